@@ -1,0 +1,262 @@
+"""What a run of a study came to: tables as data frames, figures, one line for people."""
+
+from __future__ import annotations
+
+import os
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from serrata import _engine
+from serrata.study import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["TABLES", "Comparison"]
+
+#: Names of all tables.
+TABLES = tuple(_engine.TABLES)
+
+
+class Comparison:
+    """The strategies of a study side by side, each number with its standard error and 95 % interval.
+
+    Made by `Study.simulate`. Tables are in long form: one line for each number. Where nothing was seen
+    in any trial, ``high`` is an upper bound and ``note`` says so; the standard error is then NaN.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> study = serrata.Study.load("demo-data/reference-study.toml")
+    >>> comparison = study.simulate(trials=500, seed=1)
+    >>> comparison.trials, comparison.seed
+    (500, 1)
+    """
+
+    _engine: _engine.Comparison
+
+    def __init__(self) -> None:
+        raise TypeError("a Comparison is made by study.simulate(...)")
+
+    @classmethod
+    def _of(cls, engine: _engine.Comparison) -> Comparison:
+        comparison = cls.__new__(cls)
+        comparison._engine = engine
+        return comparison
+
+    @property
+    def study(self) -> Study:
+        """The study."""
+        return Study._of(self._engine.study)
+
+    @property
+    def trials(self) -> int:
+        """Trials finished."""
+        return self._engine.trials
+
+    @property
+    def seed(self) -> int:
+        """Seed; the same study, trials and seed give the same numbers."""
+        return self._engine.seed
+
+    @property
+    def threads(self) -> int:
+        """Threads that did the work; the numbers do not depend on it."""
+        return self._engine.threads
+
+    @property
+    def generator(self) -> str:
+        """Name of the random numbers; with seed and version it fixes every digit."""
+        return _engine.GENERATOR
+
+    @cached_property
+    def worst_row(self) -> str:
+        """Id of the row with most losses under the baseline."""
+        rows = self.by_row
+        losses = rows[(rows["quantity"] == "losses") & (rows["strategy"] == self.study.baseline)]
+        return str(losses.loc[losses["value"].idxmax(), "row"])
+
+    @property
+    def warnings(self) -> list[str]:
+        """What to beware of, in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
+        return self._engine.warnings()
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Give a table by name, as a new data frame.
+
+        Parameters
+        ----------
+        name : str
+            summary, by_row, by_year, by_outage, differences or rankings.
+
+        Returns
+        -------
+        pandas.DataFrame
+
+        Raises
+        ------
+        ArgumentError
+            For another name.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.table(name))
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """Every quantity over the fleet and the horizon, for each strategy.
+
+        Columns: strategy, quantity, unit, value, standard_error, low, high (95 % interval), events
+        (trials in which it happened; NaN for means), note. Costs are discounted.
+        """
+        return self.table("summary")
+
+    @cached_property
+    def by_row(self) -> pd.DataFrame:
+        """As `summary`, for each row."""
+        return self.table("by_row")
+
+    @cached_property
+    def by_year(self) -> pd.DataFrame:
+        """Losses, and the chance of any, in each study year: for the fleet and for each row.
+
+        Column ``level`` is fleet or row; ``year`` is the beginning of the study year.
+        """
+        return self.table("by_year")
+
+    @cached_property
+    def by_outage(self) -> pd.DataFrame:
+        """What is in each row just after each outage: cracks, their mean length, the longest.
+
+        ``longest_mm_95`` is the length in mm that the longest crack stays below with 95 %; 0 where
+        there is no crack with that probability.
+        """
+        return self.table("by_outage")
+
+    @cached_property
+    def differences(self) -> pd.DataFrame:
+        """Each strategy against the baseline (strategy minus baseline), paired trial by trial.
+
+        ``unpaired_standard_error`` is what it would be had the two been simulated apart.
+        """
+        return self.table("differences")
+
+    @cached_property
+    def rankings(self) -> pd.DataFrame:
+        """The strategies in order, smallest first, by four quantities, with the confidence in the first place."""
+        return self.table("rankings")
+
+    def to_json(self) -> str:
+        """Give everything as one JSON object; the same run gives the same bytes on any number of threads."""
+        return self._engine.to_json()
+
+    def to_bytes(self) -> bytes:
+        """Give bytes from which `from_bytes` makes the same comparison, to the last bit."""
+        return self._engine.to_bytes()
+
+    @staticmethod
+    def from_bytes(data: bytes, threads: int = 0) -> Comparison:
+        """Read what `to_bytes` wrote.
+
+        Parameters
+        ----------
+        data : bytes
+            As written.
+        threads : int
+            Number of threads to remember as having done the work; 0 for unknown.
+
+        Returns
+        -------
+        Comparison
+
+        Raises
+        ------
+        ArgumentError
+            For bytes that are something else, or damaged.
+        """
+        return Comparison._of(_engine.Comparison.from_bytes(data, threads))
+
+    def report(self) -> str:
+        """Give the whole answer as plain text, as the command line prints it."""
+        from serrata import report
+
+        return report.text(self)
+
+    def write(self, directory: str | os.PathLike[str]) -> None:
+        """Write tables (CSV), figures (PNG), the report (text) and everything as JSON into a directory.
+
+        Parameters
+        ----------
+        directory : path-like
+            Made if it is not there; files of the same names are replaced.
+
+        Raises
+        ------
+        FileError
+            For a place that cannot be written to.
+        """
+        from serrata import report
+
+        report.write(self, directory)
+
+    def plot_risk_by_year(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
+        """Chance of any loss in each year; see `serrata.plots.risk_by_year`."""
+        from serrata import plots
+
+        return plots.risk_by_year(self, ax, row=row)
+
+    def plot_cost_split(self, ax: Axes | None = None) -> Axes:
+        """Cost by what it is spent on; see `serrata.plots.cost_split`."""
+        from serrata import plots
+
+        return plots.cost_split(self, ax)
+
+    def plot_longest_crack(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
+        """Longest crack left after each outage; see `serrata.plots.longest_crack`."""
+        from serrata import plots
+
+        return plots.longest_crack(self, ax, row=row)
+
+    def plot_cracks(self, ax: Axes | None = None) -> Axes:
+        """Cracks found, and left at the end; see `serrata.plots.cracks`."""
+        from serrata import plots
+
+        return plots.cracks(self, ax)
+
+    def plot_differences(self, ax: Axes | None = None, *, quantity: str = "cost") -> Axes:
+        """Paired differences to the baseline; see `serrata.plots.differences`."""
+        from serrata import plots
+
+        return plots.differences(self, ax, quantity=quantity)
+
+    def plot_cost_against_risk(self, ax: Axes | None = None) -> Axes:
+        """Cost against the chance of a loss; see `serrata.plots.cost_against_risk`."""
+        from serrata import plots
+
+        return plots.cost_against_risk(self, ax)
+
+    def __eq__(self, other: object) -> bool:
+        return self.to_bytes() == other.to_bytes() if isinstance(other, Comparison) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.to_bytes())
+
+    def __repr__(self) -> str:
+        from serrata import report
+
+        return report.line(self)
+
+    def _repr_html_(self) -> str:
+        from serrata import report
+
+        return report.html(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Comparison.from_bytes, (self.to_bytes(), self.threads)
+
+    def __copy__(self) -> Comparison:
+        return Comparison._of(self._engine)
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Comparison:
+        return Comparison._of(self._engine)

@@ -1,0 +1,93 @@
+"""The exceptions of serrata; the compiled engine raises these too.
+
+`Error` is the root. What a caller can mend has a class of its own; `InternalError` is ours to mend.
+Ctrl-C stays `KeyboardInterrupt`. All of them can be pickled and copied.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+__all__ = [
+    "ArgumentError",
+    "ContradictionError",
+    "Error",
+    "Fault",
+    "FileError",
+    "InternalError",
+    "StudyError",
+]
+
+
+class Fault(NamedTuple):
+    """One thing wrong with a study.
+
+    Attributes
+    ----------
+    line : int or None
+        Line in the file, from 1; None when the fault has no place in a file.
+    path : str
+        Key path, such as ``techniques.eddy-current.pod.q50_mm``.
+    value : str
+        What the file says there; empty when something is missing.
+    rule : str
+        The rule that is broken.
+    remedy : str
+        What would be right.
+    """
+
+    line: int | None
+    path: str
+    value: str
+    rule: str
+    remedy: str
+
+
+class Error(Exception):
+    """Anything that serrata refuses or cannot finish."""
+
+
+class StudyError(Error, ValueError):
+    """A study that cannot be read or breaks a rule.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+        Every fault found, in the order of the file.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> try:
+    ...     serrata.Study.parse("[study]\\nname = 3")
+    ... except serrata.StudyError as error:
+    ...     fault = error.faults[0]
+    >>> fault.line, fault.path, fault.rule
+    (2, 'study.name', 'must be text, not a whole number')
+    """
+
+    faults: tuple[Fault, ...]
+
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        super().__init__(message)
+        self.faults = tuple(faults)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.args[0], self.faults)
+
+
+class ArgumentError(Error, ValueError):
+    """An argument of a call that breaks a rule."""
+
+
+class FileError(Error, OSError):
+    """A file that cannot be opened, read or written."""
+
+
+class ContradictionError(Error):
+    """A study whose inputs contradict a fact that it states."""
+
+
+class InternalError(Error):
+    """A mistake in serrata itself; please report it."""

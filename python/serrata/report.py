@@ -1,0 +1,427 @@
+"""A comparison in words: one line, a text for the terminal, HTML for a notebook, a directory of files."""
+
+from __future__ import annotations
+
+import math
+import os
+import shutil
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from serrata import CAUTION, __version__
+from serrata.comparison import TABLES
+from serrata.errors import FileError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from serrata.comparison import Comparison
+
+__all__ = ["Shown", "html", "line", "text", "write"]
+
+#: What stands under every range.
+RANGES = (
+    "Ranges are 95 % intervals: 1 time in 20 the truth lies outside, so far as the inputs are right; doubt about the "
+    "inputs is not in them."
+)
+_WIDTH = 110
+_COSTS = {
+    "cost": "all",
+    "look_cost": "looks",
+    "blades_out_cost": "blades out and in",
+    "replacement_cost": "new blades, rows",
+    "extra_day_cost": "days beyond window",
+    "loss_cost": "losses",
+}
+_DAYS = {
+    "days": "all",
+    "look_days": "looks",
+    "blades_out_days": "blades out and in",
+    "replacement_days": "fitting new blades",
+    "forced_days": "forced outages",
+}
+_RANKED = {
+    "p_any_loss": "chance of any loss",
+    "losses": "expected losses",
+    "cost": "cost",
+    "days": "outage days",
+}
+
+
+class Shown(NamedTuple):
+    """An estimate to be shown.
+
+    Attributes
+    ----------
+    value, low, high : float
+        The estimate and its 95 % interval.
+    unseen : bool
+        Whether no trial showed it, so that ``high`` is all that is known.
+    """
+
+    value: float
+    low: float
+    high: float
+    unseen: bool = False
+
+    def ranged(self, trials: int | None = None, scale: float = 1.0) -> str:
+        """Word it with its range, such as ``0.0123 (0.0119 to 0.0127)`` or ``< 3.7e-05 (none seen in 100,000)``."""
+        value, low, high = self.value / scale, self.low / scale, self.high / scale
+        if self.unseen:
+            return f"< {high:.2g}" + (f" (none seen in {trials:,})" if trials is not None else "")
+        if not high > low:
+            return _plain(value)
+        number = _rounded_to(0.5 * (high - low), 0.5 * (abs(low) + abs(high)))
+        return f"{number(value)} ({number(low)} to {number(high)})"
+
+    def plus_minus(self, scale: float = 1.0) -> str:
+        """Word it with half its range, such as ``0.0123 +-0.0004``."""
+        value, low, high = self.value / scale, self.low / scale, self.high / scale
+        if self.unseen:
+            return f"< {high:.2g}"
+        if not high > low:
+            return _plain(value)
+        half = max(value - low, high - value)
+        number = _rounded_to(half, abs(value))
+        return f"{number(value)} ±{number(half)}"
+
+
+def line(comparison: Comparison) -> str:
+    """Word the comparison in one line, with the first estimate that matters."""
+    ranking = comparison.rankings
+    first = ranking[(ranking["quantity"] == "losses") & (ranking["place"] == 1)].iloc[0]
+    summary = comparison.summary
+    risk = _pick(summary, strategy=first["strategy"], quantity="p_any_loss")
+    return (
+        f"<Comparison of {len(comparison.study.strategies)} strategies, {comparison.trials:,} trials, seed "
+        f"{comparison.seed}: fewest losses with {first['strategy']}, chance of any loss "
+        f"{_shown(risk).ranged(comparison.trials)}>"
+    )
+
+
+def text(comparison: Comparison) -> str:
+    """Word the whole answer as plain text.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What to word.
+
+    Returns
+    -------
+    str
+        Ends with the caution.
+    """
+    parts = [_heading(comparison), _risk(comparison), _by_year(comparison), _finds(comparison)]
+    parts += [_left(comparison), _money(comparison), _days(comparison), _differences(comparison)]
+    parts += [_rankings(comparison)]
+    if comparison.warnings:
+        parts.append("Beware\n" + "\n".join(_bullet(warning) for warning in comparison.warnings))
+    parts += [_wrapped(RANGES), _wrapped(CAUTION)]
+    return "\n\n".join(parts) + "\n"
+
+
+def html(comparison: Comparison) -> str:
+    """Word the main numbers as an HTML table; needs neither a plot library nor a network."""
+    columns = {
+        "p_any_loss": "chance of any loss",
+        "losses": "expected losses",
+        "cracks_found": "cracks found",
+        "blades_replaced": "blades replaced",
+        "cost": f"cost, {comparison.study.currency}",
+        "days": "outage days",
+    }
+    summary = comparison.summary
+    head = "".join(f"<th>{escape(name)}</th>" for name in ("strategy", *columns.values()))
+    lines = []
+    for strategy in comparison.study.strategies:
+        cells = [_shown(_pick(summary, strategy=strategy, quantity=quantity)) for quantity in columns]
+        numbers = "".join(f"<td>{escape(cell.ranged(comparison.trials))}</td>" for cell in cells)
+        lines.append(f"<tr><th>{escape(strategy)}</th>{numbers}</tr>")
+    study = comparison.study
+    title = (
+        f"{study.name}: whole fleet over {study.horizon_years:g} years, {comparison.trials:,} trials, seed "
+        f"{comparison.seed}"
+    )
+    warnings = "".join(f"<li>{escape(warning)}</li>" for warning in comparison.warnings)
+    return (
+        f"<table><caption>{escape(title)}</caption><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
+        f"{f'<ul>{warnings}</ul>' if warnings else ''}<p>{escape(RANGES)}</p><p>{escape(CAUTION)}</p>"
+    )
+
+
+def write(comparison: Comparison, directory: str | os.PathLike[str]) -> None:
+    """Write tables, figures, report and JSON into a directory.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What to write.
+    directory : path-like
+        Made if it is not there.
+
+    Raises
+    ------
+    FileError
+        For a place that cannot be written to.
+    """
+    place = Path(directory)
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        for name in TABLES:
+            comparison.table(name).to_csv(place / f"{name}.csv", index=False, lineterminator="\n")
+        (place / "result.json").write_text(comparison.to_json() + "\n", encoding="utf-8")
+        (place / "report.txt").write_text(text(comparison), encoding="utf-8")
+        (place / "study.toml").write_text(comparison.study.to_toml(), encoding="utf-8")
+        _write_figures(comparison, place)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(f"{place}: {reason}\n    choose a directory that can be written to") from error
+
+
+def _write_figures(comparison: Comparison, place: Path) -> None:
+    from matplotlib.figure import Figure
+
+    from serrata import plots
+
+    figures: dict[str, Callable[..., Any]] = {
+        "risk_by_year": plots.risk_by_year,
+        "cost_split": plots.cost_split,
+        "longest_crack": plots.longest_crack,
+        "cracks": plots.cracks,
+        "cost_against_risk": plots.cost_against_risk,
+    }
+    for name, draw in figures.items():
+        figure = Figure(figsize=plots.SIZE, layout="constrained")
+        draw(comparison, figure.subplots())
+        figure.savefig(place / f"{name}.png", dpi=150)
+    if len(comparison.differences):
+        figure = Figure(figsize=(plots.SIZE[0], 2 * plots.SIZE[1]), layout="constrained")
+        upper, lower = figure.subplots(2)
+        plots.differences(comparison, upper, quantity="losses")
+        plots.differences(comparison, lower, quantity="cost")
+        figure.savefig(place / "differences.png", dpi=150)
+
+
+def _heading(comparison: Comparison) -> str:
+    study = comparison.study
+    lines = [
+        f"{study.name}: {len(study.rows)} rows, {sum(study.rows.values())} blades, {study.horizon_years:g} years from "
+        f"{study.start_year:g}",
+        f"{comparison.trials:,} trials, seed {comparison.seed}, {comparison.threads or 'unknown number of'} threads, "
+        f"serrata {__version__} ({comparison.generator})",
+        "",
+        "Strategies",
+    ]
+    width = max(map(len, study.strategies))
+    for strategy, description in study.strategies.items():
+        mark = " (baseline)" if strategy == study.baseline else ""
+        lines.append(f"  {strategy:<{width}}  {description}{mark}")
+    return "\n".join(lines)
+
+
+def _risk(comparison: Comparison) -> str:
+    by_row = comparison.by_row
+    risks = by_row[by_row["quantity"] == "p_any_loss"]
+    summary = comparison.summary
+    lines = []
+    for strategy in comparison.study.strategies:
+        of_rows = risks[risks["strategy"] == strategy].reset_index(drop=True)
+        worst = of_rows.loc[of_rows["value"].idxmax()]
+        fleet, mean, losses = (
+            _shown(_pick(summary, strategy=strategy, quantity=quantity))
+            for quantity in ("p_any_loss", "p_any_loss_mean_row", "losses")
+        )
+        worst_row = "-" if _shown(worst).unseen else f"{_shown(worst).ranged()} {worst['row']}"
+        trials = comparison.trials
+        lines.append([strategy, fleet.ranged(trials), losses.ranged(), mean.ranged(), worst_row])
+    years = f"{comparison.study.horizon_years:g} years"
+    head = ["", "fleet: any loss", "fleet: losses", "a row: any loss, mean", "a row: any loss, worst"]
+    return f"Blades lost in service within {years}: chance of at least one, and expected number\n" + _table(head, lines)
+
+
+def _by_year(comparison: Comparison) -> str:
+    by_year = comparison.by_year
+    fleet = by_year[by_year["level"] == "fleet"]
+    years = sorted(fleet["year"].unique())
+    lines = []
+    for year in years:
+        of_year = fleet[fleet["year"] == year]
+        cells = [
+            _shown(_pick(of_year, strategy=strategy), "p_any_loss").plus_minus()
+            for strategy in comparison.study.strategies
+        ]
+        lines.append([f"{year:g}", *cells])
+    return (
+        "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound)\n"
+        + _table(["from", *comparison.study.strategies], lines)
+    )
+
+
+def _finds(comparison: Comparison) -> str:
+    columns = {
+        "cracks_found": "cracks found",
+        "cracks_left_after_last_outage": "left after the last",
+        "blades_replaced": "blades replaced",
+        "blades_replaced_on_false_calls": "of them false calls",
+        "rows_replaced": "rows replaced",
+        "times_blades_out": "times blades out",
+    }
+    return "Found and replaced, whole fleet, expected numbers within the horizon\n" + _by_strategy(comparison, columns)
+
+
+def _left(comparison: Comparison) -> str:
+    row = comparison.worst_row
+    of_row = comparison.by_outage[comparison.by_outage["row"] == row]
+    if not len(of_row):
+        return "No row has an outage within the horizon."
+    head = ["", "outage", "cracks", "any crack", "mean, mm", "longest: 50 %", "90 %", "95 %", "99 %"]
+    lines = []
+    for strategy in comparison.study.strategies:
+        for index, (_, outage) in enumerate(of_row[of_row["strategy"] == strategy].iterrows()):
+            longest = [_shown(outage, f"longest_mm_{percent}") for percent in (50, 90, 95, 99)]
+            mean = _shown(outage, "mean_length_mm")
+            lines.append(
+                [
+                    strategy if index == 0 else "",
+                    f"{outage['year']:g}",
+                    _shown(outage, "cracks").plus_minus(),
+                    _shown(outage, "p_any_crack").plus_minus(),
+                    "-" if math.isnan(mean.value) else mean.plus_minus(),
+                    *("no crack" if length.high == 0.0 else length.plus_minus() for length in longest),
+                ]
+            )
+    return (
+        f"Cracks left in row {row} just after each outage: number, and the length in mm that the longest stays below\n"
+        f"with 50, 90, 95 and 99 % (the row with most losses under {comparison.study.baseline}; all rows: by_outage)\n"
+        + _table(head, lines)
+    )
+
+
+def _money(comparison: Comparison) -> str:
+    largest = comparison.summary[comparison.summary["quantity"] == "cost"]["value"].max()
+    scale, word = next(
+        ((scale, word) for scale, word in ((1e6, "million "), (1e3, "thousand ")) if largest >= 1e2 * scale), (1.0, "")
+    )
+    title = f"Cost, whole fleet, discounted to the start, in {word}{comparison.study.currency}\n"
+    return title + _by_strategy(comparison, _COSTS, scale)
+
+
+def _days(comparison: Comparison) -> str:
+    return "Days, whole fleet, of work at outages and of forced outages\n" + _by_strategy(comparison, _DAYS)
+
+
+def _differences(comparison: Comparison) -> str:
+    differences = comparison.differences
+    baseline = comparison.study.baseline
+    if not len(differences):
+        return f"There is no strategy to compare {baseline} with."
+    lines = []
+    for quantity, words in _RANKED.items():
+        for index, (_, line) in enumerate(differences[differences["quantity"] == quantity].iterrows()):
+            unit = "" if line["unit"] in ("probability", "count", "days") else f", {line['unit']}"
+            shown = _shown(line)
+            known = not math.isnan(line["standard_error"])
+            lines.append(
+                [
+                    words + unit if index == 0 else "",
+                    str(line["strategy"]),
+                    shown.ranged() if known else f"0 (-{shown.high:.2g} to {shown.high:.2g})",
+                    f"{line['standard_error']:.2g}" if known else "-",
+                    f"{line['unpaired_standard_error']:.2g}",
+                ]
+            )
+    head = ["", "strategy", "difference", "standard error", "were they not paired"]
+    return f"Differences to {baseline} over the fleet, trial by trial on the same blades and cracks\n" + _table(
+        head, lines, left=2
+    )
+
+
+def _rankings(comparison: Comparison) -> str:
+    rankings = comparison.rankings
+    lines = []
+    for quantity, words in _RANKED.items():
+        order = rankings[rankings["quantity"] == quantity].sort_values("place")
+        names = ", ".join(order["strategy"])
+        lines.append([words, f"{order['confidence_in_first'].iloc[0]:.2f}", names])
+    head = ["smallest first, by", "confidence in first", "order"]
+    return "Which comes first\n" + _table(head, lines, left=3)
+
+
+def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:
+    summary = comparison.summary
+    lines = [
+        [
+            strategy,
+            *(
+                _shown(_pick(summary, strategy=strategy, quantity=quantity)).plus_minus(scale)
+                for quantity in columns
+            ),
+        ]
+        for strategy in comparison.study.strategies
+    ]
+    return _table(["", *columns.values()], lines)
+
+
+def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1) -> str:
+    """Set a table in columns; what is too wide goes on below, with the first column again."""
+    widths = [max(len(line[column]) for line in (head, *lines)) for column in range(len(head))]
+    limit = max(_WIDTH, shutil.get_terminal_size((_WIDTH, 24)).columns)
+    blocks: list[list[int]] = [[]]
+    for column in range(1, len(head)):
+        taken = sum(widths[other] + 2 for other in (0, *blocks[-1], column))
+        if blocks[-1] and taken > limit:
+            blocks.append([])
+        blocks[-1].append(column)
+
+    def row(line: Sequence[str], columns: Sequence[int]) -> str:
+        cells = [
+            f"{line[column]:<{widths[column]}}" if column < left else f"{line[column]:>{widths[column]}}"
+            for column in (0, *columns)
+        ]
+        return ("  " + "  ".join(cells)).rstrip()
+
+    return "\n\n".join("\n".join(row(line, columns) for line in (head, *lines)) for columns in blocks)
+
+
+def _pick(frame: pd.DataFrame, **where: str) -> pd.Series[Any]:
+    """Give the one line of a table in which the named columns have the named values."""
+    for column, value in where.items():
+        frame = frame[frame[column] == value]
+    return frame.iloc[0]
+
+
+def _shown(line: pd.Series[Any], name: str = "value") -> Shown:
+    """Give the estimate of a line by the name of its column; `value` has low and high beside it."""
+    low, high = ("low", "high") if name == "value" else (f"{name}_low", f"{name}_high")
+    events = line.get("events", math.nan)
+    counts_events = name in ("value", "p_any_loss", "losses", "p_any_crack", "cracks")
+    unseen = bool(counts_events and events == 0.0 and line[high] > 0.0)
+    return Shown(float(line[name]), float(line[low]), float(line[high]), unseen)
+
+
+def _rounded_to(half: float, size: float) -> Callable[[float], str]:
+    """Give a wording of numbers with two figures of their uncertainty."""
+    if not half > 0.0:
+        return _plain
+    digits = 1 - math.floor(math.log10(half))
+    if size < 1e-3 or half < 1e-5:
+        figures = max(1, digits + (math.floor(math.log10(size)) if size > 0.0 else 0))
+        return lambda x: f"{x:.{min(figures, 6)}e}" if x else "0"
+    return lambda x: f"{x:,.{max(digits, 0)}f}"
+
+
+def _plain(value: float) -> str:
+    return f"{value:,.6g}"
+
+
+def _bullet(sentence: str) -> str:
+    return _wrapped(sentence, first="  - ", rest="    ")
+
+
+def _wrapped(sentence: str, first: str = "", rest: str = "") -> str:
+    import textwrap
+
+    return textwrap.fill(sentence, _WIDTH, initial_indent=first, subsequent_indent=rest)

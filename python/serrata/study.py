@@ -1,0 +1,226 @@
+"""A study: the fleet, how its cracks start and grow, how they are looked for, and what that costs."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from serrata import _engine
+
+if TYPE_CHECKING:
+    from serrata.comparison import Comparison
+    from serrata.simulation import Progress
+
+__all__ = ["Study"]
+
+
+class Study:
+    """A valid study. It never changes; `with_values` gives a changed copy.
+
+    Made by `Study.load` or `Study.parse`, not by calling the class.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> study = serrata.Study.load("demo-data/reference-study.toml")
+    >>> study == serrata.Study.parse(study.to_toml())
+    True
+    """
+
+    __slots__ = ("_engine",)
+
+    _engine: _engine.Study
+
+    def __init__(self) -> None:
+        raise TypeError("a Study is made by Study.load(path) or Study.parse(text)")
+
+    @classmethod
+    def _of(cls, engine: _engine.Study) -> Study:
+        study = cls.__new__(cls)
+        object.__setattr__(study, "_engine", engine)
+        return study
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"a Study does not change; use study.with_values to change {name}")
+
+    @staticmethod
+    def load(path: str | os.PathLike[str]) -> Study:
+        """Read a study file.
+
+        Parameters
+        ----------
+        path : path-like
+            A TOML file; the reference study in demo-data shows every key.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        StudyError
+            With every fault of the file: line, key path, value, rule, remedy.
+        FileError
+            For a file that cannot be read.
+        """
+        return Study._of(_engine.Study.load(path))
+
+    @staticmethod
+    def parse(text: str, source: str = "study") -> Study:
+        """Read the text of a study file.
+
+        Parameters
+        ----------
+        text : str
+            TOML.
+        source : str
+            What the text is called in messages.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        StudyError
+            As `load`.
+        """
+        return Study._of(_engine.Study.parse(text, source))
+
+    def to_toml(self) -> str:
+        """Give the text of a study file that reads back as exactly this study."""
+        return self._engine.to_toml()
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write a study file, in whole or not at all.
+
+        Parameters
+        ----------
+        path : path-like
+            Where to; a file that is there is replaced.
+
+        Raises
+        ------
+        FileError
+            For a place that cannot be written to.
+        """
+        self._engine.save(path)
+
+    def with_values(self, values: Mapping[str, Any]) -> Study:
+        """Give the study with some values changed, checked as a whole.
+
+        Parameters
+        ----------
+        values : mapping of str to value
+            Key path to new value. Paths are written as in error messages, such as
+            ``techniques.eddy-current.pod.q50_mm`` or ``units.A.duty[2].starts_per_year``, with list
+            elements counted from 1 and keys with dots in quotes; values in the units of the study
+            file, a distribution as a dict.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        ArgumentError
+            For a path that leads nowhere, or a value that cannot stand in a study file.
+        StudyError
+            If the changed study breaks a rule, unknown keys included.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> shorter = study.with_values({"study.horizon_years": study.horizon_years - 0.5})
+        >>> study.horizon_years - shorter.horizon_years
+        0.5
+        """
+        return Study._of(self._engine.with_values(dict(values)))
+
+    def simulate(
+        self,
+        *,
+        trials: int = 10_000,
+        seed: int | None = None,
+        threads: int = 0,
+        progress: Progress = None,
+        keep_finished: bool = False,
+    ) -> Comparison:
+        """Live the fleet under every strategy, many times, and compare; see `serrata.simulate`."""
+        from serrata.simulation import simulate
+
+        return simulate(
+            self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished
+        )
+
+    def assumptions(self) -> list[str]:
+        """What the study takes for granted, in sentences, inputs without a basis included."""
+        return self._engine.assumptions()
+
+    @property
+    def name(self) -> str:
+        """Name of the study."""
+        return self._engine.name
+
+    @property
+    def start_year(self) -> float:
+        """Year in which it begins."""
+        return self._engine.start_year
+
+    @property
+    def horizon_years(self) -> float:
+        """How far it looks ahead, in years."""
+        return self._engine.horizon_years
+
+    @property
+    def currency(self) -> str:
+        """Name of the currency of all costs."""
+        return self._engine.currency
+
+    @property
+    def baseline(self) -> str:
+        """Id of the strategy that the others are compared with."""
+        return self._engine.baseline
+
+    @property
+    def strategies(self) -> dict[str, str]:
+        """Ids of the strategies, with their one-line descriptions."""
+        return dict(self._engine.strategies)
+
+    @property
+    def units(self) -> list[str]:
+        """Ids of the units."""
+        return self._engine.units
+
+    @property
+    def rows(self) -> dict[str, int]:
+        """Ids of the rows, with their numbers of blades."""
+        return dict(self._engine.rows)
+
+    @property
+    def techniques(self) -> list[str]:
+        """Ids of the techniques."""
+        return self._engine.techniques
+
+    def __eq__(self, other: object) -> bool:
+        return self._engine == other._engine if isinstance(other, Study) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.to_toml())
+
+    def __repr__(self) -> str:
+        return (
+            f"<Study {self.name!r}: {len(self.rows)} rows, {len(self.strategies)} strategies, "
+            f"{self.horizon_years:g} years from {self.start_year:g}>"
+        )
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Study.parse, (self.to_toml(), "pickled study")
+
+    def __copy__(self) -> Study:
+        return self
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Study:
+        return self

@@ -1,0 +1,67 @@
+//! Python arguments to Rust values, with refusals in our own words.
+
+use super::errors;
+use crate::error::Error;
+use pyo3::prelude::*;
+use pyo3::types::{PyBool, PyDict, PyFloat, PyInt, PyString};
+use toml_edit::{Array, InlineTable, Value};
+
+/// More threads than any machine has.
+pub(super) const MOST_THREADS: u64 = 4096;
+
+/// A whole number between 0 and `most`; a bool, a float or a text is none.
+pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, most: u64, remedy: &str) -> PyResult<u64> {
+    let refusal = |rule: &str| {
+        let shown = value.repr().map_or_else(|_| "a value".to_owned(), |text| text.to_string());
+        Err(errors::exception(value.py(), &Error::argument(name, shown, rule, remedy)))
+    };
+    let range = format!("must be a whole number from 0 to {most}");
+    if value.is_instance_of::<PyBool>() {
+        return refusal(&format!("{range}, not True or False"));
+    }
+    // Integers of other libraries say that they are by __index__; floats have none.
+    let Ok(number) = value.call_method0("__index__") else {
+        return refusal(&format!("{range}, not {}", value.get_type().name()?));
+    };
+    match number.extract::<u64>() {
+        Ok(number) if number <= most => Ok(number),
+        _ => refusal(&range),
+    }
+}
+
+/// A value of a study file.
+pub(super) fn file_value(path: &str, value: &Bound<'_, PyAny>) -> PyResult<Value> {
+    if let Ok(flag) = value.cast::<PyBool>() {
+        return Ok(flag.is_true().into());
+    }
+    if let Ok(text) = value.cast::<PyString>() {
+        return Ok(text.to_string().into());
+    }
+    if value.is_instance_of::<PyFloat>() {
+        return Ok(value.extract::<f64>()?.into());
+    }
+    if let Ok(table) = value.cast::<PyDict>() {
+        let mut entries = InlineTable::new();
+        for (key, value) in table {
+            let key = key.str()?.to_string();
+            entries.insert(&key, file_value(&format!("{path}.{key}"), &value)?);
+        }
+        return Ok(entries.into());
+    }
+    if let Some(number) = value.call_method0("__index__").ok().and_then(|number| number.extract::<i64>().ok()) {
+        return Ok(number.into());
+    }
+    if !value.is_instance_of::<PyInt>() {
+        if let Some(number) = value.call_method0("__float__").ok().and_then(|number| number.extract::<f64>().ok()) {
+            return Ok(number.into());
+        }
+        if let Ok(elements) = value.try_iter() {
+            let elements = elements.map(|element| file_value(path, &element?));
+            return Ok(elements.collect::<PyResult<Array>>()?.into());
+        }
+    }
+    let shown = value.repr()?.to_string();
+    let rule = "is not a value of a study file";
+    let remedy = "give a number, a text, True or False, a list of them, or a dict";
+    Err(errors::exception(value.py(), &Error::argument(path, shown, rule, remedy)))
+}

@@ -1,0 +1,142 @@
+//! `Study` for Python.
+
+use super::arguments::{MOST_THREADS, file_value, whole};
+use super::comparison::Comparison;
+use super::doorway::{Asker, released};
+use super::errors::exception;
+use crate::model;
+use crate::simulation::Run;
+use pyo3::exceptions::PyKeyboardInterrupt;
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+use std::path::PathBuf;
+
+/// A valid study.
+#[pyclass(frozen, eq, module = "serrata._engine")]
+#[derive(PartialEq)]
+pub(super) struct Study {
+    pub study: model::Study,
+}
+
+#[pymethods]
+impl Study {
+    /// Read a study file.
+    #[staticmethod]
+    fn load(py: Python<'_>, path: PathBuf) -> PyResult<Self> {
+        released(py, || model::Study::load(path)).map(|study| Study { study })
+    }
+
+    /// Read the text of a study file; source names it in messages.
+    #[staticmethod]
+    fn parse(py: Python<'_>, text: &str, source: &str) -> PyResult<Self> {
+        released(py, || model::Study::parse(text, source)).map(|study| Study { study })
+    }
+
+    /// The text of a study file that reads back as this study.
+    fn to_toml(&self) -> String {
+        self.study.to_toml()
+    }
+
+    /// Write a study file, in whole or not at all.
+    fn save(&self, py: Python<'_>, path: PathBuf) -> PyResult<()> {
+        released(py, || self.study.save(path))
+    }
+
+    /// The study with values changed, by key path.
+    fn with_values(&self, py: Python<'_>, values: &Bound<'_, PyDict>) -> PyResult<Self> {
+        let mut changes = Vec::with_capacity(values.len());
+        for (path, value) in values {
+            let path: String = path.extract()?;
+            let value = file_value(&path, &value)?.to_string();
+            changes.push((path, value));
+        }
+        let changes: Vec<(&str, &str)> = changes.iter().map(|(path, value)| (path.as_str(), value.as_str())).collect();
+        released(py, || self.study.with_values(&changes)).map(|study| Study { study })
+    }
+
+    /// Live the fleet under every strategy, many times, and compare.
+    #[pyo3(signature = (*, trials, seed, threads, block_trials, keep_finished, progress))]
+    #[allow(clippy::too_many_arguments)]
+    fn simulate(
+        &self,
+        py: Python<'_>,
+        trials: &Bound<'_, PyAny>,
+        seed: &Bound<'_, PyAny>,
+        threads: &Bound<'_, PyAny>,
+        block_trials: &Bound<'_, PyAny>,
+        keep_finished: bool,
+        progress: Option<Py<PyAny>>,
+    ) -> PyResult<Comparison> {
+        const MOST: u64 = Run::MOST_TRIALS;
+        let run = Run {
+            trials: whole("trials", trials, MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
+            seed: whole("seed", seed, u64::MAX, "any such number will do; leave it out to have one drawn")?,
+            threads: whole("threads", threads, MOST_THREADS, "0 uses what the machine gives")? as usize,
+            block_trials: whole("block_trials", block_trials, MOST, "leave it out: it changes no result")?,
+            keep_finished,
+        };
+        let mut asker = Asker::new(progress);
+        let outcome = released(py, || Ok(self.study.simulate_with(&run, &mut |done| asker.ask(done))))?;
+        match (asker.stopped_by, outcome) {
+            // Ctrl-C with something to keep is answered by what there is; any other exception goes on.
+            (Some(reason), Ok(found)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
+                Ok(Comparison::new(found))
+            }
+            (Some(reason), _) => Err(reason),
+            (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
+        }
+    }
+
+    /// What the study takes for granted, in sentences.
+    fn assumptions(&self) -> Vec<String> {
+        self.study.assumptions()
+    }
+
+    #[getter]
+    fn name(&self) -> &str {
+        &self.study.name
+    }
+
+    #[getter]
+    fn start_year(&self) -> f64 {
+        self.study.start_year
+    }
+
+    #[getter]
+    fn horizon_years(&self) -> f64 {
+        self.study.horizon_years
+    }
+
+    #[getter]
+    fn baseline(&self) -> &str {
+        &self.study.strategies[self.study.baseline].id
+    }
+
+    #[getter]
+    fn currency(&self) -> &str {
+        &self.study.money.currency
+    }
+
+    /// Ids and one-line descriptions.
+    #[getter]
+    fn strategies(&self) -> Vec<(&str, &str)> {
+        let strategies = self.study.strategies.iter();
+        strategies.map(|strategy| (strategy.id.as_str(), strategy.description.as_str())).collect()
+    }
+
+    #[getter]
+    fn units(&self) -> Vec<&str> {
+        self.study.units.iter().map(|unit| unit.id.as_str()).collect()
+    }
+
+    /// Ids and numbers of blades.
+    #[getter]
+    fn rows(&self) -> Vec<(&str, u32)> {
+        self.study.rows.iter().map(|row| (row.id.as_str(), row.blades)).collect()
+    }
+
+    #[getter]
+    fn techniques(&self) -> Vec<&str> {
+        self.study.techniques.iter().map(|technique| technique.id.as_str()).collect()
+    }
+}

@@ -1,0 +1,164 @@
+//! What a study takes for granted: the list that stands with every answer.
+//!
+//! Each line is true of the engine as it is and is listed only where it bears on the study.
+
+use super::Study;
+use super::detection::Technique;
+use super::strategy::{Action, Strategy};
+
+impl Study {
+    /// What this study assumes, in sentences: first what holds for every study, then what its own
+    /// inputs leave out, then the inputs whose basis is not stated.
+    pub fn assumptions(&self) -> Vec<String> {
+        let mut list = vec![
+            "Intervals show how far the number of trials leaves an answer open; they do not show doubt about the inputs."
+                .to_owned(),
+            "Cracks grow on starts alone, and each by itself: neighbours in a blade neither shield nor join one another."
+                .to_owned(),
+            "A new blade, or a new row, is like the first: same origins, same scatter, age zero; it is there when needed."
+                .to_owned(),
+            "A lost blade harms no other blade, is replaced at once, alone or with its row, and moves no outage; the rest of its row is not looked \
+             at before the next look that is due."
+                .to_owned(),
+            "Calls on one crack by one technique differ from look to look by chance, beyond what the crack keeps and what \
+             the inspection has for all its blades."
+                .to_owned(),
+        ];
+        list.extend(self.about_outages());
+        list.extend(self.about_the_past());
+        list.extend(self.about_scatter());
+        list.extend(self.about_techniques());
+        list.extend(self.without_basis());
+        list
+    }
+
+    fn about_outages(&self) -> Vec<String> {
+        let mut list = Vec::new();
+        if (0..self.units.len()).any(|unit| self.rows.iter().filter(|row| row.unit == unit).count() > 1) {
+            list.push(
+                "Each row's work is set against the outage window by itself, beside all other work: rows of one unit do \
+                 not share days, and days beyond the window count once for each row."
+                    .to_owned(),
+            );
+        }
+        if self.strategies.iter().any(|strategy| !strategy.looks.is_empty()) {
+            list.push("The acts on one row at one outage follow one another: their days add up.".to_owned());
+        }
+        if self.strategies.iter().any(watches) {
+            list.push(
+                "A blade that stays with an indication is looked at again at the next outage, by the technique that \
+                 reported the longest."
+                    .to_owned(),
+            );
+        }
+        list
+    }
+
+    fn about_the_past(&self) -> Vec<String> {
+        let mut list = Vec::new();
+        let start = self.start_year;
+        if self.rows.iter().any(|row| row.in_service_year < start) {
+            list.push(format!(
+                "No row lost a blade before {start}: lives that did are drawn again, so that a row that came through is \
+                 the likelier to be a good one."
+            ));
+        }
+        let looked_at = ids(self.rows.iter().filter(|row| !row.past_looks.is_empty()).map(|row| &row.id));
+        if !looked_at.is_empty() {
+            list.push(format!(
+                "Past looks ({looked_at}) covered all blades; cracked blades that they called were replaced then; blades \
+                 replaced then on false calls are left out."
+            ));
+        }
+        list
+    }
+
+    fn about_scatter(&self) -> Vec<String> {
+        let mut list = Vec::new();
+        if self.scatter.row_factor.fixed().is_some() {
+            list.push("Rows of one kind do not differ in how readily they crack (scatter.row_factor is fixed).".to_owned());
+        }
+        if self.scatter.blade_stress_sigma_log == 0.0 {
+            list.push("Blades of a row carry equal stress (scatter.blade_stress_sigma_log = 0).".to_owned());
+        }
+        let none = ids(self.growth.iter().filter(|law| law.crack_sigma_log == 0.0).map(|law| &law.id));
+        if !none.is_empty() {
+            list.push(format!("Cracks of one growth law grow alike (growth {none}: crack_sigma_log = 0)."));
+        }
+        let none = ids(self.growth.iter().filter(|law| law.row_sigma_log == 0.0).map(|law| &law.id));
+        if !none.is_empty() {
+            list.push(format!("Rows do not differ in growth (growth {none}: row_sigma_log = 0)."));
+        }
+        list
+    }
+
+    fn about_techniques(&self) -> Vec<String> {
+        let which = |holds: &dyn Fn(&Technique) -> bool| {
+            ids(self.techniques.iter().filter(|technique| holds(technique)).map(|technique| &technique.id))
+        };
+        let mut list = Vec::new();
+        let mut add = |techniques: String, text: &str| {
+            if !techniques.is_empty() {
+                list.push(format!("{text} ({techniques})."));
+            }
+        };
+        add(which(&|technique| technique.pod.ceiling >= 1.0), "A crack that is long enough is never missed: ceiling 1");
+        add(
+            which(&|technique| technique.inspection_sigma == 0.0),
+            "One inspection is as good as another, whatever the crew and the day: inspection_sigma 0",
+        );
+        add(
+            which(&|technique| technique.crack_sigma == 0.0),
+            "A crack missed once is no harder to find the next time than others of its size: crack_sigma 0",
+        );
+        add(which(&|technique| technique.false_call_probability == 0.0), "No false calls: false_call_probability 0");
+        add(
+            which(&|technique| technique.false_call_probability > 0.0),
+            "False calls fall on blades without a crack, anew at each look",
+        );
+        let kept = |index: &usize| self.techniques[*index].crack_sigma > 0.0;
+        let keepers: Vec<usize> = (0..self.techniques.len()).filter(kept).collect();
+        let apart: Vec<String> = keepers
+            .iter()
+            .flat_map(|&one| keepers.iter().filter(move |&&other| other > one).map(move |&other| (one, other)))
+            .filter(|&(one, other)| self.persistence.correlation[one][other] == 0.0)
+            .map(|(one, other)| format!("{} and {}", self.techniques[one].id, self.techniques[other].id))
+            .collect();
+        add(
+            apart.join("; "),
+            "What makes a crack hard to find by one technique says nothing about the other: no correlation is stated",
+        );
+        list
+    }
+
+    fn without_basis(&self) -> Option<String> {
+        let mut paths = Vec::new();
+        let mut ask = |basis: &Option<String>, path: String| {
+            if basis.is_none() {
+                paths.push(path);
+            }
+        };
+        ask(&self.scatter.basis, "scatter".to_owned());
+        self.surfaces.iter().for_each(|surface| ask(&surface.basis, format!("surfaces.{}", surface.id)));
+        self.initiation.iter().for_each(|law| ask(&law.basis, format!("initiation.{}", law.id)));
+        self.growth.iter().for_each(|law| ask(&law.basis, format!("growth.{}", law.id)));
+        for root in &self.roots {
+            ask(&root.basis, format!("roots.{}", root.id));
+            root.hot_spots.iter().for_each(|spot| ask(&spot.basis, format!("roots.{}.hot_spots.{}", root.id, spot.id)));
+        }
+        self.units.iter().for_each(|unit| ask(&unit.basis, format!("units.{}", unit.id)));
+        self.rows.iter().for_each(|row| ask(&row.basis, format!("rows.{}", row.id)));
+        self.techniques.iter().for_each(|technique| ask(&technique.basis, format!("techniques.{}", technique.id)));
+        self.strategies.iter().for_each(|strategy| ask(&strategy.basis, format!("strategies.{}", strategy.id)));
+        ask(&self.costs.basis, "costs".to_owned());
+        (!paths.is_empty()).then(|| format!("Inputs without a stated basis: {}.", paths.join(", ")))
+    }
+}
+
+fn watches(strategy: &Strategy) -> bool {
+    !strategy.looks.is_empty() && strategy.dispositions.iter().any(|rule| rule.action == Action::Watch)
+}
+
+fn ids<'a>(ids: impl Iterator<Item = &'a String>) -> String {
+    ids.map(String::as_str).collect::<Vec<_>>().join(", ")
+}

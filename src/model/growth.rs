@@ -1,0 +1,236 @@
+//! How a crack deepens and lengthens with starts.
+//!
+//! Paris' law, `da/dN = C dK**m` per start, with `dK = Y dS sqrt(pi a)`; `a` in m, `dK` in
+//! MPa sqrt(m). The law's coefficient and the blade's stress only set how fast a crack runs along
+//! its way, so each crack has a [`Course`] in *advance*, which grows by [`GrowthPath::rate`] per
+//! start, and the way itself is worked out once per hot spot.
+
+use super::fleet::HotSpot;
+use super::surface_crack::SurfaceCrack;
+use crate::distribution::Distribution;
+use crate::math::{exp, ln};
+
+/// A growth law, shared by hot spots of one material and environment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GrowthLaw {
+    /// Name.
+    pub id: String,
+    /// Median of C, in m per start with the stress intensity in MPa sqrt(m).
+    pub coefficient_m_per_start: f64,
+    /// Exponent m.
+    pub exponent: f64,
+    /// Standard deviation of ln C from crack to crack.
+    pub crack_sigma_log: f64,
+    /// Standard deviation of ln C from row to row.
+    pub row_sigma_log: f64,
+    /// Where the numbers come from.
+    pub basis: Option<String>,
+}
+
+/// Stress range of a start at a hot spot, uncracked.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stress {
+    /// Uniform part, in MPa.
+    pub membrane_mpa: f64,
+    /// Outer-fibre value of the part that falls linearly with depth, in MPa.
+    pub bending_mpa: f64,
+}
+
+/// How the crack's shape goes with its depth.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CrackShape {
+    /// A fixed geometry factor Y and a fixed ratio of surface length to depth.
+    FixedFactor {
+        /// Y in `K = Y S sqrt(pi a)`.
+        geometry_factor: f64,
+        /// Surface length over depth.
+        length_over_depth: f64,
+    },
+    /// A semi-elliptical surface crack that grows in depth and in length, by Newman and Raju (1981).
+    SemiElliptical,
+}
+
+/// When a crack ends in the loss of its blade.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Limit {
+    /// At a depth.
+    Depth {
+        /// In mm.
+        depth_mm: f64,
+    },
+    /// When the stress intensity of a start reaches the toughness, which scatters from crack to crack.
+    Toughness {
+        /// In MPa sqrt(m).
+        toughness_mpa_sqrt_m: Distribution,
+    },
+    /// When the crack has cut through a fraction of the section's area.
+    SectionFraction {
+        /// Between 0 and 1.
+        fraction: f64,
+    },
+}
+
+/// The end of one crack, with its own toughness and its blade's stress.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CrackEnd {
+    /// At a depth in mm.
+    Depth(f64),
+    /// At a stress intensity for unit stress factor, in MPa sqrt(m).
+    Intensity(f64),
+    /// At a fraction of the section.
+    SectionFraction(f64),
+}
+
+/// The way of one crack: where it enters and on which line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Course {
+    /// Coordinate at initiation; the meaning is the path's own.
+    pub start: f64,
+    /// Which of the path's lines the crack follows; 0 for a path with one line.
+    pub line: f64,
+}
+
+/// The ways of all cracks of one hot spot.
+#[derive(Debug, Clone)]
+pub enum GrowthPath {
+    /// Fixed geometry factor, in closed form.
+    FixedFactor(FixedFactor),
+    /// Semi-elliptical surface crack, tabulated.
+    SurfaceCrack(Box<SurfaceCrack>),
+}
+
+impl GrowthPath {
+    /// Works out the ways of a hot spot's cracks under a growth law.
+    pub fn new(law: &GrowthLaw, spot: &HotSpot) -> Self {
+        match spot.crack {
+            CrackShape::FixedFactor { geometry_factor, length_over_depth } => {
+                GrowthPath::FixedFactor(FixedFactor::new(
+                    law,
+                    geometry_factor,
+                    spot.stress.membrane_mpa + spot.stress.bending_mpa,
+                    length_over_depth,
+                    spot.section.map_or(f64::NAN, |section| section.thickness_mm * section.width_mm),
+                ))
+            }
+            CrackShape::SemiElliptical => GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot))),
+        }
+    }
+
+    /// The course of a crack that initiates with a depth in mm and an aspect, depth over half length.
+    #[inline]
+    pub fn course(&self, depth_mm: f64, aspect: f64) -> Course {
+        match self {
+            GrowthPath::FixedFactor(path) => Course { start: path.coordinate(depth_mm), line: 0.0 },
+            GrowthPath::SurfaceCrack(path) => path.course(depth_mm, aspect),
+        }
+    }
+
+    /// Advance per start for the median coefficient and unit stress factor.
+    pub fn rate(&self) -> f64 {
+        match self {
+            GrowthPath::FixedFactor(path) => path.rate,
+            GrowthPath::SurfaceCrack(path) => path.rate(),
+        }
+    }
+
+    /// Advance from initiation until the crack meets its end; zero when it is there already.
+    #[inline]
+    pub fn advance_to(&self, course: Course, end: CrackEnd) -> f64 {
+        match self {
+            GrowthPath::FixedFactor(path) => path.advance_to(course.start, end),
+            GrowthPath::SurfaceCrack(path) => path.advance_to(course, end),
+        }
+    }
+
+    /// Size after an advance, in the form in which one logarithm gives the depth:
+    /// a number y with `ln depth_mm = -ln(y) * depth_power()`, and `ln(length / depth)`.
+    #[inline(always)]
+    pub fn size_at(&self, course: Course, advance: f64) -> (f64, f64) {
+        match self {
+            GrowthPath::FixedFactor(path) => (path.y_at(course.start, advance), path.ln_length_over_depth),
+            GrowthPath::SurfaceCrack(path) => path.size_at(course, advance),
+        }
+    }
+
+    /// Power that turns `-ln y` of [`GrowthPath::size_at`] into the logarithm of the depth.
+    pub fn depth_power(&self) -> f64 {
+        match self {
+            GrowthPath::FixedFactor(path) => path.depth_power,
+            GrowthPath::SurfaceCrack(path) => path.depth_power(),
+        }
+    }
+}
+
+/// Paris' law with a fixed geometry factor, integrated in closed form.
+///
+/// With p = m/2 - 1 and y = a**(-p), `y(n) = y0 - n p C (Y S sqrt(pi))**m`, a straight line; for
+/// m = 2 the logarithm of the depth is the straight line. Depths here are in mm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FixedFactor {
+    /// m/2 - 1, or zero for m = 2.
+    p: f64,
+    depth_power: f64,
+    /// Change of the coordinate per start, downwards.
+    rate: f64,
+    ln_length_over_depth: f64,
+    /// Y S sqrt(pi): K in MPa sqrt(m) is this times sqrt(a in m).
+    intensity: f64,
+    /// Section area over the cracked area of a crack 1 mm deep.
+    section_over_unit_crack: f64,
+}
+
+impl FixedFactor {
+    /// Works out the line; `section_mm2` may be not-a-number where no limit needs it.
+    pub fn new(
+        law: &GrowthLaw,
+        geometry_factor: f64,
+        stress_mpa: f64,
+        length_over_depth: f64,
+        section_mm2: f64,
+    ) -> Self {
+        let p = 0.5 * law.exponent - 1.0;
+        let p = if p.abs() < 1e-9 { 0.0 } else { p };
+        let intensity = geometry_factor * stress_mpa * std::f64::consts::PI.sqrt();
+        // da/dN in m = C (Y S sqrt(pi a))**m; the factor turns metres into mm in y = a**(-p).
+        let per_start = law.coefficient_m_per_start * intensity.powf(law.exponent);
+        let rate = if p == 0.0 { per_start } else { p * per_start * 1e-3_f64.powf(p) };
+        FixedFactor {
+            p,
+            depth_power: if p == 0.0 { 1.0 } else { 1.0 / p },
+            rate,
+            ln_length_over_depth: length_over_depth.ln(),
+            intensity,
+            section_over_unit_crack: section_mm2 / (std::f64::consts::FRAC_PI_4 * length_over_depth),
+        }
+    }
+
+    /// `a**(-p)`, or `-ln a` for m = 2.
+    #[inline(always)]
+    fn coordinate(&self, depth_mm: f64) -> f64 {
+        if self.p == 0.0 {
+            -ln(depth_mm)
+        } else if self.p == 0.5 {
+            1.0 / depth_mm.sqrt()
+        } else {
+            exp(-self.p * ln(depth_mm))
+        }
+    }
+
+    #[inline]
+    fn advance_to(&self, start: f64, end: CrackEnd) -> f64 {
+        let depth_mm = match end {
+            CrackEnd::Depth(depth_mm) => depth_mm,
+            CrackEnd::Intensity(toughness) => 1e3 * (toughness / self.intensity).powi(2),
+            CrackEnd::SectionFraction(fraction) => (fraction * self.section_over_unit_crack).sqrt(),
+        };
+        let fall = start - self.coordinate(depth_mm);
+        // For m < 2 the coordinate rises with depth and the rate is negative.
+        if fall * self.rate > 0.0 { fall / self.rate.signum() } else { 0.0 }
+    }
+
+    #[inline(always)]
+    fn y_at(&self, start: f64, advance: f64) -> f64 {
+        let coordinate = start - if self.rate < 0.0 { -advance } else { advance };
+        if self.p == 0.0 { exp(coordinate) } else { coordinate }
+    }
+}

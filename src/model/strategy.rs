@@ -1,0 +1,104 @@
+//! What is done at each outage: look, escalate, dispose, retire. A strategy is data, not code.
+
+/// What is done, outage after outage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Strategy {
+    /// Name.
+    pub id: String,
+    /// One line for people.
+    pub description: String,
+    /// Looks by schedule.
+    pub looks: Vec<Look>,
+    /// What happens to a blade with an indication, by measured length; the last has no upper end.
+    pub dispositions: Vec<Disposition>,
+    /// The whole row is replaced when at least so many blades have indications at one outage.
+    pub replace_row_from_blades: Option<u32>,
+    /// What follows a loss.
+    pub after_loss: AfterLoss,
+    /// What happens to every row in a stated year.
+    pub row_end: Option<RowEnd>,
+    /// Why this strategy is worth comparing.
+    pub basis: Option<String>,
+}
+
+/// One or several techniques at every n-th outage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Look {
+    /// Indices of the techniques, all used at the same outage.
+    pub techniques: Vec<usize>,
+    /// The first outage looked at, counted from 1.
+    pub first_outage: u32,
+    /// Then every so many outages.
+    pub every_outages: u32,
+    /// What is looked at.
+    pub coverage: Coverage,
+    /// What an indication leads to at the same outage.
+    pub escalation: Option<Escalation>,
+}
+
+/// What a look covers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Coverage {
+    /// Fraction of the blades, drawn anew at each outage.
+    pub blade_fraction: f64,
+    /// Names of the hot spots; all where `None`.
+    pub hot_spots: Option<Vec<String>>,
+    /// Indices of the rows; all where `None`.
+    pub rows: Option<Vec<usize>>,
+}
+
+/// An indication has the whole row looked at again, by other techniques.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Escalation {
+    /// Indices of the techniques.
+    pub techniques: Vec<usize>,
+    /// Whether the first indication counts even where the second look does not confirm it.
+    pub first_call_stands: bool,
+}
+
+/// What happens to a blade whose longest indication is below a length.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Disposition {
+    /// Measured length, in mm; infinite for the last.
+    pub below_mm: f64,
+    /// What is done.
+    pub action: Action,
+}
+
+/// What is done with a blade that has an indication.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Action {
+    /// A new blade takes its place.
+    Replace,
+    /// It stays, and is looked at again by the same technique at the next outage.
+    Watch,
+    /// The whole row is replaced.
+    ReplaceRow,
+}
+
+/// What follows a loss.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AfterLoss {
+    /// A new blade takes the place of the lost one.
+    ReplaceBlade,
+    /// The whole row is replaced.
+    ReplaceRow,
+}
+
+/// What happens to every row at its first outage in or after a year.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RowEnd {
+    /// The year.
+    pub year: f64,
+    /// What happens.
+    pub then: RowEndAction,
+}
+
+/// The end of a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RowEndAction {
+    /// New blades take the place of all.
+    NewRow,
+    /// The row leaves service.
+    Retired,
+}

@@ -1,0 +1,274 @@
+//! The answer: named numbers for every strategy, each with its uncertainty.
+//!
+//! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
+//! sums into estimates; nothing is recomputed elsewhere.
+
+use super::parallel::Run;
+use super::record::Quantity;
+use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
+use crate::math::{normal_cdf, normal_quantile};
+use crate::model::Study;
+use crate::statistics::interval;
+
+/// An estimate with its standard error and an interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The estimate.
+    pub value: f64,
+    /// Its standard error; not-a-number where one trial cannot tell.
+    pub standard_error: f64,
+    /// Lower end of the 95 % interval.
+    pub low: f64,
+    /// Upper end of the 95 % interval; for a probability that was never seen it is the exact bound.
+    pub high: f64,
+    /// Lives in which the thing happened, for a probability; else not-a-number.
+    pub events: f64,
+}
+
+/// A row's state just after one outage, under one strategy.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AfterOutageEstimate {
+    /// The outage, as a year.
+    pub year: f64,
+    /// Cracks in the row.
+    pub cracks: Estimate,
+    /// Probability that there is any.
+    pub p_any_crack: Estimate,
+    /// Mean length of a crack, in mm; `None` where none was ever there.
+    pub mean_length_mm: Option<Estimate>,
+    /// Length that the longest crack stays below with probability 50, 90, 95 and 99 %, in mm;
+    /// zero where with that probability there is no crack at all.
+    pub longest_mm: [f64; 4],
+}
+
+/// Probabilities of [`AfterOutageEstimate::longest_mm`].
+pub const LONGEST_PROBABILITIES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
+
+/// The difference of one strategy to the baseline, trial by trial.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Difference {
+    /// What differs.
+    pub quantity: Quantity,
+    /// Strategy minus baseline.
+    pub difference: Estimate,
+    /// Standard error if the two had been simulated apart, to show what pairing gains.
+    pub unpaired_standard_error: f64,
+}
+
+/// Which strategy comes first by one quantity, smallest first, and how sure that is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ranking {
+    /// What is ranked by.
+    pub quantity: Quantity,
+    /// Strategies from first to last, as indices.
+    pub order: Vec<usize>,
+    /// Confidence that the first is truly first, given the study's inputs: one minus the sum, over
+    /// the others, of the chance that the other is smaller (Bonferroni's bound), at least zero.
+    pub confidence: f64,
+}
+
+/// What a run of a study came to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// The study.
+    pub study: Study,
+    /// How it was run; `trials` is what was finished.
+    pub run: Run,
+    pub(crate) tally: Tally,
+}
+
+impl Comparison {
+    /// Trials finished.
+    pub fn trials(&self) -> u64 {
+        self.tally.trials
+    }
+
+    /// Whole fleet, one strategy, over the horizon.
+    pub fn fleet(&self, strategy: usize, quantity: Quantity) -> Estimate {
+        self.estimate(&self.tally.fleet[strategy], quantity)
+    }
+
+    /// One row, one strategy, over the horizon.
+    pub fn row(&self, row: usize, strategy: usize, quantity: Quantity) -> Estimate {
+        self.estimate(&self.row_sums(row, strategy).lives, quantity)
+    }
+
+    /// Whole fleet, one strategy: blades lost in each study year.
+    pub fn fleet_losses_by_year(&self, strategy: usize) -> Vec<Estimate> {
+        self.losses_by_year(&self.tally.fleet[strategy])
+    }
+
+    /// One row, one strategy: blades lost in each study year.
+    pub fn row_losses_by_year(&self, row: usize, strategy: usize) -> Vec<Estimate> {
+        self.losses_by_year(&self.row_sums(row, strategy).lives)
+    }
+
+    /// Whole fleet, one strategy: probability of any loss in each study year.
+    pub fn fleet_any_loss_by_year(&self, strategy: usize) -> Vec<Estimate> {
+        self.any_loss_by_year(&self.tally.fleet[strategy])
+    }
+
+    /// One row, one strategy: probability of any loss in each study year.
+    pub fn row_any_loss_by_year(&self, row: usize, strategy: usize) -> Vec<Estimate> {
+        self.any_loss_by_year(&self.row_sums(row, strategy).lives)
+    }
+
+    /// One row, one strategy: what is in the row just after each outage.
+    pub fn after_outages(&self, row: usize, strategy: usize) -> Vec<AfterOutageEstimate> {
+        let sums = self.row_sums(row, strategy);
+        let years = &self.study.units[self.study.rows[row].unit].outages.years;
+        let after = &sums.after_outage;
+        years
+            .iter()
+            .enumerate()
+            .zip(sums.longest.chunks_exact(LENGTH_BINS))
+            .map(|((outage, &year), bins)| AfterOutageEstimate {
+                year,
+                cracks: self.mean(after.cracks[outage], after.cracks_square[outage]),
+                p_any_crack: self.proportion((self.tally.trials - bins[0]) as f64),
+                mean_length_mm: self.mean_length(after, outage),
+                longest_mm: LONGEST_PROBABILITIES.map(|p| quantile_mm(bins, p)),
+            })
+            .collect()
+    }
+
+    /// Differences of a strategy to the baseline over the fleet, for losses, cost and days.
+    pub fn differences(&self, strategy: usize) -> Vec<Difference> {
+        let baseline = self.study.baseline;
+        (0..PAIRED.len()).map(|index| self.difference(strategy, baseline, index)).collect()
+    }
+
+    /// Order of the strategies by losses, by cost and by days, smallest first.
+    pub fn rankings(&self) -> Vec<Ranking> {
+        (0..PAIRED.len()).map(|index| self.ranking(index)).collect()
+    }
+
+    /// Probability that a row comes to the start of the study without a loss, by the study's own
+    /// inputs; lives in which it does not are drawn again.
+    pub fn p_came_through(&self, row: usize) -> f64 {
+        self.tally.trials as f64 / self.tally.tries[row] as f64
+    }
+
+    fn row_sums(&self, row: usize, strategy: usize) -> &RowSums {
+        &self.tally.rows[row * self.study.strategies.len() + strategy]
+    }
+
+    fn estimate(&self, sums: &LifeSums, quantity: Quantity) -> Estimate {
+        let (sum, square) = (sums.sum[quantity as usize], sums.square[quantity as usize]);
+        if quantity.is_probability() { self.proportion(sum) } else { self.mean(sum, square) }
+    }
+
+    fn losses_by_year(&self, sums: &LifeSums) -> Vec<Estimate> {
+        let mut years: Vec<Estimate> =
+            sums.losses.iter().zip(&sums.losses_square).map(|(&sum, &square)| self.mean(sum, square)).collect();
+        for (year, &events) in years.iter_mut().zip(&sums.years_with_loss) {
+            year.events = events;
+            if events == 0.0 {
+                // Nothing was seen: the bound on the chance of any loss stands for the count too.
+                year.high = interval::exact_proportion(0.0, self.tally.trials as f64, 0.95).1;
+            }
+        }
+        years
+    }
+
+    fn any_loss_by_year(&self, sums: &LifeSums) -> Vec<Estimate> {
+        sums.years_with_loss.iter().map(|&events| self.proportion(events)).collect()
+    }
+
+    fn mean(&self, sum: f64, square: f64) -> Estimate {
+        let n = self.tally.trials as f64;
+        let value = sum / n;
+        let standard_error = ((square / n - value * value).max(0.0) / (n - 1.0)).sqrt();
+        Estimate { value, ..normal_interval(value, standard_error) }
+    }
+
+    fn proportion(&self, events: f64) -> Estimate {
+        let n = self.tally.trials as f64;
+        let value = events / n;
+        let (low, high) = interval::exact_proportion(events, n, 0.95);
+        let standard_error = if n > 1.0 { (value * (1.0 - value) / n).sqrt() } else { f64::NAN };
+        Estimate { value, standard_error, low, high, events }
+    }
+
+    /// Ratio of expectations, with the standard error of a ratio (delta method).
+    fn mean_length(&self, after: &AfterOutage, outage: usize) -> Option<Estimate> {
+        let (cracks, total_mm) = (after.cracks[outage], after.total_mm[outage]);
+        if cracks == 0.0 {
+            return None;
+        }
+        let n = self.tally.trials as f64;
+        let ratio = total_mm / cracks;
+        let residual = after.total_mm_square[outage] - 2.0 * ratio * after.cracks_total_mm[outage]
+            + ratio * ratio * after.cracks_square[outage];
+        let standard_error = (residual.max(0.0) / (n - 1.0) * n).sqrt() / cracks;
+        Some(Estimate { value: ratio, ..normal_interval(ratio, standard_error) })
+    }
+
+    fn difference(&self, strategy: usize, other: usize, index: usize) -> Difference {
+        let quantity = PAIRED[index];
+        let n = self.tally.trials as f64;
+        let (a, b) = (&self.tally.fleet[strategy], &self.tally.fleet[other]);
+        let (at, sum_a, sum_b) = (quantity as usize, a.sum[quantity as usize], b.sum[quantity as usize]);
+        let value = (sum_a - sum_b) / n;
+        let square = a.square[at] + b.square[at] - 2.0 * self.product(strategy, other, index);
+        let standard_error =
+            if strategy == other { 0.0 } else { ((square / n - value * value).max(0.0) / (n - 1.0)).sqrt() };
+        let apart = |sum: f64, square: f64| (square / n - (sum / n) * (sum / n)).max(0.0) / (n - 1.0);
+        Difference {
+            quantity,
+            difference: Estimate { value, ..normal_interval(value, standard_error) },
+            unpaired_standard_error: (apart(sum_a, a.square[at]) + apart(sum_b, b.square[at])).sqrt(),
+        }
+    }
+
+    fn product(&self, i: usize, j: usize, index: usize) -> f64 {
+        let (i, j) = (i.max(j), i.min(j));
+        self.tally.products[i * (i + 1) / 2 + j][index]
+    }
+
+    fn ranking(&self, index: usize) -> Ranking {
+        let quantity = PAIRED[index];
+        let mean = |strategy: &usize| self.tally.fleet[*strategy].sum[quantity as usize];
+        let mut order: Vec<usize> = (0..self.study.strategies.len()).collect();
+        order.sort_by(|a, b| mean(a).total_cmp(&mean(b)));
+        let first = order[0];
+        let doubt: f64 = order[1..]
+            .iter()
+            .map(|&other| {
+                let difference = self.difference(other, first, index).difference;
+                if difference.standard_error > 0.0 {
+                    normal_cdf(-difference.value / difference.standard_error)
+                } else if difference.value > 0.0 {
+                    0.0
+                } else {
+                    0.5
+                }
+            })
+            .sum();
+        Ranking { quantity, order, confidence: (1.0 - doubt).max(0.0) }
+    }
+}
+
+fn normal_interval(value: f64, standard_error: f64) -> Estimate {
+    let reach = normal_quantile(0.975) * standard_error;
+    Estimate { value, standard_error, low: value - reach, high: value + reach, events: f64::NAN }
+}
+
+/// Quantile of the longest crack from its bins, straight within a bin; zero for no crack.
+pub(super) fn quantile_mm(bins: &[u64], probability: f64) -> f64 {
+    let total: u64 = bins.iter().sum();
+    let wanted = probability * total as f64;
+    let mut passed = bins[0] as f64;
+    if wanted <= passed {
+        return 0.0;
+    }
+    for (bin, &count) in bins.iter().enumerate().skip(1) {
+        let count = count as f64;
+        if passed + count >= wanted && count > 0.0 {
+            let (begin, end) = (bin_begin_mm(bin), bin_begin_mm(bin + 1));
+            return begin + (end - begin) * (wanted - passed) / count;
+        }
+        passed += count;
+    }
+    f64::NAN
+}

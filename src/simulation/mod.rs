@@ -1,0 +1,45 @@
+//! From a study to a comparison of its strategies.
+
+mod comparison;
+mod life;
+mod parallel;
+mod plan;
+mod population;
+mod record;
+mod store;
+mod tables;
+mod tally;
+mod warnings;
+
+pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
+pub use parallel::Run;
+pub use record::Quantity;
+pub use tables::{Column, TABLES, Table};
+
+use crate::error::Result;
+use crate::model::Study;
+use std::ops::ControlFlow;
+
+impl Study {
+    /// Lives the fleet under every strategy, many times, and compares.
+    ///
+    /// Every strategy meets the same blades, cracks and crews in one trial, so that differences
+    /// between strategies are much sharper than either answer.
+    ///
+    /// # Errors
+    /// Refuses a run without trials, and a study whose rows could not have come to its start.
+    pub fn simulate(&self, run: &Run) -> Result<Comparison> {
+        self.simulate_with(run, &mut |_| ControlFlow::Continue(()))
+    }
+
+    /// As [`Study::simulate`]; `ask` is told, ten times a second and once at the end, how many
+    /// trials are done, and stops the run by breaking.
+    ///
+    /// # Errors
+    /// As there; a stopped run is an error too, unless it keeps what was finished.
+    pub fn simulate_with(&self, run: &Run, ask: &mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<Comparison> {
+        let rows: Vec<plan::RowPlan> = self.rows.iter().map(|row| plan::RowPlan::new(self, row)).collect();
+        let tally = parallel::live_all(self, &rows, run, ask)?;
+        Ok(Comparison { study: self.clone(), run: Run { trials: tally.trials, ..run.clone() }, tally })
+    }
+}

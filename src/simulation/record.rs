@@ -1,0 +1,358 @@
+//! What one life of a row under one strategy comes to.
+
+use super::plan::{RowPlan, StrategyPlan};
+use super::population::Crack;
+use crate::model::detection::Access;
+use crate::model::economics::Money;
+
+/// A number that each life has, and whose mean over lives is an answer.
+///
+/// Costs are discounted; days are not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(usize)]
+pub enum Quantity {
+    /// 1 if any blade was lost.
+    AnyLoss,
+    /// Blades lost.
+    Losses,
+    /// Blades replaced at outages one by one.
+    BladesReplaced,
+    /// Of them, blades without a crack.
+    FalselyReplaced,
+    /// Whole rows replaced.
+    RowsReplaced,
+    /// Cracks called by a look that counted.
+    CracksFound,
+    /// Outages at which a scheduled look called something.
+    OutagesWithCalls,
+    /// 1 if a second look was ever called for.
+    Escalated,
+    /// Times that the blades came out.
+    TimesOut,
+    /// All costs.
+    Cost,
+    /// Costs of looks.
+    LookCost,
+    /// Costs of taking blades out and putting them back.
+    BladesOutCost,
+    /// Costs of new blades and rows.
+    ReplacementCost,
+    /// Costs of days beyond the window.
+    ExtraDayCost,
+    /// Costs of losses, forced days included.
+    LossCost,
+    /// Days of work at outages and of forced outages.
+    Days,
+    /// Days of looks.
+    LookDays,
+    /// Days of taking blades out and putting them back.
+    BladesOutDays,
+    /// Days of fitting new blades.
+    ReplacementDays,
+    /// Days of forced outages.
+    ForcedDays,
+}
+
+impl Quantity {
+    /// Every quantity, in order.
+    pub const ALL: [Quantity; 20] = [
+        Quantity::AnyLoss,
+        Quantity::Losses,
+        Quantity::BladesReplaced,
+        Quantity::FalselyReplaced,
+        Quantity::RowsReplaced,
+        Quantity::CracksFound,
+        Quantity::OutagesWithCalls,
+        Quantity::Escalated,
+        Quantity::TimesOut,
+        Quantity::Cost,
+        Quantity::LookCost,
+        Quantity::BladesOutCost,
+        Quantity::ReplacementCost,
+        Quantity::ExtraDayCost,
+        Quantity::LossCost,
+        Quantity::Days,
+        Quantity::LookDays,
+        Quantity::BladesOutDays,
+        Quantity::ReplacementDays,
+        Quantity::ForcedDays,
+    ];
+
+    /// Name of the result column.
+    pub fn name(self) -> &'static str {
+        match self {
+            Quantity::AnyLoss => "p_any_loss",
+            Quantity::Losses => "losses",
+            Quantity::BladesReplaced => "blades_replaced",
+            Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
+            Quantity::RowsReplaced => "rows_replaced",
+            Quantity::CracksFound => "cracks_found",
+            Quantity::OutagesWithCalls => "outages_with_calls",
+            Quantity::Escalated => "p_escalated",
+            Quantity::TimesOut => "times_blades_out",
+            Quantity::Cost => "cost",
+            Quantity::LookCost => "look_cost",
+            Quantity::BladesOutCost => "blades_out_cost",
+            Quantity::ReplacementCost => "replacement_cost",
+            Quantity::ExtraDayCost => "extra_day_cost",
+            Quantity::LossCost => "loss_cost",
+            Quantity::Days => "days",
+            Quantity::LookDays => "look_days",
+            Quantity::BladesOutDays => "blades_out_days",
+            Quantity::ReplacementDays => "replacement_days",
+            Quantity::ForcedDays => "forced_days",
+        }
+    }
+
+    /// Whether it is 0 or 1 in each life, so that its mean is a probability.
+    pub fn is_probability(self) -> bool {
+        matches!(self, Quantity::AnyLoss | Quantity::Escalated)
+    }
+}
+
+/// One number for each [`Quantity`].
+pub(crate) type Values = [f64; Quantity::ALL.len()];
+
+/// A set of small numbers, the least of which is taken first.
+#[derive(Debug, Default)]
+pub(crate) struct Slots {
+    words: Vec<u64>,
+}
+
+impl Slots {
+    /// Empties it, for numbers below `count`.
+    pub fn clear(&mut self, count: usize) {
+        self.words.clear();
+        self.words.resize(count.div_ceil(64), 0);
+    }
+
+    #[inline(always)]
+    pub fn insert(&mut self, slot: u32) {
+        self.words[slot as usize / 64] |= 1 << (slot % 64);
+    }
+
+    #[inline(always)]
+    pub fn pop(&mut self) -> Option<u32> {
+        for (index, word) in self.words.iter_mut().enumerate() {
+            if *word != 0 {
+                let bit = word.trailing_zeros();
+                *word &= *word - 1;
+                return Some(index as u32 * 64 + bit);
+            }
+        }
+        None
+    }
+}
+
+/// What is done at an outage beyond what was planned there.
+#[derive(Debug, Clone, Copy, Default)]
+struct Extra {
+    look_cost: f64,
+    look_days: f64,
+    new_blades: u32,
+    new_row: bool,
+    blades_out: bool,
+    called: bool,
+}
+
+/// A stretch of outages after which a crack was in the row.
+#[derive(Debug, Clone, Copy)]
+struct Stay {
+    first: u32,
+    count: u32,
+    place: u32,
+}
+
+/// What one life of a row under one strategy comes to; reused from life to life.
+#[derive(Debug)]
+pub(crate) struct Record {
+    pub values: Values,
+    /// Study year of each loss, from 0.
+    pub loss_years: Vec<u32>,
+    /// Cracks in the row just after each outage.
+    pub cracks: Vec<f64>,
+    /// Sum of their lengths, in mm.
+    pub total_mm: Vec<f64>,
+    /// Length of the longest, in mm; zero if there is none.
+    pub longest_mm: Vec<f64>,
+    stays: Vec<Stay>,
+    extras: Vec<Extra>,
+    touched: Slots,
+    money: Money,
+}
+
+impl Record {
+    pub fn new(outages: usize, money: &Money) -> Self {
+        let mut touched = Slots::default();
+        touched.clear(outages);
+        Record {
+            values: [0.0; Quantity::ALL.len()],
+            loss_years: Vec::new(),
+            cracks: vec![0.0; outages],
+            total_mm: vec![0.0; outages],
+            longest_mm: vec![0.0; outages],
+            stays: Vec::new(),
+            extras: vec![Extra::default(); outages],
+            touched,
+            money: money.clone(),
+        }
+    }
+
+    /// Makes it ready for another life.
+    pub fn clear(&mut self) {
+        self.values = [0.0; Quantity::ALL.len()];
+        self.loss_years.clear();
+        self.stays.clear();
+        self.cracks.fill(0.0);
+        self.total_mm.fill(0.0);
+        self.longest_mm.fill(0.0);
+    }
+
+    #[inline(always)]
+    pub fn add(&mut self, quantity: Quantity, amount: f64) {
+        self.values[quantity as usize] += amount;
+    }
+
+    #[inline(always)]
+    pub fn set(&mut self, quantity: Quantity, amount: f64) {
+        self.values[quantity as usize] = amount;
+    }
+
+    /// A blade was lost so many years after the start of the study.
+    pub fn lose(&mut self, years: f64, cost: f64, forced_days: f64) {
+        self.set(Quantity::AnyLoss, 1.0);
+        self.add(Quantity::Losses, 1.0);
+        self.loss_years.push(years.max(0.0) as u32);
+        if cost != 0.0 {
+            self.add(Quantity::LossCost, cost * self.money.present_value(years));
+        }
+        self.add(Quantity::ForcedDays, forced_days);
+    }
+
+    #[inline(always)]
+    fn extra(&mut self, outage: usize) -> &mut Extra {
+        self.touched.insert(outage as u32);
+        &mut self.extras[outage]
+    }
+
+    /// A blade on which some cracks, or none, were called was replaced at an outage.
+    #[inline]
+    pub fn replace_blade(&mut self, outage: usize, cracks: u32) {
+        self.add(Quantity::CracksFound, f64::from(cracks));
+        self.replace_one(outage, cracks == 0);
+        self.mark_called(outage);
+    }
+
+    /// A blade was replaced at an outage.
+    #[inline]
+    pub fn replace_one(&mut self, outage: usize, falsely: bool) {
+        self.add(Quantity::BladesReplaced, 1.0);
+        self.add(Quantity::FalselyReplaced, f64::from(u8::from(falsely)));
+        self.extra(outage).new_blades += 1;
+    }
+
+    /// The whole row was replaced at an outage.
+    pub fn replace_row(&mut self, outage: usize) {
+        self.add(Quantity::RowsReplaced, 1.0);
+        self.extra(outage).new_row = true;
+    }
+
+    /// The whole row was replaced after a loss, during the forced outage.
+    pub fn pay_row(&mut self, row: &RowPlan, strategy: &StrategyPlan, year: f64) {
+        let value = self.money.present_value(year - row.start_year);
+        self.add(Quantity::ReplacementCost, value * strategy.prices.row);
+    }
+
+    /// A look at an outage that was not planned.
+    pub fn look(&mut self, outage: usize, cost: f64, days: f64, access: Access) {
+        let extra = self.extra(outage);
+        extra.look_cost += cost;
+        extra.look_days += days;
+        extra.blades_out |= access == Access::BladesOut;
+    }
+
+    /// A scheduled look called something at an outage.
+    #[inline]
+    pub fn mark_called(&mut self, outage: usize) {
+        self.extra(outage).called = true;
+    }
+
+    /// A crack was in the row after each outage from its start up to, not including, `until`.
+    #[inline(always)]
+    pub fn present(&mut self, crack: &Crack, until: usize) {
+        let until = (until as u32).min(crack.last);
+        if crack.first < until {
+            let place = crack.place(crack.first as usize) as u32;
+            self.stays.push(Stay { first: crack.first, count: until - crack.first, place });
+        }
+    }
+
+    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
+    pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, length_mm: &[f64]) {
+        for (quantity, amount) in strategy.planned_sum {
+            self.add(quantity, amount);
+        }
+        while let Some(outage) = self.touched.pop() {
+            let extra = std::mem::take(&mut self.extras[outage as usize]);
+            self.price(row, strategy, outage as usize, &extra);
+        }
+        let sum = |values: &Values, from: Quantity, to: Quantity| {
+            values[from as usize..=to as usize].iter().sum::<f64>()
+        };
+        self.set(Quantity::Cost, sum(&self.values, Quantity::LookCost, Quantity::LossCost));
+        self.set(Quantity::Days, sum(&self.values, Quantity::LookDays, Quantity::ForcedDays));
+        add_stays(&self.stays, length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
+    }
+
+    fn price(&mut self, row: &RowPlan, strategy: &StrategyPlan, outage: usize, extra: &Extra) {
+        let planned = &strategy.planned[outage];
+        let prices = &strategy.prices;
+        let value = row.value_at_outage[outage];
+        let (new_cost, new_days) = if extra.new_row {
+            (prices.row, prices.row_days)
+        } else {
+            (f64::from(extra.new_blades) * prices.blade, f64::from(extra.new_blades) * prices.blade_days)
+        };
+        let out = if (extra.blades_out || extra.new_row) && !planned.blades_out { 1.0 } else { 0.0 };
+        let out_days = out * prices.blades_out_days;
+        let days = planned.days + extra.look_days + out_days + new_days;
+        let beyond = (days - prices.window_days).max(0.0) - planned.days_beyond;
+        self.add(Quantity::OutagesWithCalls, f64::from(u8::from(extra.called)));
+        self.add(Quantity::TimesOut, out);
+        self.add(Quantity::LookCost, value * extra.look_cost);
+        self.add(Quantity::BladesOutCost, value * out * prices.blades_out);
+        self.add(Quantity::ReplacementCost, value * new_cost);
+        self.add(Quantity::ExtraDayCost, value * beyond * prices.day);
+        self.add(Quantity::LookDays, extra.look_days);
+        self.add(Quantity::BladesOutDays, out_days);
+        self.add(Quantity::ReplacementDays, new_days);
+    }
+}
+
+/// Adds stays up, outage by outage, in vector registers where the machine has them.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn add_stays(stays: &[Stay], length_mm: &[f64], cracks: &mut [f64], total_mm: &mut [f64], longest_mm: &mut [f64]) {
+    const LANES: usize = 4;
+    for stay in stays {
+        let outages = stay.first as usize..(stay.first + stay.count) as usize;
+        let lengths = &length_mm[stay.place as usize..(stay.place + stay.count) as usize];
+        let (lengths, last_lengths) = lengths.as_chunks::<LANES>();
+        let (cracks, last_cracks) = cracks[outages.clone()].as_chunks_mut::<LANES>();
+        let (totals, last_totals) = total_mm[outages.clone()].as_chunks_mut::<LANES>();
+        let (longest, last_longest) = longest_mm[outages].as_chunks_mut::<LANES>();
+        for (((lengths, cracks), totals), longest) in lengths.iter().zip(cracks).zip(totals).zip(longest) {
+            for lane in 0..LANES {
+                let length = lengths[lane];
+                cracks[lane] += 1.0;
+                totals[lane] += length;
+                longest[lane] = if length > longest[lane] { length } else { longest[lane] };
+            }
+        }
+        let rest = last_lengths.iter().zip(last_cracks).zip(last_totals).zip(last_longest);
+        for (((length, cracks), total), longest) in rest {
+            *cracks += 1.0;
+            *total += length;
+            *longest = if *length > *longest { *length } else { *longest };
+        }
+    }
+}

@@ -1,0 +1,184 @@
+//! A comparison as JSON for other programs, and as bytes that read back as the same comparison.
+
+use super::comparison::Comparison;
+use super::parallel::Run;
+use super::plan::RowPlan;
+use super::tables::{Column, TABLES, Table};
+use super::tally::Tally;
+use crate::error::{Error, Result};
+use crate::model::Study;
+use crate::random::{GENERATOR, hash_name};
+use serde::ser::{Serialize, SerializeMap, Serializer};
+use serde::{Deserialize, Serialize as DeriveSerialize};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// First words of stored comparisons; another form gets another number.
+const FORM: &str = "serrata comparison, form 1";
+
+/// Why a number may be absent from a table, by column.
+const REASONS: [(&str, &str); 5] = [
+    ("standard_error", "nothing was seen in any trial, so that scatter is not known; high is the bound"),
+    ("events", "the quantity is not made of events that are counted"),
+    ("mean_length_mm", "no trial had a crack there"),
+    ("low", "as the value of the same line"),
+    ("high", "as the value of the same line"),
+];
+
+/// What is written as JSON, in order.
+#[derive(DeriveSerialize)]
+struct Page<'a> {
+    program: &'static str,
+    version: &'static str,
+    generator: &'static str,
+    caution: &'static str,
+    study: &'a str,
+    trials: u64,
+    seed: u64,
+    baseline: &'a str,
+    interval_level: f64,
+    warnings: Vec<String>,
+    assumptions: Vec<String>,
+    reasons_for_null: BTreeMap<&'static str, &'static str>,
+    tables: Tables,
+}
+
+struct Tables(Vec<Table>);
+
+impl Serialize for Tables {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        for table in &self.0 {
+            map.serialize_entry(table.name, table)?;
+        }
+        map.end()
+    }
+}
+
+impl Serialize for Table {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.columns.len()))?;
+        for (name, column) in &self.columns {
+            map.serialize_entry(name, column)?;
+        }
+        map.end()
+    }
+}
+
+impl Serialize for Column {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        match self {
+            Column::Text(texts) => texts.serialize(serializer),
+            Column::Count(counts) => counts.serialize(serializer),
+            // JSON knows no not-a-number.
+            Column::Number(numbers) => serializer.collect_seq(numbers.iter().map(|x| x.is_finite().then_some(x))),
+        }
+    }
+}
+
+/// What is stored.
+#[derive(DeriveSerialize, Deserialize)]
+struct Stored {
+    form: String,
+    version: String,
+    generator: String,
+    study: String,
+    seed: u64,
+    tally: Tally,
+    /// Of study, seed and sums; tells damaged bytes.
+    checksum: u64,
+}
+
+impl Stored {
+    fn sum(&self) -> u64 {
+        let content = serde_json::to_string(&(&self.study, self.seed, &self.tally));
+        hash_name(&content.expect("text, counts and finite numbers always have a JSON form"))
+    }
+}
+
+impl Comparison {
+    /// Everything in one JSON object: where it comes from, what to beware of, and every table.
+    ///
+    /// The same study, trials and seed give the same bytes on any number of threads. A number that
+    /// does not exist is `null`; `reasons_for_null` says why, by the end of the column's name.
+    pub fn to_json(&self) -> String {
+        let page = Page {
+            program: "serrata",
+            version: env!("CARGO_PKG_VERSION"),
+            generator: GENERATOR,
+            caution: crate::CAUTION,
+            study: &self.study.name,
+            trials: self.trials(),
+            seed: self.run.seed,
+            baseline: &self.study.strategies[self.study.baseline].id,
+            interval_level: 0.95,
+            warnings: self.warnings(),
+            assumptions: self.study.assumptions(),
+            reasons_for_null: REASONS.into_iter().collect(),
+            tables: Tables(TABLES.iter().filter_map(|name| self.table(name).ok()).collect()),
+        };
+        serde_json::to_string(&page).expect("text, counts and finite numbers always have a JSON form")
+    }
+
+    /// The comparison as bytes, from which [`Comparison::from_bytes`] makes the same again, to the last bit.
+    ///
+    /// How the work was cut (threads, blocks) is not part of it, as it is not part of the result.
+    pub fn to_bytes(&self) -> Vec<u8> {
+        let mut stored = Stored {
+            form: FORM.to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            generator: GENERATOR.to_owned(),
+            study: self.study.to_toml(),
+            seed: self.run.seed,
+            tally: self.tally.clone(),
+            checksum: 0,
+        };
+        stored.checksum = stored.sum();
+        serde_json::to_vec(&stored).expect("text, counts and finite numbers always have a JSON form")
+    }
+
+    /// Reads what [`Comparison::to_bytes`] wrote.
+    ///
+    /// # Errors
+    /// Refuses bytes that are something else, are damaged, or were written in another form.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Comparison> {
+        let refusal = |rule: &str| {
+            let value = format!("{} bytes", bytes.len());
+            Error::argument("bytes", value, rule, "give what to_bytes() wrote; else simulate again")
+        };
+        let stored: Stored =
+            serde_json::from_slice(bytes).map_err(|_| refusal("must be a stored comparison, whole and unchanged"))?;
+        if stored.form != FORM {
+            return Err(refusal(&format!("must be in the form {FORM:?}, not {:?}", stored.form)));
+        }
+        if stored.checksum != stored.sum() {
+            return Err(refusal("must be a stored comparison, whole and unchanged"));
+        }
+        let study = Study::parse(&stored.study, "stored comparison")?;
+        let run = Run { trials: stored.tally.trials, seed: stored.seed, ..Run::default() };
+        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally), &json!(empty_tally(&study))) {
+            return Err(refusal("must hold the sums of the study that stands with them"));
+        }
+        Ok(Comparison { study, run, tally: stored.tally })
+    }
+}
+
+fn empty_tally(study: &Study) -> Tally {
+    let rows: Vec<RowPlan> = study.rows.iter().map(|row| RowPlan::new(study, row)).collect();
+    Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize)
+}
+
+/// Whether two values have the same keys and lists of the same lengths throughout.
+fn is_alike(one: &Value, other: &Value) -> bool {
+    match (one, other) {
+        (Value::Object(one), Value::Object(other)) => {
+            one.len() == other.len()
+                && one.iter().all(|(key, value)| other.get(key).is_some_and(|other| is_alike(value, other)))
+        }
+        (Value::Array(one), Value::Array(other)) => {
+            one.len() == other.len() && one.iter().zip(other).all(|(one, other)| is_alike(one, other))
+        }
+        (Value::Number(_), Value::Number(_)) => true,
+        _ => false,
+    }
+}

@@ -1,0 +1,107 @@
+//! What a reader of a comparison has to beware of, in words.
+
+use super::comparison::{Comparison, Ranking};
+use super::record::Quantity;
+use super::tables::THIN_EVENTS;
+use crate::statistics::interval;
+
+/// Below this, a ranking's first place is called unsure.
+const SURE: f64 = 0.95;
+/// Below this, a row's inputs are called hard to reconcile with its being in service.
+const LIKELY: f64 = 0.5;
+
+impl Comparison {
+    /// What to beware of: thin evidence, unsure rankings, inputs at odds with the fleet's past.
+    ///
+    /// Empty when there is nothing to say.
+    pub fn warnings(&self) -> Vec<String> {
+        let mut warnings: Vec<String> =
+            (0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)).collect();
+        warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
+        warnings.extend(self.rankings().iter().filter_map(|ranking| self.unsure(ranking)));
+        warnings
+    }
+
+    fn thin_evidence(&self, strategy: usize) -> Option<String> {
+        let estimate = self.fleet(strategy, Quantity::AnyLoss);
+        let id = &self.study.strategies[strategy].id;
+        let trials = thousands(self.trials() as f64);
+        if estimate.events == 0.0 {
+            let bound = interval::exact_proportion(0.0, self.trials() as f64, 0.95).1;
+            return Some(format!(
+                "{id}: no loss in {trials} trials, so only an upper bound is known (chance of any loss below {bound:.1e}); \
+                 costs and days hold no loss. More trials may show one."
+            ));
+        }
+        (estimate.events < THIN_EVENTS).then(|| {
+            let relative = 100.0 * estimate.standard_error / estimate.value;
+            // relative error squared = (1 - p) / (n p)
+            let needed = (1.0 - estimate.value) / (estimate.value * 0.01);
+            format!(
+                "{id}: only {} of {trials} trials had a loss, so the chance of one is known to {relative:.0} % (one standard \
+                 error); about {} trials give 10 %.",
+                estimate.events,
+                thousands(rounded_up(needed))
+            )
+        })
+    }
+
+    fn unlikely_past(&self, row: usize) -> Option<String> {
+        let probability = self.p_came_through(row);
+        (probability < LIKELY).then(|| {
+            format!(
+                "rows.{}: by the study's inputs a row like it reaches {} without a loss with probability {probability:.2} \
+                 only; lives that do not were drawn again. Look at its initiation, growth and past looks.",
+                self.study.rows[row].id, self.study.start_year
+            )
+        })
+    }
+
+    fn unsure(&self, ranking: &Ranking) -> Option<String> {
+        let [first, second, ..] = ranking.order[..] else { return None };
+        (ranking.confidence < SURE).then(|| {
+            let id = |strategy: usize| &self.study.strategies[strategy].id;
+            format!(
+                "{}: first place of {} is not settled (confidence {:.2}; next is {}). More trials sharpen it unless the two \
+                 are truly alike.",
+                ranking.quantity.name(),
+                id(first),
+                ranking.confidence,
+                id(second)
+            )
+        })
+    }
+}
+
+/// Rounded up to two figures, as a number of trials is asked for.
+fn rounded_up(x: f64) -> f64 {
+    let unit = 10.0_f64.powf((x.log10() - 1.0).floor().max(0.0));
+    (x / unit).ceil() * unit
+}
+
+/// A whole number with commas between thousands.
+fn thousands(x: f64) -> String {
+    let digits = format!("{x:.0}");
+    let mut text = String::new();
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index) % 3 == 0 {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_of_trials_read_well() {
+        assert_eq!(thousands(999.0), "999");
+        assert_eq!(thousands(1_234_567.0), "1,234,567");
+        assert_eq!(rounded_up(123_456.0), 130_000.0);
+        assert_eq!(rounded_up(100.0), 100.0);
+        assert_eq!(rounded_up(7.0), 7.0);
+    }
+}

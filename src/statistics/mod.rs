@@ -1,0 +1,3 @@
+//! From data to model pieces and to intervals; usable without simulating anything.
+
+pub mod interval;

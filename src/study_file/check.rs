@@ -1,0 +1,178 @@
+//! The whole study: its frame, money, scatter, costs, and what the parts must have in common.
+
+use super::persistence;
+use super::reader::{Section, all};
+use super::{fleet, laws, strategies, techniques};
+use crate::bounds;
+use crate::distribution::Distribution;
+use crate::model::economics::{Costs, Money, Payments, Terms};
+use crate::model::{Scatter, Study};
+
+/// Ids of everything that other things refer to, in the order of the file.
+pub(super) struct Ids {
+    pub surfaces: Vec<String>,
+    pub initiation: Vec<String>,
+    pub growth: Vec<String>,
+    pub roots: Vec<String>,
+    pub hot_spots: Vec<String>,
+    pub units: Vec<String>,
+    pub rows: Vec<String>,
+    pub techniques: Vec<String>,
+    pub strategies: Vec<String>,
+}
+
+/// When a study begins and ends, as years.
+#[derive(Clone, Copy)]
+pub(super) struct Window {
+    pub start: f64,
+    pub end: f64,
+}
+
+impl Window {
+    /// How the window reads in a message.
+    pub fn words(self) -> String {
+        format!("the study runs from {} to {}", self.start, self.end)
+    }
+}
+
+/// Reads a whole study.
+pub(super) fn study(root: &Section) -> Option<Study> {
+    let ids = Ids {
+        surfaces: root.ids("surfaces"),
+        initiation: root.ids("initiation"),
+        growth: root.ids("growth"),
+        roots: root.ids("roots"),
+        hot_spots: root.ids_within("roots", "hot_spots"),
+        units: root.ids("units"),
+        rows: root.ids("rows"),
+        techniques: root.ids("techniques"),
+        strategies: root.ids("strategies"),
+    };
+    let frame = root.table("study", |section| frame(section, &ids));
+    let window = frame.as_ref().map(|frame| frame.window);
+    let money = root.table("money", money);
+    let scatter = root.table("scatter", scatter);
+    let surfaces = root.tables("surfaces", "surface", fleet::surface);
+    let initiation = root.tables("initiation", "initiation law", laws::initiation);
+    let growth = root.tables("growth", "growth law", laws::growth);
+    let roots = root.tables("roots", "root", |section, id| fleet::root(section, id, &ids));
+    let units = root.tables("units", "unit", |section, id| fleet::unit(section, id, window));
+    let rows = root.tables("rows", "row", |section, id| fleet::row(section, id, &ids, &units, window));
+    let techniques =
+        root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
+    let persistence = persistence::read(root, &ids);
+    let strategies =
+        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
+    let costs = root.table("costs", costs);
+    let frame = frame?;
+    Some(Study {
+        name: frame.name,
+        start_year: frame.window.start,
+        horizon_years: frame.horizon_years,
+        baseline: frame.baseline,
+        money: money?,
+        scatter: scatter?,
+        surfaces: all(surfaces.into_iter())?,
+        initiation: all(initiation.into_iter())?,
+        growth: all(growth.into_iter())?,
+        roots: all(roots.into_iter())?,
+        units: all(units.into_iter())?,
+        rows: all(rows.into_iter())?,
+        techniques: all(techniques.into_iter())?,
+        persistence: persistence?,
+        strategies: all(strategies.into_iter())?,
+        costs: costs?,
+    })
+}
+
+struct Frame {
+    name: String,
+    window: Window,
+    horizon_years: f64,
+    baseline: usize,
+}
+
+fn frame(section: &Section, ids: &Ids) -> Option<Frame> {
+    let name = section.text("name");
+    let start = section.number("start_year", bounds::YEAR);
+    let horizon_years = section.number("horizon_years", bounds::HORIZON_YEARS);
+    let baseline = section.reference("baseline", "strategy", &ids.strategies);
+    let (start, horizon_years) = (start?, horizon_years?);
+    // A baseline that does not exist leaves the dates as good as they are; the study is refused anyway.
+    let baseline = baseline.unwrap_or(usize::MAX);
+    Some(Frame { name: name.unwrap_or_default(), window: Window { start, end: start + horizon_years }, horizon_years, baseline })
+}
+
+fn money(section: &Section) -> Option<Money> {
+    let currency = section.text("currency");
+    let discount_rate = section.number("discount_rate_per_year", bounds::DISCOUNT_RATE);
+    let terms = section.choice("terms", &TERMS);
+    let payments = section.choice("payments", &PAYMENTS);
+    Some(Money { currency: currency?, discount_rate: discount_rate?, terms: terms?, payments: payments? })
+}
+
+/// What the study file calls the terms of money.
+pub(super) const TERMS: [(&str, Terms); 2] = [("real", Terms::Real), ("nominal", Terms::Nominal)];
+
+/// What the study file calls the moments of payments.
+pub(super) const PAYMENTS: [(&str, Payments); 4] = [
+    ("when-due", Payments::WhenDue),
+    ("year-start", Payments::YearStart),
+    ("year-middle", Payments::YearMiddle),
+    ("year-end", Payments::YearEnd),
+];
+
+fn scatter(section: &Section) -> Option<Scatter> {
+    let row_factor = row_factor(section);
+    let blade_stress_sigma_log = section.number("blade_stress_sigma_log", bounds::STRESS_SIGMA_LOG);
+    let basis = section.basis();
+    Some(Scatter { row_factor: row_factor?, blade_stress_sigma_log: blade_stress_sigma_log?, basis: basis? })
+}
+
+/// A factor of mean 1: whatever is the same for all rows belongs into the initiation law.
+fn row_factor(section: &Section) -> Option<Distribution> {
+    /// What rounding may leave of a mean of 1.
+    const ROUNDING: f64 = 1e-9;
+    let factor = section.distribution("row_factor", bounds::FACTOR)?;
+    let good_kind =
+        matches!(factor, Distribution::Fixed(_) | Distribution::Lognormal { .. } | Distribution::Gamma { .. });
+    if !good_kind {
+        section.fault("row_factor", "must be the number 1, a lognormal or a gamma distribution", "choose one of these");
+        return None;
+    }
+    let mean = factor.mean();
+    let good_mean = (mean - 1.0).abs() <= ROUNDING;
+    if !good_mean {
+        section.fault(
+            "row_factor",
+            format!("must have a mean of 1, not {mean}"),
+            "give mean = 1, and put what all rows share into the initiation law",
+        );
+        return None;
+    }
+    Some(factor)
+}
+
+fn costs(section: &Section) -> Option<Costs> {
+    let cost = |key| section.number(key, bounds::COST);
+    let days = |key| section.number(key, bounds::DAYS);
+    let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
+    let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
+    let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
+    let loss_cost = section.distribution("loss_cost", bounds::COST);
+    let loss_days = days("loss_days");
+    let outage_day_cost = cost("outage_day_cost");
+    let basis = section.basis();
+    Some(Costs {
+        blades_out_cost: blades_out_cost?,
+        blades_out_days: blades_out_days?,
+        new_blade_cost: new_blade_cost?,
+        new_blade_days: new_blade_days?,
+        new_row_cost: new_row_cost?,
+        new_row_days: new_row_days?,
+        loss_cost: loss_cost?,
+        loss_days: loss_days?,
+        outage_day_cost: outage_day_cost?,
+        basis: basis?,
+    })
+}

@@ -1,0 +1,163 @@
+//! The study file: TOML text to [`Study`] and back.
+//!
+//! A study file says everything there is to say about a study: the fleet, how it is run, how cracks
+//! start and grow, the techniques, the strategies and the costs. No number that drives risk has a
+//! default. Every fault is found in one pass and named with its line, its key and its remedy.
+//!
+//! ```
+//! use serrata::Study;
+//!
+//! let study = Study::load("demo-data/reference-study.toml")?;
+//! let again = Study::parse(&study.to_toml(), "a copy")?;
+//! assert_eq!(again, study);
+//!
+//! let refused = Study::parse("[study]\nname = 3", "mine.toml").unwrap_err();
+//! assert!(refused.to_string().contains("line 2, study.name = 3\n    must be text, not a whole number"));
+//! # Ok::<(), serrata::Error>(())
+//! ```
+//!
+#![doc = include_str!("keys.md")]
+
+mod check;
+mod distributions;
+mod edit;
+mod fleet;
+#[cfg(test)]
+mod keys;
+mod laws;
+mod persistence;
+mod reader;
+mod strategies;
+mod techniques;
+mod write;
+
+use crate::error::{Error, Fault, Result};
+use crate::model::Study;
+use reader::{Place, Report, line_at, shortened};
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use toml_edit::{Document, TomlError};
+
+impl Study {
+    /// Reads a study file.
+    ///
+    /// # Errors
+    /// Refuses a file that cannot be read, that is not UTF-8 text or not TOML, and a study that breaks
+    /// a rule; [`Error::faults`] then holds every fault in the order of the file.
+    pub fn load(path: impl AsRef<Path>) -> Result<Study> {
+        let path = path.as_ref();
+        let shown = path.display().to_string();
+        if path.is_dir() {
+            return Err(Error::file(&shown, "is a directory, not a study file", "name the study file inside it"));
+        }
+        let bytes = fs::read(path).map_err(|error| {
+            let remedy = match error.kind() {
+                io::ErrorKind::NotFound => "check the name and the directory",
+                _ => "check that the file can be read",
+            };
+            Error::file(&shown, &reason(&error), remedy)
+        })?;
+        let text = str::from_utf8(&bytes).map_err(|error| {
+            let line = 1 + bytes[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count();
+            Error::file(&shown, &format!("is not UTF-8 text (line {line})"), "save it as UTF-8 in a text editor")
+        })?;
+        Study::parse(text, &shown)
+    }
+
+    /// Reads the text of a study file; `source` names it in messages.
+    ///
+    /// # Errors
+    /// As [`Study::load`].
+    pub fn parse(text: &str, source: &str) -> Result<Study> {
+        let document = Document::parse(text).map_err(|error| Error::study(source, vec![not_toml(text, &error)]))?;
+        let report = Report::new(text);
+        let study = Place::of_file(&report, document.as_table()).table(check::study);
+        match study {
+            Some(study) if !report.has_faults() => Ok(study),
+            _ => Err(Error::study(source, report.into_faults())),
+        }
+    }
+
+    /// The text of a study file that reads back as exactly this study.
+    pub fn to_toml(&self) -> String {
+        write::study(self)
+    }
+
+    /// Writes a study file, in whole or not at all.
+    ///
+    /// # Errors
+    /// Says why the file cannot be written; a file that was there before is then unchanged.
+    pub fn save(&self, path: impl AsRef<Path>) -> Result<()> {
+        static WRITTEN: AtomicU64 = AtomicU64::new(0);
+        let path = path.as_ref();
+        let shown = path.display().to_string();
+        let refusal = |reason: &str| Error::file(&shown, reason, "choose a place that can be written to");
+        if path.is_dir() {
+            return Err(refusal("is a directory"));
+        }
+        // A link stays a link: what it points to is replaced.
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let name = target.file_name().ok_or_else(|| refusal("is not the name of a file"))?;
+        let number = WRITTEN.fetch_add(1, Ordering::Relaxed);
+        let mut beside = std::ffi::OsString::from(".");
+        beside.push(name);
+        beside.push(format!(".{}-{number}.part", std::process::id()));
+        let beside = target.with_file_name(beside);
+        write_and_rename(&self.to_toml(), &beside, &target).map_err(|error| {
+            // Nothing half-written stays behind; that it cannot be removed adds nothing to the report.
+            let _ = fs::remove_file(&beside);
+            refusal(&reason(&error))
+        })
+    }
+}
+
+fn write_and_rename(text: &str, beside: &PathBuf, target: &Path) -> io::Result<()> {
+    let mut file = File::create_new(beside)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()?;
+    fs::rename(beside, target)
+}
+
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::NotFound => "there is no such file or directory".into(),
+        io::ErrorKind::PermissionDenied => "permission is refused".into(),
+        _ => format!("cannot be used: {error}"),
+    }
+}
+
+/// What is wrong with a text that is not TOML, and where.
+fn not_toml(text: &str, error: &TomlError) -> Fault {
+    let line = error.span().map(|span| line_at(text, span.start));
+    let written = line.and_then(|line| text.lines().nth(line - 1)).map_or("", str::trim);
+    let path = if written.is_empty() { "end of the text".to_owned() } else { shortened(written) };
+    let (rule, remedy) = if error.message().contains("duplicate key") {
+        ("this key or id is there already".to_owned(), "rename it, or remove one of the two")
+    } else {
+        let rule = format!("is not TOML: {}", in_plain_words(error.message()));
+        (rule, "correct the line; text stands in quotes, lists in brackets, tables in braces")
+    };
+    Fault { line, path, value: String::new(), rule, remedy: remedy.to_owned() }
+}
+
+/// The parser's reason in the words of this crate.
+fn in_plain_words(reason: &str) -> String {
+    let words = [
+        ("string values must be quoted, expected literal string", "text must stand in quotes"),
+        ("inline table", "table in braces"),
+        ("array table", "header of a list of tables"),
+        ("unclosed table", "unclosed header"),
+        ("array", "list"),
+        ("basic string", "text"),
+        ("literal string", "text"),
+        ("string", "text"),
+        ("floating-point number", "number"),
+        ("float", "number"),
+        ("integer number", "whole number"),
+        ("boolean", "true or false"),
+        ("overflowed", "is too large"),
+    ];
+    words.iter().fold(reason.to_owned(), |reason, (from, to)| reason.replace(from, to))
+}

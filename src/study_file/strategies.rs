@@ -1,0 +1,131 @@
+//! Strategies.
+
+use super::check::{Ids, Window};
+use super::reader::{Place, Section};
+use crate::bounds;
+use crate::model::strategy::{
+    Action, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy,
+};
+
+/// What the study file calls what is done with a blade that has an indication.
+pub(super) const ACTIONS: [(&str, Action); 3] =
+    [("replace", Action::Replace), ("watch", Action::Watch), ("replace-row", Action::ReplaceRow)];
+
+/// What the study file calls what follows a loss.
+pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
+    [("replace-blade", AfterLoss::ReplaceBlade), ("replace-row", AfterLoss::ReplaceRow)];
+
+/// What the study file calls the end of a row.
+pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
+    [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
+
+/// Reads a strategy.
+pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Window>) -> Option<Strategy> {
+    let description = section.text("description");
+    let looks = section.optional("looks", |section, key| {
+        let keys = "techniques, first_outage, every_outages";
+        section.get(key, format!("a list of tables with the keys {keys}"))?.each(|place| place.table(|look| self::look(look, ids)))
+    });
+    let read_dispositions = |section: &Section, key| dispositions(section.get(key, "a list of tables with the key action")?);
+    let dispositions = if section.has("looks") {
+        read_dispositions(section, "dispositions")
+    } else {
+        let stated = section.optional("dispositions", read_dispositions);
+        stated.map(|stated| stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }]))
+    };
+    let replace_row_from_blades =
+        section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
+    let after_loss = section.choice("after_loss", &AFTER_LOSS);
+    let row_end = section.optional("row_end", |section, key| section.table(key, |section| row_end(section, window)));
+    let basis = section.basis();
+    Some(Strategy {
+        id: id.to_owned(),
+        description: description?,
+        looks: looks?.unwrap_or_default(),
+        dispositions: dispositions?,
+        replace_row_from_blades: replace_row_from_blades?,
+        after_loss: after_loss?,
+        row_end: row_end?,
+        basis: basis?,
+    })
+}
+
+fn look(section: &Section, ids: &Ids) -> Option<Look> {
+    let techniques = section.references("techniques", "technique", &ids.techniques);
+    let first_outage = section.whole("first_outage", bounds::OUTAGES);
+    let every_outages = section.whole("every_outages", bounds::OUTAGES);
+    let coverage = section.optional("coverage", |section, key| section.table(key, |section| coverage(section, ids)));
+    let escalation =
+        section.optional("escalation", |section, key| section.table(key, |section| escalation(section, ids)));
+    Some(Look {
+        techniques: techniques?,
+        first_outage: first_outage?,
+        every_outages: every_outages?,
+        coverage: coverage?.unwrap_or(Coverage { blade_fraction: 1.0, hot_spots: None, rows: None }),
+        escalation: escalation?,
+    })
+}
+
+fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {
+    let blade_fraction =
+        section.optional("blade_fraction", |section, key| section.number(key, bounds::FRACTION));
+    let hot_spots = section.optional("hot_spots", |section, key| section.references(key, "hot spot", &ids.hot_spots));
+    let rows = section.optional("rows", |section, key| section.references(key, "row", &ids.rows));
+    let names = |indices: Vec<usize>| indices.into_iter().map(|index| ids.hot_spots[index].clone()).collect();
+    Some(Coverage { blade_fraction: blade_fraction?.unwrap_or(1.0), hot_spots: hot_spots?.map(names), rows: rows? })
+}
+
+fn escalation(section: &Section, ids: &Ids) -> Option<Escalation> {
+    let techniques = section.references("techniques", "technique", &ids.techniques);
+    let first_call_stands = section.flag("first_call_stands");
+    Some(Escalation { techniques: techniques?, first_call_stands: first_call_stands? })
+}
+
+/// Lengths in rising order, the last without an end.
+fn dispositions(place: Place) -> Option<Vec<Disposition>> {
+    let elements = place.elements()?;
+    if elements.is_empty() {
+        place.fault("must not be empty", "say what happens to a blade with an indication: { action = \"replace\" }");
+        return None;
+    }
+    let last = elements.len() - 1;
+    let mut before: Option<f64> = None;
+    let mut read: Vec<Option<Disposition>> = Vec::with_capacity(elements.len());
+    for (index, element) in elements.into_iter().enumerate() {
+        let disposition = element.table(|section| {
+            let action = section.choice("action", &ACTIONS);
+            if index == last {
+                if section.has("below_mm") {
+                    section.get("below_mm", "");
+                    section.fault("below_mm", "the last disposition holds for every length above the others", "remove below_mm");
+                    return None;
+                }
+                return Some(Disposition { below_mm: f64::INFINITY, action: action? });
+            }
+            let below_mm = section.number("below_mm", bounds::LENGTH_MM)?;
+            let lower = before.replace(below_mm);
+            if let Some(lower) = lower.filter(|lower| below_mm <= *lower) {
+                section.fault(
+                    "below_mm",
+                    format!("must exceed the one before it ({lower})"),
+                    "put the dispositions in the order of length",
+                );
+                return None;
+            }
+            Some(Disposition { below_mm, action: action? })
+        });
+        read.push(disposition);
+    }
+    read.into_iter().collect()
+}
+
+fn row_end(section: &Section, window: Option<Window>) -> Option<RowEnd> {
+    let year = section.number("year", bounds::YEAR);
+    let then = section.choice("then", &ROW_ENDS);
+    let year = year?;
+    if let Some(window) = window.filter(|window| !(window.start..window.end).contains(&year)) {
+        section.fault("year", format!("must lie within the study ({})", window.words()), "correct the year, or remove row_end");
+        return None;
+    }
+    Some(RowEnd { year, then: then? })
+}

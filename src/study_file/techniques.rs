@@ -1,0 +1,101 @@
+//! Techniques.
+
+use super::check::Ids;
+use super::reader::{Place, Section};
+use crate::bounds;
+use crate::model::detection::{Access, CurveShape, DepthGate, Grade, PodCurve, SizeMeasure, Sizing, Technique};
+
+/// What the study file calls where the blades are.
+pub(super) const ACCESS: [(&str, Access); 2] = [("in-place", Access::InPlace), ("blades-out", Access::BladesOut)];
+
+/// What the study file calls the size that detection hangs on.
+pub(super) const SIZES: [(&str, SizeMeasure); 3] = [
+    ("length", SizeMeasure::Length),
+    ("depth", SizeMeasure::Depth),
+    ("geometric-mean", SizeMeasure::GeometricMean),
+];
+
+/// What the study file calls the shapes of a detection curve.
+pub(super) const SHAPES: [(&str, CurveShape); 2] = [("logistic", CurveShape::Logistic), ("normal", CurveShape::Normal)];
+
+/// What the study file calls the grades of a procedure.
+pub(super) const GRADES: [(&str, Grade); 2] = [("standard", Grade::Standard), ("enhanced", Grade::Enhanced)];
+
+/// Reads a technique.
+pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Technique> {
+    let number = |key, bound| section.number(key, bound);
+    let access = section.choice("access", &ACCESS);
+    let pod = section.table("pod", pod);
+    let depth_gate = section.optional("depth_gate", |section, key| section.table(key, depth_gate));
+    let grade = section.choice("grade", &GRADES);
+    let grade_shift_log = number("grade_shift_log", bounds::SHIFT_LOG);
+    let surface_shift_log = section.optional("surface_shift_log", |section, key| {
+        surface_shifts(section.get(key, "a table with a shift for each surface, 0 where left out")?, ids)
+    });
+    let inspection_sigma = number("inspection_sigma", bounds::SIGMA_LOG);
+    let crack_sigma = number("crack_sigma", bounds::SIGMA_LOG);
+    let false_call_probability = number("false_call_probability", bounds::PROBABILITY_BELOW_ONE);
+    let false_call_length_mm = section.distribution("false_call_length_mm", bounds::LENGTH_MM);
+    let sizing = section.table("sizing", sizing);
+    let cost_per_row = number("cost_per_row", bounds::COST);
+    let cost_per_blade = number("cost_per_blade", bounds::COST);
+    let days_per_row = number("days_per_row", bounds::DAYS);
+    let basis = section.basis();
+    Some(Technique {
+        id: id.to_owned(),
+        access: access?,
+        pod: pod?,
+        depth_gate: depth_gate?,
+        grade: grade?,
+        grade_shift_log: grade_shift_log?,
+        surface_shift_log: surface_shift_log?.unwrap_or_else(|| vec![0.0; ids.surfaces.len()]),
+        inspection_sigma: inspection_sigma?,
+        crack_sigma: crack_sigma?,
+        false_call_probability: false_call_probability?,
+        false_call_length_mm: false_call_length_mm?,
+        sizing: sizing?,
+        cost_per_row: cost_per_row?,
+        cost_per_blade: cost_per_blade?,
+        days_per_row: days_per_row?,
+        basis: basis?,
+    })
+}
+
+fn pod(section: &Section) -> Option<PodCurve> {
+    let size = section.choice("size", &SIZES);
+    let shape = section.choice("shape", &SHAPES);
+    let q50_mm = section.number("q50_mm", bounds::LENGTH_MM);
+    let spread = section.number("spread", bounds::SPREAD);
+    let floor = section.number("floor", bounds::PROBABILITY);
+    let ceiling = section.number("ceiling", bounds::PROBABILITY);
+    let (floor, ceiling) = (floor?, ceiling?);
+    if ceiling <= floor {
+        section.fault(
+            "ceiling",
+            format!("must exceed floor ({floor}): larger cracks are easier to find"),
+            format!("raise ceiling above {floor}, or lower floor below {ceiling}"),
+        );
+        return None;
+    }
+    Some(PodCurve { size: size?, shape: shape?, q50_mm: q50_mm?, spread: spread?, floor, ceiling })
+}
+
+fn depth_gate(section: &Section) -> Option<DepthGate> {
+    let q50_mm = section.number("q50_mm", bounds::LENGTH_MM);
+    let spread = section.number("spread", bounds::SPREAD);
+    Some(DepthGate { q50_mm: q50_mm?, spread: spread? })
+}
+
+/// One shift for each of the study's surfaces.
+fn surface_shifts(place: Place, ids: &Ids) -> Option<Vec<f64>> {
+    place.table(|section| {
+        let shifts = section.numbers_by_id("surface", &ids.surfaces, bounds::SHIFT_LOG)?;
+        Some(shifts.into_iter().map(|shift| shift.unwrap_or(0.0)).collect())
+    })
+}
+
+fn sizing(section: &Section) -> Option<Sizing> {
+    let length_bias = section.number("length_bias", bounds::FACTOR);
+    let length_sigma_log = section.number("length_sigma_log", bounds::SIGMA_LOG);
+    Some(Sizing { length_bias: length_bias?, length_sigma_log: length_sigma_log? })
+}

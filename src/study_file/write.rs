@@ -1,0 +1,353 @@
+//! The text of a study file.
+
+use super::{check, laws, strategies, techniques};
+use crate::distribution::Distribution;
+use crate::model::Study;
+use crate::model::detection::Technique;
+use crate::model::fleet::{HotSpot, Root, Row, Unit};
+use crate::model::growth::{CrackShape, GrowthLaw, Limit};
+use crate::model::initiation::{InitiationLaw, InitiationShape};
+use crate::model::strategy::{Look, Strategy};
+use crate::model::usage::Clock;
+use toml_edit::{Key, Value};
+
+/// The text of a whole study; it reads back as the same study, to the last digit.
+pub(super) fn study(study: &Study) -> String {
+    let mut page = Page::default();
+    page.header(&["study"]);
+    page.entry("name", text(&study.name));
+    page.entry("start_year", number(study.start_year));
+    page.entry("horizon_years", number(study.horizon_years));
+    page.entry("baseline", text(&study.strategies[study.baseline].id));
+    page.header(&["money"]);
+    page.entry("currency", text(&study.money.currency));
+    page.entry("discount_rate_per_year", number(study.money.discount_rate));
+    page.entry("terms", word(study.money.terms, &check::TERMS));
+    page.entry("payments", word(study.money.payments, &check::PAYMENTS));
+    page.header(&["scatter"]);
+    page.entry("row_factor", distribution(&study.scatter.row_factor));
+    page.entry("blade_stress_sigma_log", number(study.scatter.blade_stress_sigma_log));
+    page.basis(&study.scatter.basis);
+    for surface in &study.surfaces {
+        page.header(&["surfaces", &surface.id]);
+        page.entry("initiation_life_factor", number(surface.initiation_life_factor));
+        page.basis(&surface.basis);
+    }
+    study.initiation.iter().for_each(|law| page.initiation(law));
+    study.growth.iter().for_each(|law| page.growth(law));
+    study.roots.iter().for_each(|root| page.root(root, study));
+    study.units.iter().for_each(|unit| page.unit(unit));
+    study.rows.iter().for_each(|row| page.row(row, study));
+    study.techniques.iter().for_each(|technique| page.technique(technique, study));
+    page.persistence(study);
+    study.strategies.iter().for_each(|strategy| page.strategy(strategy, study));
+    page.costs(study);
+    page.text
+}
+
+/// The text written so far.
+#[derive(Default)]
+struct Page {
+    text: String,
+}
+
+impl Page {
+    fn header(&mut self, path: &[&str]) {
+        let gap = if self.text.is_empty() { "" } else { "\n" };
+        let keys: Vec<String> = path.iter().map(|part| key(part)).collect();
+        self.text.push_str(&format!("{gap}[{}]\n", keys.join(".")));
+    }
+
+    fn entry(&mut self, key: &str, value: String) {
+        self.text.push_str(&format!("{key} = {value}\n"));
+    }
+
+    fn basis(&mut self, basis: &Option<String>) {
+        if let Some(basis) = basis {
+            self.entry("basis", text(basis));
+        }
+    }
+
+    fn initiation(&mut self, law: &InitiationLaw) {
+        self.header(&["initiation", &law.id]);
+        let clock = if law.clock == Clock::STARTS {
+            text("starts")
+        } else if law.clock == Clock::HOURS {
+            text("hours")
+        } else {
+            table(&[("per_start", number(law.clock.per_start)), ("per_hour", number(law.clock.per_hour))])
+        };
+        self.entry("clock", clock);
+        let (kind, parameters) = match law.shape {
+            InitiationShape::Weibull { shape, scale } => ("weibull", vec![("shape", shape), ("scale", scale)]),
+            InitiationShape::Lognormal { median, sigma_log } => {
+                ("lognormal", vec![("median", median), ("sigma_log", sigma_log)])
+            }
+            InitiationShape::Exponential { mean } => ("exponential", vec![("mean", mean)]),
+        };
+        self.entry("kind", text(kind));
+        for (key, value) in parameters {
+            self.entry(key, number(value));
+        }
+        self.entry("stress_exponent", number(law.stress_exponent));
+        self.basis(&law.basis);
+    }
+
+    fn growth(&mut self, law: &GrowthLaw) {
+        self.header(&["growth", &law.id]);
+        self.entry("coefficient_m_per_start", number(law.coefficient_m_per_start));
+        self.entry("exponent", number(law.exponent));
+        self.entry("crack_sigma_log", number(law.crack_sigma_log));
+        self.entry("row_sigma_log", number(law.row_sigma_log));
+        self.basis(&law.basis);
+    }
+
+    fn root(&mut self, root: &Root, study: &Study) {
+        self.header(&["roots", &root.id]);
+        self.basis(&root.basis);
+        for spot in &root.hot_spots {
+            self.header(&["roots", &root.id, "hot_spots", &spot.id]);
+            self.hot_spot(spot, study);
+        }
+    }
+
+    fn hot_spot(&mut self, spot: &HotSpot, study: &Study) {
+        self.entry("serrations", list(spot.serrations.iter().map(u32::to_string)));
+        self.entry("sides", list(spot.sides.iter().map(|side| word(*side, &laws::SIDES))));
+        self.entry("positions", spot.positions.to_string());
+        self.entry("origins", spot.origins.to_string());
+        self.entry("initiation", text(&study.initiation[spot.initiation].id));
+        self.entry("growth", text(&study.growth[spot.growth].id));
+        let stress = [("membrane_mpa", number(spot.stress.membrane_mpa)), ("bending_mpa", number(spot.stress.bending_mpa))];
+        self.entry("stress", table(&stress));
+        if let Some(section) = spot.section {
+            let section = [("thickness_mm", number(section.thickness_mm)), ("width_mm", number(section.width_mm))];
+            self.entry("section", table(&section));
+        }
+        match spot.crack {
+            CrackShape::FixedFactor { geometry_factor, length_over_depth } => self.entry(
+                "crack",
+                table(&[
+                    ("kind", text("fixed-factor")),
+                    ("geometry_factor", number(geometry_factor)),
+                    ("length_over_depth", number(length_over_depth)),
+                ]),
+            ),
+            CrackShape::SemiElliptical => {
+                self.entry("crack", table(&[("kind", text("semi-elliptical"))]));
+                self.entry("initial_aspect", distribution(&spot.initial_aspect));
+            }
+        }
+        self.entry("initial_depth_mm", distribution(&spot.initial_depth_mm));
+        let (kind, parameter) = match &spot.limit {
+            Limit::Depth { depth_mm } => ("depth", ("depth_mm", number(*depth_mm))),
+            Limit::Toughness { toughness_mpa_sqrt_m } => {
+                ("toughness", ("toughness_mpa_sqrt_m", distribution(toughness_mpa_sqrt_m)))
+            }
+            Limit::SectionFraction { fraction } => ("section-fraction", ("fraction", number(*fraction))),
+        };
+        self.entry("limit", table(&[("kind", text(kind)), parameter]));
+        self.basis(&spot.basis);
+    }
+
+    fn unit(&mut self, unit: &Unit) {
+        self.header(&["units", &unit.id]);
+        let duty = unit.duty.iter().map(|period| {
+            table(&[
+                ("from_year", number(period.from_year)),
+                ("starts_per_year", number(period.starts_per_year)),
+                ("hours_per_year", number(period.hours_per_year)),
+            ])
+        });
+        self.entry("duty", list(duty));
+        let years = list(unit.outages.years.iter().map(|year| number(*year)));
+        self.entry("outages", table(&[("years", years), ("window_days", number(unit.outages.window_days))]));
+        self.basis(&unit.basis);
+    }
+
+    fn row(&mut self, row: &Row, study: &Study) {
+        self.header(&["rows", &row.id]);
+        self.entry("unit", text(&study.units[row.unit].id));
+        self.entry("rotor", text(&row.rotor));
+        self.entry("blades", row.blades.to_string());
+        self.entry("root", text(&study.roots[row.root].id));
+        self.entry("surface", text(&study.surfaces[row.surface].id));
+        self.entry("in_service_year", number(row.in_service_year));
+        if !row.renewed.is_empty() {
+            let renewed = row.renewed.iter().map(|renewal| {
+                let blades = list(renewal.blades.iter().map(u32::to_string));
+                table(&[("year", number(renewal.year)), ("blades", blades)])
+            });
+            self.entry("renewed", list(renewed));
+        }
+        if !row.past_looks.is_empty() {
+            let looks = row.past_looks.iter().map(|look| {
+                table(&[("year", number(look.year)), ("technique", text(&study.techniques[look.technique].id))])
+            });
+            self.entry("past_looks", list(looks));
+        }
+        self.basis(&row.basis);
+    }
+
+    fn technique(&mut self, technique: &Technique, study: &Study) {
+        let Technique { pod, sizing, .. } = technique;
+        self.header(&["techniques", &technique.id]);
+        self.entry("access", word(technique.access, &techniques::ACCESS));
+        let pod = [
+            ("size", word(pod.size, &techniques::SIZES)),
+            ("shape", word(pod.shape, &techniques::SHAPES)),
+            ("q50_mm", number(pod.q50_mm)),
+            ("spread", number(pod.spread)),
+            ("floor", number(pod.floor)),
+            ("ceiling", number(pod.ceiling)),
+        ];
+        self.entry("pod", table(&pod));
+        if let Some(gate) = technique.depth_gate {
+            self.entry("depth_gate", table(&[("q50_mm", number(gate.q50_mm)), ("spread", number(gate.spread))]));
+        }
+        self.entry("grade", word(technique.grade, &techniques::GRADES));
+        self.entry("grade_shift_log", number(technique.grade_shift_log));
+        let shifts = study.surfaces.iter().zip(&technique.surface_shift_log).filter(|(_, shift)| **shift != 0.0);
+        let shifts: Vec<(String, String)> =
+            shifts.map(|(surface, shift)| (key(&surface.id), number(*shift))).collect();
+        if !shifts.is_empty() {
+            let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
+            self.entry("surface_shift_log", table(&shifts));
+        }
+        self.entry("inspection_sigma", number(technique.inspection_sigma));
+        self.entry("crack_sigma", number(technique.crack_sigma));
+        self.entry("false_call_probability", number(technique.false_call_probability));
+        self.entry("false_call_length_mm", distribution(&technique.false_call_length_mm));
+        let sizing =
+            [("length_bias", number(sizing.length_bias)), ("length_sigma_log", number(sizing.length_sigma_log))];
+        self.entry("sizing", table(&sizing));
+        self.entry("cost_per_row", number(technique.cost_per_row));
+        self.entry("cost_per_blade", number(technique.cost_per_blade));
+        self.entry("days_per_row", number(technique.days_per_row));
+        self.basis(&technique.basis);
+    }
+
+    fn persistence(&mut self, study: &Study) {
+        for (one, line) in study.persistence.correlation.iter().enumerate() {
+            for (other, correlation) in line.iter().enumerate().skip(one + 1).filter(|(_, value)| **value != 0.0) {
+                let pair = [one, other].map(|index| text(&study.techniques[index].id));
+                self.text.push_str("\n[[persistence]]\n");
+                self.entry("techniques", list(pair.into_iter()));
+                self.entry("correlation", number(*correlation));
+            }
+        }
+    }
+
+    fn strategy(&mut self, strategy: &Strategy, study: &Study) {
+        self.header(&["strategies", &strategy.id]);
+        self.entry("description", text(&strategy.description));
+        if !strategy.looks.is_empty() {
+            self.entry("looks", list(strategy.looks.iter().map(|look| self::look(look, study))));
+        }
+        let dispositions = strategy.dispositions.iter().map(|disposition| {
+            let action = ("action", word(disposition.action, &strategies::ACTIONS));
+            if disposition.below_mm.is_finite() {
+                table(&[("below_mm", number(disposition.below_mm)), action])
+            } else {
+                table(&[action])
+            }
+        });
+        self.entry("dispositions", list(dispositions));
+        if let Some(blades) = strategy.replace_row_from_blades {
+            self.entry("replace_row_from_blades", blades.to_string());
+        }
+        self.entry("after_loss", word(strategy.after_loss, &strategies::AFTER_LOSS));
+        if let Some(end) = strategy.row_end {
+            let then = word(end.then, &strategies::ROW_ENDS);
+            self.entry("row_end", table(&[("year", number(end.year)), ("then", then)]));
+        }
+        self.basis(&strategy.basis);
+    }
+
+    fn costs(&mut self, study: &Study) {
+        let costs = &study.costs;
+        self.header(&["costs"]);
+        self.entry("blades_out_cost", number(costs.blades_out_cost));
+        self.entry("blades_out_days", number(costs.blades_out_days));
+        self.entry("new_blade_cost", number(costs.new_blade_cost));
+        self.entry("new_blade_days", number(costs.new_blade_days));
+        self.entry("new_row_cost", number(costs.new_row_cost));
+        self.entry("new_row_days", number(costs.new_row_days));
+        self.entry("loss_cost", distribution(&costs.loss_cost));
+        self.entry("loss_days", number(costs.loss_days));
+        self.entry("outage_day_cost", number(costs.outage_day_cost));
+        self.basis(&costs.basis);
+    }
+}
+
+fn look(look: &Look, study: &Study) -> String {
+    let names = |indices: &[usize]| list(indices.iter().map(|index| text(&study.techniques[*index].id)));
+    let mut entries = vec![
+        ("techniques", names(&look.techniques)),
+        ("first_outage", look.first_outage.to_string()),
+        ("every_outages", look.every_outages.to_string()),
+    ];
+    let mut coverage = vec![("blade_fraction", number(look.coverage.blade_fraction))];
+    if let Some(hot_spots) = &look.coverage.hot_spots {
+        coverage.push(("hot_spots", list(hot_spots.iter().map(|id| text(id)))));
+    }
+    if let Some(rows) = &look.coverage.rows {
+        coverage.push(("rows", list(rows.iter().map(|row| text(&study.rows[*row].id)))));
+    }
+    entries.push(("coverage", table(&coverage)));
+    if let Some(escalation) = &look.escalation {
+        let stands = escalation.first_call_stands.to_string();
+        entries.push((
+            "escalation",
+            table(&[("techniques", names(&escalation.techniques)), ("first_call_stands", stands)]),
+        ));
+    }
+    table(&entries)
+}
+
+fn distribution(distribution: &Distribution) -> String {
+    let (kind, parameters) = match *distribution {
+        Distribution::Fixed(value) => return number(value),
+        Distribution::Normal { mean, sd } => ("normal", vec![("mean", mean), ("sd", sd)]),
+        Distribution::Lognormal { median, sigma_log } => {
+            ("lognormal", vec![("median", median), ("sigma_log", sigma_log)])
+        }
+        Distribution::Weibull { shape, scale } => ("weibull", vec![("shape", shape), ("scale", scale)]),
+        Distribution::Gamma { mean, cov } => ("gamma", vec![("mean", mean), ("cov", cov)]),
+        Distribution::Uniform { low, high } => ("uniform", vec![("low", low), ("high", high)]),
+        Distribution::Triangular { low, mode, high } => {
+            ("triangular", vec![("low", low), ("mode", mode), ("high", high)])
+        }
+    };
+    let mut entries = vec![("kind", text(kind))];
+    entries.extend(parameters.into_iter().map(|(key, value)| (key, number(value))));
+    table(&entries)
+}
+
+/// A number with as many digits as it takes to read back the same one, and no `.0`.
+fn number(x: f64) -> String {
+    let written = format!("{x:?}");
+    written.strip_suffix(".0").map_or(written.clone(), str::to_owned)
+}
+
+fn text(text: &str) -> String {
+    Value::from(text).to_string()
+}
+
+fn key(key: &str) -> String {
+    Key::new(key).to_string()
+}
+
+/// What the study file calls one of a closed set of things.
+fn word<T: PartialEq>(thing: T, words: &[(&str, T)]) -> String {
+    words.iter().find(|(_, known)| *known == thing).map_or_else(String::new, |(word, _)| text(word))
+}
+
+fn list(elements: impl Iterator<Item = String>) -> String {
+    format!("[{}]", elements.collect::<Vec<_>>().join(", "))
+}
+
+fn table(entries: &[(&str, String)]) -> String {
+    let entries: Vec<String> = entries.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+    format!("{{ {} }}", entries.join(", "))
+}
