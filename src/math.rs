@@ -215,19 +215,19 @@ pub fn exp_each(numbers: &mut [f64]) {
     }
 }
 
+/// [`exp`] of every number of a slice into another of the same length, likewise.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+pub fn exp_into(numbers: &[f64], powers: &mut [f64]) {
+    for (power, x) in powers.iter_mut().zip(numbers) {
+        *power = exp(*x);
+    }
+}
+
 /// [`ln`] of every number of a slice, in vector registers where the machine has them.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 pub fn ln_each(numbers: &mut [f64]) {
     for x in numbers {
         *x = ln(*x);
-    }
-}
-
-/// `floor + height / (1 + exp(-z))` of every number z of a slice, in vector registers likewise.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
-pub fn logistic_each(numbers: &mut [f64], floor: f64, height: f64) {
-    for z in numbers {
-        *z = floor + height / (1.0 + exp(-*z));
     }
 }
 

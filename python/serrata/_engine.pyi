@@ -5,12 +5,15 @@ from typing import Any, final
 import numpy as np
 import numpy.typing as npt
 
+__all__ = ["CAUTION", "GENERATOR", "TABLES", "Comparison", "Study", "__version__", "_fail_inside"]
+
 __version__: str
 CAUTION: str
 GENERATOR: str
 TABLES: list[str]
 
 def _fail_inside() -> None: ...
+
 @final
 class Study:
     @staticmethod

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -19,7 +18,7 @@ _REFUSED = 2
 class _Commands(click.Group):
     """Turns what serrata refuses into a plain message, and Ctrl-C into its usual exit code."""
 
-    def invoke(self, ctx: click.Context) -> Any:
+    def invoke(self, ctx: click.Context) -> object:
         try:
             return super().invoke(ctx)
         except Error as error:
@@ -40,9 +39,7 @@ def main() -> None:
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--trials", default=10_000, show_default=True, help="Lives of the whole fleet.")
 @click.option("--seed", type=int, help="Where the random numbers begin; drawn and shown if left out.")
-@click.option(
-    "--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives."
-)
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and result.json here.")
 @click.option("--quiet", is_flag=True, help="Show neither progress nor report.")

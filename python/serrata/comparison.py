@@ -6,7 +6,7 @@ import os
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from serrata import _engine
+from serrata import _engine as engine
 from serrata.study import Study
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["TABLES", "Comparison"]
 
 #: Names of all tables.
-TABLES = tuple(_engine.TABLES)
+TABLES = tuple(engine.TABLES)
 
 
 class Comparison:
@@ -34,15 +34,15 @@ class Comparison:
     (500, 1)
     """
 
-    _engine: _engine.Comparison
+    _engine: engine.Comparison
 
     def __init__(self) -> None:
         raise TypeError("a Comparison is made by study.simulate(...)")
 
     @classmethod
-    def _of(cls, engine: _engine.Comparison) -> Comparison:
+    def _of(cls, inner: engine.Comparison) -> Comparison:
         comparison = cls.__new__(cls)
-        comparison._engine = engine
+        comparison._engine = inner
         return comparison
 
     @property
@@ -68,14 +68,14 @@ class Comparison:
     @property
     def generator(self) -> str:
         """Name of the random numbers; with seed and version it fixes every digit."""
-        return _engine.GENERATOR
+        return engine.GENERATOR
 
     @cached_property
     def worst_row(self) -> str:
         """Id of the row with most losses under the baseline."""
         rows = self.by_row
         losses = rows[(rows["quantity"] == "losses") & (rows["strategy"] == self.study.baseline)]
-        return str(losses.loc[losses["value"].idxmax(), "row"])
+        return str(losses.sort_values("value", ascending=False, kind="stable")["row"].iloc[0])
 
     @property
     def warnings(self) -> list[str]:
@@ -175,7 +175,7 @@ class Comparison:
         ArgumentError
             For bytes that are something else, or damaged.
         """
-        return Comparison._of(_engine.Comparison.from_bytes(data, threads))
+        return Comparison._of(engine.Comparison.from_bytes(data, threads))
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""

@@ -59,12 +59,13 @@ class StudyError(Error, ValueError):
     Examples
     --------
     >>> import serrata
+    >>> study = serrata.Study.load("demo-data/reference-study.toml")
     >>> try:
-    ...     serrata.Study.parse("[study]\\nname = 3")
+    ...     study.with_values({"money.discount_rate_per_year": -1})
     ... except serrata.StudyError as error:
     ...     fault = error.faults[0]
-    >>> fault.line, fault.path, fault.rule
-    (2, 'study.name', 'must be text, not a whole number')
+    >>> fault.path, fault.value, fault.rule
+    ('money.discount_rate_per_year', '-1', 'must be at least 0')
     """
 
     faults: tuple[Fault, ...]

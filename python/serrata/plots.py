@@ -6,11 +6,13 @@ Each takes a comparison and, if wanted, the Axes to draw in, and returns the Axe
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
@@ -27,6 +29,10 @@ _MARKERS = "osD^vP*"
 _INTERVAL = "95 % interval"
 #: A chance axis that spans more than this is drawn in powers of ten.
 _SPAN = 30.0
+#: Ticks on an axis of small numbers, whose labels are wide.
+_TICKS = 5
+#: Outages that are named on an axis.
+_MOST_NAMED = 12
 _WORDS = {
     "p_any_loss": "chance of at least one blade lost",
     "losses": "blades lost",
@@ -68,9 +74,7 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
         seen = value > 0.0
         low, high = line["p_any_loss_low"].to_numpy(), line["p_any_loss_high"].to_numpy()
         colour = _colour(index)
-        ax.plot(
-            years, np.where(seen, value, np.nan), color=colour, marker=_marker(index), markersize=4, label=strategy
-        )
+        ax.plot(years, np.where(seen, value, np.nan), color=colour, marker=_marker(index), markersize=4, label=strategy)
         ax.fill_between(years, low, high, where=seen.tolist(), color=colour, alpha=0.18, linewidth=0)
         if not seen.all():
             ax.plot(years[~seen], high[~seen], "v", color=colour, markerfacecolor="none", markersize=5)
@@ -164,7 +168,8 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     ax.vlines([], [], [], color="0.4", linewidth=4, alpha=0.6, label="50 to 95 % of lives")
     ax.vlines([], [], [], color="0.4", linewidth=1, label="up to 99 % of lives")
     ax.errorbar([], [], yerr=[], fmt="o", color="0.4", capsize=2, label=f"95 % of lives, with its {_INTERVAL}")
-    ax.set_xticks(years, [f"{year:g}" for year in years])
+    named = years[:: math.ceil(len(years) / _MOST_NAMED)] if len(years) else years
+    ax.set_xticks(named, [f"{year:g}" for year in named])
     ax.set_ylim(bottom=0.0)
     ax.set(
         xlabel="outage",
@@ -192,7 +197,10 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
     ax = _axes(ax)
     strategies = list(comparison.study.strategies)
     places = np.arange(len(strategies))
-    parts = {"cracks_found": "found by looks that counted", "cracks_left_after_last_outage": "left after the last outage"}
+    parts = {
+        "cracks_found": "found by looks that counted",
+        "cracks_left_after_last_outage": "left after the last outage",
+    }
     for index, (quantity, words) in enumerate(parts.items()):
         values = _values(comparison, quantity)
         at = places + (index - 0.5) * 0.36
@@ -254,6 +262,7 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
     ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=f"baseline: {comparison.study.baseline}")
     _strategies_down(ax, list(table["strategy"]))
     ax.margins(y=0.2)
+    ax.locator_params(axis="x", nbins=_TICKS)
     study = comparison.study
     unit = f", {study.currency}" if quantity == "cost" else ""
     ax.set(
@@ -330,10 +339,12 @@ def _of_row(comparison: Comparison, table: pd.DataFrame, row: str) -> pd.DataFra
     return table[table["row"] == row]
 
 
-def _reach(values: pd.DataFrame) -> Any:
+def _reach(values: pd.DataFrame) -> npt.NDArray[np.float64]:
     """Give the way from an estimate to both ends of its interval, as Axes.errorbar wants it."""
     value = values["value"].to_numpy()
-    return np.maximum(np.vstack([value - values["low"].to_numpy(), values["high"].to_numpy() - value]), 0.0)
+    ways = np.vstack([value - values["low"].to_numpy(), values["high"].to_numpy() - value])
+    reach: npt.NDArray[np.float64] = np.maximum(ways, 0.0)
+    return reach
 
 
 def _chance_axis(ax: Axes, values: pd.Series[Any], which: str) -> None:
@@ -345,6 +356,7 @@ def _chance_axis(ax: Axes, values: pd.Series[Any], which: str) -> None:
         ax.set_ylim(bottom=0.0)
     else:
         ax.set_xlim(left=0.0)
+        ax.locator_params(axis="x", nbins=_TICKS)
 
 
 def _strategies_down(ax: Axes, strategies: list[str]) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import shutil
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -27,6 +26,8 @@ RANGES = (
     "inputs is not in them."
 )
 _WIDTH = 110
+#: Outages that the text shows for one strategy; the table has them all.
+_MOST_OUTAGES = 12
 _COSTS = {
     "cost": "all",
     "look_cost": "looks",
@@ -59,18 +60,23 @@ class Shown(NamedTuple):
         The estimate and its 95 % interval.
     unseen : bool
         Whether no trial showed it, so that ``high`` is all that is known.
+    always : bool
+        Whether every trial showed it, so that ``low`` is all that is known of its chance.
     """
 
     value: float
     low: float
     high: float
     unseen: bool = False
+    always: bool = False
 
     def ranged(self, trials: int | None = None, scale: float = 1.0) -> str:
         """Word it with its range, such as ``0.0123 (0.0119 to 0.0127)`` or ``< 3.7e-05 (none seen in 100,000)``."""
         value, low, high = self.value / scale, self.low / scale, self.high / scale
         if self.unseen:
             return f"< {high:.2g}" + (f" (none seen in {trials:,})" if trials is not None else "")
+        if self.always:
+            return f"> {low:.4f}"
         if not high > low:
             return _plain(value)
         number = _rounded_to(0.5 * (high - low), 0.5 * (abs(low) + abs(high)))
@@ -81,6 +87,8 @@ class Shown(NamedTuple):
         value, low, high = self.value / scale, self.low / scale, self.high / scale
         if self.unseen:
             return f"< {high:.2g}"
+        if self.always:
+            return f"> {low:.4f}"
         if not high > low:
             return _plain(value)
         half = max(value - low, high - value)
@@ -228,8 +236,8 @@ def _risk(comparison: Comparison) -> str:
     summary = comparison.summary
     lines = []
     for strategy in comparison.study.strategies:
-        of_rows = risks[risks["strategy"] == strategy].reset_index(drop=True)
-        worst = of_rows.loc[of_rows["value"].idxmax()]
+        of_rows = risks[risks["strategy"] == strategy]
+        worst = of_rows.sort_values("value", ascending=False, kind="stable").iloc[0]
         fleet, mean, losses = (
             _shown(_pick(summary, strategy=strategy, quantity=quantity))
             for quantity in ("p_any_loss", "p_any_loss_mean_row", "losses")
@@ -254,9 +262,8 @@ def _by_year(comparison: Comparison) -> str:
             for strategy in comparison.study.strategies
         ]
         lines.append([f"{year:g}", *cells])
-    return (
-        "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound)\n"
-        + _table(["from", *comparison.study.strategies], lines)
+    return "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound)\n" + _table(
+        ["from", *comparison.study.strategies], lines
     )
 
 
@@ -277,27 +284,36 @@ def _left(comparison: Comparison) -> str:
     of_row = comparison.by_outage[comparison.by_outage["row"] == row]
     if not len(of_row):
         return "No row has an outage within the horizon."
-    head = ["", "outage", "cracks", "any crack", "mean, mm", "longest: 50 %", "90 %", "95 %", "99 %"]
+    head = ["", "outage", "cracks", "any crack", "longest: 50 %", "95 %", "99 %"]
+    step = math.ceil(of_row["year"].nunique() / _MOST_OUTAGES)
     lines = []
     for strategy in comparison.study.strategies:
-        for index, (_, outage) in enumerate(of_row[of_row["strategy"] == strategy].iterrows()):
-            longest = [_shown(outage, f"longest_mm_{percent}") for percent in (50, 90, 95, 99)]
-            mean = _shown(outage, "mean_length_mm")
+        outages = of_row[of_row["strategy"] == strategy]
+        # Counted from the last, which always shows.
+        shown = outages.iloc[(len(outages) - 1) % step :: step]
+        for index, (_, outage) in enumerate(shown.iterrows()):
+            longest = [_shown(outage, f"longest_mm_{percent}") for percent in (50, 95, 99)]
             lines.append(
                 [
                     strategy if index == 0 else "",
                     f"{outage['year']:g}",
                     _shown(outage, "cracks").plus_minus(),
                     _shown(outage, "p_any_crack").plus_minus(),
-                    "-" if math.isnan(mean.value) else mean.plus_minus(),
-                    *("no crack" if length.high == 0.0 else length.plus_minus() for length in longest),
+                    *(_length(length) for length in longest),
                 ]
             )
+    others = "all rows" if step == 1 else "all rows and outages"
     return (
         f"Cracks left in row {row} just after each outage: number, and the length in mm that the longest stays below\n"
-        f"with 50, 90, 95 and 99 % (the row with most losses under {comparison.study.baseline}; all rows: by_outage)\n"
-        + _table(head, lines)
+        f"with 50, 95 and 99 % (the row with most losses under {comparison.study.baseline}; {others}: by_outage)\n"
+        + _table(head, lines, repeat=2)
     )
+
+
+def _length(length: Shown) -> str:
+    if length.value > 0.0:
+        return length.plus_minus()
+    return f"< {length.high:.2g}" if length.high > 0.0 else "no crack"
 
 
 def _money(comparison: Comparison) -> str:
@@ -340,9 +356,12 @@ def _differences(comparison: Comparison) -> str:
 
 
 def _rankings(comparison: Comparison) -> str:
-    rankings = comparison.rankings
+    rankings, summary = comparison.rankings, comparison.summary
     lines = []
     for quantity, words in _RANKED.items():
+        if not (summary[summary["quantity"] == quantity]["value"] > 0.0).any():
+            lines.append([words, "-", "none seen under any strategy"])
+            continue
         order = rankings[rankings["quantity"] == quantity].sort_values("place")
         names = ", ".join(order["strategy"])
         lines.append([words, f"{order['confidence_in_first'].iloc[0]:.2f}", names])
@@ -355,31 +374,28 @@ def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float =
     lines = [
         [
             strategy,
-            *(
-                _shown(_pick(summary, strategy=strategy, quantity=quantity)).plus_minus(scale)
-                for quantity in columns
-            ),
+            *(_shown(_pick(summary, strategy=strategy, quantity=quantity)).plus_minus(scale) for quantity in columns),
         ]
         for strategy in comparison.study.strategies
     ]
     return _table(["", *columns.values()], lines)
 
 
-def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1) -> str:
-    """Set a table in columns; what is too wide goes on below, with the first column again."""
+def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1, repeat: int = 1) -> str:
+    """Set a table in columns, `left` of them flush left; what is too wide goes on below, the first `repeat` again."""
     widths = [max(len(line[column]) for line in (head, *lines)) for column in range(len(head))]
-    limit = max(_WIDTH, shutil.get_terminal_size((_WIDTH, 24)).columns)
     blocks: list[list[int]] = [[]]
-    for column in range(1, len(head)):
-        taken = sum(widths[other] + 2 for other in (0, *blocks[-1], column))
-        if blocks[-1] and taken > limit:
+    first = tuple(range(repeat))
+    for column in range(repeat, len(head)):
+        taken = sum(widths[other] + 2 for other in (*first, *blocks[-1], column))
+        if blocks[-1] and taken > _WIDTH:
             blocks.append([])
         blocks[-1].append(column)
 
     def row(line: Sequence[str], columns: Sequence[int]) -> str:
         cells = [
             f"{line[column]:<{widths[column]}}" if column < left else f"{line[column]:>{widths[column]}}"
-            for column in (0, *columns)
+            for column in (*first, *columns)
         ]
         return ("  " + "  ".join(cells)).rstrip()
 
@@ -399,7 +415,8 @@ def _shown(line: pd.Series[Any], name: str = "value") -> Shown:
     events = line.get("events", math.nan)
     counts_events = name in ("value", "p_any_loss", "losses", "p_any_crack", "cracks")
     unseen = bool(counts_events and events == 0.0 and line[high] > 0.0)
-    return Shown(float(line[name]), float(line[low]), float(line[high]), unseen)
+    chance = name.startswith("p_") or str(line.get("quantity", "")).startswith("p_")
+    return Shown(float(line[name]), float(line[low]), float(line[high]), unseen, bool(chance and line[name] == 1.0))
 
 
 def _rounded_to(half: float, size: float) -> Callable[[float], str]:

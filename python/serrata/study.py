@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from serrata import _engine
+from serrata import _engine as engine
 
 if TYPE_CHECKING:
     from serrata.comparison import Comparison
@@ -30,15 +30,15 @@ class Study:
 
     __slots__ = ("_engine",)
 
-    _engine: _engine.Study
+    _engine: engine.Study
 
     def __init__(self) -> None:
         raise TypeError("a Study is made by Study.load(path) or Study.parse(text)")
 
     @classmethod
-    def _of(cls, engine: _engine.Study) -> Study:
+    def _of(cls, inner: engine.Study) -> Study:
         study = cls.__new__(cls)
-        object.__setattr__(study, "_engine", engine)
+        object.__setattr__(study, "_engine", inner)
         return study
 
     def __setattr__(self, name: str, value: object) -> None:
@@ -64,7 +64,7 @@ class Study:
         FileError
             For a file that cannot be read.
         """
-        return Study._of(_engine.Study.load(path))
+        return Study._of(engine.Study.load(path))
 
     @staticmethod
     def parse(text: str, source: str = "study") -> Study:
@@ -86,7 +86,7 @@ class Study:
         StudyError
             As `load`.
         """
-        return Study._of(_engine.Study.parse(text, source))
+        return Study._of(engine.Study.parse(text, source))
 
     def to_toml(self) -> str:
         """Give the text of a study file that reads back as exactly this study."""
@@ -133,9 +133,9 @@ class Study:
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> shorter = study.with_values({"study.horizon_years": study.horizon_years - 0.5})
-        >>> study.horizon_years - shorter.horizon_years
-        0.5
+        >>> longer = study.with_values({"study.horizon_years": study.horizon_years + 5})
+        >>> longer.horizon_years - study.horizon_years
+        5.0
         """
         return Study._of(self._engine.with_values(dict(values)))
 
@@ -151,12 +151,10 @@ class Study:
         """Live the fleet under every strategy, many times, and compare; see `serrata.simulate`."""
         from serrata.simulation import simulate
 
-        return simulate(
-            self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished
-        )
+        return simulate(self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished)
 
     def assumptions(self) -> list[str]:
-        """What the study takes for granted, in sentences, inputs without a basis included."""
+        """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()
 
     @property

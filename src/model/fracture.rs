@@ -67,11 +67,16 @@ impl SurfaceCrackGeometry {
     ///
     /// Negative where the bending stress presses the point shut.
     pub fn stress_intensity_mpa_sqrt_m(&self, membrane_mpa: f64, bending_mpa: f64, point: Point) -> f64 {
+        self.intensity_of(f64::NEG_INFINITY, membrane_mpa, bending_mpa, point)
+    }
+
+    /// The same with the stress that acts at the point, `S_membrane + H S_bending`, held to a least value.
+    pub(super) fn intensity_of(&self, least_mpa: f64, membrane_mpa: f64, bending_mpa: f64, point: Point) -> f64 {
         let factors = match point {
             Point::Deepest => self.factors(1.0, 0.0),
             Point::Surface => self.factors(0.0, 1.0),
         };
-        let stress_mpa = membrane_mpa + factors.bending_over_tension * bending_mpa;
+        let stress_mpa = (membrane_mpa + factors.bending_over_tension * bending_mpa).max(least_mpa);
         stress_mpa * factors.tension * (PI * 1e-3 * self.depth_mm / factors.ellipse).sqrt()
     }
 

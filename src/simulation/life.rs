@@ -106,7 +106,7 @@ impl<'p> Lives<'p> {
         let people = &self.people;
         let slots = &mut self.first_slots[schedule];
         slots.clear();
-        slots.extend(people.cracks.iter().map(|crack| next_slot(people, strategy, crack, 0)));
+        slots.extend((0..people.cracks.len()).map(|crack| next_slot(people, strategy, crack, 0)));
         let calls = &mut self.false_calls[schedule];
         calls.clear();
         for (index, line) in strategy.lines.iter().enumerate() {
@@ -202,7 +202,7 @@ impl<'p> Lives<'p> {
                 let crack = &self.people.cracks[index as usize];
                 let next = match first_slots.get(index as usize) {
                     Some(&slot) => slot,
-                    None => next_slot(&self.people, strategy, crack, from),
+                    None => next_slot(&self.people, strategy, index as usize, from),
                 };
                 if next < slot {
                     (slot, found, lost_year) = (next, 1, crack.lost_year);
@@ -380,8 +380,7 @@ impl<'p> Lives<'p> {
             // Cracks that were called and stay have their next event later.
             for index in 0..self.live.len() {
                 if self.slots[index] == slot {
-                    let crack = &self.people.cracks[self.live[index] as usize];
-                    let next = next_slot(&self.people, strategy, crack, at + 1);
+                    let next = next_slot(&self.people, strategy, self.live[index] as usize, at + 1);
                     self.slots[index] = next;
                     if next != NEVER {
                         self.due.insert(next);
@@ -405,12 +404,10 @@ impl<'p> Lives<'p> {
             let mut fresh = 1;
             for line in &strategy.lines {
                 // With one line the slot itself says who called.
-                let calls = strategy.lines.len() == 1 || {
-                    let crack = &self.people.cracks[crack];
-                    looks_at(line, outage)
-                        && covers_crack(&self.people, line, crack, at)
-                        && self.people.calls(crack, line.technique, at)
-                };
+                let calls = strategy.lines.len() == 1
+                    || looks_at(line, outage)
+                        && covers_crack(&self.people, line, &self.people.cracks[crack], at)
+                        && self.people.look(crack, line.technique).calls(at);
                 if calls {
                     escalated |= 1 << line.look;
                     let length_mm = self.measured_mm(strategy, crack, line.technique, at);
@@ -448,7 +445,7 @@ impl<'p> Lives<'p> {
             for index in 0..self.live.len() {
                 let crack = self.live[index] as usize;
                 let about = &self.people.cracks[crack];
-                if about.blade == blade && about.is_present(at) && self.people.calls(about, technique, at) {
+                if about.blade == blade && about.is_present(at) && self.people.look(crack, technique).calls(at) {
                     let length_mm = self.measured_mm(strategy, crack, technique, at);
                     let counted = self.slots[index] == 2 * outage + 1;
                     self.call(blade, u32::from(!counted), length_mm, technique, true);
@@ -463,7 +460,7 @@ impl<'p> Lives<'p> {
         for index in 0..self.live.len() {
             let crack = self.live[index] as usize;
             let about = &self.people.cracks[crack];
-            if about.is_present(at) && self.people.calls(about, technique, at) {
+            if about.is_present(at) && self.people.look(crack, technique).calls(at) {
                 let blade = about.blade;
                 let length_mm = self.measured_mm(strategy, crack, technique, at);
                 // A crack that a scheduled look called is counted already.
@@ -560,7 +557,7 @@ impl<'p> Lives<'p> {
     /// Puts new cracks into the row, from an outage on.
     fn enter(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
         for index in from..self.people.cracks.len() {
-            let slot = next_slot(&self.people, strategy, &self.people.cracks[index], outage);
+            let slot = next_slot(&self.people, strategy, index, outage);
             self.live.push(index as u32);
             self.slots.push(slot);
             if slot != NEVER {
@@ -582,24 +579,28 @@ fn group_by_blade(people: &Population, from: usize, groups: &mut Vec<Range<u32>>
 
 /// The slot of a crack's next event from an outage on: its first scheduled call or its loss.
 #[inline]
-fn next_slot(people: &Population, strategy: &StrategyPlan, crack: &Crack, from: usize) -> u32 {
+fn next_slot(people: &Population, strategy: &StrategyPlan, index: usize, from: usize) -> u32 {
+    let crack = &people.cracks[index];
     let mut limit = crack.last;
     let mut slot = if crack.lost_year.is_finite() { 2 * crack.last } else { NEVER };
     let from = from.max(crack.first as usize);
     for line in &strategy.lines {
-        let key = people.call_key(crack, line.technique);
-        let pod = &people.pod[line.technique];
-        for &outage in &line.outages[line.next[from] as usize..] {
-            if outage >= limit {
-                break;
-            }
-            if Population::call_draw(key, outage as usize) < pod[crack.place(outage as usize)]
-                && covers_crack(people, line, crack, outage as usize)
-            {
-                limit = outage;
-                slot = 2 * outage + 1;
-                break;
-            }
+        let begin = line.next[from] as usize;
+        let end = line.next[limit as usize] as usize;
+        if begin >= end {
+            continue;
+        }
+        let look = people.look(index, line.technique);
+        let outages = &line.outages[begin..end];
+        let called = if line.covers_all {
+            look.first_call(outages)
+        } else {
+            let sees = |outage: usize| covers_crack(people, line, crack, outage) && look.calls(outage);
+            outages.iter().copied().find(|&outage| sees(outage as usize))
+        };
+        if let Some(outage) = called {
+            limit = outage;
+            slot = 2 * outage + 1;
         }
     }
     slot

@@ -3,7 +3,7 @@
 use super::record::Quantity;
 use crate::distribution::Distribution;
 use crate::model::Study;
-use crate::model::detection::{Access, CurveShape, DepthGate, SizeMeasure, Technique};
+use crate::model::detection::{Access, DepthGate, PodCurve, QuickCall, SizeMeasure, Technique};
 use crate::model::fleet::{HotSpot, Row};
 use crate::model::growth::{GrowthPath, Limit};
 use crate::model::initiation::InitiationShape;
@@ -38,6 +38,12 @@ pub(crate) struct RowPlan {
     pub techniques: Vec<TechniquePlan>,
     /// Techniques that any strategy or past look uses, as indices.
     pub used_techniques: Vec<usize>,
+    /// Whether any of them goes by the geometric mean of depth and length.
+    pub uses_mean_size: bool,
+    /// Names whose standard normal numbers make the shifts that cracks keep.
+    pub kept_sources: Vec<u64>,
+    /// The power that is common to all classes, if it is; see [`GrowthPath::depth_power`].
+    pub depth_power: Option<f64>,
     pub past_looks: Vec<(f64, usize)>,
     pub strategies: Vec<StrategyPlan>,
     /// Number of different schedules among the strategies.
@@ -105,16 +111,16 @@ pub(crate) struct TechniquePlan {
     pub name: u64,
     pub access: Access,
     pub size: SizeMeasure,
-    pub shape: CurveShape,
+    pub curve: PodCurve,
+    pub quick: QuickCall,
     /// ln q50 with the shifts of surface and grade.
     pub ln_q50: f64,
     pub per_spread: f64,
-    pub floor: f64,
-    pub height: f64,
     pub gate: Option<DepthGate>,
     pub inspection_sigma: f64,
-    /// Weights of the standard normal numbers (by technique) that make the shift a crack keeps.
-    pub persistence: Vec<(u64, f64)>,
+    /// Weights of the standard normal numbers (by place in the row's `kept_sources`) that make the
+    /// shift a crack keeps.
+    pub persistence: Vec<(usize, f64)>,
     /// -ln(1 - p) of the false-call probability p of a blade.
     pub false_call_hazard: f64,
     pub false_call_length: Distribution,
@@ -136,6 +142,8 @@ pub(crate) struct Line {
     pub blade_fraction: f64,
     /// Whether each class is looked at; empty when all are.
     pub classes: Vec<bool>,
+    /// Whether every blade and class is looked at.
+    pub covers_all: bool,
     /// Which of the strategy's looks it belongs to.
     pub look: usize,
     /// Whether its indications count without a second look.
@@ -221,7 +229,7 @@ impl OutageFinder {
     /// Number of outages before a year.
     #[inline]
     pub fn count_before(&self, year: f64, outages: &[f64]) -> usize {
-        let step = ((year - self.begin) * self.per_year).max(0.0) as usize;
+        let step = ((year - self.begin) * self.per_year).max(0.0) as i64 as usize;
         let mut count = self.first[step.min(self.first.len() - 1)] as usize;
         while count < outages.len() && outages[count] < year {
             count += 1;
@@ -263,11 +271,17 @@ impl RowPlan {
             starts,
             row_factor: study.scatter.row_factor.clone(),
             blade_stress_sigma: study.scatter.blade_stress_sigma_log,
+            depth_power: classes
+                .first()
+                .map(|class| class.depth_power)
+                .filter(|power| classes.iter().all(|class| class.depth_power == *power)),
             cohorts: cohorts(row, &classes),
             fresh: outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect(),
             lognormal_depths: classes.iter().all(|class| class.depth_sigma.is_finite()),
             classes,
             used_techniques: Vec::new(),
+            uses_mean_size: study.techniques.iter().any(|technique| technique.pod.size == SizeMeasure::GeometricMean),
+            kept_sources: Vec::new(),
             techniques,
             past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
             strategies: Vec::new(),
@@ -300,7 +314,30 @@ impl RowPlan {
             })
             .collect();
         plan.strategies = strategies;
+        plan.number_kept_sources(study);
         plan
+    }
+}
+
+impl RowPlan {
+    /// Numbers the techniques whose normal numbers any technique in use asks for.
+    fn number_kept_sources(&mut self, study: &Study) {
+        let past = self.past_looks.iter().map(|look| look.1);
+        let mut asked: Vec<usize> = self.used_techniques.iter().copied().chain(past).collect();
+        asked.sort_unstable();
+        asked.dedup();
+        let mut sources: Vec<usize> = Vec::new();
+        for technique in asked {
+            for (source, _) in &mut self.techniques[technique].persistence {
+                let known = sources.iter().position(|other| other == source);
+                let place = known.unwrap_or(sources.len());
+                if known.is_none() {
+                    sources.push(*source);
+                }
+                *source = place;
+            }
+        }
+        self.kept_sources = sources.iter().map(|&source| hash_name(&study.techniques[source].id)).collect();
     }
 }
 
@@ -373,19 +410,18 @@ impl TechniquePlan {
         let technique = &study.techniques[index];
         let persistence = study.persistence.factor[index]
             .iter()
-            .zip(&study.techniques)
-            .filter(|(weight, _)| **weight != 0.0 && technique.crack_sigma > 0.0)
-            .map(|(weight, other)| (hash_name(&other.id), technique.crack_sigma * weight))
+            .enumerate()
+            .filter(|(_, weight)| **weight != 0.0 && technique.crack_sigma > 0.0)
+            .map(|(source, weight)| (source, technique.crack_sigma * weight))
             .collect();
         TechniquePlan {
             name: hash_name(id),
             access: *access,
             size: pod.size,
-            shape: pod.shape,
+            curve: *pod,
+            quick: QuickCall::new(*pod),
             ln_q50: pod.q50_mm.ln() + technique.grade_shift_log + technique.surface_shift_log[row.surface],
             per_spread: 1.0 / pod.spread,
-            floor: pod.floor,
-            height: pod.ceiling - pod.floor,
             gate: *depth_gate,
             inspection_sigma: technique.inspection_sigma,
             persistence,
@@ -397,6 +433,11 @@ impl TechniquePlan {
             cost_per_blade: technique.cost_per_blade,
             days_per_row: technique.days_per_row,
         }
+    }
+
+    /// Factor of the second condition on depth.
+    pub fn gate_factor(&self, ln_depth: f64) -> f64 {
+        self.gate.map_or(1.0, |gate| self.curve.shape.at((ln_depth - gate.q50_mm.ln()) / gate.spread))
     }
 
     /// Cost of a look at some of the blades.
@@ -450,6 +491,7 @@ impl StrategyPlan {
                     next: (0..=count).map(|from| outages.partition_point(|&outage| outage < from) as u32).collect(),
                     outages: outages.clone(),
                     blade_fraction: fraction,
+                    covers_all: classes.is_empty() && fraction >= 1.0,
                     classes: classes.clone(),
                     look: index,
                     stands: look.escalation.as_ref().is_none_or(|after| after.first_call_stands),

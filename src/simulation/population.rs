@@ -5,10 +5,11 @@
 //! see, so that logarithms and exponentials run over the whole row at once.
 
 use super::plan::{Class, Cohort, RowPlan, TechniquePlan};
-use crate::math::{exp, exp_each, ln, ln_each, logistic_each, normal_each, normal_quantile};
-use crate::model::detection::{CurveShape, SizeMeasure};
+use crate::math::{exp, exp_each, exp_into, ln, ln_each, normal_each, normal_quantile};
+use crate::model::detection::SizeMeasure;
 use crate::model::growth::{Course, CrackEnd, Limit};
 use crate::random::{Key, Stream};
+use std::cell::Cell;
 
 /// What a draw of a row's life is for.
 mod purpose {
@@ -96,14 +97,14 @@ pub(crate) struct Population<'p> {
     class_rate: Vec<f64>,
     ln_depth: Vec<f64>,
     ln_length: Vec<f64>,
+    /// Logarithm of the geometric mean of depth and length, where a technique goes by it.
     ln_mean: Vec<f64>,
     /// Surface lengths in mm.
     pub length_mm: Vec<f64>,
-    /// Probability of detection by each technique, empty for those not used.
-    pub pod: Vec<Vec<f64>>,
-    /// Shift of ln q50 by inspection, for each technique and outage from `effects_from` on.
-    effects: Vec<Vec<f64>>,
-    effects_from: usize,
+    /// Standard normal numbers that cracks keep, one for each of the row's sources.
+    kept: Vec<f64>,
+    /// Shift of ln q50 by inspection, for each technique and outage; not-a-number until asked for.
+    effects: Vec<Vec<Cell<f64>>>,
     /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
     pub false_calls: Vec<Vec<(u32, u32)>>,
     bands: Vec<Band>,
@@ -146,9 +147,13 @@ impl<'p> Population<'p> {
             ln_length: Vec::new(),
             ln_mean: Vec::new(),
             length_mm: Vec::new(),
-            pod: vec![Vec::new(); row.techniques.len()],
-            effects: vec![vec![0.0; row.outages.len()]; row.techniques.len()],
-            effects_from: row.outages.len(),
+            kept: Vec::new(),
+            effects: row
+                .techniques
+                .iter()
+                .map(|technique| if technique.inspection_sigma > 0.0 { row.outages.len() } else { 0 })
+                .map(|outages| vec![Cell::new(f64::NAN); outages])
+                .collect(),
             false_calls: vec![Vec::new(); row.techniques.len()],
             bands: Vec::new(),
             seeds: Vec::new(),
@@ -163,7 +168,7 @@ impl<'p> Population<'p> {
         let row = self.row;
         self.key = key;
         self.truncate(0);
-        self.effects_from = row.outages.len();
+        self.effects.iter().flatten().for_each(|effect| effect.set(f64::NAN));
         self.row_factor = match row.row_factor.fixed() {
             Some(factor) => factor,
             None => row.row_factor.quantile(key.uniform(purpose::ROW_FACTOR)),
@@ -193,8 +198,9 @@ impl<'p> Population<'p> {
         let places = self.cracks.last().map_or(0, |crack| crack.places().end);
         self.ln_depth.truncate(places);
         self.ln_length.truncate(places);
+        self.ln_mean.truncate(places);
         self.length_mm.truncate(places);
-        self.pod.iter_mut().for_each(|pod| pod.truncate(places));
+        self.kept.truncate(count * self.row.kept_sources.len());
     }
 
     /// New blades of equal age, all at once: only blades that crack are visited.
@@ -224,7 +230,7 @@ impl<'p> Population<'p> {
         let count = cohort.blades.len() as f64;
         while per_blade > 0.0 {
             let reach = stream.exponential();
-            let skipped = (reach / per_blade).floor();
+            let skipped = whole(reach / per_blade);
             position += skipped;
             if position >= count {
                 break;
@@ -333,7 +339,7 @@ impl<'p> Population<'p> {
             let per_origin = factor * hazards[index];
             let end = begin + class.origins * per_origin;
             while reach < end {
-                let origin = ((reach - begin) / per_origin).floor().min(class.origins - 1.0);
+                let origin = whole((reach - begin) / per_origin).min(class.origins - 1.0);
                 let hazard = (reach - begin - origin * per_origin).max(0.0) / factor;
                 let crack_key = key.child(class.name.wrapping_add(origin as u64));
                 let born_year = class.clock.year_of(installed[index] + class.shape.reading_at(hazard));
@@ -431,16 +437,9 @@ impl<'p> Population<'p> {
         let row = self.row;
         let begin = self.ln_depth.len();
         let mut end = begin;
-        let mut earliest = row.outages.len();
         for crack in &mut self.cracks[from..] {
             crack.place = end;
             end += (crack.last - crack.first) as usize;
-            if crack.first < crack.last {
-                earliest = earliest.min(crack.first as usize);
-            }
-        }
-        if end == begin {
-            return;
         }
         self.ln_depth.resize(end, 0.0);
         self.ln_length.resize(end, 0.0);
@@ -448,82 +447,37 @@ impl<'p> Population<'p> {
             let places = crack.places();
             let path = &row.classes[crack.class as usize].path;
             let starts = &row.starts_at_outage[crack.first as usize..crack.last as usize];
-            let sizes = self.ln_depth[places.clone()].iter_mut().zip(&mut self.ln_length[places]);
-            for ((y, ratio), starts) in sizes.zip(starts) {
-                (*y, *ratio) = path.size_at(crack.course, crack.rate * (starts - crack.born_starts));
-            }
+            let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places]);
+            path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
         }
-        ln_each(&mut self.ln_depth[begin..]);
-        for crack in &self.cracks[from..] {
-            let power = row.classes[crack.class as usize].depth_power;
-            let places = crack.places();
-            for (depth, length) in self.ln_depth[places.clone()].iter_mut().zip(&mut self.ln_length[places]) {
+        let (depths, lengths) = (&mut self.ln_depth[begin..], &mut self.ln_length[begin..]);
+        ln_each(depths);
+        let scale = |depths: &mut [f64], lengths: &mut [f64], power: f64| {
+            for (depth, length) in depths.iter_mut().zip(lengths) {
                 *depth *= -power;
                 *length += *depth;
             }
-        }
-        self.length_mm.extend_from_slice(&self.ln_length[begin..]);
-        exp_each(&mut self.length_mm[begin..]);
-        self.draw_effects(earliest);
-        for &technique in &row.used_techniques {
-            self.see_by(technique, from, begin);
-        }
-    }
-
-    /// Probabilities of detection by one technique, for the cracks from one index on.
-    fn see_by(&mut self, technique: usize, from: usize, begin: usize) {
-        let about = &self.row.techniques[technique];
-        let pod = &mut self.pod[technique];
-        let sizes = match about.size {
-            SizeMeasure::Length => &self.ln_length,
-            SizeMeasure::Depth => &self.ln_depth,
-            SizeMeasure::GeometricMean => {
-                self.ln_mean.clear();
-                self.ln_mean.extend(self.ln_length.iter().zip(&self.ln_depth).map(|(length, depth)| 0.5 * (length + depth)));
-                &self.ln_mean
-            }
         };
-        pod.extend_from_slice(&sizes[begin..]);
-        for crack in &self.cracks[from..] {
-            let hidden = about.ln_q50 + kept_shift(about, crack.key);
-            let effects = &self.effects[technique][crack.first as usize..crack.last as usize];
-            for (z, effect) in pod[crack.places()].iter_mut().zip(effects) {
-                *z = (*z - hidden - effect) * about.per_spread;
+        if let Some(power) = row.depth_power {
+            scale(depths, lengths, power);
+        } else {
+            for crack in &self.cracks[from..] {
+                let places = crack.place - begin..crack.places().end - begin;
+                let power = row.classes[crack.class as usize].depth_power;
+                scale(&mut depths[places.clone()], &mut lengths[places], power);
             }
         }
-        let pod = &mut pod[begin..];
-        match about.shape {
-            CurveShape::Logistic => logistic_each(pod, about.floor, about.height),
-            CurveShape::Normal => {
-                pod.iter_mut().for_each(|z| *z = about.floor + about.height * CurveShape::Normal.at(*z));
-            }
+        self.length_mm.resize(end, 0.0);
+        exp_into(lengths, &mut self.length_mm[begin..]);
+        if row.uses_mean_size {
+            self.ln_mean.extend(depths.iter().zip(lengths).map(|(depth, length)| 0.5 * (*depth + *length)));
         }
-        if let Some(gate) = about.gate {
-            let ln_q50 = gate.q50_mm.ln();
-            for (pod, depth) in pod.iter_mut().zip(&self.ln_depth[begin..]) {
-                *pod *= about.shape.at((depth - ln_q50) / gate.spread);
+        if !row.kept_sources.is_empty() {
+            let begin = self.kept.len();
+            for crack in &self.cracks[from..] {
+                self.kept.extend(row.kept_sources.iter().map(|&source| crack.key.child(source).uniform(draw::KEPT)));
             }
-        }
-    }
-
-    /// Shifts that all blades of an inspection share, down to an outage.
-    fn draw_effects(&mut self, from: usize) {
-        let until = self.effects_from;
-        if from >= until {
-            return;
-        }
-        self.effects_from = from;
-        for &technique in &self.row.used_techniques {
-            let about = &self.row.techniques[technique];
-            if about.inspection_sigma > 0.0 {
-                let key = self.key.child(purpose::INSPECTION).child(about.name);
-                let effects = &mut self.effects[technique][from..until];
-                for (outage, effect) in (from..).zip(effects.iter_mut()) {
-                    *effect = key.uniform(outage as u64);
-                }
-                normal_each(effects);
-                effects.iter_mut().for_each(|effect| *effect *= about.inspection_sigma);
-            }
+            normal_each(&mut self.kept[begin..]);
         }
     }
 
@@ -540,7 +494,7 @@ impl<'p> Population<'p> {
         let mut stream = Stream::new(self.key.child(purpose::FALSE_CALLS).child(about.name));
         let mut position = 0.0;
         loop {
-            position += (stream.exponential() / about.false_call_hazard).floor();
+            position += whole(stream.exponential() / about.false_call_hazard);
             if position >= looks {
                 return;
             }
@@ -550,23 +504,28 @@ impl<'p> Population<'p> {
         }
     }
 
-    /// Whether a technique calls a crack at an outage that it lives to see.
-    #[inline]
-    pub fn calls(&self, crack: &Crack, technique: usize, outage: usize) -> bool {
-        let pod = self.pod[technique][crack.place(outage)];
-        crack.key.child(self.row.techniques[technique].name).uniform(draw::CALL + outage as u64) < pod
-    }
-
-    /// The key of the calls of a crack by a technique, for many outages in turn.
-    #[inline]
-    pub fn call_key(&self, crack: &Crack, technique: usize) -> Key {
-        crack.key.child(self.row.techniques[technique].name)
-    }
-
-    /// The draw of [`Population::call_key`] that is compared with the probability of detection.
+    /// How one technique looks at one crack, outage after outage.
     #[inline(always)]
-    pub fn call_draw(key: Key, outage: usize) -> f64 {
-        key.uniform(draw::CALL + outage as u64)
+    pub fn look(&self, crack: usize, technique: usize) -> LookAt<'_> {
+        let about = &self.row.techniques[technique];
+        let sources = self.row.kept_sources.len();
+        let kept = &self.kept[crack * sources..(crack + 1) * sources];
+        let crack = &self.cracks[crack];
+        let sizes = match about.size {
+            SizeMeasure::Length => &self.ln_length,
+            SizeMeasure::Depth => &self.ln_depth,
+            SizeMeasure::GeometricMean => &self.ln_mean,
+        };
+        LookAt {
+            people: self,
+            about,
+            sizes: &sizes[crack.places()],
+            effects: &self.effects[technique],
+            first: crack.first as usize,
+            place: crack.place,
+            hidden: about.ln_q50 + kept_shift(about, kept),
+            key: crack.key.child(about.name),
+        }
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
@@ -631,11 +590,19 @@ impl<'p> Population<'p> {
             SizeMeasure::Depth => ln_depth,
             SizeMeasure::GeometricMean => ln_depth + 0.5 * ratio,
         };
-        let z = (size - about.ln_q50 - kept_shift(about, crack.key) - effect) * about.per_spread;
-        let gate = about.gate.map_or(1.0, |gate| about.shape.at((ln_depth - gate.q50_mm.ln()) / gate.spread));
-        let pod = (about.floor + about.height * about.shape.at(z)) * gate;
+        let kept: Vec<f64> =
+            self.row.kept_sources.iter().map(|&source| crack.key.child(source).normal(draw::KEPT)).collect();
+        let z = (size - about.ln_q50 - kept_shift(about, &kept) - effect) * about.per_spread;
+        let pod = about.curve.at(z) * about.gate_factor(ln_depth);
         crack.key.child(about.name).uniform(draw::PAST_CALL + index as u64) < pod
     }
+}
+
+/// Whole part of a number that is not negative; numbers beyond what a row can hold stay beyond.
+#[inline(always)]
+fn whole(number: f64) -> f64 {
+    const FAR: f64 = 1e15;
+    if number < FAR { number as i64 as f64 } else { FAR }
 }
 
 /// Hazard of all origins of a blade until the end, for row factor 1.
@@ -648,8 +615,66 @@ fn stress_factor(class: &Class, stress: f64) -> f64 {
     if stress == 0.0 { 1.0 } else { exp(class.stress_exponent * stress) }
 }
 
-/// The shift of ln q50 that a crack keeps for a technique.
-#[inline]
-fn kept_shift(technique: &TechniquePlan, crack: Key) -> f64 {
-    technique.persistence.iter().map(|&(name, weight)| weight * crack.child(name).normal(draw::KEPT)).sum()
+/// The shift of ln q50 that a crack keeps for a technique, from the normal numbers it keeps.
+#[inline(always)]
+fn kept_shift(technique: &TechniquePlan, kept: &[f64]) -> f64 {
+    technique.persistence.iter().map(|&(source, weight)| weight * kept[source]).sum()
+}
+
+/// One technique looking at one crack.
+pub(crate) struct LookAt<'a> {
+    people: &'a Population<'a>,
+    about: &'a TechniquePlan,
+    /// Logarithms of the sizes that it goes by, from outage `first` on.
+    sizes: &'a [f64],
+    effects: &'a [Cell<f64>],
+    first: usize,
+    place: usize,
+    /// ln q50 with all shifts but the inspection's.
+    hidden: f64,
+    key: Key,
+}
+
+impl LookAt<'_> {
+    /// Whether the crack is called at an outage that it lives to see. The answer depends on the
+    /// crack, the technique and the outage alone, whatever the strategy.
+    #[inline(always)]
+    pub fn calls(&self, outage: usize) -> bool {
+        let about = self.about;
+        let seen = outage - self.first;
+        let z = (self.sizes[seen] - self.hidden - self.effect(outage)) * about.per_spread;
+        let draw = self.key.uniform(draw::CALL + outage as u64);
+        if about.gate.is_some() {
+            draw < about.curve.at(z) * about.gate_factor(self.people.ln_depth[self.place + seen])
+        } else {
+            about.quick.is_below(draw, z)
+        }
+    }
+
+    /// The first of some outages, all of which the crack lives to see, at which it is called.
+    #[inline]
+    pub fn first_call(&self, outages: &[u32]) -> Option<u32> {
+        let about = self.about;
+        if about.gate.is_some() || !self.effects.is_empty() {
+            return outages.iter().copied().find(|&outage| self.calls(outage as usize));
+        }
+        // The same as `calls`, for the commonest technique, with all that stays the same at hand.
+        let (quick, per_spread, hidden, key) = (&about.quick, about.per_spread, self.hidden, self.key);
+        let (sizes, first) = (self.sizes, self.first);
+        outages.iter().copied().find(|&outage| {
+            let z = (sizes[outage as usize - first] - hidden) * per_spread;
+            quick.is_below(key.uniform(draw::CALL + u64::from(outage)), z)
+        })
+    }
+
+    /// The shift that all blades of an inspection share; drawn when it is first asked for.
+    #[inline(always)]
+    fn effect(&self, outage: usize) -> f64 {
+        let Some(effect) = self.effects.get(outage) else { return 0.0 };
+        if effect.get().is_nan() {
+            let key = self.people.key.child(purpose::INSPECTION).child(self.about.name);
+            effect.set(self.about.inspection_sigma * key.normal(outage as u64));
+        }
+        effect.get()
+    }
 }

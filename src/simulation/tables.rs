@@ -301,6 +301,8 @@ impl Comparison {
         quantity: Quantity,
         estimate: Estimate,
     ) -> (Estimate, &'static str) {
+        let estimate =
+            if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
         let lives_with_loss = sums.sum[Quantity::AnyLoss as usize];
         let nothing = sums.sum[quantity as usize] == 0.0;
         if nothing && cannot_happen(&self.study, strategy, quantity) {
@@ -346,6 +348,18 @@ impl Comparison {
                 (shown, "no difference in any trial: low and high are bounds")
             }
             _ => (estimate, ""),
+        }
+    }
+
+    /// What is the same in every trial has no scatter but that of rounding, which is taken away.
+    fn without_rounding(&self, estimate: Estimate) -> Estimate {
+        /// Standard deviation over mean that rounding of sums of squares may leave.
+        const ROUNDING: f64 = 1e-7;
+        let deviation = estimate.standard_error * (self.tally.trials as f64).sqrt();
+        if estimate.value != 0.0 && deviation <= ROUNDING * estimate.value.abs() {
+            Estimate { standard_error: 0.0, low: estimate.value, high: estimate.value, ..estimate }
+        } else {
+            estimate
         }
     }
 

@@ -158,12 +158,11 @@ fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
 /// Number of the bin of a length: from the exponent and four leading bits of its binary form.
 #[inline(always)]
 pub(crate) fn length_bin(length_mm: f64) -> usize {
-    const FIRST: u64 = (1023 - 3) << 4;
-    if length_mm <= 0.0 {
-        return 0;
-    }
-    let code = length_mm.to_bits() >> 48;
-    code.saturating_sub(FIRST).min(LENGTH_BINS as u64 - 2) as usize + 1
+    const FIRST: i64 = (1023 - 3) << 4;
+    let code = (length_mm.to_bits() >> 48) as i64 - FIRST + 1;
+    // Zero, for no crack, has a code far below all; a length below the first bin counts in it.
+    let least = i64::from(length_mm > 0.0);
+    code.clamp(least, LENGTH_BINS as i64 - 1) as usize
 }
 
 /// Lower end of a bin with a crack, in mm; the next bin's is its upper end.

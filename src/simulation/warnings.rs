@@ -18,7 +18,18 @@ impl Comparison {
         let mut warnings: Vec<String> =
             (0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)).collect();
         warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
-        warnings.extend(self.rankings().iter().filter_map(|ranking| self.unsure(ranking)));
+        let anything_lost =
+            (0..self.study.strategies.len()).any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
+        if !anything_lost {
+            warnings.push("No strategy had a loss, so that they cannot be ranked by losses.".to_owned());
+        }
+        // The chance of any loss ranks as the number of losses does; saying both says nothing more.
+        let rankings = self.rankings().into_iter().filter(|ranking| match ranking.quantity {
+            Quantity::AnyLoss => false,
+            Quantity::Losses => anything_lost,
+            _ => true,
+        });
+        warnings.extend(rankings.filter_map(|ranking| self.unsure(&ranking)));
         warnings
     }
 
@@ -58,8 +69,10 @@ impl Comparison {
     }
 
     fn unsure(&self, ranking: &Ranking) -> Option<String> {
-        let [first, second, ..] = ranking.order[..] else { return None };
-        (ranking.confidence < SURE).then(|| {
+        let (&[first, second, ..], Some(&last)) = (&ranking.order[..], ranking.order.last()) else { return None };
+        let value = |strategy| self.fleet(strategy, ranking.quantity).value;
+        // Where all are exactly alike, as costs are in a study without prices, there is no first place to doubt.
+        (ranking.confidence < SURE && value(first) != value(last)).then(|| {
             let id = |strategy: usize| &self.study.strategies[strategy].id;
             format!(
                 "{}: first place of {} is not settled (confidence {:.2}; next is {}). More trials sharpen it unless the two \

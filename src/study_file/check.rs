@@ -1,7 +1,8 @@
 //! The whole study: its frame, money, scatter, costs, and what the parts must have in common.
 
 use super::persistence;
-use super::reader::{Section, all};
+use super::reader::all;
+use super::section::Section;
 use super::{fleet, laws, strategies, techniques};
 use crate::bounds;
 use crate::distribution::Distribution;
@@ -100,7 +101,12 @@ fn frame(section: &Section, ids: &Ids) -> Option<Frame> {
     let (start, horizon_years) = (start?, horizon_years?);
     // A baseline that does not exist leaves the dates as good as they are; the study is refused anyway.
     let baseline = baseline.unwrap_or(usize::MAX);
-    Some(Frame { name: name.unwrap_or_default(), window: Window { start, end: start + horizon_years }, horizon_years, baseline })
+    Some(Frame {
+        name: name.unwrap_or_default(),
+        window: Window { start, end: start + horizon_years },
+        horizon_years,
+        baseline,
+    })
 }
 
 fn money(section: &Section) -> Option<Money> {

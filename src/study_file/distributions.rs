@@ -1,6 +1,7 @@
 //! Distributions: a bare number, or a table with a kind and its parameters.
 
-use super::reader::{Place, Section};
+use super::reader::Place;
+use super::section::Section;
 use crate::bounds::{self, Bound};
 use crate::distribution::Distribution;
 
@@ -105,11 +106,7 @@ fn lognormal(section: &Section, bound: Bound) -> Option<Distribution> {
             let (mean, sd) = (mean?, sd?);
             let cov = sd / mean;
             if !bounds::COV.admits(cov) {
-                section.fault(
-                    "sd",
-                    format!("sd over mean must be {}, not {cov}", bounds::COV),
-                    "correct sd or mean",
-                );
+                section.fault("sd", format!("sd over mean must be {}, not {cov}", bounds::COV), "correct sd or mean");
                 return None;
             }
             (Some(mean / cov.hypot(1.0)), Some(spread(cov)))

@@ -2,7 +2,8 @@
 
 use super::check::{Ids, Window};
 use super::laws;
-use super::reader::{Place, Section, all};
+use super::reader::{Place, all};
+use super::section::Section;
 use crate::bounds;
 use crate::model::fleet::{PastLook, Renewal, Root, Row, Surface, Unit};
 use crate::model::usage::{DutyPeriod, OutageCalendar};
@@ -193,7 +194,10 @@ fn enters_in_time(section: &Section, year: f64, window: Window, unit: Option<&Un
         None
     };
     if year >= window.end {
-        return refuse(format!("must be before the end of the study ({})", window.words()), "correct the year, or remove the row");
+        return refuse(
+            format!("must be before the end of the study ({})", window.words()),
+            "correct the year, or remove the row",
+        );
     }
     let Some(unit) = unit else { return Some(()) };
     if let Some(first) = unit.duty.first().filter(|first| year < first.from_year) {
@@ -227,7 +231,10 @@ impl Past {
                 let blades = blades.each_once(|place| {
                     let blade = place.whole(bounds::BLADES)?;
                     if let Some(last) = self.blades.filter(|last| blade > *last) {
-                        place.fault(format!("must be at most {last}, the number of blades of the row"), "correct the blade number");
+                        place.fault(
+                            format!("must be at most {last}, the number of blades of the row"),
+                            "correct the blade number",
+                        );
                         return None;
                     }
                     Some(blade)
@@ -257,14 +264,22 @@ impl Past {
             && (year < entry || (!ends_included && year == entry))
         {
             let rule = if ends_included { "must not be before" } else { "must be after" };
-            section.fault("year", format!("{rule} the row's in_service_year ({entry})"), "correct one of the two years");
+            section.fault(
+                "year",
+                format!("{rule} the row's in_service_year ({entry})"),
+                "correct one of the two years",
+            );
             return None;
         }
         if let Some(window) = self.window
             && (year > window.start || (!ends_included && year == window.start))
         {
             let rule = if ends_included { "must not be after" } else { "must be before" };
-            section.fault("year", format!("{rule} the start of the study ({})", window.start), "correct one of the two years");
+            section.fault(
+                "year",
+                format!("{rule} the start of the study ({})", window.start),
+                "correct one of the two years",
+            );
             return None;
         }
         Some(year)

@@ -1,7 +1,8 @@
 //! Initiation laws, growth laws, and the hot spots that they act on.
 
 use super::check::Ids;
-use super::reader::{Place, Section};
+use super::reader::Place;
+use super::section::Section;
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::fleet::{HotSpot, Section as CrossSection, Side};
@@ -170,8 +171,7 @@ fn limit(section: &Section) -> Option<Limit> {
         Toughness,
         SectionFraction,
     }
-    let kinds =
-        [("depth", Kind::Depth), ("toughness", Kind::Toughness), ("section-fraction", Kind::SectionFraction)];
+    let kinds = [("depth", Kind::Depth), ("toughness", Kind::Toughness), ("section-fraction", Kind::SectionFraction)];
     Some(match section.kind(&kinds)? {
         Kind::Depth => Limit::Depth { depth_mm: section.number("depth_mm", bounds::LENGTH_MM)? },
         Kind::Toughness => Limit::Toughness {
@@ -230,7 +230,8 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
         (Limit::Toughness { toughness_mpa_sqrt_m }, CrackShape::FixedFactor { geometry_factor, .. }) => {
             let stress = spot.stress.membrane_mpa + spot.stress.bending_mpa;
             let intensity = geometry_factor * stress * (std::f64::consts::PI * depth * 1e-3).sqrt();
-            let rule = format!("the median toughness must exceed the initial crack's stress intensity ({intensity:.1})");
+            let rule =
+                format!("the median toughness must exceed the initial crack's stress intensity ({intensity:.1})");
             let good = toughness_mpa_sqrt_m.quantile(0.5) > intensity;
             must(good, "limit", rule, "raise the toughness, or lower the initial depth");
         }

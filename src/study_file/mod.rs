@@ -27,18 +27,21 @@ mod keys;
 mod laws;
 mod persistence;
 mod reader;
+mod section;
 mod strategies;
 mod techniques;
+mod wording;
 mod write;
 
 use crate::error::{Error, Fault, Result};
 use crate::model::Study;
-use reader::{Place, Report, line_at, shortened};
+use reader::{Place, Report};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use toml_edit::{Document, TomlError};
+use wording::{line_at, shortened};
 
 impl Study {
     /// Reads a study file.

@@ -1,7 +1,8 @@
 //! Correlations, between techniques, of the shifts that a crack keeps.
 
 use super::check::Ids;
-use super::reader::{Place, Section};
+use super::reader::Place;
+use super::section::Section;
 use crate::bounds;
 use crate::model::detection::Persistence;
 
@@ -123,9 +124,12 @@ mod tests {
 
     #[test]
     fn the_vector_belongs_to_the_eigenvalue() {
-        let matrix = vec![vec![1.0, 0.9, -0.9, 0.0], vec![0.9, 1.0, 0.9, 0.0], vec![-0.9, 0.9, 1.0, 0.0], vec![
-            0.0, 0.0, 0.0, 1.0,
-        ]];
+        let matrix = vec![
+            vec![1.0, 0.9, -0.9, 0.0],
+            vec![0.9, 1.0, 0.9, 0.0],
+            vec![-0.9, 0.9, 1.0, 0.0],
+            vec![0.0, 0.0, 0.0, 1.0],
+        ];
         let (eigenvalue, vector) = smallest_eigenvalue(matrix.clone());
         for (line, component) in matrix.iter().zip(&vector) {
             let product: f64 = line.iter().zip(&vector).map(|(a, b)| a * b).sum();

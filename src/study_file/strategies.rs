@@ -1,7 +1,8 @@
 //! Strategies.
 
 use super::check::{Ids, Window};
-use super::reader::{Place, Section};
+use super::reader::Place;
+use super::section::Section;
 use crate::bounds;
 use crate::model::strategy::{
     Action, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy,
@@ -24,14 +25,19 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     let description = section.text("description");
     let looks = section.optional("looks", |section, key| {
         let keys = "techniques, first_outage, every_outages";
-        section.get(key, format!("a list of tables with the keys {keys}"))?.each(|place| place.table(|look| self::look(look, ids)))
+        section
+            .get(key, format!("a list of tables with the keys {keys}"))?
+            .each(|place| place.table(|look| self::look(look, ids)))
     });
-    let read_dispositions = |section: &Section, key| dispositions(section.get(key, "a list of tables with the key action")?);
+    let read_dispositions =
+        |section: &Section, key| dispositions(section.get(key, "a list of tables with the key action")?);
     let dispositions = if section.has("looks") {
         read_dispositions(section, "dispositions")
     } else {
         let stated = section.optional("dispositions", read_dispositions);
-        stated.map(|stated| stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }]))
+        stated.map(|stated| {
+            stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }])
+        })
     };
     let replace_row_from_blades =
         section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
@@ -67,8 +73,7 @@ fn look(section: &Section, ids: &Ids) -> Option<Look> {
 }
 
 fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {
-    let blade_fraction =
-        section.optional("blade_fraction", |section, key| section.number(key, bounds::FRACTION));
+    let blade_fraction = section.optional("blade_fraction", |section, key| section.number(key, bounds::FRACTION));
     let hot_spots = section.optional("hot_spots", |section, key| section.references(key, "hot spot", &ids.hot_spots));
     let rows = section.optional("rows", |section, key| section.references(key, "row", &ids.rows));
     let names = |indices: Vec<usize>| indices.into_iter().map(|index| ids.hot_spots[index].clone()).collect();
@@ -97,7 +102,11 @@ fn dispositions(place: Place) -> Option<Vec<Disposition>> {
             if index == last {
                 if section.has("below_mm") {
                     section.get("below_mm", "");
-                    section.fault("below_mm", "the last disposition holds for every length above the others", "remove below_mm");
+                    section.fault(
+                        "below_mm",
+                        "the last disposition holds for every length above the others",
+                        "remove below_mm",
+                    );
                     return None;
                 }
                 return Some(Disposition { below_mm: f64::INFINITY, action: action? });
@@ -124,7 +133,11 @@ fn row_end(section: &Section, window: Option<Window>) -> Option<RowEnd> {
     let then = section.choice("then", &ROW_ENDS);
     let year = year?;
     if let Some(window) = window.filter(|window| !(window.start..window.end).contains(&year)) {
-        section.fault("year", format!("must lie within the study ({})", window.words()), "correct the year, or remove row_end");
+        section.fault(
+            "year",
+            format!("must lie within the study ({})", window.words()),
+            "correct the year, or remove row_end",
+        );
         return None;
     }
     Some(RowEnd { year, then: then? })

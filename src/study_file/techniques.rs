@@ -1,7 +1,8 @@
 //! Techniques.
 
 use super::check::Ids;
-use super::reader::{Place, Section};
+use super::reader::Place;
+use super::section::Section;
 use crate::bounds;
 use crate::model::detection::{Access, CurveShape, DepthGate, Grade, PodCurve, SizeMeasure, Sizing, Technique};
 
@@ -9,11 +10,8 @@ use crate::model::detection::{Access, CurveShape, DepthGate, Grade, PodCurve, Si
 pub(super) const ACCESS: [(&str, Access); 2] = [("in-place", Access::InPlace), ("blades-out", Access::BladesOut)];
 
 /// What the study file calls the size that detection hangs on.
-pub(super) const SIZES: [(&str, SizeMeasure); 3] = [
-    ("length", SizeMeasure::Length),
-    ("depth", SizeMeasure::Depth),
-    ("geometric-mean", SizeMeasure::GeometricMean),
-];
+pub(super) const SIZES: [(&str, SizeMeasure); 3] =
+    [("length", SizeMeasure::Length), ("depth", SizeMeasure::Depth), ("geometric-mean", SizeMeasure::GeometricMean)];
 
 /// What the study file calls the shapes of a detection curve.
 pub(super) const SHAPES: [(&str, CurveShape); 2] = [("logistic", CurveShape::Logistic), ("normal", CurveShape::Normal)];

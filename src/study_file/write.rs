@@ -118,7 +118,8 @@ impl Page {
         self.entry("origins", spot.origins.to_string());
         self.entry("initiation", text(&study.initiation[spot.initiation].id));
         self.entry("growth", text(&study.growth[spot.growth].id));
-        let stress = [("membrane_mpa", number(spot.stress.membrane_mpa)), ("bending_mpa", number(spot.stress.bending_mpa))];
+        let stress =
+            [("membrane_mpa", number(spot.stress.membrane_mpa)), ("bending_mpa", number(spot.stress.bending_mpa))];
         self.entry("stress", table(&stress));
         if let Some(section) = spot.section {
             let section = [("thickness_mm", number(section.thickness_mm)), ("width_mm", number(section.width_mm))];
@@ -208,8 +209,7 @@ impl Page {
         self.entry("grade", word(technique.grade, &techniques::GRADES));
         self.entry("grade_shift_log", number(technique.grade_shift_log));
         let shifts = study.surfaces.iter().zip(&technique.surface_shift_log).filter(|(_, shift)| **shift != 0.0);
-        let shifts: Vec<(String, String)> =
-            shifts.map(|(surface, shift)| (key(&surface.id), number(*shift))).collect();
+        let shifts: Vec<(String, String)> = shifts.map(|(surface, shift)| (key(&surface.id), number(*shift))).collect();
         if !shifts.is_empty() {
             let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
             self.entry("surface_shift_log", table(&shifts));

@@ -1,6 +1,13 @@
 //! Study files: what is read back, and what is refused in which words.
 
+#![allow(clippy::unwrap_used)] // a failed unwrap fails the test
+
+mod fleet;
+mod form;
+mod numbers;
+
 use proptest::prelude::{ProptestConfig, any, prop, proptest};
+use serrata::distribution::Distribution;
 use serrata::{Result, Study};
 use std::fs;
 use std::path::PathBuf;
@@ -54,714 +61,214 @@ fn studies_come_back_as_they_were_saved() {
     fs::remove_dir_all(folder).unwrap();
 }
 
-// ---- refusals
 #[test]
-fn an_unknown_key_is_refused_with_the_nearest_known_one() {
-    assert_refused(
-        &[("q50_mm = 4,", "q50_m = 4,")],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_key_without_a_near_one_lists_the_keys() {
-    assert_refused(
-        &[("initiation_life_factor = 1", "initiation_life_factor = 1\nroughness_um = 3")],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_table_is_refused_with_the_nearest_known_one() {
-    assert_refused(
-        &[("[money]", "[mony]")],
-        "",
-    );
-}
-
-#[test]
-fn text_where_a_number_belongs_is_refused() {
-    assert_refused(
-        &[("exponent = 3\n", r#"exponent = "3"
-"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_word_where_a_number_belongs_is_refused() {
-    assert_refused(
-        &[("shape = 2\n", r#"shape = "two"
-"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_flag_where_a_number_belongs_is_refused() {
-    assert_refused(
-        &[("scale = 20000", "scale = true")],
-        "",
-    );
-}
-
-#[test]
-fn a_fraction_where_a_whole_number_belongs_is_refused() {
-    assert_refused(
-        &[("blades = 80", "blades = 80.5")],
-        "",
-    );
-}
-
-#[test]
-fn a_number_where_a_table_belongs_is_refused() {
-    assert_refused(
-        &[(r#"limit = { kind = "depth", depth_mm = 8 }"#, "limit = 8")],
-        "",
-    );
-}
-
-#[test]
-fn a_number_where_text_belongs_is_refused() {
-    assert_refused(
-        &[(r#"currency = "kEUR""#, "currency = 1")],
-        "",
-    );
-}
-
-#[test]
-fn a_missing_table_is_named_with_its_keys() {
-    assert_refused(
-        &[(r#"[scatter]
-row_factor = { kind = "lognormal", mean = 1, sigma_log = 0.5 }
-blade_stress_sigma_log = 0.1
-"#, "")],
-        "",
-    );
-}
-
-#[test]
-fn a_missing_key_is_named_with_what_it_takes() {
-    assert_refused(
-        &[("stress_exponent = 4\n", "")],
-        "",
-    );
-}
-
-#[test]
-fn a_missing_list_of_units_is_named() {
-    assert_refused(
-        &[("[units.A]", "[unit.A]")],
-        "",
-    );
-}
-
-#[test]
-fn a_negative_number_is_refused() {
-    assert_refused(
-        &[("row_sigma_log = 0\n", "row_sigma_log = -0.1\n")],
-        "",
-    );
-}
-
-#[test]
-fn a_length_of_zero_is_refused() {
-    assert_refused(
-        &[("depth_mm = 8", "depth_mm = 0")],
-        "",
-    );
-}
-
-#[test]
-fn not_a_number_is_refused() {
-    assert_refused(
-        &[("scale = 20000", "scale = nan")],
-        "",
-    );
-}
-
-#[test]
-fn an_infinite_number_is_refused() {
-    assert_refused(
-        &[("loss_days = 50", "loss_days = inf")],
-        "",
-    );
-}
-
-#[test]
-fn a_minus_infinite_number_is_refused() {
-    assert_refused(
-        &[("bending_mpa = 100", "bending_mpa = -inf")],
-        "",
-    );
-}
-
-#[test]
-fn a_detection_floor_above_its_ceiling_is_refused() {
-    assert_refused(
-        &[("floor = 0.01, ceiling = 0.98", "floor = 0.5, ceiling = 0.4")],
-        "",
-    );
-}
-
-#[test]
-fn correlations_that_contradict_each_other_are_refused() {
-    assert_refused(
-        &[("correlation = 0.6", r#"correlation = 0.9
-
-[[persistence]]
-techniques = ["ultrasonic", "penetrant"]
-correlation = -0.9"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_pair_stated_twice_is_refused() {
-    assert_refused(
-        &[(r#"["penetrant", "eddy-current"]"#, r#"["eddy-current", "ultrasonic"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_correlation_of_a_technique_with_itself_is_refused() {
-    assert_refused(
-        &[(r#"["penetrant", "eddy-current"]"#, r#"["penetrant", "penetrant"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_technique_is_refused_with_the_nearest_known_one() {
-    assert_refused(
-        &[(r#"technique = "eddy-current""#, r#"technique = "edy-current""#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_technique_of_a_look_is_refused() {
-    assert_refused(
-        &[(r#"looks = [{ techniques = ["ultrasonic"]"#, r#"looks = [{ techniques = ["radiography"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_root_is_refused() {
-    assert_refused(
-        &[(r#"root = "fork""#, r#"root = "fir-tree""#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_baseline_is_refused() {
-    assert_refused(
-        &[(r#"baseline = "look""#, r#"baseline = "loook""#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_surface_of_a_shift_is_refused() {
-    assert_refused(
-        &[("plain = 0.1", "plan = 0.1")],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_hot_spot_of_a_look_is_refused() {
-    assert_refused(
-        &[("blade_fraction = 0.5", r#"hot_spots = ["pins"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn an_outage_before_the_study_is_refused() {
-    assert_refused(
-        &[("[2021, 2024, 2027]", "[2019, 2024, 2027]")],
-        "",
-    );
-}
-
-#[test]
-fn an_outage_at_the_end_of_the_study_is_refused() {
-    assert_refused(
-        &[("[2021, 2024, 2027]", "[2021, 2024, 2030]")],
-        "",
-    );
-}
-
-#[test]
-fn outages_out_of_order_are_refused() {
-    assert_refused(
-        &[("[2021, 2024, 2027]", "[2021, 2027, 2024]")],
-        "",
-    );
-}
-
-#[test]
-fn an_outage_before_the_row_exists_is_refused() {
-    assert_refused(
-        &[(r#"in_service_year = 2005
-renewed = [{ year = 2015, blades = [3, 17] }]
-past_looks = [{ year = 2015, technique = "eddy-current" }]"#, "in_service_year = 2022")],
-        "",
-    );
-}
-
-#[test]
-fn outages_without_years_are_refused() {
-    assert_refused(
-        &[("years = [2021, 2024, 2027], ", "")],
-        "",
-    );
-}
-
-#[test]
-fn outages_both_by_list_and_by_period_are_refused() {
-    assert_refused(
-        &[("years = [2021, 2024, 2027], ", "years = [2021], every_years = 3, ")],
-        "",
-    );
-}
-
-#[test]
-fn too_many_outages_are_refused() {
-    assert_refused(
-        &[("years = [2021, 2024, 2027]", "first_year = 2020, every_years = 0.02")],
-        "",
-    );
-}
-
-#[test]
-fn a_period_that_never_comes_is_refused() {
-    assert_refused(
-        &[("years = [2021, 2024, 2027]", "first_year = 2030, every_years = 2")],
-        "",
-    );
-}
-
-#[test]
-fn a_row_older_than_the_duty_of_its_unit_is_refused() {
-    assert_refused(
-        &[("in_service_year = 2005", "in_service_year = 1999")],
-        "",
-    );
-}
-
-#[test]
-fn a_row_that_comes_after_the_study_is_refused() {
-    assert_refused(
-        &[(r#"in_service_year = 2005
-renewed = [{ year = 2015, blades = [3, 17] }]
-past_looks = [{ year = 2015, technique = "eddy-current" }]"#, "in_service_year = 2030")],
-        "",
-    );
-}
-
-#[test]
-fn a_row_without_blades_is_refused() {
-    assert_refused(
-        &[("blades = 80", "blades = 0")],
-        "",
-    );
-}
-
-#[test]
-fn a_row_of_too_many_blades_is_refused() {
-    assert_refused(
-        &[("blades = 80", "blades = 99999999999")],
-        "",
-    );
-}
-
-#[test]
-fn an_empty_fleet_is_refused() {
-    assert_refused(
-        &[(r#"[rows.A1]
-unit = "A"
-rotor = "A-1"
-blades = 80
-root = "fork"
-surface = "plain"
-in_service_year = 2005
-renewed = [{ year = 2015, blades = [3, 17] }]
-past_looks = [{ year = 2015, technique = "eddy-current" }]"#, "[rows]")],
-        "",
-    );
-}
-
-#[test]
-fn a_missing_fleet_is_refused() {
-    assert_refused(
-        &[(r#"[rows.A1]
-unit = "A"
-rotor = "A-1"
-blades = 80
-root = "fork"
-surface = "plain"
-in_service_year = 2005
-renewed = [{ year = 2015, blades = [3, 17] }]
-past_looks = [{ year = 2015, technique = "eddy-current" }]"#, "")],
-        "",
-    );
-}
-
-#[test]
-fn a_horizon_of_zero_is_refused() {
-    assert_refused(
-        &[("horizon_years = 10", "horizon_years = 0")],
-        "",
-    );
-}
-
-#[test]
-fn a_fraction_above_one_is_refused() {
-    assert_refused(
-        &[("blade_fraction = 0.5", "blade_fraction = 1.5")],
-        "",
-    );
-}
-
-#[test]
-fn a_certain_false_call_is_refused() {
-    assert_refused(
-        &[("false_call_probability = 0.002", "false_call_probability = 1")],
-        "",
-    );
-}
-
-#[test]
-fn a_duplicate_id_is_refused() {
-    assert_refused(
-        &[("[strategies.none]", "[strategies.look]")],
-        "",
-    );
-}
-
-#[test]
-fn a_duplicate_key_is_refused() {
-    assert_refused(
-        &[(r#"rotor = "A-1""#, r#"rotor = "A-1"
-rotor = "A-2""#)],
-        "",
-    );
-}
-
-#[test]
-fn a_text_that_is_not_toml_is_refused() {
-    assert_refused(
-        &[(r#"rotor = "A-1""#, "rotor = A-1")],
-        "",
-    );
-}
-
-#[test]
-fn an_open_bracket_is_refused() {
-    assert_refused(
-        &[("[techniques.penetrant]", "[techniques.penetrant")],
-        "",
-    );
-}
-
-#[test]
-fn an_id_with_a_space_is_refused() {
-    assert_refused(
-        &[("[surfaces.plain]", r#"[surfaces."very plain"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_bare_pair_is_no_lognormal() {
-    assert_refused(
-        &[(r#"initial_depth_mm = { kind = "lognormal", median = 0.3, sigma_log = 0.3 }"#, "initial_depth_mm = [0.3, 0.3]")],
-        "",
-    );
-}
-
-#[test]
-fn a_lognormal_of_an_unknown_pair_is_refused() {
-    assert_refused(
-        &[("median = 0.3, sigma_log = 0.3", "median = 0.3, sd = 0.1")],
-        "",
-    );
-}
-
-#[test]
-fn a_lognormal_of_three_numbers_is_refused() {
-    assert_refused(
-        &[("median = 0.3, sigma_log = 0.3", "median = 0.3, cov = 0.2, sd = 0.1")],
-        "",
-    );
-}
-
-#[test]
-fn a_normal_depth_is_refused() {
-    assert_refused(
-        &[(r#"kind = "lognormal", median = 0.3, sigma_log = 0.3"#, r#"kind = "normal", mean = 0.3, sd = 0.1"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_uniform_depth_from_zero_is_refused() {
-    assert_refused(
-        &[(r#"kind = "lognormal", median = 0.3, sigma_log = 0.3"#, r#"kind = "uniform", low = 0, high = 0.5"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_triangle_out_of_order_is_refused() {
-    assert_refused(
-        &[(r#"kind = "lognormal", median = 0.3, sigma_log = 0.3"#, r#"kind = "triangular", low = 0.2, mode = 0.1, high = 0.5"#)],
-        "",
-    );
-}
-
-#[test]
-fn an_unknown_kind_is_refused() {
-    assert_refused(
-        &[(r#"kind = "lognormal", median = 0.3, sigma_log = 0.3"#, r#"kind = "log-normal", median = 0.3, sigma_log = 0.3"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_row_factor_of_another_mean_is_refused() {
-    assert_refused(
-        &[(r#"kind = "lognormal", mean = 1, sigma_log = 0.5"#, r#"kind = "lognormal", median = 1, sigma_log = 0.5"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_row_factor_of_another_kind_is_refused() {
-    assert_refused(
-        &[(r#"row_factor = { kind = "lognormal", mean = 1, sigma_log = 0.5 }"#, r#"row_factor = { kind = "uniform", low = 0.5, high = 1.5 }"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_blade_number_outside_the_row_is_refused() {
-    assert_refused(
-        &[("[3, 17]", "[3, 81]")],
-        "",
-    );
-}
-
-#[test]
-fn a_blade_listed_twice_is_refused() {
-    assert_refused(
-        &[("[3, 17]", "[17, 17]")],
-        "",
-    );
-}
-
-#[test]
-fn a_renewal_before_the_row_existed_is_refused() {
-    assert_refused(
-        &[("{ year = 2015, blades", "{ year = 2004, blades")],
-        "",
-    );
-}
-
-#[test]
-fn a_past_look_after_the_start_is_refused() {
-    assert_refused(
-        &[("{ year = 2015, technique", "{ year = 2020, technique")],
-        "",
-    );
-}
-
-#[test]
-fn duty_years_out_of_order_are_refused() {
-    assert_refused(
-        &[("from_year = 2010", "from_year = 2000")],
-        "",
-    );
-}
-
-#[test]
-fn a_unit_that_never_runs_is_refused() {
-    assert_refused(
-        &[("starts_per_year = 20, hours_per_year = 7000 },\n  { from_year = 2010, starts_per_year = 150, hours_per_year = 4000 }", "starts_per_year = 0, hours_per_year = 0 }")],
-        "",
-    );
-}
-
-#[test]
-fn dispositions_out_of_order_are_refused() {
-    assert_refused(
-        &[("below_mm = 5", "below_mm = 1")],
-        "",
-    );
-}
-
-#[test]
-fn a_last_disposition_with_an_end_is_refused() {
-    assert_refused(
-        &[(r#"{ action = "replace-row" }]"#, r#"{ below_mm = 9, action = "replace-row" }]"#)],
-        "",
-    );
-}
-
-#[test]
-fn looks_without_dispositions_are_refused() {
-    assert_refused(
-        &[(r#"dispositions = [{ below_mm = 2, action = "watch" }, { below_mm = 5, action = "replace" }, { action = "replace-row" }]
-"#, "")],
-        "",
-    );
-}
-
-#[test]
-fn a_row_end_outside_the_study_is_refused() {
-    assert_refused(
-        &[("year = 2026", "year = 2036")],
-        "",
-    );
-}
-
-#[test]
-fn stresses_that_cancel_are_refused() {
-    assert_refused(
-        &[("bending_mpa = 100", "bending_mpa = -400")],
-        "",
-    );
-}
-
-#[test]
-fn a_clock_that_stands_still_is_refused() {
-    assert_refused(
-        &[(r#"clock = "starts""#, "clock = { per_start = 0, per_hour = 0 }")],
-        "",
-    );
-}
-
-#[test]
-fn a_semi_elliptical_crack_without_a_section_is_refused() {
-    assert_refused(
-        &[("section = { thickness_mm = 20, width_mm = 80 }\n", "")],
-        "",
-    );
-}
-
-#[test]
-fn a_semi_elliptical_crack_without_an_aspect_is_refused() {
-    assert_refused(
-        &[("initial_aspect = 0.8\n", "")],
-        "",
-    );
-}
-
-#[test]
-fn an_aspect_of_a_fixed_shape_is_refused() {
-    assert_refused(
-        &[(r#"crack = { kind = "semi-elliptical" }"#, r#"crack = { kind = "fixed-factor", geometry_factor = 0.7, length_over_depth = 3 }"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_limit_beyond_the_section_is_refused() {
-    assert_refused(
-        &[("depth_mm = 8", "depth_mm = 20")],
-        "",
-    );
-}
-
-#[test]
-fn a_limit_short_of_the_initial_depth_is_refused() {
-    assert_refused(
-        &[("depth_mm = 8", "depth_mm = 0.3")],
-        "",
-    );
-}
-
-#[test]
-fn an_empty_name_is_refused() {
-    assert_refused(
-        &[(r#"name = "small""#, r#"name = " ""#)],
-        "",
-    );
-}
-
-#[test]
-fn an_empty_list_of_techniques_is_refused() {
-    assert_refused(
-        &[(r#"looks = [{ techniques = ["ultrasonic"]"#, "looks = [{ techniques = []")],
-        "",
-    );
-}
-
-#[test]
-fn several_faults_are_all_listed_in_the_order_of_the_file() {
-    assert_refused(
-        &[("horizon_years = 10", "horizon_years = -10"), ("exponent = 3\n", "exponent = 30\n"), ("blades = 80", "blades = 0"), (r#"technique = "eddy-current""#, r#"technique = "magnetic""#), ("floor = 0.01, ceiling", "floor = 0.01, celing"), ("every_outages = 1,", r#"every_outages = "1","#), ("loss_days = 50", "loss_days = 50\ndays_lost = 3\nlos_days = 3")],
-        "",
-    );
-}
-
-#[test]
-fn a_whole_number_too_large_to_read_is_refused() {
-    assert_refused(
-        &[("blades = 80", "blades = 99999999999999999999")],
-        "",
-    );
-}
-
-#[test]
-fn a_table_list_where_named_tables_belong_is_refused() {
-    assert_refused(
-        &[("[surfaces.plain]", "[[surfaces]]")],
-        "",
-    );
-}
-
-#[test]
-fn a_list_where_a_single_id_belongs_is_refused() {
-    assert_refused(
-        &[(r#"unit = "A""#, r#"unit = ["A"]"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_single_id_where_a_list_belongs_is_refused() {
-    assert_refused(
-        &[(r#"looks = [{ techniques = ["ultrasonic"]"#, r#"looks = [{ techniques = "ultrasonic""#)],
-        "",
-    );
-}
-
-#[test]
-fn an_escalation_without_its_flag_is_refused() {
-    assert_refused(
-        &[("coverage = { blade_fraction = 0.5 }", r#"escalation = { techniques = ["eddy-current"] }"#)],
-        "",
-    );
-}
-
-#[test]
-fn past_looks_out_of_order_are_refused() {
-    assert_refused(
-        &[(r#"past_looks = [{ year = 2015, technique = "eddy-current" }]"#, r#"past_looks = [{ year = 2015, technique = "eddy-current" }, { year = 2012, technique = "penetrant" }]"#)],
-        "",
-    );
-}
-
-#[test]
-fn a_date_where_a_year_belongs_is_refused() {
-    assert_refused(
-        &[("start_year = 2020", "start_year = 2020-01-01")],
-        "",
-    );
+fn the_yardstick_studies_say_what_the_yardstick_says() {
+    let study = Study::load(data("y2.toml")).unwrap();
+    assert_eq!(study.units[0].outages.years, (1..30).map(f64::from).collect::<Vec<_>>());
+    assert_eq!(study.rows[0].blades, 80);
+    assert_eq!(study.roots[0].hot_spots[0].origins_per_blade(), 6);
+    assert_eq!(study.persistence.correlation, vec![vec![1.0, 1.0], vec![1.0, 1.0]]);
+    assert!((study.scatter.row_factor.mean() - 1.0).abs() < 1e-14);
+    let names: Vec<&str> = study.strategies.iter().map(|strategy| strategy.id.as_str()).collect();
+    assert_eq!(names, ["none", "insitu_every", "bench_third", "insitu_then_bench"]);
+    assert_eq!(Study::load(data("y1a.toml")).unwrap().roots[0].hot_spots[0].origins_per_blade(), 1);
+}
+
+#[test]
+fn a_period_gives_the_outages_within_the_study() {
+    let outages = |text: &str| {
+        let text = spoiled(&[("years = [2021, 2024, 2027]", text)]);
+        Study::parse(&text, "small.toml").unwrap_or_else(|error| panic!("{error}")).units[0].outages.years.clone()
+    };
+    assert_eq!(outages("first_year = 2021.5, every_years = 3"), [2021.5, 2024.5, 2027.5]);
+    assert_eq!(outages("first_year = 2011, every_years = 4"), [2023.0, 2027.0], "the past is skipped");
+    assert_eq!(outages("first_year = 2020, every_years = 5"), [2020.0, 2025.0], "the end is left out");
+    assert_eq!(outages("years = []"), [0.0; 0], "a unit may never stop");
+}
+
+/// The median and the log standard deviation of a lognormal with mean 0.5 and standard deviation 0.2,
+/// in every way to say it: `sigma**2 = ln(1 + (sd / mean)**2)`, `median = mean * exp(-sigma**2 / 2)`.
+#[test]
+fn a_lognormal_is_the_same_however_it_is_stated() {
+    let sigma_log = (1.0_f64 + 0.16).ln().sqrt();
+    let median = 0.5 * (-0.5 * sigma_log * sigma_log).exp();
+    let ways = [
+        format!("median = {median}, sigma_log = {sigma_log}"),
+        format!("median = {median}, cov = 0.4"),
+        "mean = 0.5, cov = 0.4".to_owned(),
+        "mean = 0.5, sd = 0.2".to_owned(),
+        format!("mean = 0.5, sigma_log = {sigma_log}"),
+    ];
+    for way in ways {
+        let study = Study::parse(&spoiled(&[("median = 0.3, sigma_log = 0.3", &way)]), "small.toml").unwrap();
+        let depth = &study.roots[0].hot_spots[0].initial_depth_mm;
+        let Distribution::Lognormal { median: m, sigma_log: s } = *depth else { panic!("{depth:?}") };
+        assert!((m / median - 1.0).abs() < 1e-14 && (s / sigma_log - 1.0).abs() < 1e-14, "{way}: {depth:?}");
+    }
+}
+
+#[test]
+fn ids_with_dots_and_texts_with_quotes_come_back() {
+    let text = spoiled(&[
+        ("[surfaces.plain]", "[surfaces.\"plain.1\"]"),
+        ("surface = \"plain\"", "surface = \"plain.1\""),
+        ("{ plain = 0.1 }", "{ \"plain.1\" = 0.1 }"),
+        ("name = \"small\"", "name = \"a \\\"small\\\" study, \\u0001 and \\\\, für Prüfer\""),
+    ]);
+    let study = Study::parse(&text, "small.toml").unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(study.name, "a \"small\" study, \u{1} and \\, für Prüfer");
+    assert_eq!(study.techniques[2].surface_shift_log, [0.1]);
+    assert_eq!(Study::parse(&study.to_toml(), "again").unwrap_or_else(|error| panic!("{error}")), study);
+}
+
+#[test]
+fn windows_line_ends_and_a_byte_order_mark_change_nothing() {
+    let study = Study::parse(SMALL, "small.toml").unwrap();
+    let text = format!("\u{feff}{}", SMALL.replace('\n', "\r\n"));
+    assert_eq!(Study::parse(&text, "small.toml").unwrap_or_else(|error| panic!("{error}")), study);
+    let spoiled = text.replace("blades = 80", "blades = 0");
+    assert!(message(Study::parse(&spoiled, "small.toml")).contains("line 56, rows.A1.blades = 0"));
+}
+
+#[test]
+fn faults_can_be_read_one_by_one() {
+    let error = Study::parse(&spoiled(&[("blades = 80", "blades = 0")]), "small.toml").unwrap_err();
+    let [fault] = error.faults() else { panic!("{error}") };
+    assert_eq!((fault.line, fault.path.as_str(), fault.value.as_str()), (Some(56), "rows.A1.blades", "0"));
+}
+
+#[test]
+fn files_that_cannot_be_read_are_refused_with_their_names() {
+    let folder = scratch("unreadable");
+    let shown = folder.display();
+    assert_eq!(
+        message(Study::load(&folder)),
+        format!("{shown}: is a directory, not a study file\n    name the study file inside it")
+    );
+    let absent = folder.join("absent.toml");
+    assert_eq!(
+        message(Study::load(&absent)),
+        format!("{}: there is no such file or directory\n    check the name and the directory", absent.display())
+    );
+    let latin = folder.join("latin.toml");
+    fs::write(&latin, b"[study]\nname = \"Pr\xfcfung\"\n").unwrap();
+    assert_eq!(
+        message(Study::load(&latin)),
+        format!("{}: is not UTF-8 text (line 2)\n    save it as UTF-8 in a text editor", latin.display())
+    );
+    fs::remove_dir_all(folder).unwrap();
+}
+
+#[test]
+fn a_file_that_cannot_be_written_leaves_nothing_behind() {
+    let folder = scratch("unwritable");
+    let study = Study::parse(SMALL, "small.toml").unwrap();
+    assert_eq!(
+        message(study.save(&folder)),
+        format!("{}: is a directory\n    choose a place that can be written to", folder.display())
+    );
+    let nowhere = folder.join("nowhere").join("copy.toml");
+    assert_eq!(
+        message(study.save(&nowhere)),
+        format!("{}: there is no such file or directory\n    choose a place that can be written to", nowhere.display())
+    );
+    assert_eq!(fs::read_dir(&folder).unwrap().count(), 0);
+    fs::remove_dir_all(folder).unwrap();
+}
+
+#[cfg(unix)]
+#[test]
+fn saving_through_a_link_replaces_what_it_points_to() {
+    let folder = scratch("link");
+    let (file, link) = (folder.join("file.toml"), folder.join("link.toml"));
+    fs::write(&file, "old").unwrap();
+    std::os::unix::fs::symlink(&file, &link).unwrap();
+    let study = Study::parse(SMALL, "small.toml").unwrap();
+    study.save(&link).unwrap();
+    assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+    assert_eq!(Study::load(&file).unwrap(), study);
+    fs::remove_dir_all(folder).unwrap();
+}
+
+/// Values that a line of the reference study is spoiled with.
+const ODD_VALUES: [&str; 16] = [
+    "nan",
+    "-inf",
+    "1e308",
+    "-1",
+    "0",
+    "5e-324",
+    "9223372036854775807",
+    "true",
+    "\"\"",
+    "\"x\"",
+    "[]",
+    "[[]]",
+    "{}",
+    "{ kind = \"lognormal\" }",
+    "{ kind = \"gamma\", mean = 1, cov = 1 }",
+    "1979-05-27",
+];
+
+/// Whatever the text, it is a study or it is refused with at least one fault; a study comes back.
+fn assert_study_or_refusal(text: &str) {
+    match Study::parse(text, "mutant") {
+        Ok(study) => assert_eq!(Study::parse(&study.to_toml(), "again").unwrap(), study),
+        Err(error) => {
+            assert!(!error.faults().is_empty(), "{error}");
+            let lines: Vec<usize> = error.faults().iter().map(|fault| fault.line.unwrap_or(usize::MAX)).collect();
+            assert!(lines.is_sorted(), "{error}");
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_study_with_lines_removed_repeated_moved_or_altered_never_panics(
+        edits in prop::collection::vec((0_usize..5, any::<prop::sample::Index>(), any::<prop::sample::Index>()), 1..5)
+    ) {
+        let mut lines: Vec<String> = REFERENCE.lines().map(str::to_owned).collect();
+        for (kind, at, other) in edits {
+            let at = at.index(lines.len());
+            match kind {
+                0 => drop(lines.remove(at)),
+                1 => lines.insert(at, lines[at].clone()),
+                2 => lines.swap(at, other.index(REFERENCE.lines().count()).min(at)),
+                3 => {
+                    if let Some(end) = lines[at].find('=') {
+                        lines[at].truncate(end + 1);
+                        lines[at].push_str(ODD_VALUES[other.index(ODD_VALUES.len())]);
+                    }
+                }
+                _ => {
+                    // One number within the line, wherever it stands in a table or list.
+                    let digits: Vec<usize> = lines[at].match_indices(|c: char| c.is_ascii_digit()).map(|(i, _)| i).collect();
+                    if !digits.is_empty() {
+                        let digit = digits[other.index(digits.len())];
+                        let value = ODD_VALUES[other.index(ODD_VALUES.len())];
+                        lines[at].replace_range(digit..=digit, value);
+                    }
+                }
+            }
+        }
+        assert_study_or_refusal(&lines.join("\n"));
+    }
+
+    #[test]
+    fn a_study_with_random_characters_in_it_never_panics(
+        at in any::<prop::sample::Index>(), inserted in "\\PC{0,8}", removed in 0_usize..40
+    ) {
+        let mut letters: Vec<char> = REFERENCE.chars().collect();
+        let at = at.index(letters.len());
+        let end = (at + removed).min(letters.len());
+        letters.splice(at..end, inserted.chars());
+        assert_study_or_refusal(&letters.into_iter().collect::<String>());
+    }
+
+    #[test]
+    fn random_text_never_panics(text in "(?s).{0,200}") {
+        assert_study_or_refusal(&text);
+    }
 }

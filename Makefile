@@ -1,0 +1,65 @@
+# Everything from a fresh clone, with Rust, CPython 3.10 or later, a C compiler and make.
+#
+#   make demo    build, run the demonstration study, write its tables and figures to demo-results/
+#   make test    build, then every test of the engine and of the Python package
+#   make lint    format, lints, documentation and types; warnings are errors
+#   make bench   build, then the benchmarks beside other ways of doing the same work
+#   make clean   remove what the above made
+
+SHELL := /bin/bash
+.DEFAULT_GOAL := demo
+.DELETE_ON_ERROR:
+.PHONY: demo test lint bench clean
+
+# The interpreter that makes .venv; set it to use another one.
+PYTHON3 ?= python3
+VENV := .venv
+PYTHON := $(VENV)/bin/python
+STAMPS := $(VENV)/stamps
+PIP_OPTIONS := --quiet --disable-pip-version-check
+TRIALS ?= 20000
+
+BUILT_FROM := $(shell find src -type f) Cargo.toml Cargo.lock pyproject.toml
+
+demo: $(STAMPS)/package
+	$(VENV)/bin/serrata compare demo-data/demo-study.toml --trials $(TRIALS) --seed 1 --out demo-results
+
+test: $(STAMPS)/package
+	cargo test --quiet
+	$(PYTHON) -m pytest
+
+lint: $(STAMPS)/package
+	cargo fmt --check
+	cargo clippy --quiet --all-targets -- -D warnings
+	cargo clippy --quiet --all-targets --features python -- -D warnings
+	RUSTDOCFLAGS="-D warnings" cargo doc --quiet --no-deps
+	$(VENV)/bin/ruff check --quiet .
+	$(VENV)/bin/ruff format --quiet --check .
+	$(VENV)/bin/mypy
+	$(PYTHON) -m mypy.stubtest serrata._engine --concise
+
+bench: $(STAMPS)/package
+	$(PYTHON) benches/side_by_side.py
+
+clean:
+	rm -rf $(VENV) demo-results target python/serrata/_engine*.so
+	find . -name __pycache__ -not -path './$(VENV)/*' -prune -exec rm -rf {} +
+
+# An interpreter of its own, with the tool that builds the package.
+$(STAMPS)/venv:
+	@command -v cargo >/dev/null || { echo "cargo is missing: install Rust 1.89 or later"; exit 1; }
+	@command -v $(PYTHON3) >/dev/null || { echo "$(PYTHON3) is missing: install CPython 3.10 or later, or set PYTHON3"; exit 1; }
+	@$(PYTHON3) -c 'import sys; sys.exit(sys.version_info < (3, 10))' || \
+		{ echo "$$($(PYTHON3) --version) is too old: CPython 3.10 or later is needed; set PYTHON3"; exit 1; }
+	@echo "making $(VENV)"
+	@$(PYTHON3) -m venv $(VENV)
+	@$(PYTHON) -m pip install $(PIP_OPTIONS) 'maturin>=1.9.4,<2'
+	@mkdir -p $(STAMPS)
+	@touch $@
+
+# What the package and its tests need, and the compiled engine beside the Python sources, so that an
+# edit of those needs no new build.
+$(STAMPS)/package: $(BUILT_FROM) | $(STAMPS)/venv
+	@echo "building serrata"
+	@VIRTUAL_ENV=$(abspath $(VENV)) PIP_QUIET=1 $(VENV)/bin/maturin develop --release --quiet --extras dev
+	@touch $@

@@ -1,0 +1,118 @@
+"""The command line."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+import serrata
+from conftest import LOSING, RARE, REFERENCE
+from serrata.command import main
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments], catch_exceptions=False)
+
+
+def test_it_tells_its_version():
+    result = run("--version")
+    assert (result.exit_code, result.output) == (0, f"serrata {serrata.__version__}\n")
+
+
+def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
+    result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    for part in (
+        "2,000 trials, seed 1",
+        "a row: any loss, mean",
+        "a row: any loss, worst",
+        "year by year",
+        "cracks found",
+        "blades replaced",
+        "of them false calls",
+        "times blades out",
+        "longest: 50 %",
+        "Cost, whole fleet",
+        "Days, whole fleet",
+        "Differences to none",
+        "confidence in first",
+        "1 time in 20",
+        serrata.CAUTION,
+    ):
+        assert part in result.stdout, part
+    assert max(map(len, result.stdout.splitlines())) <= 110
+
+
+def test_the_printed_numbers_are_those_of_the_comparison(losses):
+    result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
+    line = losses.summary[(losses.summary["strategy"] == "bench_third") & (losses.summary["quantity"] == "p_any_loss")]
+    value, low, high = (float(line[name].iloc[0]) for name in ("value", "low", "high"))
+    printed = next(text for text in result.stdout.splitlines() if text.startswith("  bench_third") and " to " in text)
+    assert f"{value:.3f} ({low:.3f} to {high:.3f})" in printed
+
+
+def test_nothing_seen_is_printed_as_a_bound_and_warned_of():
+    result = run("compare", RARE, "--trials", 1000, "--seed", 1)
+    assert "< 0.0037 (none seen in 1,000)" in result.stdout
+    assert "Beware" in result.stdout
+
+
+def test_json_alone_goes_to_standard_output(losing):
+    result = run("compare", LOSING, "--trials", 300, "--seed", 3, "--threads", 1, "--json")
+    assert result.stdout == losing.simulate(trials=300, seed=3, threads=2).to_json() + "\n"
+    json.loads(result.stdout)
+
+
+def test_quiet_prints_nothing_and_still_writes(tmp_path):
+    result = run("compare", LOSING, "--trials", 100, "--seed", 3, "--quiet", "--out", tmp_path / "new" / "place")
+    assert (result.exit_code, result.output) == (0, "")
+    written = json.loads((tmp_path / "new" / "place" / "result.json").read_text(encoding="utf-8"))
+    assert written["trials"] == 100
+
+
+def test_without_a_seed_the_drawn_one_is_shown():
+    seeds = {run("compare", LOSING, "--trials", 10, "--json").stdout for _ in range(2)}
+    assert len({json.loads(text)["seed"] for text in seeds}) == 2
+
+
+def test_check_lists_what_is_taken_for_granted():
+    result = run("check", REFERENCE)
+    assert result.exit_code == 0
+    for part in ("no faults", "rows: north-a (64 blades)", "Taken for granted", "Inputs without a stated basis"):
+        assert part in result.stdout
+
+
+@pytest.mark.parametrize("verb", ["compare", "check"])
+def test_a_faulty_study_is_refused_in_plain_words(verb, tmp_path):
+    (tmp_path / "bad.toml").write_text("[study]\nname = 3\n", encoding="utf-8")
+    result = run(verb, tmp_path / "bad.toml")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "line 2, study.name = 3\n    must be text, not a whole number" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("--trials", "0"), ("--trials", str(2**70)), ("--seed", "-1"), ("--threads", "-2"), ("--trials", "1.5")],
+)
+def test_bad_options_are_refused_with_exit_code_2(arguments):
+    result = run("compare", LOSING, *arguments)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert arguments[0].strip("-") in result.stderr
+
+
+def test_an_absent_file_is_refused_from_a_real_shell_too(tmp_path):
+    command = [sys.executable, "-m", "serrata", "compare", str(tmp_path / "absent.toml")]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.endswith("there is no such file or directory\n    check the name and the directory\n")
+
+
+def test_output_into_a_file_holds_the_report_and_no_progress(tmp_path):
+    command = [sys.executable, "-m", "serrata", "compare", str(LOSING), "--trials", "5000", "--seed", "1"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
+    assert done.stderr == ""
+    assert "\r" not in done.stdout
