@@ -19,16 +19,19 @@ STAMPS := $(VENV)/stamps
 PIP_OPTIONS := --quiet --disable-pip-version-check
 TRIALS ?= 20000
 
+# The package is compiled for the processor at hand; set it empty for a portable one. Results are the same.
+PROCESSOR ?= -C target-cpu=native
+
 BUILT_FROM := $(shell find src -type f) Cargo.toml Cargo.lock pyproject.toml
 
 demo: $(STAMPS)/package
 	$(VENV)/bin/serrata compare demo-data/demo-study.toml --trials $(TRIALS) --seed 1 --out demo-results
 
-test: $(STAMPS)/package
+test: $(STAMPS)/package $(STAMPS)/tools
 	cargo test --quiet
 	$(PYTHON) -m pytest
 
-lint: $(STAMPS)/package
+lint: $(STAMPS)/package $(STAMPS)/tools
 	cargo fmt --check
 	cargo clippy --quiet --all-targets -- -D warnings
 	cargo clippy --quiet --all-targets --features python -- -D warnings
@@ -38,7 +41,7 @@ lint: $(STAMPS)/package
 	$(VENV)/bin/mypy
 	$(PYTHON) -m mypy.stubtest serrata._engine --concise
 
-bench: $(STAMPS)/package
+bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/side_by_side.py
 
 clean:
@@ -57,9 +60,21 @@ $(STAMPS)/venv:
 	@mkdir -p $(STAMPS)
 	@touch $@
 
-# What the package and its tests need, and the compiled engine beside the Python sources, so that an
-# edit of those needs no new build.
+# The package: the compiled engine stands beside the Python sources, so that an edit of those needs no
+# new build.
 $(STAMPS)/package: $(BUILT_FROM) | $(STAMPS)/venv
-	@echo "building serrata"
-	@VIRTUAL_ENV=$(abspath $(VENV)) PIP_QUIET=1 $(VENV)/bin/maturin develop --release --quiet --extras dev
+	@echo "building serrata; the first time takes some minutes"
+	@RUSTFLAGS="$(PROCESSOR)" VIRTUAL_ENV=$(abspath $(VENV)) PIP_QUIET=1 CARGO_TERM_QUIET=true $(VENV)/bin/maturin develop --release --quiet
+	@touch $@
+
+# What the programs that serrata is measured beside need.
+$(STAMPS)/peers: pyproject.toml | $(STAMPS)/package
+	@echo "installing what the benchmark's peers need"
+	@$(PYTHON) -m pip install $(PIP_OPTIONS) 'serrata[bench]'
+	@touch $@
+
+# What tests and checks need beyond it.
+$(STAMPS)/tools: pyproject.toml | $(STAMPS)/package
+	@echo "installing what tests and checks need"
+	@$(PYTHON) -m pip install $(PIP_OPTIONS) 'serrata[dev]'
 	@touch $@

@@ -25,14 +25,18 @@ SIZE = (9.0, 4.5)
 
 # Okabe and Ito, "Color universal design" (2008), without black and yellow.
 _COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#7F7F7F")
-_MARKERS = "osD^vP*"
+_MARKERS = "osD^P*X"
 _INTERVAL = "95 % interval"
 #: A chance axis that spans more than this is drawn in powers of ten.
 _SPAN = 30.0
+#: How far below the smallest estimate such an axis begins.
+_BELOW = 4.0
 #: Ticks on an axis of small numbers, whose labels are wide.
 _TICKS = 5
 #: Outages that are named on an axis.
 _MOST_NAMED = 12
+#: Whole sums, with commas between thousands.
+_MONEY = "{x:,.0f}"
 _WORDS = {
     "p_any_loss": "chance of at least one blade lost",
     "losses": "blades lost",
@@ -67,7 +71,7 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     ax = _axes(ax)
     table = comparison.by_year
     table = table[table["level"] == "fleet"] if row is None else _of_row(comparison, table, row)
-    unseen_label: str | None = "none seen: upper bound"
+    anything_unseen = False
     for index, strategy in enumerate(comparison.study.strategies):
         line = table[table["strategy"] == strategy]
         years, value = line["year"].to_numpy() + 0.5, line["p_any_loss"].to_numpy()
@@ -78,9 +82,9 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
         ax.fill_between(years, low, high, where=seen.tolist(), color=colour, alpha=0.18, linewidth=0)
         if not seen.all():
             ax.plot(years[~seen], high[~seen], "v", color=colour, markerfacecolor="none", markersize=5)
-            if unseen_label:
-                ax.plot([], [], "v", color="0.3", markerfacecolor="none", label=unseen_label)
-                unseen_label = None
+            anything_unseen = True
+    if anything_unseen:
+        ax.plot([], [], "v", color="0.3", markerfacecolor="none", label="none seen: upper bound")
     ax.fill_between([], [], [], color="0.5", alpha=0.3, label=_INTERVAL)
     _chance_axis(ax, table["p_any_loss"], "y")
     where = "fleet" if row is None else f"row {row}"
@@ -114,6 +118,8 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     whole = _values(comparison, "cost")
     ax.errorbar(whole["value"], places, xerr=_reach(whole), fmt="none", color="black", capsize=4, label=_INTERVAL)
     _strategies_down(ax, strategies)
+    ax.xaxis.set_major_formatter(_MONEY)
+    ax.locator_params(axis="x", nbins=_TICKS)
     study = comparison.study
     ax.set(
         xlabel=f"cost over {study.horizon_years:g} years, discounted, {study.currency}",
@@ -265,6 +271,8 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
     ax.locator_params(axis="x", nbins=_TICKS)
     study = comparison.study
     unit = f", {study.currency}" if quantity == "cost" else ""
+    if quantity == "cost":
+        ax.xaxis.set_major_formatter(_MONEY)
     ax.set(
         xlabel=f"difference in {_WORDS[quantity]} over {study.horizon_years:g} years{unit}  (left: less)",
         title=f"Against {study.baseline}, trial by trial",
@@ -305,6 +313,7 @@ def cost_against_risk(comparison: Comparison, ax: Axes | None = None) -> Axes:
         )
     ax.errorbar([], [], xerr=[], yerr=[], fmt="none", color="0.4", capsize=3, label=_INTERVAL)
     _chance_axis(ax, risk["value"], "x")
+    ax.yaxis.set_major_formatter(_MONEY)
     study = comparison.study
     years = f"{study.horizon_years:g} years"
     ax.set(
@@ -351,7 +360,14 @@ def _chance_axis(ax: Axes, values: pd.Series[Any], which: str) -> None:
     """Begin the axis at zero, or draw it in powers of ten where chances lie far apart."""
     seen = values[values > 0.0]
     if len(seen) and seen.max() > _SPAN * seen.min():
-        (ax.set_yscale if which == "y" else ax.set_xscale)("log")
+        # Bands reach far below what a few events tell; the axis need not.
+        lowest = seen.min() / _BELOW
+        if which == "y":
+            ax.set_yscale("log")
+            ax.set_ylim(bottom=lowest)
+        else:
+            ax.set_xscale("log")
+            ax.set_xlim(left=lowest)
     elif which == "y":
         ax.set_ylim(bottom=0.0)
     else:

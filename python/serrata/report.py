@@ -25,9 +25,11 @@ RANGES = (
     "Ranges are 95 % intervals: 1 time in 20 the truth lies outside, so far as the inputs are right; doubt about the "
     "inputs is not in them."
 )
-_WIDTH = 110
+_WIDTH = 120
 #: Outages that the text shows for one strategy; the table has them all.
 _MOST_OUTAGES = 12
+#: Letters that the head of a column may always take.
+_NARROWEST = 10
 _COSTS = {
     "cost": "all",
     "look_cost": "looks",
@@ -226,7 +228,7 @@ def _heading(comparison: Comparison) -> str:
     width = max(map(len, study.strategies))
     for strategy, description in study.strategies.items():
         mark = " (baseline)" if strategy == study.baseline else ""
-        lines.append(f"  {strategy:<{width}}  {description}{mark}")
+        lines.append(_wrapped(description + mark, f"  {strategy:<{width}}  ", " " * (width + 4)))
     return "\n".join(lines)
 
 
@@ -284,7 +286,7 @@ def _left(comparison: Comparison) -> str:
     of_row = comparison.by_outage[comparison.by_outage["row"] == row]
     if not len(of_row):
         return "No row has an outage within the horizon."
-    head = ["", "outage", "cracks", "any crack", "longest: 50 %", "95 %", "99 %"]
+    head = ["", "outage", "cracks", "any crack", "longest: 50\u00a0%", "95\u00a0%", "99\u00a0%"]
     step = math.ceil(of_row["year"].nunique() / _MOST_OUTAGES)
     lines = []
     for strategy in comparison.study.strategies:
@@ -317,12 +319,17 @@ def _length(length: Shown) -> str:
 
 
 def _money(comparison: Comparison) -> str:
+    scale, unit = _money_unit(comparison)
+    return f"Cost, whole fleet, discounted to the start, in {unit}\n" + _by_strategy(comparison, _COSTS, scale)
+
+
+def _money_unit(comparison: Comparison) -> tuple[float, str]:
+    """Give a unit in which the largest cost has few figures, and its name."""
     largest = comparison.summary[comparison.summary["quantity"] == "cost"]["value"].max()
-    scale, word = next(
-        ((scale, word) for scale, word in ((1e6, "million "), (1e3, "thousand ")) if largest >= 1e2 * scale), (1.0, "")
-    )
-    title = f"Cost, whole fleet, discounted to the start, in {word}{comparison.study.currency}\n"
-    return title + _by_strategy(comparison, _COSTS, scale)
+    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
+        if largest >= 1e2 * scale:
+            return scale, word + comparison.study.currency
+    return 1.0, comparison.study.currency
 
 
 def _days(comparison: Comparison) -> str:
@@ -334,39 +341,42 @@ def _differences(comparison: Comparison) -> str:
     baseline = comparison.study.baseline
     if not len(differences):
         return f"There is no strategy to compare {baseline} with."
+    money, currency = _money_unit(comparison)
     lines = []
     for quantity, words in _RANKED.items():
+        scale, unit = (money, f", {currency}") if quantity == "cost" else (1.0, "")
         for index, (_, line) in enumerate(differences[differences["quantity"] == quantity].iterrows()):
-            unit = "" if line["unit"] in ("probability", "count", "days") else f", {line['unit']}"
             shown = _shown(line)
             known = not math.isnan(line["standard_error"])
             lines.append(
                 [
                     words + unit if index == 0 else "",
                     str(line["strategy"]),
-                    shown.ranged() if known else f"0 (-{shown.high:.2g} to {shown.high:.2g})",
-                    f"{line['standard_error']:.2g}" if known else "-",
-                    f"{line['unpaired_standard_error']:.2g}",
+                    shown.ranged(scale=scale) if known else f"0 (-{shown.high:.2g} to {shown.high:.2g})",
+                    _short(line["standard_error"] / scale) if known else "-",
+                    _short(line["unpaired_standard_error"] / scale),
                 ]
             )
-    head = ["", "strategy", "difference", "standard error", "were they not paired"]
-    return f"Differences to {baseline} over the fleet, trial by trial on the same blades and cracks\n" + _table(
-        head, lines, left=2
-    )
+    head = ["", "strategy", "difference", "standard error", "if not paired"]
+    title = f"Differences to {baseline} over the fleet, trial by trial on the same blades and cracks\n"
+    return title + _table(head, lines, left=2)
 
 
 def _rankings(comparison: Comparison) -> str:
     rankings, summary = comparison.rankings, comparison.summary
-    lines = []
-    for quantity, words in _RANKED.items():
-        if not (summary[summary["quantity"] == quantity]["value"] > 0.0).any():
-            lines.append([words, "-", "none seen under any strategy"])
-            continue
-        order = rankings[rankings["quantity"] == quantity].sort_values("place")
-        names = ", ".join(order["strategy"])
-        lines.append([words, f"{order['confidence_in_first'].iloc[0]:.2f}", names])
-    head = ["smallest first, by", "confidence in first", "order"]
-    return "Which comes first\n" + _table(head, lines, left=3)
+    columns = {}
+    for quantity in _RANKED:
+        of_quantity = rankings[rankings["quantity"] == quantity]
+        seen = (summary[summary["quantity"] == quantity]["value"] > 0.0).any()
+        confidence = float(of_quantity["confidence_in_first"].iloc[0])
+        places = [
+            str(_pick(of_quantity, strategy=strategy)["place"]) if seen else "-"
+            for strategy in comparison.study.strategies
+        ]
+        columns[quantity] = [*places, ("> 0.99" if confidence > 0.99 else f"{confidence:.2f}") if seen else "-"]
+    labels = [*comparison.study.strategies, "confidence in the first"]
+    lines = [[label, *(column[index] for column in columns.values())] for index, label in enumerate(labels)]
+    return "Places, smallest first (- : none seen under any strategy)\n" + _table(["", *_RANKED.values()], lines)
 
 
 def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:
@@ -383,7 +393,14 @@ def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float =
 
 def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1, repeat: int = 1) -> str:
     """Set a table in columns, `left` of them flush left; what is too wide goes on below, the first `repeat` again."""
-    widths = [max(len(line[column]) for line in (head, *lines)) for column in range(len(head))]
+    heads = [_broken(words, max(len(line[column]) for line in lines)) for column, words in enumerate(head)]
+    depth = max(map(len, heads))
+    tops = [
+        [words[row - depth + len(words)] if row >= depth - len(words) else "" for words in heads]
+        for row in range(depth)
+    ]
+    lines = [*tops, *lines]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     blocks: list[list[int]] = [[]]
     first = tuple(range(repeat))
     for column in range(repeat, len(head)):
@@ -399,7 +416,14 @@ def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1, r
         ]
         return ("  " + "  ".join(cells)).rstrip()
 
-    return "\n\n".join("\n".join(row(line, columns) for line in (head, *lines)) for columns in blocks)
+    return "\n\n".join("\n".join(row(line, columns) for line in lines) for columns in blocks)
+
+
+def _broken(words: str, width: int) -> list[str]:
+    """Break a column's head at blanks and hyphens, so that it is hardly wider than what stands below."""
+    import textwrap
+
+    return textwrap.wrap(words, max(width, _NARROWEST), break_long_words=False) or [""]
 
 
 def _pick(frame: pd.DataFrame, **where: str) -> pd.Series[Any]:
@@ -432,6 +456,10 @@ def _rounded_to(half: float, size: float) -> Callable[[float], str]:
 
 def _plain(value: float) -> str:
     return f"{value:,.6g}"
+
+
+def _short(value: float) -> str:
+    return f"{value:,.0f}" if value >= 100.0 else f"{value:.2g}"
 
 
 def _bullet(sentence: str) -> str:

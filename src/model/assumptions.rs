@@ -76,7 +76,9 @@ impl Study {
     fn about_scatter(&self) -> Vec<String> {
         let mut list = Vec::new();
         if self.scatter.row_factor.fixed().is_some() {
-            list.push("Rows of one kind do not differ in how readily they crack (scatter.row_factor is fixed).".to_owned());
+            list.push(
+                "Rows of one kind do not differ in how readily they crack (scatter.row_factor is fixed).".to_owned(),
+            );
         }
         if self.scatter.blade_stress_sigma_log == 0.0 {
             list.push("Blades of a row carry equal stress (scatter.blade_stress_sigma_log = 0).".to_owned());

@@ -189,7 +189,7 @@ pub struct Technique {
 pub struct Persistence {
     /// Correlation matrix, one line per technique.
     pub correlation: Vec<Vec<f64>>,
-    /// Lower triangular factor of it: the shift of technique i is the sum of factor[i][j] times
+    /// Lower triangular factor of it: the shift of technique i is the sum of `factor[i][j]` times
     /// a standard normal number of technique j.
     pub factor: Vec<Vec<f64>>,
 }
@@ -240,7 +240,8 @@ mod tests {
     #[test]
     fn a_quick_call_decides_as_the_curve_does() {
         for shape in [CurveShape::Logistic, CurveShape::Normal] {
-            let curve = PodCurve { size: SizeMeasure::Length, shape, q50_mm: 1.0, spread: 1.0, floor: 0.02, ceiling: 0.97 };
+            let curve =
+                PodCurve { size: SizeMeasure::Length, shape, q50_mm: 1.0, spread: 1.0, floor: 0.02, ceiling: 0.97 };
             let quick = QuickCall::new(curve);
             for i in 0..4_000 {
                 let z = f64::from(i) * 0.006 - 12.0;

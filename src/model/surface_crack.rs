@@ -174,7 +174,7 @@ impl SurfaceCrack {
         if excess_before >= 0.0 {
             return before;
         }
-        if rises && !(excess_after > 0.0) {
+        if rises && excess_after <= 0.0 {
             return after;
         }
         let (mut high, mut low) = (self.grid.cell(before) + 1, self.grid.cell(after));
@@ -189,7 +189,7 @@ impl SurfaceCrack {
                 (before, excess_before, high) = (phase, there, middle);
             }
         }
-        if !(excess_after > 0.0) {
+        if excess_after <= 0.0 {
             return after;
         }
         // The Illinois rule: false position with the stale end's value halved.

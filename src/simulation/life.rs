@@ -9,14 +9,11 @@
 //! a whole new row, a blade watched), the row is followed in order of time ([`Lives::follow_row`]).
 
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, Population};
+use super::population::{Crack, NEVER, Population};
 use super::record::{Quantity, Record, Slots};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
 use crate::random::Key;
 use std::ops::Range;
-
-/// A slot beyond every event.
-const NEVER: u32 = u32::MAX;
 
 /// Lives of one row; keeps its storage from life to life.
 #[derive(Debug)]
@@ -91,7 +88,8 @@ impl<'p> Lives<'p> {
     pub fn begin(&mut self, key: Key) -> Option<u64> {
         /// A row that loses a blade in so many tries contradicts the fact that it runs.
         const TRIES: u64 = 1000;
-        let tries = (0..TRIES).find(|&attempt| self.people.begin(if attempt == 0 { key } else { key.child(attempt) }))?;
+        let tries =
+            (0..TRIES).find(|&attempt| self.people.begin(if attempt == 0 { key } else { key.child(attempt) }))?;
         group_by_blade(&self.people, 0, &mut self.blades);
         for schedule in 0..self.row.schedules {
             self.prepare(schedule);
@@ -106,7 +104,12 @@ impl<'p> Lives<'p> {
         let people = &self.people;
         let slots = &mut self.first_slots[schedule];
         slots.clear();
-        slots.extend((0..people.cracks.len()).map(|crack| next_slot(people, strategy, crack, 0)));
+        slots.extend(people.cracks.iter().map(Crack::loss_slot));
+        for line in &strategy.lines {
+            for (index, slot) in slots.iter_mut().enumerate() {
+                *slot = slot_with(people, line, index, *slot, 0);
+            }
+        }
         let calls = &mut self.false_calls[schedule];
         calls.clear();
         for (index, line) in strategy.lines.iter().enumerate() {
@@ -164,9 +167,20 @@ impl<'p> Lives<'p> {
         end: usize,
         record: &mut Record,
     ) {
+        let alone = self.false_calls[strategy.schedule].is_empty();
         for cracks in blades {
-            let blade = self.people.cracks[cracks.start as usize].blade;
-            self.follow_blade(strategy, blade, cracks.clone(), begin, end, record);
+            let index = cracks.start as usize;
+            let crack = &self.people.cracks[index];
+            let slot = self.first_slots[strategy.schedule].get(index).copied().unwrap_or(0);
+            if alone && cracks.len() == 1 && slot as usize > 2 * end {
+                // The commonest life of all: one crack, never called, and no loss.
+                record.present(crack, end);
+            } else {
+                self.follow_blade(strategy, crack.blade, cracks.clone(), begin, end, record);
+            }
+        }
+        if alone {
+            return;
         }
         for index in 0..self.false_calls[strategy.schedule].len() {
             let FalseCall { blade, outage, .. } = self.false_calls[strategy.schedule][index];
@@ -228,7 +242,7 @@ impl<'p> Lives<'p> {
             }
             let generation = self.next_generation(blade);
             let new = self.people.cracks.len();
-            if slot % 2 == 0 {
+            if slot.is_multiple_of(2) {
                 self.tally_loss(lost_year, blade, generation, record);
                 self.people.renew_at(blade, generation, lost_year);
                 from = outage;
@@ -276,7 +290,7 @@ impl<'p> Lives<'p> {
         while let Some(slot) = self.due.pop() {
             let outage = slot / 2;
             let end = strategy.row_end.filter(|end| end.0 == outage && slot % 2 == 1).map(|end| end.1);
-            if slot % 2 == 0 {
+            if slot.is_multiple_of(2) {
                 self.lose(strategy, slot, record);
             } else if end == Some(RowEndAction::Retired) {
                 until = outage as usize;
@@ -296,9 +310,8 @@ impl<'p> Lives<'p> {
         loop {
             let cracks = &self.people.cracks;
             let lost = self.live.iter().zip(&self.slots).filter(|(_, next)| **next == slot);
-            let earliest = lost
-                .map(|(&crack, _)| &cracks[crack as usize])
-                .min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
+            let earliest =
+                lost.map(|(&crack, _)| &cracks[crack as usize]).min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
             let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
             let generation = self.next_generation(blade);
             self.tally_loss(lost_year, blade, generation, record);
@@ -407,7 +420,7 @@ impl<'p> Lives<'p> {
                 let calls = strategy.lines.len() == 1
                     || looks_at(line, outage)
                         && covers_crack(&self.people, line, &self.people.cracks[crack], at)
-                        && self.people.look(crack, line.technique).calls(at);
+                        && self.people.calls(crack, line.technique, at);
                 if calls {
                     escalated |= 1 << line.look;
                     let length_mm = self.measured_mm(strategy, crack, line.technique, at);
@@ -445,7 +458,7 @@ impl<'p> Lives<'p> {
             for index in 0..self.live.len() {
                 let crack = self.live[index] as usize;
                 let about = &self.people.cracks[crack];
-                if about.blade == blade && about.is_present(at) && self.people.look(crack, technique).calls(at) {
+                if about.blade == blade && about.is_present(at) && self.people.calls(crack, technique, at) {
                     let length_mm = self.measured_mm(strategy, crack, technique, at);
                     let counted = self.slots[index] == 2 * outage + 1;
                     self.call(blade, u32::from(!counted), length_mm, technique, true);
@@ -460,7 +473,7 @@ impl<'p> Lives<'p> {
         for index in 0..self.live.len() {
             let crack = self.live[index] as usize;
             let about = &self.people.cracks[crack];
-            if about.is_present(at) && self.people.look(crack, technique).calls(at) {
+            if about.is_present(at) && self.people.calls(crack, technique, at) {
                 let blade = about.blade;
                 let length_mm = self.measured_mm(strategy, crack, technique, at);
                 // A crack that a scheduled look called is counted already.
@@ -580,30 +593,29 @@ fn group_by_blade(people: &Population, from: usize, groups: &mut Vec<Range<u32>>
 /// The slot of a crack's next event from an outage on: its first scheduled call or its loss.
 #[inline]
 fn next_slot(people: &Population, strategy: &StrategyPlan, index: usize, from: usize) -> u32 {
+    let loss = people.cracks[index].loss_slot();
+    strategy.lines.iter().fold(loss, |slot, line| slot_with(people, line, index, slot, from))
+}
+
+/// The slot of a crack's next event from an outage on, when one more line looks.
+#[inline(always)]
+fn slot_with(people: &Population, line: &Line, index: usize, slot: u32, from: usize) -> u32 {
     let crack = &people.cracks[index];
-    let mut limit = crack.last;
-    let mut slot = if crack.lost_year.is_finite() { 2 * crack.last } else { NEVER };
-    let from = from.max(crack.first as usize);
-    for line in &strategy.lines {
-        let begin = line.next[from] as usize;
-        let end = line.next[limit as usize] as usize;
-        if begin >= end {
-            continue;
-        }
-        let look = people.look(index, line.technique);
-        let outages = &line.outages[begin..end];
-        let called = if line.covers_all {
-            look.first_call(outages)
-        } else {
-            let sees = |outage: usize| covers_crack(people, line, crack, outage) && look.calls(outage);
-            outages.iter().copied().find(|&outage| sees(outage as usize))
-        };
-        if let Some(outage) = called {
-            limit = outage;
-            slot = 2 * outage + 1;
-        }
+    let limit = crack.last.min(slot / 2);
+    let begin = line.next[from.max(crack.first as usize)] as usize;
+    let end = line.next[limit as usize] as usize;
+    if begin >= end {
+        return slot;
     }
-    slot
+    let look = people.look(index, line.technique);
+    let outages = &line.outages[begin..end];
+    let called = if line.covers_all {
+        look.first_call(outages)
+    } else {
+        let sees = |outage: usize| covers_crack(people, line, crack, outage) && look.calls(outage);
+        outages.iter().copied().find(|&outage| sees(outage as usize))
+    };
+    called.map_or(slot, |outage| 2 * outage + 1)
 }
 
 /// Whether a line looks at an outage.

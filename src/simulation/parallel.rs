@@ -59,7 +59,12 @@ impl Run {
             ));
         }
         if self.threads > 4096 {
-            return Err(Error::argument("threads", self.threads, "must be at most 4096", "0 uses what the machine gives"));
+            return Err(Error::argument(
+                "threads",
+                self.threads,
+                "must be at most 4096",
+                "0 uses what the machine gives",
+            ));
         }
         Ok(())
     }

@@ -109,6 +109,8 @@ pub(crate) struct Class {
 #[derive(Debug)]
 pub(crate) struct TechniquePlan {
     pub name: u64,
+    /// Its place among the techniques in use, if it is one.
+    pub used: usize,
     pub access: Access,
     pub size: SizeMeasure,
     pub curve: PodCurve,
@@ -246,8 +248,7 @@ impl RowPlan {
         let outages = unit.outages.years.clone();
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
-        let classes: Vec<Class> =
-            root.hot_spots.iter().map(|spot| Class::new(study, row, spot, end_year)).collect();
+        let classes: Vec<Class> = root.hot_spots.iter().map(|spot| Class::new(study, row, spot, end_year)).collect();
         let techniques: Vec<TechniquePlan> =
             (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
         let prices = Prices {
@@ -313,6 +314,9 @@ impl RowPlan {
                 })
             })
             .collect();
+        for (place, &technique) in plan.used_techniques.iter().enumerate() {
+            plan.techniques[technique].used = place;
+        }
         plan.strategies = strategies;
         plan.number_kept_sources(study);
         plan
@@ -416,6 +420,7 @@ impl TechniquePlan {
             .collect();
         TechniquePlan {
             name: hash_name(id),
+            used: usize::MAX,
             access: *access,
             size: pod.size,
             curve: *pod,
@@ -474,9 +479,11 @@ impl StrategyPlan {
                 .step_by(look.every_outages as usize)
                 .filter(|&outage| row_end.is_none_or(|(end, _)| end != outage))
                 .collect();
-            let classes = look.coverage.hot_spots.as_ref().map_or_else(Vec::new, |names| {
-                spots.iter().map(|spot| names.contains(&spot.id)).collect()
-            });
+            let classes = look
+                .coverage
+                .hot_spots
+                .as_ref()
+                .map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
             let fraction = look.coverage.blade_fraction;
             for &technique in &look.techniques {
                 let about = &row.techniques[technique];

@@ -5,6 +5,7 @@
 //! see, so that logarithms and exponentials run over the whole row at once.
 
 use super::plan::{Class, Cohort, RowPlan, TechniquePlan};
+use super::record::BLOCK;
 use crate::math::{exp, exp_each, exp_into, ln, ln_each, normal_each, normal_quantile};
 use crate::model::detection::SizeMeasure;
 use crate::model::growth::{Course, CrackEnd, Limit};
@@ -40,6 +41,9 @@ mod draw {
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
 const BANDS: [f64; 9] = [0.0, 0.7, 1.3, 1.8, 2.3, 2.8, 3.4, 4.2, f64::INFINITY];
 
+/// A slot beyond every event; slots are explained in `life`.
+pub(crate) const NEVER: u32 = u32::MAX;
+
 /// One crack.
 #[derive(Debug, Clone)]
 pub(crate) struct Crack {
@@ -73,6 +77,12 @@ impl Crack {
         self.place..self.place + (self.last - self.first) as usize
     }
 
+    /// Slot of the loss it ends in, if nothing is done.
+    #[inline(always)]
+    pub fn loss_slot(&self) -> u32 {
+        if self.lost_year < f64::INFINITY { 2 * self.last } else { NEVER }
+    }
+
     /// Index of its hot spot.
     pub fn class(&self) -> usize {
         self.class as usize
@@ -99,10 +109,12 @@ pub(crate) struct Population<'p> {
     ln_length: Vec<f64>,
     /// Logarithm of the geometric mean of depth and length, where a technique goes by it.
     ln_mean: Vec<f64>,
-    /// Surface lengths in mm.
+    /// Surface lengths in mm, each [`BLOCK`] places further on than the others, and as many to spare.
     pub length_mm: Vec<f64>,
-    /// Standard normal numbers that cracks keep, one for each of the row's sources.
+    /// Standard normal numbers that new cracks keep, one for each of the row's sources.
     kept: Vec<f64>,
+    /// What each technique in use makes of each crack, cracks outermost.
+    views: Vec<View>,
     /// Shift of ln q50 by inspection, for each technique and outage; not-a-number until asked for.
     effects: Vec<Vec<Cell<f64>>>,
     /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
@@ -121,6 +133,15 @@ struct Seed {
     class: u32,
     stress: f64,
     born_year: f64,
+}
+
+/// What a technique makes of a crack, whatever the outage.
+#[derive(Debug, Clone, Copy)]
+struct View {
+    /// ln q50 with all shifts but the inspection's.
+    hidden: f64,
+    /// Key of its calls.
+    key: Key,
 }
 
 /// Blades whose stress lies in one band.
@@ -146,8 +167,9 @@ impl<'p> Population<'p> {
             ln_depth: Vec::new(),
             ln_length: Vec::new(),
             ln_mean: Vec::new(),
-            length_mm: Vec::new(),
+            length_mm: vec![0.0; 2 * BLOCK],
             kept: Vec::new(),
+            views: Vec::new(),
             effects: row
                 .techniques
                 .iter()
@@ -199,8 +221,8 @@ impl<'p> Population<'p> {
         self.ln_depth.truncate(places);
         self.ln_length.truncate(places);
         self.ln_mean.truncate(places);
-        self.length_mm.truncate(places);
-        self.kept.truncate(count * self.row.kept_sources.len());
+        self.length_mm.truncate(places + 2 * BLOCK);
+        self.views.truncate(count * self.row.used_techniques.len());
     }
 
     /// New blades of equal age, all at once: only blades that crack are visited.
@@ -224,11 +246,14 @@ impl<'p> Population<'p> {
             below = up_to;
         }
         let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
-        let per_blade = -(-candidates).ln_1p();
+        // A blade that cracks for certain is a candidate but for one chance in 2^53.
+        let per_blade =
+            if sigma > 0.0 { -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p() } else { bands[0].hazard };
         let mut stream = Stream::new(key);
         let mut position = 0.0;
         let count = cohort.blades.len() as f64;
-        while per_blade > 0.0 {
+        // Without hazard the reach in blades is infinite, which ends it at once.
+        loop {
             let reach = stream.exponential();
             let skipped = whole(reach / per_blade);
             position += skipped;
@@ -467,17 +492,24 @@ impl<'p> Population<'p> {
                 scale(&mut depths[places.clone()], &mut lengths[places], power);
             }
         }
-        self.length_mm.resize(end, 0.0);
-        exp_into(lengths, &mut self.length_mm[begin..]);
+        self.length_mm.resize(end + 2 * BLOCK, 0.0);
+        exp_into(lengths, &mut self.length_mm[begin + BLOCK..]);
         if row.uses_mean_size {
             self.ln_mean.extend(depths.iter().zip(lengths).map(|(depth, length)| 0.5 * (*depth + *length)));
         }
+        self.kept.clear();
         if !row.kept_sources.is_empty() {
-            let begin = self.kept.len();
             for crack in &self.cracks[from..] {
                 self.kept.extend(row.kept_sources.iter().map(|&source| crack.key.child(source).uniform(draw::KEPT)));
             }
-            normal_each(&mut self.kept[begin..]);
+            normal_each(&mut self.kept);
+        }
+        for (index, crack) in self.cracks[from..].iter().enumerate() {
+            let kept = &self.kept[index * row.kept_sources.len()..];
+            self.views.extend(row.used_techniques.iter().map(|&technique| {
+                let about = &row.techniques[technique];
+                View { hidden: about.ln_q50 + kept_shift(about, kept), key: crack.key.child(about.name) }
+            }));
         }
     }
 
@@ -507,9 +539,9 @@ impl<'p> Population<'p> {
     /// How one technique looks at one crack, outage after outage.
     #[inline(always)]
     pub fn look(&self, crack: usize, technique: usize) -> LookAt<'_> {
-        let about = &self.row.techniques[technique];
-        let sources = self.row.kept_sources.len();
-        let kept = &self.kept[crack * sources..(crack + 1) * sources];
+        let row = self.row;
+        let about = &row.techniques[technique];
+        let View { hidden, key } = self.views[crack * row.used_techniques.len() + about.used];
         let crack = &self.cracks[crack];
         let sizes = match about.size {
             SizeMeasure::Length => &self.ln_length,
@@ -523,16 +555,30 @@ impl<'p> Population<'p> {
             effects: &self.effects[technique],
             first: crack.first as usize,
             place: crack.place,
-            hidden: about.ln_q50 + kept_shift(about, kept),
-            key: crack.key.child(about.name),
+            hidden,
+            key,
         }
+    }
+
+    /// [`LookAt::calls`] at one outage only.
+    #[inline(always)]
+    pub fn calls(&self, crack: usize, technique: usize, outage: usize) -> bool {
+        let row = self.row;
+        let about = &row.techniques[technique];
+        if about.gate.is_some() || about.inspection_sigma > 0.0 || about.size != SizeMeasure::Length {
+            return self.look(crack, technique).calls(outage);
+        }
+        // The same for the commonest technique.
+        let View { hidden, key } = self.views[crack * row.used_techniques.len() + about.used];
+        let z = (self.ln_length[self.cracks[crack].place(outage)] - hidden) * about.per_spread;
+        about.quick.is_below(key.uniform(draw::CALL + outage as u64), z)
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
     pub fn measured_mm(&self, crack: &Crack, technique: usize, outage: usize) -> f64 {
         let about = &self.row.techniques[technique];
         let scatter = crack.key.child(about.name).normal(draw::SIZE + outage as u64);
-        self.length_mm[crack.place(outage)] * about.sizing_bias * exp(about.sizing_sigma * scatter)
+        self.length_mm[crack.place(outage) + BLOCK] * about.sizing_bias * exp(about.sizing_sigma * scatter)
     }
 
     /// Length that a technique reports for a false indication, in mm.
@@ -560,7 +606,11 @@ impl<'p> Population<'p> {
                 return false;
             }
             let effect = row.techniques[technique].inspection_sigma
-                * self.key.child(purpose::INSPECTION).child(row.techniques[technique].name).normal(draw::PAST_CALL + index as u64);
+                * self
+                    .key
+                    .child(purpose::INSPECTION)
+                    .child(row.techniques[technique].name)
+                    .normal(draw::PAST_CALL + index as u64);
             let starts = row.starts.at(year);
             let mut renewed: Vec<u32> = self
                 .cracks
@@ -656,7 +706,7 @@ impl LookAt<'_> {
     pub fn first_call(&self, outages: &[u32]) -> Option<u32> {
         let about = self.about;
         if about.gate.is_some() || !self.effects.is_empty() {
-            return outages.iter().copied().find(|&outage| self.calls(outage as usize));
+            return self.first_call_of_any(outages);
         }
         // The same as `calls`, for the commonest technique, with all that stays the same at hand.
         let (quick, per_spread, hidden, key) = (&about.quick, about.per_spread, self.hidden, self.key);
@@ -667,14 +717,25 @@ impl LookAt<'_> {
         })
     }
 
+    #[inline(never)]
+    fn first_call_of_any(&self, outages: &[u32]) -> Option<u32> {
+        outages.iter().copied().find(|&outage| self.calls(outage as usize))
+    }
+
     /// The shift that all blades of an inspection share; drawn when it is first asked for.
     #[inline(always)]
     fn effect(&self, outage: usize) -> f64 {
         let Some(effect) = self.effects.get(outage) else { return 0.0 };
-        if effect.get().is_nan() {
-            let key = self.people.key.child(purpose::INSPECTION).child(self.about.name);
-            effect.set(self.about.inspection_sigma * key.normal(outage as u64));
-        }
-        effect.get()
+        let known = effect.get();
+        if known.is_nan() { self.draw_effect(outage) } else { known }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn draw_effect(&self, outage: usize) -> f64 {
+        let key = self.people.key.child(purpose::INSPECTION).child(self.about.name);
+        let effect = self.about.inspection_sigma * key.normal(outage as u64);
+        self.effects[outage].set(effect);
+        effect
     }
 }

@@ -170,11 +170,11 @@ pub(crate) struct Record {
     /// Study year of each loss, from 0.
     pub loss_years: Vec<u32>,
     /// Cracks in the row just after each outage.
-    pub cracks: Vec<f64>,
+    pub cracks: Vec<[f64; BLOCK]>,
     /// Sum of their lengths, in mm.
-    pub total_mm: Vec<f64>,
+    pub total_mm: Vec<[f64; BLOCK]>,
     /// Length of the longest, in mm; zero if there is none.
-    pub longest_mm: Vec<f64>,
+    pub longest_mm: Vec<[f64; BLOCK]>,
     stays: Vec<Stay>,
     extras: Vec<Extra>,
     touched: Slots,
@@ -188,9 +188,9 @@ impl Record {
         Record {
             values: [0.0; Quantity::ALL.len()],
             loss_years: Vec::new(),
-            cracks: vec![0.0; outages],
-            total_mm: vec![0.0; outages],
-            longest_mm: vec![0.0; outages],
+            cracks: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
+            total_mm: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
+            longest_mm: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
             stays: Vec::new(),
             extras: vec![Extra::default(); outages],
             touched,
@@ -203,9 +203,9 @@ impl Record {
         self.values = [0.0; Quantity::ALL.len()];
         self.loss_years.clear();
         self.stays.clear();
-        self.cracks.fill(0.0);
-        self.total_mm.fill(0.0);
-        self.longest_mm.fill(0.0);
+        self.cracks.fill([0.0; BLOCK]);
+        self.total_mm.fill([0.0; BLOCK]);
+        self.longest_mm.fill([0.0; BLOCK]);
     }
 
     #[inline(always)]
@@ -287,7 +287,8 @@ impl Record {
         }
     }
 
-    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
+    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths, with
+    /// [`BLOCK`] numbers to spare at both ends.
     pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, length_mm: &[f64]) {
         for (quantity, amount) in strategy.planned_sum {
             self.add(quantity, amount);
@@ -296,9 +297,8 @@ impl Record {
             let extra = std::mem::take(&mut self.extras[outage as usize]);
             self.price(row, strategy, outage as usize, &extra);
         }
-        let sum = |values: &Values, from: Quantity, to: Quantity| {
-            values[from as usize..=to as usize].iter().sum::<f64>()
-        };
+        let sum =
+            |values: &Values, from: Quantity, to: Quantity| values[from as usize..=to as usize].iter().sum::<f64>();
         self.set(Quantity::Cost, sum(&self.values, Quantity::LookCost, Quantity::LossCost));
         self.set(Quantity::Days, sum(&self.values, Quantity::LookDays, Quantity::ForcedDays));
         add_stays(&self.stays, length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
@@ -329,30 +329,44 @@ impl Record {
     }
 }
 
-/// Adds stays up, outage by outage, in vector registers where the machine has them.
+/// Outages that are added up together. A block is always read and written whole and from the same
+/// address, since a processor waits when it reads what it has just written in other pieces.
+pub(crate) const BLOCK: usize = 4;
+
+/// Adds stays up, outage by outage, in vector registers where the machine has them. The lengths
+/// have [`BLOCK`] numbers to spare at both ends.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
-fn add_stays(stays: &[Stay], length_mm: &[f64], cracks: &mut [f64], total_mm: &mut [f64], longest_mm: &mut [f64]) {
-    const LANES: usize = 4;
+fn add_stays(
+    stays: &[Stay],
+    length_mm: &[f64],
+    cracks: &mut [[f64; BLOCK]],
+    total_mm: &mut [[f64; BLOCK]],
+    longest_mm: &mut [[f64; BLOCK]],
+) {
+    // Numbers of the lanes and of the outages as floating-point numbers: those compare in one step.
+    const LANES: [f64; BLOCK] = [0.0, 1.0, 2.0, 3.0];
     for stay in stays {
-        let outages = stay.first as usize..(stay.first + stay.count) as usize;
-        let lengths = &length_mm[stay.place as usize..(stay.place + stay.count) as usize];
-        let (lengths, last_lengths) = lengths.as_chunks::<LANES>();
-        let (cracks, last_cracks) = cracks[outages.clone()].as_chunks_mut::<LANES>();
-        let (totals, last_totals) = total_mm[outages.clone()].as_chunks_mut::<LANES>();
-        let (longest, last_longest) = longest_mm[outages].as_chunks_mut::<LANES>();
-        for (((lengths, cracks), totals), longest) in lengths.iter().zip(cracks).zip(totals).zip(longest) {
-            for lane in 0..LANES {
-                let length = lengths[lane];
-                cracks[lane] += 1.0;
+        let first = stay.first as usize;
+        let until = first + stay.count as usize;
+        let blocks = first / BLOCK..until.div_ceil(BLOCK);
+        // Where the length for the first outage of the first block would stand.
+        let begin = stay.place as usize + BLOCK - first % BLOCK;
+        let lengths = length_mm[begin..][..blocks.len() * BLOCK].as_chunks::<BLOCK>().0;
+        let sums = cracks[blocks.clone()].iter_mut().zip(&mut total_mm[blocks.clone()]);
+        let sums = sums.zip(&mut longest_mm[blocks.clone()]);
+        let mut before = (first % BLOCK) as f64;
+        let mut after = before + f64::from(stay.count);
+        for (lengths, ((cracks, totals), longest)) in lengths.iter().zip(sums) {
+            // One where the crack was there, zero where it was not; all lengths are finite.
+            let there = LANES.map(|lane| if (lane >= before) & (lane < after) { 1.0 } else { 0.0 });
+            for lane in 0..BLOCK {
+                let length = there[lane] * lengths[lane];
+                cracks[lane] += there[lane];
                 totals[lane] += length;
                 longest[lane] = if length > longest[lane] { length } else { longest[lane] };
             }
-        }
-        let rest = last_lengths.iter().zip(last_cracks).zip(last_totals).zip(last_longest);
-        for (((length, cracks), total), longest) in rest {
-            *cracks += 1.0;
-            *total += length;
-            *longest = if *length > *longest { *length } else { *longest };
+            before -= BLOCK as f64;
+            after -= BLOCK as f64;
         }
     }
 }

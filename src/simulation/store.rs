@@ -182,3 +182,52 @@ fn is_alike(one: &Value, other: &Value) -> bool {
         _ => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn comparison(threads: usize) -> Comparison {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        study.simulate(&Run { trials: 700, seed: 3, threads, ..Run::default() }).expect("a good run")
+    }
+
+    #[test]
+    fn bytes_read_back_as_the_same_comparison_to_the_last_bit() {
+        let before = comparison(1);
+        let after = Comparison::from_bytes(&before.to_bytes()).expect("bytes just written");
+        assert_eq!(after.study, before.study);
+        assert_eq!(after.tally, before.tally);
+        assert_eq!(after.to_bytes(), before.to_bytes());
+    }
+
+    #[test]
+    fn bytes_and_json_do_not_depend_on_threads() {
+        let (one, other) = (comparison(1), comparison(3));
+        assert_eq!(one.to_bytes(), other.to_bytes());
+        assert_eq!(one.to_json(), other.to_json());
+    }
+
+    #[test]
+    fn damaged_bytes_are_refused() {
+        let bytes = comparison(1).to_bytes();
+        let text = String::from_utf8(bytes.clone()).expect("JSON is text");
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 1", "form 2"), "{}".into()]
+        {
+            assert_ne!(damaged, text);
+            let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");
+            assert!(error.to_string().starts_with("bytes = "), "{error}");
+        }
+    }
+
+    #[test]
+    fn sums_of_another_study_are_refused() {
+        let text = String::from_utf8(comparison(1).to_bytes()).expect("JSON is text");
+        let mut stored: Stored = serde_json::from_str(&text).expect("just written");
+        stored.study = stored.study.replace("horizon_years = 30", "horizon_years = 31");
+        stored.checksum = stored.sum();
+        let bytes = serde_json::to_vec(&stored).expect("a JSON form");
+        let error = Comparison::from_bytes(&bytes).expect_err("29 years of losses are not 31");
+        assert!(error.to_string().contains("sums of the study"), "{error}");
+    }
+}

@@ -143,7 +143,12 @@ impl Comparison {
     fn by_year(&self) -> Table {
         let names = [Head::Text("level"), Head::Text("row"), Head::Text("strategy"), Head::Number("year")];
         let mut columns = estimate_columns(["losses", "losses_standard_error", "losses_low", "losses_high"]).to_vec();
-        columns.extend(estimate_columns(["p_any_loss", "p_any_loss_standard_error", "p_any_loss_low", "p_any_loss_high"]));
+        columns.extend(estimate_columns([
+            "p_any_loss",
+            "p_any_loss_standard_error",
+            "p_any_loss_low",
+            "p_any_loss_high",
+        ]));
         columns.extend([Head::Number("events"), Head::Text("note")]);
         let mut table = Table::new("by_year", &names, &columns);
         for (index, strategy) in self.study.strategies.iter().enumerate() {
@@ -248,7 +253,8 @@ impl Comparison {
         for ranking in self.rankings() {
             for (place, &strategy) in (1..).zip(&ranking.order) {
                 let id = self.study.strategies[strategy].id.as_str();
-                table.line([ranking.quantity.name().into(), Cell::Count(place), id.into()], [ranking.confidence.into()]);
+                table
+                    .line([ranking.quantity.name().into(), Cell::Count(place), id.into()], [ranking.confidence.into()]);
             }
         }
         table
@@ -301,8 +307,7 @@ impl Comparison {
         quantity: Quantity,
         estimate: Estimate,
     ) -> (Estimate, &'static str) {
-        let estimate =
-            if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
+        let estimate = if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
         let lives_with_loss = sums.sum[Quantity::AnyLoss as usize];
         let nothing = sums.sum[quantity as usize] == 0.0;
         if nothing && cannot_happen(&self.study, strategy, quantity) {
@@ -332,9 +337,7 @@ impl Comparison {
             }
             (Kind::Count, _) if nothing => (unseen(bound()), NONE_SEEN),
             (Kind::Money | Kind::Days, _) if nothing => (estimate, ZERO_IN_EVERY_TRIAL),
-            (Kind::Count | Kind::Money | Kind::Days, _) => {
-                (Estimate { low: estimate.low.max(0.0), ..estimate }, "")
-            }
+            (Kind::Count | Kind::Money | Kind::Days, _) => (Estimate { low: estimate.low.max(0.0), ..estimate }, ""),
         }
     }
 
@@ -353,8 +356,9 @@ impl Comparison {
 
     /// What is the same in every trial has no scatter but that of rounding, which is taken away.
     fn without_rounding(&self, estimate: Estimate) -> Estimate {
-        /// Standard deviation over mean that rounding of sums of squares may leave.
-        const ROUNDING: f64 = 1e-7;
+        /// Standard deviation over mean that rounding may leave: a leaf's sum of 256 squares is good to
+        /// 256 times 2.2e-16, the root of which is 2.4e-7.
+        const ROUNDING: f64 = 1e-6;
         let deviation = estimate.standard_error * (self.tally.trials as f64).sqrt();
         if estimate.value != 0.0 && deviation <= ROUNDING * estimate.value.abs() {
             Estimate { standard_error: 0.0, low: estimate.value, high: estimate.value, ..estimate }
@@ -411,7 +415,8 @@ fn kind(quantity: Quantity) -> Kind {
 fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool {
     let techniques = || {
         let seconds = strategy.looks.iter().filter_map(|look| look.escalation.as_ref());
-        let all = strategy.looks.iter().flat_map(|look| &look.techniques).chain(seconds.flat_map(|next| &next.techniques));
+        let all =
+            strategy.looks.iter().flat_map(|look| &look.techniques).chain(seconds.flat_map(|next| &next.techniques));
         all.map(|&technique| &study.techniques[technique])
     };
     let row_is_replaced = || {
@@ -526,5 +531,62 @@ impl Table {
     /// A column by name.
     pub fn column(&self, name: &str) -> Option<&Column> {
         self.columns.iter().find(|(known, _)| *known == name).map(|(_, column)| column)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::Run;
+
+    fn comparison(study: &str, trials: u64) -> Comparison {
+        let study = Study::parse(study, "test").expect("a good study");
+        study.simulate(&Run { trials, seed: 3, ..Run::default() }).expect("a good run")
+    }
+
+    #[test]
+    fn every_table_is_there_and_its_columns_are_equally_long() {
+        let comparison = comparison(include_str!("../../tests/engine/data/y2.toml"), 300);
+        for name in TABLES {
+            let table = comparison.table(name).expect("a known name");
+            assert_eq!(table.name, name);
+            assert!(!table.is_empty(), "{name}");
+            for (column, cells) in &table.columns {
+                let length = match cells {
+                    Column::Text(texts) => texts.len(),
+                    Column::Number(numbers) => numbers.len(),
+                    Column::Count(counts) => counts.len(),
+                };
+                assert_eq!(length, table.len(), "{name}.{column}");
+            }
+        }
+        assert!(comparison.table("summaries").is_err());
+    }
+
+    #[test]
+    fn every_note_of_nothing_seen_stands_beside_a_bound() {
+        let comparison = comparison(include_str!("../../tests/engine/data/y1a.toml"), 300);
+        let table = comparison.table("summary").expect("a known name");
+        let (Some(Column::Text(notes)), Some(Column::Number(highs)), Some(Column::Number(values))) =
+            (table.column("note"), table.column("high"), table.column("value"))
+        else {
+            panic!("columns are missing");
+        };
+        let unseen: Vec<usize> = (0..table.len()).filter(|&line| notes[line] == NONE_SEEN).collect();
+        assert!(unseen.iter().all(|&line| values[line] == 0.0));
+        // A study without prices and days has a bound of zero on what losses cost.
+        assert!(unseen.iter().filter(|&&line| highs[line] > 0.0).count() >= 3 * 2);
+    }
+
+    #[test] // a constant summed over trials leaves a scatter of rounding alone
+    fn what_is_the_same_in_every_trial_has_no_scatter() {
+        let priced = include_str!("../../tests/engine/data/y1a.toml").replace("cost_per_row = 0", "cost_per_row = 0.1");
+        let comparison = comparison(&priced, 300);
+        let Some(Column::Number(errors)) =
+            comparison.table("summary").ok().and_then(|t| t.column("standard_error").cloned())
+        else {
+            panic!("the column is missing");
+        };
+        assert!(errors.iter().all(|error| error.is_nan() || *error == 0.0 || *error > 1e-6), "{errors:?}");
     }
 }

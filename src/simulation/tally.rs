@@ -9,7 +9,7 @@ use super::record::{Quantity, Record, Values};
 use serde::{Deserialize, Serialize};
 
 /// Trials whose sums are added one by one; a part of what makes results equal.
-pub(crate) const LEAF_TRIALS: u64 = 256;
+pub(crate) const LEAF_TRIALS: u64 = 512;
 
 /// Bins of the longest crack: 16 to an octave from 1/8 mm up to 512 mm, and one for no crack.
 pub(crate) const LENGTH_BINS: usize = 12 * 16 + 1;
@@ -125,8 +125,9 @@ fn add_each(to: &mut [f64], from: &[f64]) {
 impl RowSums {
     fn add(&mut self, record: &mut Record) {
         self.lives.add(&record.values, &mut record.loss_years);
-        add_moments(&record.cracks, &record.total_mm, &mut self.after_outage);
-        for (bins, &longest) in self.longest.chunks_exact_mut(LENGTH_BINS).zip(&record.longest_mm) {
+        add_moments(record.cracks.as_flattened(), record.total_mm.as_flattened(), &mut self.after_outage);
+        let bins = self.longest.as_chunks_mut::<LENGTH_BINS>().0;
+        for (bins, &longest) in bins.iter_mut().zip(record.longest_mm.as_flattened()) {
             bins[length_bin(longest)] += 1;
         }
     }
@@ -141,8 +142,8 @@ impl RowSums {
 /// Adds the numbers of one life, in vector registers where the machine has them.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
-    let n = cracks.len();
-    let total_mm = &total_mm[..n];
+    let n = sums.cracks.len();
+    let (cracks, total_mm) = (&cracks[..n], &total_mm[..n]);
     let AfterOutage { cracks: a, cracks_square: b, total_mm: c, total_mm_square: d, cracks_total_mm: e } = sums;
     let (a, b, c, d, e) = (&mut a[..n], &mut b[..n], &mut c[..n], &mut d[..n], &mut e[..n]);
     for i in 0..n {
@@ -290,12 +291,9 @@ impl Forest {
 
     /// The sum over all leaves.
     pub fn total(self) -> Option<Tally> {
-        self.trees
-            .into_iter()
-            .map(|(_, _, tally)| tally)
-            .reduce(|mut total, tally| {
-                total.merge(&tally);
-                total
-            })
+        self.trees.into_iter().map(|(_, _, tally)| tally).reduce(|mut total, tally| {
+            total.merge(&tally);
+            total
+        })
     }
 }

@@ -37,9 +37,12 @@ mod tests {
 
     #[test] // Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, method 5, to 4 decimals
     fn exact_proportions_are_those_of_the_published_table() {
-        for (events, trials, low, high) in
-            [(81.0, 263.0, 0.2527, 0.3676), (15.0, 148.0, 0.0578, 0.1617), (0.0, 20.0, 0.0, 0.1684), (1.0, 29.0, 0.0009, 0.1776)]
-        {
+        for (events, trials, low, high) in [
+            (81.0, 263.0, 0.2527, 0.3676),
+            (15.0, 148.0, 0.0578, 0.1617),
+            (0.0, 20.0, 0.0, 0.1684),
+            (1.0, 29.0, 0.0009, 0.1776),
+        ] {
             let (ours_low, ours_high) = exact_proportion(events, trials, 0.95);
             assert!((ours_low - low).abs() < 6e-5, "{events} of {trials}: {ours_low}");
             assert!((ours_high - high).abs() < 6e-5, "{events} of {trials}: {ours_high}");

@@ -56,13 +56,14 @@ fn set(whole: &mut Item, path: &str, value: Value) -> Result<()> {
     };
     let mut here = whole;
     for step in way {
-        here = inner(here, step).map_err(|known| refusal(&format!("leads nowhere: there is no {}", step.words()), &known))?;
+        here = inner(here, step)
+            .map_err(|known| refusal(&format!("leads nowhere: there is no {}", step.words()), &known))?;
     }
     match last {
         Step::Key(key) if here.is_table_like() => here[key.as_str()] = Item::Value(value),
         _ => {
-            let at_end =
-                inner(here, last).map_err(|known| refusal(&format!("leads nowhere: there is no {}", last.words()), &known))?;
+            let at_end = inner(here, last)
+                .map_err(|known| refusal(&format!("leads nowhere: there is no {}", last.words()), &known))?;
             *at_end = Item::Value(value);
         }
     }

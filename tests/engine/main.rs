@@ -1,4 +1,6 @@
 //! The engine, seen from outside; a module for each subject.
 
+mod closed_form;
+mod reproducibility;
 mod study_file;
 mod yardstick;

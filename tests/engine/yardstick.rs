@@ -77,7 +77,7 @@ fn assert_agrees(problem: &str, distances: &[Distance]) {
     let beyond = |limit: f64| distances.iter().filter(|distance| distance.z.abs() > limit).count();
     let (two, three) = (beyond(2.0), beyond(3.0));
     let rms = (distances.iter().map(|d| d.z * d.z).sum::<f64>() / distances.len() as f64).sqrt();
-    println!("{problem}: {} comparisons, rms {rms:.2}, {two} beyond 2, {three} beyond 3", distances.len());
+    eprintln!("{problem}: {} comparisons, rms {rms:.2}, {two} beyond 2, {three} beyond 3", distances.len());
     assert!(distances.len() > 250, "{problem}: only {} comparisons", distances.len());
     for Distance { what, ours, expected, z } in distances {
         assert!(z.abs() <= ALLOWED, "{problem} {what}: {ours} against {expected}: {z:.1} standard errors apart");
@@ -125,7 +125,12 @@ fn compare_strategy(
     }
     for (outage, after) in comparison.after_outages(0, strategy).iter().enumerate() {
         let number = |key: &str| expected[key][outage].as_f64().unwrap_or(0.0);
-        add(format!("cracks {}", after.year), after.cracks, number("cracks_after_outage"), number("cracks_after_outage_se"));
+        add(
+            format!("cracks {}", after.year),
+            after.cracks,
+            number("cracks_after_outage"),
+            number("cracks_after_outage_se"),
+        );
         if let Some(length) = after.mean_length_mm {
             add(format!("length {}", after.year), length, number("mean_length_mm"), number("mean_length_mm_se"));
         }

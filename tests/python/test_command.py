@@ -1,6 +1,7 @@
 """The command line."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -27,23 +28,20 @@ def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
     assert result.stderr == ""
     for part in (
         "2,000 trials, seed 1",
+        "fleet: any loss",
         "a row: any loss, mean",
-        "a row: any loss, worst",
         "year by year",
-        "cracks found",
-        "blades replaced",
-        "of them false calls",
-        "times blades out",
-        "longest: 50 %",
+        "longest:",
+        "Found and replaced, whole fleet",
         "Cost, whole fleet",
         "Days, whole fleet",
         "Differences to none",
-        "confidence in first",
+        "confidence in the first",
         "1 time in 20",
         serrata.CAUTION,
     ):
         assert part in result.stdout, part
-    assert max(map(len, result.stdout.splitlines())) <= 110
+    assert max(map(len, result.stdout.splitlines())) <= 120
 
 
 def test_the_printed_numbers_are_those_of_the_comparison(losses):
@@ -52,6 +50,25 @@ def test_the_printed_numbers_are_those_of_the_comparison(losses):
     value, low, high = (float(line[name].iloc[0]) for name in ("value", "low", "high"))
     printed = next(text for text in result.stdout.splitlines() if text.startswith("  bench_third") and " to " in text)
     assert f"{value:.3f} ({low:.3f} to {high:.3f})" in printed
+
+
+def test_finds_and_replacements_are_printed_with_their_uncertainty(losses):
+    result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
+    block = result.stdout[result.stdout.index("Found and replaced") :]
+    line = next(text for text in block.splitlines() if text.startswith("  insitu_then_bench"))
+    found, left, replaced, false, rows, out = re.findall(r"(?<!±)\b\d[\d,.]*(?: ±[\d.]+)?", line)
+    summary = losses.summary[losses.summary["strategy"] == "insitu_then_bench"].set_index("quantity")
+    for printed, quantity in (
+        (found, "cracks_found"),
+        (left, "cracks_left_after_last_outage"),
+        (replaced, "blades_replaced"),
+        (out, "times_blades_out"),
+    ):
+        value, half = (float(number) for number in printed.split(" ±"))
+        # Two figures of the half-width are printed.
+        assert value == pytest.approx(summary["value"][quantity], abs=0.05 * half)
+        assert half == pytest.approx(summary["high"][quantity] - summary["value"][quantity], rel=0.05)
+    assert (false, rows) == ("0", "0")
 
 
 def test_nothing_seen_is_printed_as_a_bound_and_warned_of():

@@ -209,7 +209,7 @@ impl Lines {
         let last = lines[below].iter().rfind(|step| step.left >= 0.0).map_or(f64::NAN, |step| 0.3 * step.advance_slope);
         for line in &mut lines {
             line.iter_mut().for_each(|step| step.left += last);
-            line.retain(|step| !(step.left <= 0.0));
+            line.retain(|step| step.left > 0.0 || step.left.is_nan());
         }
         let end_left = lines.iter().map(|line| end_left(flow, line)).collect();
         Lines { spacing, lines, end_left }

@@ -382,5 +382,7 @@ fn odd_hot_spots_give_no_panic() {
     }
     spot.section = None;
     let path = SurfaceCrack::new(&law(3.0), &spot);
-    assert!(path.size_at(path.course(0.5, 0.8), 0.0).0.is_nan());
+    let course = path.course(0.5, 0.8);
+    assert!(path.size_at(course, 0.0).0.is_nan());
+    assert!(path.advance_to(course, CrackEnd::Depth(2.0)) >= 0.0);
 }
