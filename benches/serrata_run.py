@@ -26,21 +26,12 @@ def main() -> None:
     comparison = study.simulate(trials=asked.rows, seed=asked.seed, threads=asked.threads, progress=False)
     wall = time.perf_counter() - begin
     answers = comparison.summary.set_index(["strategy", "quantity"])["value"]
-    print(
-        json.dumps(
-            {
-                "rows_per_s": asked.rows / wall,
-                "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-                "results": {
-                    strategy: {
-                        "failures": answers[strategy, "losses"],
-                        "replaced": answers[strategy, "blades_replaced"],
-                    }
-                    for strategy in answers.index.get_level_values(0).unique()
-                },
-            }
-        )
-    )
+    results = {
+        strategy: {"failures": answers[strategy, "losses"], "replaced": answers[strategy, "blades_replaced"]}
+        for strategy in comparison.study.strategies
+    }
+    peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(json.dumps({"rows_per_s": asked.rows / wall, "peak_mib": peak_mib, "results": results}))
 
 
 if __name__ == "__main__":

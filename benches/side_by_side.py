@@ -86,13 +86,13 @@ def main() -> None:
     print("problem  program  threads      rows/s   us/row   serrata is   peak MiB")
     for problem in PROBLEMS:
         for threads in threads_asked:
-            ours = best[problem, "serrata", threads]["rows_per_s"]
+            rate_of_ours = best[problem, "serrata", threads]["rows_per_s"]
             for program in PROGRAMS:
                 done = best[problem, program, threads]
                 rate = done["rows_per_s"]
                 print(
                     f"{problem:8s} {program:8s} {threads:7d} {rate:11,.0f} {1e6 / rate:8.2f} "
-                    f"{ours / rate:9.2f} x {done['peak_mib']:10.0f}"
+                    f"{rate_of_ours / rate:9.2f} x {done['peak_mib']:10.0f}"
                 )
     for problem in PROBLEMS:
         micros = 1e6 / best[problem, "serrata", 1]["rows_per_s"]
@@ -101,11 +101,10 @@ def main() -> None:
             f"\n{problem}: one thread takes {micros:.2f} us a row: {micros / scalar:.1f} times the scalar floor "
             f"({scalar:.2f} us), {micros / vector:.1f} times the vectorised one ({vector:.2f} us)"
         )
+        ours = best[problem, "serrata", 1]["results"]
         for strategy, answers in best[problem, "numba", 1]["results"].items():
-            print(
-                f"   {strategy:18s} replaced: serrata {best[problem, 'serrata', 1]['results'][strategy]['replaced']:.3f}"
-                f"  numba {answers['replaced']:.3f}"
-            )
+            print(f"   {strategy:18s} blades replaced: serrata {ours[strategy]['replaced']:.3f}", end="")
+            print(f"  numba {answers['replaced']:.3f}")
     small, large = (run("serrata", "y1b", rows, cores, 1)["peak_mib"] for rows in (10_000, 1_000_000))
     print(f"\npeak memory of serrata: {small:.1f} MiB for 10,000 rows, {large:.1f} MiB for 1,000,000")
     if asked.out:

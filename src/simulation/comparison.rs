@@ -125,7 +125,7 @@ impl Comparison {
             .map(|((outage, &year), bins)| AfterOutageEstimate {
                 year,
                 cracks: self.mean(after.cracks[outage], after.cracks_square[outage]),
-                p_any_crack: self.proportion((self.tally.trials - bins[0]) as f64),
+                p_any_crack: self.proportion((self.tally.trials - u64::from(bins[0])) as f64),
                 mean_length_mm: self.mean_length(after, outage),
                 longest_mm: LONGEST_PROBABILITIES.map(|p| quantile_mm(bins, p)),
             })
@@ -155,7 +155,12 @@ impl Comparison {
 
     fn estimate(&self, sums: &LifeSums, quantity: Quantity) -> Estimate {
         let (sum, square) = (sums.sum[quantity as usize], sums.square[quantity as usize]);
-        if quantity.is_probability() { self.proportion(sum) } else { self.mean(sum, square) }
+        match quantity {
+            quantity if quantity.is_probability() => self.proportion(sum),
+            // No loss seen: the bound on the chance of any stands for their number too.
+            Quantity::Losses if sum == 0.0 => Estimate { standard_error: f64::NAN, ..self.proportion(0.0) },
+            _ => self.mean(sum, square),
+        }
     }
 
     fn losses_by_year(&self, sums: &LifeSums) -> Vec<Estimate> {
@@ -255,8 +260,8 @@ fn normal_interval(value: f64, standard_error: f64) -> Estimate {
 }
 
 /// Quantile of the longest crack from its bins, straight within a bin; zero for no crack.
-pub(super) fn quantile_mm(bins: &[u64], probability: f64) -> f64 {
-    let total: u64 = bins.iter().sum();
+pub(super) fn quantile_mm(bins: &[u32], probability: f64) -> f64 {
+    let total: u64 = bins.iter().map(|&count| u64::from(count)).sum();
     let wanted = probability * total as f64;
     let mut passed = bins[0] as f64;
     if wanted <= passed {

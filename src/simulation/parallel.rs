@@ -38,15 +38,15 @@ impl Default for Run {
 }
 
 impl Run {
-    /// Largest number of trials: every count stays exact, and leaves have numbers to spare.
-    pub const MOST_TRIALS: u64 = 1_000_000_000_000;
+    /// Largest number of trials: every count fits its 32 bits.
+    pub const MOST_TRIALS: u64 = 4_000_000_000;
 
     fn check(&self) -> Result<()> {
         if self.trials == 0 || self.trials > Run::MOST_TRIALS {
             return Err(Error::argument(
                 "trials",
                 self.trials,
-                "must be at least 1 and at most 1000000000000",
+                "must be at least 1 and at most 4000000000",
                 "10000 trials give a first answer; 1000000 resolve rare losses",
             ));
         }
@@ -54,7 +54,7 @@ impl Run {
             return Err(Error::argument(
                 "block_trials",
                 self.block_trials,
-                "must be at most 1000000000000",
+                "must be at most 4000000000",
                 "leave it out: it changes no result",
             ));
         }

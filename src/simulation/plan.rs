@@ -36,7 +36,7 @@ pub(crate) struct RowPlan {
     /// Whether every initial depth is lognormal or fixed.
     pub lognormal_depths: bool,
     pub techniques: Vec<TechniquePlan>,
-    /// Techniques that any strategy or past look uses, as indices.
+    /// Techniques that any strategy uses, as indices.
     pub used_techniques: Vec<usize>,
     /// Whether any of them goes by the geometric mean of depth and length.
     pub uses_mean_size: bool,

@@ -363,7 +363,8 @@ fn add_stays(
                 let length = there[lane] * lengths[lane];
                 cracks[lane] += there[lane];
                 totals[lane] += length;
-                longest[lane] = if length > longest[lane] { length } else { longest[lane] };
+                // Not `if`: that becomes a masked store, which some processors do very slowly.
+                longest[lane] = longest[lane].max(length);
             }
             before -= BLOCK as f64;
             after -= BLOCK as f64;

@@ -34,7 +34,7 @@ pub(crate) struct RowSums {
     pub lives: LifeSums,
     pub after_outage: AfterOutage,
     /// Lives by length of the longest crack, [`LENGTH_BINS`] for each outage.
-    pub longest: Vec<u64>,
+    pub longest: Vec<u32>,
 }
 
 /// Sums over lives of what is in the row just after each outage.
