@@ -1,0 +1,57 @@
+//! What happened to the row before the study starts.
+
+use super::sight::kept_shift;
+use super::{Crack, Population, draw, purpose};
+use crate::math::ln;
+use crate::model::detection::SizeMeasure;
+
+impl Population<'_> {
+    /// Looks before the study starts: called blades are renewed. Returns whether no blade was lost.
+    pub(super) fn live_the_past(&mut self) -> bool {
+        let row = self.row;
+        for (index, &(year, technique)) in row.past_looks.iter().enumerate() {
+            if self.cracks.iter().any(|crack| crack.lost_year <= year) {
+                return false;
+            }
+            let effect = row.techniques[technique].inspection_sigma
+                * self
+                    .key
+                    .child(purpose::INSPECTION)
+                    .child(row.techniques[technique].name)
+                    .normal(draw::PAST_CALL + index as u64);
+            let starts = row.starts.at(year);
+            let mut renewed: Vec<u32> = self
+                .cracks
+                .iter()
+                .filter(|crack| crack.born_year <= year)
+                .filter(|crack| self.past_call(crack, technique, index, starts, effect))
+                .map(|crack| crack.blade)
+                .collect();
+            renewed.sort_unstable();
+            renewed.dedup();
+            self.cracks.retain(|crack| !renewed.contains(&crack.blade));
+            for blade in renewed {
+                let key = self.blade_key(blade, (2 << 16) + index as u64);
+                self.renew_unseen(blade, key, year);
+            }
+        }
+        !self.cracks.iter().any(|crack| crack.lost_year < row.start_year)
+    }
+
+    fn past_call(&self, crack: &Crack, technique: usize, index: usize, starts: f64, effect: f64) -> bool {
+        let about = &self.row.techniques[technique];
+        let class = &self.row.classes[crack.class as usize];
+        let (y, ratio) = class.path.size_at(crack.course, crack.rate * (starts - crack.born_starts));
+        let ln_depth = -ln(y) * class.depth_power;
+        let size = match about.size {
+            SizeMeasure::Length => ln_depth + ratio,
+            SizeMeasure::Depth => ln_depth,
+            SizeMeasure::GeometricMean => ln_depth + 0.5 * ratio,
+        };
+        let kept: Vec<f64> =
+            self.row.kept_sources.iter().map(|&source| crack.key.child(source).normal(draw::KEPT)).collect();
+        let z = (size - about.ln_q50 - kept_shift(about, &kept) - effect) * about.per_spread;
+        let pod = about.curve.at(z) * about.gate_factor(ln_depth);
+        crack.key.child(about.name).uniform(draw::PAST_CALL + index as u64) < pod
+    }
+}
