@@ -123,6 +123,8 @@ pub const HORIZON_YEARS: Bound = Bound::above_zero(1e-3, 200.0);
 pub const OUTAGE_INTERVAL_YEARS: Bound = Bound::above_zero(1e-3, 200.0);
 /// Outages of one unit within a study.
 pub const MOST_OUTAGES: usize = 400;
+/// Looks that a strategy may have: a set of them is kept in the bits of one number.
+pub const MOST_LOOKS: usize = 32;
 /// Interest per year.
 pub const DISCOUNT_RATE: Bound = Bound::from_to_below(0.0, 1.0);
 /// A probability.

@@ -55,3 +55,8 @@ pub use model::Study;
 /// What stands with every result that a person reads.
 pub const CAUTION: &str = "This is decision support. Local codes, the maker's guidance and licensed or certified practice \
                            stand above it.";
+
+/// The README's example in Rust, run with the other examples.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct ReadmeExamples;

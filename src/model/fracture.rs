@@ -211,7 +211,7 @@ mod tests {
 
     #[test]
     fn misprinted_forms_are_outside_the_5_percent() {
-        // g with (a/c)**2 where (a/t)**2 belongs, as some transcriptions have it.
+        // g with (a/c)**2 where (a/t)**2 belongs, as some copies of the equation have it.
         let wrong_g = |crack: SurfaceCrackGeometry, angle: f64| {
             let squares = |ratio: f64| 1.0 + (0.1 + 0.35 * ratio * ratio) * (1.0 - angle.sin()).powi(2);
             let (right, wrong) = (crack.depth_mm / crack.thickness_mm, crack.depth_mm / crack.half_length_mm);

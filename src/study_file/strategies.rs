@@ -31,6 +31,10 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     });
     let read_dispositions =
         |section: &Section, key| dispositions(section.get(key, "a list of tables with the key action")?);
+    if looks.as_ref().and_then(Option::as_ref).is_some_and(|looks| looks.len() > bounds::MOST_LOOKS) {
+        let rule = format!("must hold at most {} looks", bounds::MOST_LOOKS);
+        section.fault("looks", rule, "name several techniques in one look");
+    }
     let dispositions = if section.has("looks") {
         read_dispositions(section, "dispositions")
     } else {

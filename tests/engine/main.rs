@@ -2,5 +2,6 @@
 
 mod closed_form;
 mod reproducibility;
+mod strategies;
 mod study_file;
 mod yardstick;

@@ -58,6 +58,7 @@ impl Lives<'_> {
             self.tally_loss(lost_year, blade, generation, record);
             match strategy.after_loss {
                 AfterLoss::ReplaceBlade => {
+                    self.watched.retain(|watched| watched.blade != blade);
                     self.remove_blade(blade, outage, record);
                     let from = self.people.cracks.len();
                     self.people.renew_at(blade, generation, lost_year);
@@ -66,6 +67,7 @@ impl Lives<'_> {
                 AfterLoss::ReplaceRow => {
                     record.add(Quantity::RowsReplaced, 1.0);
                     record.pay_row(self.row, strategy, lost_year);
+                    self.watched.clear();
                     self.renew_row(strategy, lost_year, outage, record);
                 }
             }

@@ -1,0 +1,183 @@
+//! What strategies do, one act at a time, on the row of yardstick problem y2: each answer is known
+//! on paper or equals that of another strategy.
+
+use serrata::Study;
+use serrata::model::strategy::{Action, AfterLoss, Disposition, Escalation, RowEnd, RowEndAction};
+use serrata::simulation::{Comparison, Quantity, Run};
+
+const NONE: usize = 0;
+const IN_PLACE: usize = 1;
+const OUT_THIRD: usize = 2;
+const ESCALATED: usize = 3;
+
+/// Lives the yardstick row with one thing changed.
+fn lived(change: impl Fn(&mut Study)) -> Comparison {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/y2.toml");
+    let mut study = Study::load(path).expect("a valid study");
+    change(&mut study);
+    study.simulate(&Run { trials: 4_000, seed: 11, ..Run::default() }).expect("a run")
+}
+
+fn value(comparison: &Comparison, strategy: usize, quantity: Quantity) -> f64 {
+    comparison.fleet(strategy, quantity).value
+}
+
+/// Two strategies let the same blades go in the same lives.
+fn assert_same_losses(comparison: &Comparison, one: usize, other: usize) {
+    let losses = |strategy| comparison.fleet_losses_by_year(strategy).iter().map(|year| year.value).collect::<Vec<_>>();
+    assert!(value(comparison, one, Quantity::Losses) > 0.5);
+    assert_eq!(losses(one), losses(other));
+}
+
+#[test]
+fn a_retired_row_loses_no_blade_afterwards() {
+    let comparison = lived(|study| {
+        for strategy in &mut study.strategies {
+            strategy.row_end = Some(RowEnd { year: 20.0, then: RowEndAction::Retired });
+        }
+    });
+    for strategy in [NONE, ESCALATED] {
+        let years = comparison.fleet_losses_by_year(strategy);
+        assert!(years[20..].iter().all(|year| year.value == 0.0));
+    }
+    assert!(comparison.fleet_losses_by_year(NONE)[10..20].iter().any(|year| year.value > 0.0));
+}
+
+#[test]
+fn a_new_row_has_no_cracks_and_counts_once() {
+    let end = Some(RowEnd { year: 20.0, then: RowEndAction::NewRow });
+    let comparison = lived(|study| study.strategies.iter_mut().for_each(|strategy| strategy.row_end = end));
+    for strategy in [NONE, ESCALATED] {
+        assert_eq!(value(&comparison, strategy, Quantity::RowsReplaced), 1.0);
+        let after = comparison.after_outages(0, strategy);
+        assert!(after[18].cracks.value > 0.0);
+        assert_eq!(after[19].cracks.value, 0.0, "just after the year-20 outage");
+    }
+}
+
+#[test]
+fn a_look_at_no_blade_or_at_another_row_changes_no_loss() {
+    let comparison = lived(|study| {
+        study.strategies[IN_PLACE].looks[0].coverage.blade_fraction = 1e-12;
+        study.strategies[OUT_THIRD].looks[0].coverage.rows = Some(vec![]);
+        study.strategies[ESCALATED].looks[0].coverage.hot_spots = Some(vec!["elsewhere".to_owned()]);
+        study.techniques.iter_mut().for_each(|technique| technique.false_call_probability = 0.0);
+    });
+    for strategy in [IN_PLACE, OUT_THIRD, ESCALATED] {
+        assert_same_losses(&comparison, NONE, strategy);
+        assert_eq!(value(&comparison, strategy, Quantity::CracksFound), 0.0);
+    }
+}
+
+#[test]
+fn half_the_blades_looked_at_leaves_more_cracks_than_all() {
+    let comparison = lived(|study| {
+        let mut half = study.strategies[OUT_THIRD].clone();
+        half.looks[0].coverage.blade_fraction = 0.5;
+        study.strategies[IN_PLACE] = half;
+    });
+    let left = |strategy: usize| comparison.after_outages(0, strategy)[26].cracks.value;
+    assert!(left(OUT_THIRD) < left(IN_PLACE) && left(IN_PLACE) < left(NONE));
+}
+
+#[test]
+fn a_second_look_that_sees_nothing_overrules_the_first() {
+    let comparison = lived(|study| {
+        let second = &mut study.techniques[1];
+        second.pod.ceiling = 0.0;
+        second.false_call_probability = 0.0;
+        let escalation = Escalation { techniques: vec![1], first_call_stands: false };
+        study.strategies[ESCALATED].looks[0].escalation = Some(escalation);
+    });
+    assert!(value(&comparison, ESCALATED, Quantity::Escalated) > 0.9);
+    assert!(value(&comparison, ESCALATED, Quantity::TimesOut) > 1.0);
+    assert_eq!(value(&comparison, ESCALATED, Quantity::BladesReplaced), 0.0);
+    assert_same_losses(&comparison, NONE, ESCALATED);
+}
+
+#[test]
+fn a_watched_blade_is_called_but_stays() {
+    let watch = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    let comparison = lived(|study| study.strategies[IN_PLACE].dispositions = watch.clone());
+    assert!(value(&comparison, IN_PLACE, Quantity::CracksFound) > 1.0);
+    assert_eq!(value(&comparison, IN_PLACE, Quantity::BladesReplaced), 0.0);
+    assert_same_losses(&comparison, NONE, IN_PLACE);
+}
+
+#[test]
+fn short_indications_are_watched_and_long_ones_replaced() {
+    // Sizes are measured without error here, so every blade replaced for a crack had one above the rule.
+    let rules = |length_mm: f64| {
+        vec![
+            Disposition { below_mm: length_mm, action: Action::Watch },
+            Disposition { below_mm: f64::INFINITY, action: Action::Replace },
+        ]
+    };
+    let replaced = |length_mm: f64| {
+        let comparison = lived(|study| study.strategies[IN_PLACE].dispositions = rules(length_mm));
+        value(&comparison, IN_PLACE, Quantity::BladesReplaced)
+    };
+    let plain = value(&lived(|_| ()), IN_PLACE, Quantity::BladesReplaced);
+    assert_eq!(replaced(1e-9), plain, "a rule below every length is no rule");
+    assert!(replaced(5.0) < plain);
+    assert_eq!(replaced(1e9), 0.0, "a rule above every length replaces nothing");
+}
+
+#[test]
+fn one_indication_can_replace_the_row() {
+    let comparison = lived(|study| study.strategies[IN_PLACE].replace_row_from_blades = Some(1));
+    assert_eq!(value(&comparison, IN_PLACE, Quantity::BladesReplaced), 0.0);
+    let outages = value(&comparison, IN_PLACE, Quantity::OutagesWithCalls);
+    assert_eq!(value(&comparison, IN_PLACE, Quantity::RowsReplaced), outages);
+}
+
+#[test]
+fn a_loss_can_replace_the_row() {
+    let comparison = lived(|study| {
+        study.strategies[NONE].after_loss = AfterLoss::ReplaceRow;
+        study.costs.new_row_cost = 7.0;
+        study.costs.loss_cost = serrata::distribution::Distribution::Fixed(100.0);
+    });
+    let losses = value(&comparison, NONE, Quantity::Losses);
+    assert!(losses > 0.1);
+    assert_eq!(value(&comparison, NONE, Quantity::RowsReplaced), losses);
+    assert!((value(&comparison, NONE, Quantity::ReplacementCost) / losses - 7.0).abs() < 1e-9);
+    assert!((value(&comparison, NONE, Quantity::LossCost) / losses - 100.0).abs() < 1e-9);
+}
+
+#[test] // a sum of a geometric series, on paper
+fn scheduled_work_costs_its_discounted_sum() {
+    let rate = 0.05;
+    let comparison = lived(|study| {
+        study.money.discount_rate = rate;
+        study.techniques[1].cost_per_row = 10.0;
+        study.techniques[1].cost_per_blade = 0.5;
+        study.techniques[1].days_per_row = 2.0;
+        study.costs.blades_out_cost = 100.0;
+        study.costs.blades_out_days = 9.0;
+        study.costs.outage_day_cost = 1000.0;
+        study.units[0].outages.window_days = 8.0;
+    });
+    let worth: f64 = (1..=9).map(|look| (1.0_f64 + rate).powi(-3 * look)).sum();
+    for (quantity, expected) in [
+        (Quantity::LookCost, (10.0 + 80.0 * 0.5) * worth),
+        (Quantity::BladesOutCost, 100.0 * worth),
+        (Quantity::ExtraDayCost, 1000.0 * 3.0 * worth),
+        (Quantity::LookDays, 18.0),
+        (Quantity::BladesOutDays, 81.0),
+        (Quantity::TimesOut, 9.0),
+    ] {
+        let ours = value(&comparison, OUT_THIRD, quantity);
+        assert!((ours / expected - 1.0).abs() < 1e-12, "{}: {ours} against {expected}", quantity.name());
+    }
+}
+
+#[test]
+fn too_many_looks_are_refused() {
+    let mut study = lived(|_| ()).study;
+    study.strategies[IN_PLACE].looks = vec![study.strategies[IN_PLACE].looks[0].clone(); 33];
+    let error = Study::parse(&study.to_toml(), "study").expect_err("33 looks");
+    assert_eq!(error.faults().len(), 1);
+    assert_eq!(error.faults()[0].path, "strategies.insitu_every.looks");
+    assert_eq!(error.faults()[0].rule, "must hold at most 32 looks");
+}
