@@ -85,7 +85,7 @@ class Shown(NamedTuple):
         return f"{number(value)} ({number(low)} to {number(high)})"
 
     def plus_minus(self, scale: float = 1.0) -> str:
-        """Word it with half its range, such as ``0.0123 +-0.0004``."""
+        """Word it with half its range, such as ``0.0123 +-0.0004``; by the range alone where half of it is as large."""
         value, low, high = self.value / scale, self.low / scale, self.high / scale
         if self.unseen:
             return f"< {high:.2g}"
@@ -94,6 +94,9 @@ class Shown(NamedTuple):
         if not high > low:
             return _plain(value)
         half = max(value - low, high - value)
+        if low >= 0.0 and half >= value:
+            # Seen so seldom that as much to either side would reach below zero.
+            return f"{low:.2g} to {high:.2g}"
         number = _rounded_to(half, abs(value))
         return f"{number(value)} ±{number(half)}"
 
@@ -264,9 +267,11 @@ def _by_year(comparison: Comparison) -> str:
             for strategy in comparison.study.strategies
         ]
         lines.append([f"{year:g}", *cells])
-    return "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound)\n" + _table(
-        ["from", *comparison.study.strategies], lines
+    title = (
+        "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound; a to b: seen so\n"
+        "seldom that only the range says something)\n"
     )
+    return title + _table(["from", *comparison.study.strategies], lines)
 
 
 def _finds(comparison: Comparison) -> str:

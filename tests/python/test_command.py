@@ -71,6 +71,15 @@ def test_finds_and_replacements_are_printed_with_their_uncertainty(losses):
     assert (false, rows) == ("0", "0")
 
 
+def test_no_chance_is_printed_with_a_range_below_zero():  # A7
+    for trials in (2000, 40):
+        text = run("compare", LOSING, "--trials", trials, "--seed", 1).stdout
+        block = text[text.index("year by year") : text.index("Found and replaced")]
+        for value, half in re.findall(r"([\d.]+(?:e-?\d+)?) ±([\d.]+(?:e-?\d+)?)", block):
+            assert float(half) <= float(value), f"{value} ±{half}"
+    assert re.search(r"\d to \d", block), "some years have but one life with a loss"
+
+
 def test_nothing_seen_is_printed_as_a_bound_and_warned_of():
     result = run("compare", RARE, "--trials", 1000, "--seed", 1)
     assert "< 0.0037 (none seen in 1,000)" in result.stdout
