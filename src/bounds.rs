@@ -3,6 +3,7 @@
 //! The same declaration does the checking, words the refusal and stands in the key reference of
 //! the study file. Ends are wide enough for any machine and narrow enough that nothing overflows.
 
+use crate::error::{Error, Result};
 use std::fmt;
 
 /// An allowed range of a number.
@@ -32,6 +33,14 @@ impl Bound {
     /// Whether a number lies in the range; not-a-number and the infinities never do.
     pub fn admits(&self, x: f64) -> bool {
         x >= self.low && if self.high_included { x <= self.high } else { x < self.high }
+    }
+
+    /// Refuses a number outside the range, by the name of the argument it was given for.
+    pub(crate) fn check(&self, name: &str, x: f64) -> Result<()> {
+        match self.refusal(name, x) {
+            None => Ok(()),
+            Some((rule, remedy)) => Err(Error::argument(name, x, &rule, &remedy)),
+        }
     }
 
     /// The part of the range above zero.
@@ -131,6 +140,8 @@ pub const DISCOUNT_RATE: Bound = Bound::from_to_below(0.0, 1.0);
 pub const PROBABILITY: Bound = Bound::from(0.0, 1.0);
 /// A probability that may not be certainty.
 pub const PROBABILITY_BELOW_ONE: Bound = Bound::from_to_below(0.0, 1.0);
+/// Confidence of a bound or of an interval.
+pub const CONFIDENCE: Bound = Bound::from_to_below(0.5, 1.0);
 /// A part of a whole.
 pub const FRACTION: Bound = Bound::above_zero(1e-9, 1.0);
 /// A factor on something.
@@ -171,6 +182,36 @@ pub const ASPECT: Bound = Bound::above_zero(0.01, 2.0);
 pub const STRESS_MPA: Bound = Bound::from(-1e4, 1e4);
 /// A toughness, in MPa sqrt(m).
 pub const TOUGHNESS_MPA_SQRT_M: Bound = Bound::above_zero(1e-3, 1e4);
+/// A threshold stress intensity, in MPa sqrt(m); zero is no threshold.
+pub const THRESHOLD_MPA_SQRT_M: Bound = Bound::from(0.0, 1e3);
+/// A stress intensity, in MPa sqrt(m).
+pub const INTENSITY_MPA_SQRT_M: Bound = Bound::from(-1e5, 1e5);
+/// Lowest over highest load of a start.
+pub const LOAD_RATIO: Bound = Bound::from_to_below(-10.0, 1.0);
+/// Walker's exponent gamma: 1 makes the growth rate independent of the ratio.
+pub const WALKER_EXPONENT: Bound = Bound::from(0.0, 1.0);
+/// Elastic modulus, in MPa.
+pub const MODULUS_MPA: Bound = Bound::above_zero(1e3, 1e6);
+/// Yield stress or ultimate strength, in MPa.
+pub const STRENGTH_MPA: Bound = Bound::above_zero(1.0, 1e4);
+/// A compressive stress, as a size, in MPa.
+pub const COMPRESSION_MPA: Bound = Bound::from(0.0, 1e4);
+/// A growth rate by time, in m per hour.
+pub const RATE_M_PER_HOUR: Bound = Bound::above_zero(1e-30, 1.0);
+/// A growth rate by steady running, in mm per year.
+pub const CORROSION_MM_PER_YEAR: Bound = Bound::above_zero(1e-12, 1e6);
+/// A depth in a table of stress, in mm.
+pub const PROFILE_DEPTH_MM: Bound = Bound::from(0.0, 1e5);
+/// Temperature of the correlation for stress corrosion in rotor steels: as far as its table goes.
+pub const ROTOR_STEEL_TEMPERATURE_C: Bound = Bound::from(60.0, 150.0);
+/// Yield stress of the same.
+pub const ROTOR_STEEL_YIELD_MPA: Bound = Bound::from(600.0, 1000.0);
+/// Frequency of a vibration, in Hz.
+pub const FREQUENCY_HZ: Bound = Bound::above_zero(1e-3, 1e5);
+/// A gap between two cracks, in mm.
+pub const GAP_MM: Bound = Bound::from(0.0, 1e5);
+/// A place along a serration, in mm.
+pub const POSITION_MM: Bound = Bound::from(-1e5, 1e5);
 /// Starts per year.
 pub const STARTS_PER_YEAR: Bound = Bound::from(0.0, 1e6);
 /// Running hours per year; a leap year has 8784.

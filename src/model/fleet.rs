@@ -1,7 +1,12 @@
 //! What exists: fleet, units, rows, blades, roots and the places in them where cracks start.
 
-use super::growth::{CrackShape, Limit, Stress};
+use super::fracture::{CrackPlace, CrackedSection, StressField, StressProfile};
+use super::growth::{CrackShape, GrowthLaw, Limit, Refinements, Site, Stress};
+use super::joining::JoiningRule;
+use super::residual_stress::{ResidualStress, TreatedFaces};
+use super::vibration::Vibration;
 use crate::distribution::Distribution;
+use crate::error::{Error, Result};
 
 /// A generating unit: how it is run and when it stops.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,12 +97,21 @@ pub struct HotSpot {
     pub positions: u32,
     /// Origins at each of these places; each starts at most one crack in a blade's life.
     pub origins: u32,
+    /// Where the origins of a place stand and when their cracks join; none: they are far apart.
+    pub joining: Option<Joining>,
     /// Index of the initiation law.
     pub initiation: usize,
     /// Index of the growth law.
     pub growth: usize,
-    /// Stress range of a start, and stress at the peak of it.
+    /// Stress of a start at full load. Where it is given against depth, what carries the same force and
+    /// moment.
     pub stress: Stress,
+    /// The same against depth, where it is steeper than a line.
+    pub stress_profile: Option<StressProfile>,
+    /// Lowest stress of a start over the highest.
+    pub load_ratio: f64,
+    /// Vibration at full load.
+    pub vibration: Option<Vibration>,
     /// Depth and width of the section that cracks cut through, in mm.
     pub section: Option<Section>,
     /// How the crack's shape goes with its depth.
@@ -113,10 +127,75 @@ pub struct HotSpot {
 }
 
 impl HotSpot {
+    /// Whether its cracks need to be followed one by one: something beyond Paris' law in one line acts
+    /// on them, or they can join.
+    pub fn needs_following(&self, law: &GrowthLaw, surface: &Surface) -> bool {
+        law.refinements != Refinements::default()
+            || surface.layer.is_some_and(|layer| layer.compression_mpa > 0.0)
+            || self.stress_profile.is_some()
+            || self.load_ratio != 0.0
+            || self.vibration.is_some()
+            || (self.joining.is_some() && self.origins > 1)
+            || self.crack == CrackShape::QuarterElliptical
+            || matches!(self.limit, Limit::Diagram(_))
+    }
+
+    /// What acts on its cracks on a surface.
+    ///
+    /// # Errors
+    /// Refuses what [`Site::new`] refuses, and a hot spot without a section.
+    pub fn site(&self, surface: &Surface) -> Result<Site> {
+        let Some(Section { thickness_mm, width_mm }) = self.section else {
+            return Err(Error::argument(
+                "section",
+                "none",
+                "must be given: cracks that are followed cut through it",
+                "add section = { thickness_mm = ..., width_mm = ... }",
+            ));
+        };
+        let place = match self.crack {
+            CrackShape::QuarterElliptical => CrackPlace::AtEnd,
+            _ => CrackPlace::Along,
+        };
+        let stress = match &self.stress_profile {
+            Some(profile) => StressField::Profile(profile.clone()),
+            None => {
+                let Stress { membrane_mpa, bending_mpa } = self.stress;
+                StressField::Linear { membrane_mpa, bending_mpa }
+            }
+        };
+        let section = CrackedSection::new(thickness_mm, width_mm, place, stress)?;
+        let layer = surface.layer.filter(|layer| layer.compression_mpa > 0.0);
+        let residual = layer.map(|layer| {
+            ResidualStress::layer(layer.compression_mpa, layer.depth_mm, thickness_mm, layer.faces)
+        });
+        Site::new(section, self.load_ratio, residual.transpose()?, self.vibration)
+    }
+
     /// Number of origins of this class in one blade.
     pub fn origins_per_blade(&self) -> u32 {
         self.serrations.len() as u32 * self.sides.len() as u32 * self.positions * self.origins
     }
+}
+
+/// Where the origins of one place stand along the serration, and when their cracks join.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Joining {
+    /// When neighbours join.
+    pub rule: JoiningRule,
+    /// Distance of neighbouring origins, in mm; their mean distance where they stand at random.
+    pub spacing_mm: f64,
+    /// How they stand.
+    pub placement: Placement,
+}
+
+/// How origins stand along a serration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Placement {
+    /// At equal distances.
+    Even,
+    /// Each anywhere on the stretch that equal distances would take.
+    Random,
 }
 
 /// The section that a crack cuts through.
@@ -128,6 +207,17 @@ pub struct Section {
     pub width_mm: f64,
 }
 
+/// A compressive layer at the surface, in balance with the section below it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Layer {
+    /// Compression at the surface, in MPa.
+    pub compression_mpa: f64,
+    /// Depth at which the stress passes through zero, in mm.
+    pub depth_mm: f64,
+    /// Faces that carry it.
+    pub faces: TreatedFaces,
+}
+
 /// A surface condition of roots.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surface {
@@ -135,6 +225,8 @@ pub struct Surface {
     pub id: String,
     /// Factor on the scale of initiation: 2 doubles the time to a crack.
     pub initiation_life_factor: f64,
+    /// Compressive layer, as by peening.
+    pub layer: Option<Layer>,
     /// Where the numbers come from.
     pub basis: Option<String>,
 }

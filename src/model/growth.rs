@@ -4,6 +4,37 @@
 //! MPa sqrt(m). The law's coefficient and the blade's stress only set how fast a crack runs along
 //! its way, so each crack has a [`Course`] in *advance*, which grows by [`GrowthPath::rate`] per
 //! start, and the way itself is worked out once per hot spot.
+//!
+//! Where more than Paris' law acts, ways are not alike: thresholds, two stages, residual stress, stress
+//! corrosion and vibration make a [`RateLaw`], and each crack at a [`Site`] is followed on its own
+//! ([`Following`]).
+
+mod cycle;
+mod diagram_limit;
+mod follow;
+mod intensity_map;
+mod loss_rule;
+mod paris;
+mod rate_law;
+mod refinements;
+mod site;
+mod start_rate;
+mod threshold;
+mod trajectory;
+
+pub use cycle::Cycle;
+pub use follow::{Following, Seed};
+pub use diagram_limit::{DiagramCurve, DiagramLimit};
+pub use loss_rule::LossRule;
+pub use paris::{
+    Environment, GrowthLines, MPA_SQRT_M_PER_N_MM, ParisLine, RatioClass, ScatterLine, TwoStage, bs7910,
+};
+pub use rate_law::{PointLoad, RateLaw, Rates};
+pub use refinements::{CorrosionLaw, PlateauRate, Refinements};
+pub use site::{LoadFactors, Site};
+pub use start_rate::StartRate;
+pub use threshold::{ConstantThreshold, Threshold, ThresholdTable};
+pub use trajectory::{LossCause, Notes, Outcome, Trajectory};
 
 use super::fleet::HotSpot;
 use super::surface_crack::SurfaceCrack;
@@ -23,6 +54,8 @@ pub struct GrowthLaw {
     pub crack_sigma_log: f64,
     /// Standard deviation of ln C from row to row.
     pub row_sigma_log: f64,
+    /// What the law has beyond that.
+    pub refinements: Refinements,
     /// Where the numbers come from.
     pub basis: Option<String>,
 }
@@ -48,6 +81,8 @@ pub enum CrackShape {
     },
     /// A semi-elliptical surface crack that grows in depth and in length, by Newman and Raju (1981).
     SemiElliptical,
+    /// A quarter-elliptical crack at a serration's end, by Newman and Raju.
+    QuarterElliptical,
 }
 
 /// When a crack ends in the loss of its blade.
@@ -68,6 +103,8 @@ pub enum Limit {
         /// Between 0 and 1.
         fraction: f64,
     },
+    /// When the crack's point leaves the failure assessment diagram.
+    Diagram(DiagramLimit),
 }
 
 /// The end of one crack, with its own toughness and its blade's stress.
@@ -112,7 +149,7 @@ impl GrowthPath {
                     spot.section.map_or(f64::NAN, |section| section.thickness_mm * section.width_mm),
                 ))
             }
-            CrackShape::SemiElliptical => GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot))),
+            CrackShape::SemiElliptical | CrackShape::QuarterElliptical => GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot))),
         }
     }
 
@@ -269,6 +306,7 @@ mod tests {
             exponent,
             crack_sigma_log: 0.0,
             row_sigma_log: 0.0,
+            refinements: Refinements::default(),
             basis: None,
         }
     }

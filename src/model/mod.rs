@@ -7,9 +7,13 @@ pub mod fleet;
 pub mod fracture;
 pub mod growth;
 pub mod initiation;
+pub mod joining;
+pub mod residual_stress;
 pub mod strategy;
+pub mod stress_corrosion;
 pub mod surface_crack;
 pub mod usage;
+pub mod vibration;
 
 use crate::distribution::Distribution;
 

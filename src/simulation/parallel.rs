@@ -238,6 +238,7 @@ impl<'p> Worker<'p> {
                 tally.add_life(index, strategy, record);
                 self.fleet.add(strategy, record);
             }
+            tally.add_notes(index, &lives.take_notes());
         }
         tally.add_trial(&mut self.fleet);
         Ok(())

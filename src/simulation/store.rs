@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 1";
+const FORM: &str = "serrata comparison, form 2";
 
 /// Why a number may be absent from a table, by column.
 const REASONS: [(&str, &str); 5] = [
@@ -156,16 +156,16 @@ impl Comparison {
         }
         let study = Study::parse(&stored.study, "stored comparison")?;
         let run = Run { trials: stored.tally.trials, seed: stored.seed, ..Run::default() };
-        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally), &json!(empty_tally(&study))) {
+        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally), &json!(empty_tally(&study)?)) {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
         Ok(Comparison { study, run, tally: stored.tally })
     }
 }
 
-fn empty_tally(study: &Study) -> Tally {
-    let rows: Vec<RowPlan> = study.rows.iter().map(|row| RowPlan::new(study, row)).collect();
-    Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize)
+fn empty_tally(study: &Study) -> Result<Tally> {
+    let rows = study.rows.iter().map(|row| RowPlan::new(study, row)).collect::<Result<Vec<_>>>()?;
+    Ok(Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize))
 }
 
 /// Whether two values have the same keys and lists of the same lengths throughout.
@@ -212,7 +212,7 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 1", "form 2"), "{}".into()]
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 2", "form 1"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");

@@ -80,6 +80,31 @@ pub(crate) struct Tally {
     pub products: Vec<[f64; PAIRED.len()]>,
     /// For each row, tries that its lives took to reach the start of the study without a loss.
     pub tries: Vec<u64>,
+    /// For each row, what happened to cracks that were followed one by one.
+    pub notes: Vec<Notes>,
+}
+
+/// What happened to cracks that are followed one by one, over all lives and strategies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(crate) struct Notes {
+    pub followed: u64,
+    /// Cracks that left the range of their stress-intensity solution and were held at its edge.
+    pub outside_solution: u64,
+    /// Cracks that took too many steps and were left where they were.
+    pub unfinished: u64,
+    pub joins: u64,
+    /// Joins of cracks of a shape for which the rule is not stated.
+    pub joins_outside_rule: u64,
+}
+
+impl Notes {
+    fn merge(&mut self, other: &Self) {
+        self.followed += other.followed;
+        self.outside_solution += other.outside_solution;
+        self.unfinished += other.unfinished;
+        self.joins += other.joins;
+        self.joins_outside_rule += other.joins_outside_rule;
+    }
 }
 
 impl LifeSums {
@@ -185,6 +210,7 @@ impl Tally {
             fleet: vec![LifeSums::new(years); strategies],
             products: vec![[0.0; PAIRED.len()]; strategies * (strategies + 1) / 2],
             tries: vec![0; rows.len()],
+            notes: vec![Notes::default(); rows.len()],
         }
     }
 
@@ -192,6 +218,11 @@ impl Tally {
     pub fn add_life(&mut self, row: usize, strategy: usize, record: &mut Record) {
         let strategies = self.fleet.len();
         self.rows[row * strategies + strategy].add(record);
+    }
+
+    /// Adds what happened to a row's followed cracks.
+    pub fn add_notes(&mut self, row: usize, notes: &Notes) {
+        self.notes[row].merge(notes);
     }
 
     /// Adds one trial of the fleet.
@@ -225,6 +256,7 @@ impl Tally {
             add_each(to, from);
         }
         self.tries.iter_mut().zip(&other.tries).for_each(|(to, from)| *to += from);
+        self.notes.iter_mut().zip(&other.notes).for_each(|(to, from)| to.merge(from));
     }
 }
 

@@ -18,6 +18,7 @@ impl Comparison {
         let mut warnings: Vec<String> =
             (0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)).collect();
         warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
+        warnings.extend((0..self.study.rows.len()).flat_map(|row| self.notes(row)));
         let anything_lost =
             (0..self.study.strategies.len()).any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
         if !anything_lost {
@@ -66,6 +67,31 @@ impl Comparison {
                 self.study.rows[row].id, self.study.start_year
             )
         })
+    }
+
+    /// What happened to cracks that were followed one by one and was not wholly by the book.
+    fn notes(&self, row: usize) -> Vec<String> {
+        let notes = &self.tally.notes[row];
+        let id = &self.study.rows[row].id;
+        let say = |count: u64, of: u64, what: &str| {
+            (count > 0).then(|| {
+                let percent = 100.0 * count as f64 / of as f64;
+                format!("rows.{id}: {} of {} {what} ({percent:.2} %).", thousands(count as f64), thousands(of as f64))
+            })
+        };
+        let followed = notes.followed;
+        [
+            say(
+                notes.outside_solution,
+                followed,
+                "followed cracks left the range of their stress-intensity solution and were held at its edge",
+            ),
+            say(notes.unfinished, followed, "followed cracks took too many steps and were left where they were"),
+            say(notes.joins_outside_rule, notes.joins, "joins were of cracks of a shape for which the rule is not stated"),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
     }
 
     fn unsure(&self, ranking: &Ranking) -> Option<String> {

@@ -3,7 +3,7 @@
 use super::persistence;
 use super::reader::all;
 use super::section::Section;
-use super::{fleet, laws, strategies, techniques};
+use super::{fleet, growth, initiation, strategies, techniques};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
@@ -54,11 +54,12 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let money = root.table("money", money);
     let scatter = root.table("scatter", scatter);
     let surfaces = root.tables("surfaces", "surface", fleet::surface);
-    let initiation = root.tables("initiation", "initiation law", laws::initiation);
-    let growth = root.tables("growth", "growth law", laws::growth);
-    let roots = root.tables("roots", "root", |section, id| fleet::root(section, id, &ids));
+    let initiation = root.tables("initiation", "initiation law", initiation::initiation);
+    let growth = root.tables("growth", "growth law", growth::growth);
+    let roots = root.tables("roots", "root", |section, id| fleet::root(section, id, &ids, &growth));
     let units = root.tables("units", "unit", |section, id| fleet::unit(section, id, window));
-    let rows = root.tables("rows", "row", |section, id| fleet::row(section, id, &ids, &units, window));
+    let parts = fleet::Parts { units: &units, surfaces: &surfaces, roots: &roots };
+    let rows = root.tables("rows", "row", |section, id| fleet::row(section, id, &ids, &parts, window));
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);

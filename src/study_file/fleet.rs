@@ -1,24 +1,27 @@
 //! Surfaces, roots, units and rows.
 
 use super::check::{Ids, Window};
-use super::laws;
 use super::reader::{Place, all};
 use super::section::Section;
+use super::{hot_spot, loads};
 use crate::bounds;
 use crate::model::fleet::{PastLook, Renewal, Root, Row, Surface, Unit};
+use crate::model::growth::{CrackShape, GrowthLaw};
 use crate::model::usage::{DutyPeriod, OutageCalendar};
 
 /// Reads a surface condition.
 pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
     let factor = section.number("initiation_life_factor", bounds::FACTOR);
+    let layer = section.optional("layer", |section, key| section.table(key, loads::layer));
     let basis = section.basis();
-    Some(Surface { id: id.to_owned(), initiation_life_factor: factor?, basis: basis? })
+    Some(Surface { id: id.to_owned(), initiation_life_factor: factor?, layer: layer?, basis: basis? })
 }
 
 /// Reads a root design.
-pub(super) fn root(section: &Section, id: &str, ids: &Ids) -> Option<Root> {
+pub(super) fn root(section: &Section, id: &str, ids: &Ids, growth: &[Option<GrowthLaw>]) -> Option<Root> {
     let basis = section.basis();
-    let hot_spots = section.tables("hot_spots", "hot spot", |section, id| laws::hot_spot(section, id, ids));
+    let hot_spots =
+        section.tables("hot_spots", "hot spot", |section, id| hot_spot::hot_spot(section, id, ids, growth));
     Some(Root { id: id.to_owned(), hot_spots: all(hot_spots.into_iter())?, basis: basis? })
 }
 
@@ -147,12 +150,19 @@ fn periodic_outages(section: &Section, window: Option<Window>) -> Option<Vec<f64
     Some(years)
 }
 
+/// What rows are made of, as far as it could be read.
+pub(super) struct Parts<'a> {
+    pub units: &'a [Option<Unit>],
+    pub surfaces: &'a [Option<Surface>],
+    pub roots: &'a [Option<Root>],
+}
+
 /// Reads a row.
 pub(super) fn row(
     section: &Section,
     id: &str,
     ids: &Ids,
-    units: &[Option<Unit>],
+    parts: &Parts,
     window: Option<Window>,
 ) -> Option<Row> {
     let unit = section.reference("unit", "unit", &ids.units);
@@ -169,9 +179,12 @@ pub(super) fn row(
         past.looks(section.get(key, "a list of tables with the keys year, technique")?, ids)
     });
     let basis = section.basis();
-    let there = unit.and_then(|unit| units.get(unit)?.as_ref());
+    let there = unit.and_then(|unit| parts.units.get(unit)?.as_ref());
     if let (Some(year), Some(window)) = (in_service_year, window) {
         enters_in_time(section, year, window, there)?;
+    }
+    if let (Some(root), Some(surface)) = (root, surface) {
+        layer_fits(section, parts, root, surface)?;
     }
     Some(Row {
         id: id.to_owned(),
@@ -185,6 +198,28 @@ pub(super) fn row(
         past_looks: past_looks?.unwrap_or_default(),
         basis: basis?,
     })
+}
+
+/// Refuses a compressive layer that a hot spot's section cannot balance, or its crack does not know.
+fn layer_fits(section: &Section, parts: &Parts, root: usize, surface: usize) -> Option<()> {
+    // What has a fault of its own is refused there.
+    let there = (parts.roots.get(root).and_then(Option::as_ref), parts.surfaces.get(surface).and_then(Option::as_ref));
+    let (Some(root), Some(surface)) = there else { return Some(()) };
+    if surface.layer.is_none_or(|layer| layer.compression_mpa == 0.0) {
+        return Some(());
+    }
+    for spot in &root.hot_spots {
+        if let CrackShape::FixedFactor { .. } = spot.crack {
+            section.fault(
+                "surface",
+                format!("has a layer, and the fixed-factor cracks of hot spot {:?} know none", spot.id),
+                "make them semi-elliptical, or leave the layer out",
+            );
+            return None;
+        }
+        section.accept("surface", spot.site(surface))?;
+    }
+    Some(())
 }
 
 /// Refuses a row that comes after the study, before its unit's duty, or after one of its outages.

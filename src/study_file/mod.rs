@@ -22,9 +22,13 @@ mod check;
 mod distributions;
 mod edit;
 mod fleet;
+mod growth;
+mod hot_spot;
+mod initiation;
 #[cfg(test)]
 mod keys;
-mod laws;
+mod limit;
+mod loads;
 mod persistence;
 mod reader;
 mod section;

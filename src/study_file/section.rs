@@ -4,6 +4,7 @@
 use super::reader::{Node, Place, Report, all};
 use super::wording::{a, join, join_plain, nearest, one_of};
 use crate::bounds::{Bound, Count};
+use crate::error::{Kind, Result};
 use std::cell::{Cell, RefCell};
 use toml_edit::{Item, TableLike};
 
@@ -101,6 +102,34 @@ impl<'a> Section<'a> {
     /// Notes a fault of the table as a whole.
     pub fn fault_here(&self, rule: impl Into<String>, remedy: impl Into<String>) {
         self.place.fault(rule, remedy);
+    }
+
+    /// What a constructor gives; what it refuses becomes a fault at a key.
+    pub fn accept<T>(&self, key: &str, made: Result<T>) -> Option<T> {
+        match made {
+            Ok(thing) => Some(thing),
+            Err(error) => {
+                let (rule, remedy) = match error.kind {
+                    Kind::Argument { name, value, rule, remedy } => (format!("{name} = {value}: {rule}"), remedy),
+                    _ => (error.to_string(), String::from("correct it")),
+                };
+                self.fault(key, rule, remedy);
+                None
+            }
+        }
+    }
+
+    /// A list of pairs of numbers.
+    pub fn pairs(&self, key: &'static str, takes: &str, bounds: [Bound; 2]) -> Option<Vec<[f64; 2]>> {
+        self.get(key, takes)?.each(|place| {
+            let elements = place.elements()?;
+            let [first, second] = elements.as_slice() else {
+                place.fault("must be a pair of numbers", format!("give {takes}"));
+                return None;
+            };
+            let (first, second) = (first.number(bounds[0]), second.number(bounds[1]));
+            Some([first?, second?])
+        })
     }
 
     /// Passes over unknown keys, unless they are near to one that is missing.

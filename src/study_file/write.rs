@@ -1,11 +1,14 @@
 //! The text of a study file.
 
-use super::{check, laws, strategies, techniques};
+use super::limit as limits;
+use super::{check, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::Technique;
 use crate::model::fleet::{HotSpot, Root, Row, Unit};
-use crate::model::growth::{CrackShape, GrowthLaw, Limit};
+use crate::model::growth::{
+    CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold,
+};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
 use crate::model::strategy::{Look, Strategy};
 use crate::model::usage::Clock;
@@ -31,6 +34,14 @@ pub(super) fn study(study: &Study) -> String {
     for surface in &study.surfaces {
         page.header(&["surfaces", &surface.id]);
         page.entry("initiation_life_factor", number(surface.initiation_life_factor));
+        if let Some(layer) = surface.layer {
+            let layer = [
+                ("compression_mpa", number(layer.compression_mpa)),
+                ("depth_mm", number(layer.depth_mm)),
+                ("faces", word(layer.faces, &loads::FACES)),
+            ];
+            page.entry("layer", table(&layer));
+        }
         page.basis(&surface.basis);
     }
     study.initiation.iter().for_each(|law| page.initiation(law));
@@ -99,7 +110,50 @@ impl Page {
         self.entry("exponent", number(law.exponent));
         self.entry("crack_sigma_log", number(law.crack_sigma_log));
         self.entry("row_sigma_log", number(law.row_sigma_log));
+        self.refinements(&law.refinements);
         self.basis(&law.basis);
+    }
+
+    fn refinements(&mut self, refinements: &Refinements) {
+        if let Some(low) = refinements.low_stage {
+            let coefficient = number(low.coefficient_m_per_start());
+            let stage = [("coefficient_m_per_start", coefficient), ("exponent", number(low.exponent()))];
+            self.entry("low_stage", table(&stage));
+        }
+        let threshold = match &refinements.threshold {
+            Threshold::None => None,
+            Threshold::Constant(_) => {
+                let range = number(refinements.threshold.at_mpa_sqrt_m(0.0));
+                Some(table(&[("kind", text("constant")), ("range_mpa_sqrt_m", range)]))
+            }
+            Threshold::SteelInAir => Some(table(&[("kind", text("steel-in-air"))])),
+            Threshold::BarsomRolfe => Some(table(&[("kind", text("barsom-rolfe"))])),
+            Threshold::Table(points) => Some(table(&[("kind", text("table")), ("points", pairs(points.points()))])),
+        };
+        if let Some(threshold) = threshold {
+            self.entry("threshold", threshold);
+        }
+        if let Some(exponent) = refinements.walker_exponent {
+            self.entry("walker_exponent", number(exponent));
+        }
+        if let Some(corrosion) = refinements.stress_corrosion {
+            let plateau = match corrosion.plateau {
+                PlateauRate::Stated { mm_per_year } => {
+                    table(&[("kind", text("stated")), ("mm_per_year", number(mm_per_year))])
+                }
+                PlateauRate::RotorSteel { temperature_c, yield_mpa } => table(&[
+                    ("kind", text("rotor-steel")),
+                    ("temperature_c", number(temperature_c)),
+                    ("yield_mpa", number(yield_mpa)),
+                ]),
+            };
+            let corrosion = [
+                ("threshold_mpa_sqrt_m", number(corrosion.threshold_mpa_sqrt_m)),
+                ("plateau", plateau),
+                ("crack_sigma_log", number(corrosion.crack_sigma_log)),
+            ];
+            self.entry("stress_corrosion", table(&corrosion));
+        }
     }
 
     fn root(&mut self, root: &Root, study: &Study) {
@@ -113,14 +167,40 @@ impl Page {
 
     fn hot_spot(&mut self, spot: &HotSpot, study: &Study) {
         self.entry("serrations", list(spot.serrations.iter().map(u32::to_string)));
-        self.entry("sides", list(spot.sides.iter().map(|side| word(*side, &laws::SIDES))));
+        self.entry("sides", list(spot.sides.iter().map(|side| word(*side, &hot_spot::SIDES))));
         self.entry("positions", spot.positions.to_string());
         self.entry("origins", spot.origins.to_string());
+        if let Some(joining) = spot.joining {
+            let joining = [
+                ("rule", word(joining.rule, &loads::RULES)),
+                ("spacing_mm", number(joining.spacing_mm)),
+                ("placement", word(joining.placement, &loads::PLACEMENTS)),
+            ];
+            self.entry("joining", table(&joining));
+        }
         self.entry("initiation", text(&study.initiation[spot.initiation].id));
         self.entry("growth", text(&study.growth[spot.growth].id));
-        let stress =
-            [("membrane_mpa", number(spot.stress.membrane_mpa)), ("bending_mpa", number(spot.stress.bending_mpa))];
+        let stress = match &spot.stress_profile {
+            Some(profile) => vec![("profile", pairs(profile.points()))],
+            None => vec![
+                ("membrane_mpa", number(spot.stress.membrane_mpa)),
+                ("bending_mpa", number(spot.stress.bending_mpa)),
+            ],
+        };
         self.entry("stress", table(&stress));
+        if spot.load_ratio != 0.0 {
+            self.entry("load_ratio", number(spot.load_ratio));
+        }
+        if let Some(vibration) = spot.vibration {
+            let [membrane_mpa, bending_mpa] = vibration.range_mpa();
+            let vibration = [
+                ("membrane_mpa", number(membrane_mpa)),
+                ("bending_mpa", number(bending_mpa)),
+                ("frequency_hz", number(vibration.frequency_hz())),
+                ("above_threshold", word(vibration.runaway(), &loads::RUNAWAYS)),
+            ];
+            self.entry("vibration", table(&vibration));
+        }
         if let Some(section) = spot.section {
             let section = [("thickness_mm", number(section.thickness_mm)), ("width_mm", number(section.width_mm))];
             self.entry("section", table(&section));
@@ -134,20 +214,15 @@ impl Page {
                     ("length_over_depth", number(length_over_depth)),
                 ]),
             ),
-            CrackShape::SemiElliptical => {
-                self.entry("crack", table(&[("kind", text("semi-elliptical"))]));
+            CrackShape::SemiElliptical | CrackShape::QuarterElliptical => {
+                let is_corner = spot.crack == CrackShape::QuarterElliptical;
+                let kind = if is_corner { "quarter-elliptical" } else { "semi-elliptical" };
+                self.entry("crack", table(&[("kind", text(kind))]));
                 self.entry("initial_aspect", distribution(&spot.initial_aspect));
             }
         }
         self.entry("initial_depth_mm", distribution(&spot.initial_depth_mm));
-        let (kind, parameter) = match &spot.limit {
-            Limit::Depth { depth_mm } => ("depth", ("depth_mm", number(*depth_mm))),
-            Limit::Toughness { toughness_mpa_sqrt_m } => {
-                ("toughness", ("toughness_mpa_sqrt_m", distribution(toughness_mpa_sqrt_m)))
-            }
-            Limit::SectionFraction { fraction } => ("section-fraction", ("fraction", number(*fraction))),
-        };
-        self.entry("limit", table(&[("kind", text(kind)), parameter]));
+        self.entry("limit", limit(&spot.limit));
         self.basis(&spot.basis);
     }
 
@@ -213,6 +288,9 @@ impl Page {
         if !shifts.is_empty() {
             let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
             self.entry("surface_shift_log", table(&shifts));
+        }
+        if technique.closed_mouth_shift_log != 0.0 {
+            self.entry("closed_mouth_shift_log", number(technique.closed_mouth_shift_log));
         }
         self.entry("inspection_sigma", number(technique.inspection_sigma));
         self.entry("crack_sigma", number(technique.crack_sigma));
@@ -280,6 +358,33 @@ impl Page {
     }
 }
 
+fn limit(limit: &Limit) -> String {
+    let (kind, mut parameters) = match limit {
+        Limit::Depth { depth_mm } => ("depth", vec![("depth_mm", number(*depth_mm))]),
+        Limit::Toughness { toughness_mpa_sqrt_m } => {
+            ("toughness", vec![("toughness_mpa_sqrt_m", distribution(toughness_mpa_sqrt_m))])
+        }
+        Limit::SectionFraction { fraction } => ("section-fraction", vec![("fraction", number(*fraction))]),
+        Limit::Diagram(limit) => {
+            let mut parameters = match limit.curve {
+                DiagramCurve::Option1 { modulus_mpa } => {
+                    vec![("curve", text("option-1")), ("modulus_mpa", number(modulus_mpa))]
+                }
+                DiagramCurve::Level2A => vec![("curve", text("level-2a"))],
+            };
+            parameters.extend([
+                ("yield_mpa", number(limit.yield_mpa)),
+                ("ultimate_mpa", number(limit.ultimate_mpa)),
+                ("restraint", word(limit.restraint, &limits::RESTRAINTS)),
+                ("toughness_mpa_sqrt_m", distribution(&limit.toughness_mpa_sqrt_m)),
+            ]);
+            ("assessment-diagram", parameters)
+        }
+    };
+    parameters.insert(0, ("kind", text(kind)));
+    table(&parameters)
+}
+
 fn look(look: &Look, study: &Study) -> String {
     let names = |indices: &[usize]| list(indices.iter().map(|index| text(&study.techniques[*index].id)));
     let mut entries = vec![
@@ -341,6 +446,10 @@ fn key(key: &str) -> String {
 /// What the study file calls one of a closed set of things.
 fn word<T: PartialEq>(thing: T, words: &[(&str, T)]) -> String {
     words.iter().find(|(_, known)| *known == thing).map_or_else(String::new, |(word, _)| text(word))
+}
+
+fn pairs(pairs: &[[f64; 2]]) -> String {
+    list(pairs.iter().map(|pair| list(pair.iter().map(|x| number(*x)))))
 }
 
 fn list(elements: impl Iterator<Item = String>) -> String {

@@ -1,6 +1,7 @@
 //! The engine, seen from outside; a module for each subject.
 
 mod closed_form;
+mod followed;
 mod reproducibility;
 mod strategies;
 mod study_file;

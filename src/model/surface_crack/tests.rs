@@ -4,7 +4,7 @@ use super::*;
 use crate::distribution::Distribution;
 use crate::model::fleet::{Section, Side};
 use crate::model::fracture::{Point, SurfaceCrackGeometry};
-use crate::model::growth::{CrackShape, Limit, Stress};
+use crate::model::growth::{CrackShape, Limit, Refinements, Stress};
 use std::f64::consts::PI;
 
 /// What decides how a crack grows.
@@ -29,6 +29,7 @@ impl Case {
             exponent: self.exponent,
             crack_sigma_log: 0.0,
             row_sigma_log: 0.0,
+            refinements: Refinements::default(),
             basis: None,
         };
         SurfaceCrack::new(&law, &self.spot(initial_depth_mm))
@@ -41,9 +42,13 @@ impl Case {
             sides: vec![Side::Suction],
             positions: 1,
             origins: 1,
+            joining: None,
             initiation: 0,
             growth: 0,
             stress: Stress { membrane_mpa: self.membrane_mpa, bending_mpa: self.bending_mpa },
+            stress_profile: None,
+            load_ratio: 0.0,
+            vibration: None,
             section: Some(Section { thickness_mm: self.thickness_mm, width_mm: 2.0 * self.half_width_mm }),
             crack: CrackShape::SemiElliptical,
             initial_depth_mm,
@@ -365,6 +370,7 @@ fn odd_hot_spots_give_no_panic() {
         exponent,
         crack_sigma_log: 0.0,
         row_sigma_log: 0.0,
+        refinements: Refinements::default(),
         basis: None,
     };
     for (thickness_mm, width_mm) in [(3.0, 300.0), (300.0, 3.0), (0.01, 0.01), (1e9, 1e9)] {

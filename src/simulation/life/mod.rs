@@ -14,6 +14,7 @@ mod together;
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, Population};
 use super::record::{Record, Slots};
+use super::tally::Notes;
 use crate::random::Key;
 use std::ops::Range;
 
@@ -137,6 +138,11 @@ impl<'p> Lives<'p> {
         }
         record.settle(row, strategy, &self.people.length_mm);
         self.people.truncate(first_cracks);
+    }
+
+    /// What happened to followed cracks since this was last asked.
+    pub fn take_notes(&mut self) -> Notes {
+        std::mem::take(&mut self.people.notes)
     }
 
     fn tally_loss(&self, year: f64, blade: u32, generation: u64, record: &mut Record) {

@@ -4,12 +4,14 @@
 //! Numbers for outages stand in flat arrays, one place for each crack and outage that it lives to
 //! see, so that logarithms and exponentials run over the whole row at once.
 
+mod followed;
 mod past;
 mod sight;
 mod sow;
 
 use super::plan::RowPlan;
 use super::record::BLOCK;
+use super::tally::Notes;
 use crate::math::exp;
 use crate::model::growth::Course;
 use crate::random::Key;
@@ -33,6 +35,8 @@ mod draw {
     pub const ASPECT: u64 = 1;
     pub const GROWTH: u64 = 2;
     pub const TOUGHNESS: u64 = 3;
+    pub const CORROSION: u64 = 4;
+    pub const POSITION: u64 = 5;
     /// Of a crack and a technique: first what the crack keeps, then calls and sizes by outage.
     pub const KEPT: u64 = 0;
     pub const CALL: u64 = 1;
@@ -58,10 +62,14 @@ pub(crate) struct Crack {
     place: usize,
     /// Year of the loss; infinite beyond the end of the study.
     pub lost_year: f64,
+    /// Year in which it was lost or became part of another crack; infinite beyond the end of the study.
+    end_year: f64,
     born_year: f64,
     born_starts: f64,
     course: Course,
     rate: f64,
+    /// Number of sizes worked out one by one, for this crack and those before it.
+    sizes: u32,
 }
 
 impl Crack {
@@ -119,6 +127,13 @@ pub(crate) struct Population<'p> {
     effects: Vec<Vec<Cell<f64>>>,
     /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
     pub false_calls: Vec<Vec<(u32, u32)>>,
+    /// Sizes of cracks that are followed one by one, at past looks and at outages.
+    sizes: Vec<followed::Size>,
+    /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
+    closed: Vec<f64>,
+    tracks: followed::Tracks,
+    /// What happened to followed cracks, over all lives so far.
+    pub notes: Notes,
     bands: Vec<sow::Band>,
     seeds: Vec<Seed>,
     depth_draws: Vec<f64>,
@@ -131,6 +146,8 @@ struct Seed {
     key: Key,
     blade: u32,
     class: u32,
+    /// Number of the origin among those of its class in the blade.
+    origin: u32,
     stress: f64,
     born_year: f64,
 }
@@ -165,6 +182,10 @@ impl<'p> Population<'p> {
                 .map(|outages| vec![Cell::new(f64::NAN); outages])
                 .collect(),
             false_calls: vec![Vec::new(); row.techniques.len()],
+            sizes: Vec::new(),
+            closed: Vec::new(),
+            tracks: followed::Tracks::default(),
+            notes: Notes::default(),
             bands: Vec::new(),
             seeds: Vec::new(),
             depth_draws: Vec::new(),
@@ -209,6 +230,8 @@ impl<'p> Population<'p> {
         self.ln_depth.truncate(places);
         self.ln_length.truncate(places);
         self.ln_mean.truncate(places);
+        self.closed.truncate(places);
+        self.sizes.truncate(self.cracks.last().map_or(0, |crack| crack.sizes as usize));
         self.length_mm.truncate(places + 2 * BLOCK);
         self.views.truncate(count * self.row.used_techniques.len());
     }

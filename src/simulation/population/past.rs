@@ -1,5 +1,6 @@
 //! What happened to the row before the study starts.
 
+use super::super::plan::Ways;
 use super::sight::kept_shift;
 use super::{Crack, Population, draw, purpose};
 use crate::math::ln;
@@ -23,7 +24,7 @@ impl Population<'_> {
             let mut renewed: Vec<u32> = self
                 .cracks
                 .iter()
-                .filter(|crack| crack.born_year <= year)
+                .filter(|crack| crack.born_year <= year && year < crack.end_year)
                 .filter(|crack| self.past_call(crack, technique, index, starts, effect))
                 .map(|crack| crack.blade)
                 .collect();
@@ -41,7 +42,19 @@ impl Population<'_> {
     fn past_call(&self, crack: &Crack, technique: usize, index: usize, starts: f64, effect: f64) -> bool {
         let about = &self.row.techniques[technique];
         let class = &self.row.classes[crack.class as usize];
-        let (y, ratio) = class.path.size_at(crack.course, crack.rate * (starts - crack.born_starts));
+        let mut closed = 0.0;
+        let (y, ratio) = match &class.ways {
+            Ways::Tabled(path) => path.size_at(crack.course, crack.rate * (starts - crack.born_starts)),
+            Ways::Followed(_) => {
+                // Sizes stand in order of time: past looks before the crack's end, then its outages.
+                let looks = &self.row.past_looks;
+                let later = looks[index..].iter().filter(|look| look.0 < crack.end_year).count();
+                let outages = (crack.last - crack.first) as usize;
+                let size = self.sizes[crack.sizes as usize - outages - later];
+                closed = size.closed;
+                (size.per_depth, size.ln_ratio)
+            }
+        };
         let ln_depth = -ln(y) * class.depth_power;
         let size = match about.size {
             SizeMeasure::Length => ln_depth + ratio,
@@ -50,7 +63,8 @@ impl Population<'_> {
         };
         let kept: Vec<f64> =
             self.row.kept_sources.iter().map(|&source| crack.key.child(source).normal(draw::KEPT)).collect();
-        let z = (size - about.ln_q50 - kept_shift(about, &kept) - effect) * about.per_spread;
+        let hidden = about.ln_q50 + kept_shift(about, &kept) + effect + about.closed_mouth_shift * closed;
+        let z = (size - hidden) * about.per_spread;
         let pod = about.curve.at(z) * about.gate_factor(ln_depth);
         crack.key.child(about.name).uniform(draw::PAST_CALL + index as u64) < pod
     }

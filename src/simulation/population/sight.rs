@@ -1,6 +1,6 @@
 //! What each technique would see of each crack at each outage.
 
-use super::super::plan::TechniquePlan;
+use super::super::plan::{TechniquePlan, Ways};
 use super::super::record::BLOCK;
 use super::sow::whole;
 use super::{Crack, Population, View, draw, purpose};
@@ -23,10 +23,32 @@ impl Population<'_> {
         self.ln_length.resize(end, 0.0);
         for crack in &self.cracks[from..] {
             let places = crack.places();
-            let path = &row.classes[crack.class as usize].path;
-            let starts = &row.starts_at_outage[crack.first as usize..crack.last as usize];
-            let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places]);
-            path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
+            let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places.clone()]);
+            match &row.classes[crack.class as usize].ways {
+                Ways::Tabled(path) => {
+                    let starts = &row.starts_at_outage[crack.first as usize..crack.last as usize];
+                    path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
+                }
+                Ways::Followed(_) => {
+                    let end = crack.sizes as usize;
+                    let sizes = &self.sizes[end - y.len()..end];
+                    for ((y, ln_ratio), size) in y.iter_mut().zip(ln_ratio).zip(sizes) {
+                        (*y, *ln_ratio) = (size.per_depth, size.ln_ratio);
+                    }
+                }
+            }
+        }
+        if row.minds_closed_mouths {
+            self.closed.resize(end, 0.0);
+            for crack in &self.cracks[from..] {
+                if let Ways::Followed(_) = &row.classes[crack.class as usize].ways {
+                    let places = crack.places();
+                    let sizes = &self.sizes[crack.sizes as usize - places.len()..];
+                    for (closed, size) in self.closed[places].iter_mut().zip(sizes) {
+                        *closed = size.closed;
+                    }
+                }
+            }
         }
         let (depths, lengths) = (&mut self.ln_depth[begin..], &mut self.ln_length[begin..]);
         ln_each(depths);
@@ -95,7 +117,7 @@ impl Population<'_> {
     pub fn calls(&self, crack: usize, technique: usize, outage: usize) -> bool {
         let row = self.row;
         let about = &row.techniques[technique];
-        if about.gate.is_some() || about.inspection_sigma > 0.0 || about.size != SizeMeasure::Length {
+        if about.is_particular() || about.size != SizeMeasure::Length {
             return self.look(crack, technique).calls(outage);
         }
         // The same for the commonest technique.
@@ -163,7 +185,11 @@ impl LookAt<'_> {
     pub fn calls(&self, outage: usize) -> bool {
         let about = self.about;
         let seen = outage - self.first;
-        let z = (self.sizes[seen] - self.hidden - self.effect(outage)) * about.per_spread;
+        let mut hidden = self.hidden + self.effect(outage);
+        if about.closed_mouth_shift != 0.0 {
+            hidden += about.closed_mouth_shift * self.people.closed[self.place + seen];
+        }
+        let z = (self.sizes[seen] - hidden) * about.per_spread;
         let draw = self.key.uniform(draw::CALL + outage as u64);
         if about.gate.is_some() {
             draw < about.curve.at(z) * about.gate_factor(self.people.ln_depth[self.place + seen])
@@ -176,7 +202,7 @@ impl LookAt<'_> {
     #[inline]
     pub fn first_call(&self, outages: &[u32]) -> Option<u32> {
         let about = self.about;
-        if about.gate.is_some() || !self.effects.is_empty() {
+        if about.is_particular() {
             return self.first_call_of_any(outages);
         }
         // The same as `calls`, for the commonest technique, with all that stays the same at hand.

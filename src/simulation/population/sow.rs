@@ -1,9 +1,9 @@
 //! Which blades crack, where, when, and until when: only blades that crack are visited.
 
-use super::super::plan::{Class, Cohort};
+use super::super::plan::{Class, Cohort, Followed, Ways};
 use super::{Crack, Population, Seed, draw, purpose};
 use crate::math::{exp, exp_each, ln, normal_cdf, normal_each, normal_quantile};
-use crate::model::growth::{CrackEnd, Limit};
+use crate::model::growth::{CrackEnd, DiagramLimit, GrowthPath, Limit};
 use crate::random::{Key, Stream};
 
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
@@ -162,7 +162,8 @@ impl Population<'_> {
                 let crack_key = key.child(class.name.wrapping_add(origin as u64));
                 let born_year = class.clock.year_of(installed[index] + class.shape.reading_at(hazard));
                 if born_year < row.end_year {
-                    self.seeds.push(Seed { key: crack_key, blade, class: index as u32, stress, born_year });
+                    let (class, origin) = (index as u32, origin as u32);
+                    self.seeds.push(Seed { key: crack_key, blade, class, origin, stress, born_year });
                 }
                 let passed = begin + (origin + 1.0) * per_origin;
                 let u = stream.uniform();
@@ -200,34 +201,56 @@ impl Population<'_> {
                 *depth = row.classes[seed.class as usize].initial_depth.quantile(*depth);
             }
         }
-        for (index, seed) in seeds.iter().enumerate() {
-            let (depth_mm, factor) = (self.depth_draws[index], self.growth_draws[index]);
-            self.cracks.push(self.start_crack(seed, depth_mm, factor));
+        let depth_draws = std::mem::take(&mut self.depth_draws);
+        let growth_draws = std::mem::take(&mut self.growth_draws);
+        let mut index = 0;
+        while index < seeds.len() {
+            let seed = &seeds[index];
+            match &row.classes[seed.class as usize].ways {
+                Ways::Tabled(path) => {
+                    let crack = self.start_crack(path, seed, depth_draws[index], growth_draws[index]);
+                    self.cracks.push(crack);
+                    index += 1;
+                }
+                Ways::Followed(followed) => {
+                    let here = seeds[index..].iter().take_while(|other| followed.at_one_place(seed, other)).count();
+                    let group = index..index + here;
+                    self.start_followed(
+                        followed,
+                        &seeds[group.clone()],
+                        &depth_draws[group.clone()],
+                        &growth_draws[group],
+                    );
+                    index += here;
+                }
+            }
         }
+        (self.depth_draws, self.growth_draws) = (depth_draws, growth_draws);
         self.seeds = seeds;
         self.seeds.clear();
     }
 
     #[inline(always)]
-    fn start_crack(&self, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
+    fn start_crack(&self, path: &GrowthPath, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
         let row = self.row;
-        let Seed { key, blade, class: index, stress, born_year } = *seed;
+        let Seed { key, blade, class: index, stress, born_year, .. } = *seed;
         let class = &row.classes[index as usize];
         let aspect = match class.initial_aspect.fixed() {
             Some(aspect) => aspect,
             None => class.initial_aspect.quantile(key.uniform(draw::ASPECT)),
         };
-        let course = class.path.course(depth_mm, aspect);
+        let course = path.course(depth_mm, aspect);
         let rate = self.class_rate[index as usize] * growth_factor;
         let end = match &class.limit {
             Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
             Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
-            Limit::Toughness { toughness_mpa_sqrt_m } => {
+            // Cracks with a diagram are followed one by one.
+            Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
                 CrackEnd::Intensity(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)) * exp(-stress))
             }
         };
         let born_starts = row.starts.at(born_year);
-        let lost_starts = born_starts + class.path.advance_to(course, end) / rate;
+        let lost_starts = born_starts + path.advance_to(course, end) / rate;
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
             let year = row.starts.year_of(lost_starts).max(born_year);
             (year, row.finder.count_before(year, &row.outages))
@@ -243,11 +266,24 @@ impl Population<'_> {
             class: index,
             place: 0,
             lost_year,
+            end_year: lost_year,
             born_year,
             born_starts,
             course,
             rate,
+            sizes: self.sizes.len() as u32,
         }
+    }
+}
+
+impl Followed {
+    /// Whether two origins stand at one place, where their cracks can join.
+    fn at_one_place(&self, one: &Seed, other: &Seed) -> bool {
+        let place = |seed: &Seed| {
+            // Cracks that never join are each at a place of their own.
+            (seed.blade, seed.class, if self.joining.is_some() { seed.origin / self.origins } else { seed.origin })
+        };
+        place(one) == place(other)
     }
 }
 

@@ -1,81 +1,18 @@
-//! Initiation laws, growth laws, and the hot spots that they act on.
+//! Hot spots.
 
 use super::check::Ids;
-use super::reader::Place;
 use super::section::Section;
+use super::{limit, loads};
 use crate::bounds;
 use crate::distribution::Distribution;
-use crate::model::fleet::{HotSpot, Section as CrossSection, Side};
+use crate::model::fleet::{HotSpot, Section as CrossSection, Side, Surface};
 use crate::model::growth::{CrackShape, GrowthLaw, Limit, Stress};
-use crate::model::initiation::{InitiationLaw, InitiationShape};
-use crate::model::usage::Clock;
-
-/// Reads an initiation law.
-pub(super) fn initiation(section: &Section, id: &str) -> Option<InitiationLaw> {
-    #[derive(Clone, Copy)]
-    enum Kind {
-        Weibull,
-        Lognormal,
-        Exponential,
-    }
-    let clock = section.get("clock", "\"starts\", \"hours\", or a table with per_start and per_hour").and_then(clock);
-    let kind =
-        section.kind(&[("weibull", Kind::Weibull), ("lognormal", Kind::Lognormal), ("exponential", Kind::Exponential)]);
-    let stress_exponent = section.number("stress_exponent", bounds::STRESS_EXPONENT);
-    let basis = section.basis();
-    let reading = |key| section.number(key, bounds::CLOCK_READING);
-    let shape = match kind? {
-        Kind::Weibull => {
-            let (shape, scale) = (section.number("shape", bounds::WEIBULL_SHAPE), reading("scale"));
-            InitiationShape::Weibull { shape: shape?, scale: scale? }
-        }
-        Kind::Lognormal => {
-            let (median, sigma_log) = (reading("median"), section.number("sigma_log", bounds::SIGMA_LOG_ABOVE_ZERO));
-            InitiationShape::Lognormal { median: median?, sigma_log: sigma_log? }
-        }
-        Kind::Exponential => InitiationShape::Exponential { mean: reading("mean")? },
-    };
-    Some(InitiationLaw { id: id.to_owned(), clock: clock?, shape, stress_exponent: stress_exponent?, basis: basis? })
-}
-
-fn clock(place: Place) -> Option<Clock> {
-    if !place.is_table() {
-        return place.choice(&[("starts", Clock::STARTS), ("hours", Clock::HOURS)]);
-    }
-    place.table(|section| {
-        let per_start = section.number("per_start", bounds::CLOCK_WEIGHT);
-        let per_hour = section.number("per_hour", bounds::CLOCK_WEIGHT);
-        let (per_start, per_hour) = (per_start?, per_hour?);
-        if per_start == 0.0 && per_hour == 0.0 {
-            section.fault_here("per_start and per_hour must not both be 0", "give the clock something to run on");
-            return None;
-        }
-        Some(Clock { per_start, per_hour })
-    })
-}
-
-/// Reads a growth law.
-pub(super) fn growth(section: &Section, id: &str) -> Option<GrowthLaw> {
-    let coefficient = section.number("coefficient_m_per_start", bounds::GROWTH_COEFFICIENT);
-    let exponent = section.number("exponent", bounds::GROWTH_EXPONENT);
-    let crack_sigma_log = section.number("crack_sigma_log", bounds::SIGMA_LOG);
-    let row_sigma_log = section.number("row_sigma_log", bounds::SIGMA_LOG);
-    let basis = section.basis();
-    Some(GrowthLaw {
-        id: id.to_owned(),
-        coefficient_m_per_start: coefficient?,
-        exponent: exponent?,
-        crack_sigma_log: crack_sigma_log?,
-        row_sigma_log: row_sigma_log?,
-        basis: basis?,
-    })
-}
 
 /// What the study file calls the sides of a blade.
 pub(super) const SIDES: [(&str, Side); 2] = [("suction", Side::Suction), ("pressure", Side::Pressure)];
 
-/// Reads a hot spot.
-pub(super) fn hot_spot(section: &Section, id: &str, ids: &Ids) -> Option<HotSpot> {
+/// Reads a hot spot, with the growth laws there are.
+pub(super) fn hot_spot(section: &Section, id: &str, ids: &Ids, laws: &[Option<GrowthLaw>]) -> Option<HotSpot> {
     let serrations = section
         .get("serrations", format!("a list of whole numbers {}", bounds::SERRATION))
         .and_then(|place| place.each_once(|place| place.whole(bounds::SERRATION)));
@@ -84,47 +21,53 @@ pub(super) fn hot_spot(section: &Section, id: &str, ids: &Ids) -> Option<HotSpot
         .and_then(|place| place.each_once(|place| place.choice(&SIDES)));
     let places = |key| section.optional(key, |section, key| section.whole(key, bounds::PLACES));
     let (positions, origins) = (places("positions"), places("origins"));
+    let joining = section.optional("joining", |section, key| section.table(key, loads::joining));
     let initiation = section.reference("initiation", "initiation law", &ids.initiation);
     let growth = section.reference("growth", "growth law", &ids.growth);
-    let stress = section.table("stress", stress);
+    let stress = section.table("stress", loads::stress);
+    let load_ratio = section.optional("load_ratio", |section, key| section.number(key, bounds::LOAD_RATIO));
+    let vibration = section.optional("vibration", |section, key| section.table(key, loads::vibration));
     let cross_section = section.optional("section", |section, key| section.table(key, cross_section));
     let crack = section.table("crack", crack);
     let initial_depth_mm = section.distribution("initial_depth_mm", bounds::LENGTH_MM);
     let initial_aspect = initial_aspect(section, crack);
-    let limit = section.table("limit", limit);
+    let limit = section.table("limit", limit::limit);
     let basis = section.basis();
+    let cross_section = cross_section?;
+    let (stress, stress_profile) = match stress? {
+        loads::StartStress::Linear(stress) => (stress, None),
+        loads::StartStress::Profile(profile) => {
+            let thickness_mm = cross_section.map_or_else(|| profile.reach_mm(), |section| section.thickness_mm);
+            let [membrane_mpa, bending_mpa] = profile.linearised(thickness_mm.min(profile.reach_mm()));
+            (Stress { membrane_mpa, bending_mpa }, Some(profile))
+        }
+    };
     let spot = HotSpot {
         id: id.to_owned(),
         serrations: serrations?,
         sides: sides?,
         positions: positions?.unwrap_or(1),
         origins: origins?.unwrap_or(1),
+        joining: joining?,
         initiation: initiation?,
         growth: growth?,
-        stress: stress?,
-        section: cross_section?,
+        stress,
+        stress_profile,
+        load_ratio: load_ratio?.unwrap_or(0.0),
+        vibration: vibration?,
+        section: cross_section,
         crack: crack?,
         initial_depth_mm: initial_depth_mm?,
         initial_aspect: initial_aspect?,
         limit: limit?,
         basis: basis?,
     };
-    fits(section, &spot).then_some(spot)
-}
-
-fn stress(section: &Section) -> Option<Stress> {
-    let membrane_mpa = section.number("membrane_mpa", bounds::STRESS_MPA);
-    let bending_mpa = section.number("bending_mpa", bounds::STRESS_MPA);
-    let (membrane_mpa, bending_mpa) = (membrane_mpa?, bending_mpa?);
-    let surface = membrane_mpa + bending_mpa;
-    if surface <= 0.0 {
-        section.fault_here(
-            format!("membrane_mpa and bending_mpa must add up to more than 0, not {surface}"),
-            "give the stress range at the surface as a positive number",
-        );
+    if !fits(section, &spot) {
         return None;
     }
-    Some(Stress { membrane_mpa, bending_mpa })
+    // A growth law with a fault of its own is refused there.
+    let law = laws.get(spot.growth).and_then(Option::as_ref);
+    law.is_none_or(|law| fits_law(section, &spot, law)).then_some(spot)
 }
 
 fn cross_section(section: &Section) -> Option<CrossSection> {
@@ -134,19 +77,32 @@ fn cross_section(section: &Section) -> Option<CrossSection> {
 }
 
 fn crack(section: &Section) -> Option<CrackShape> {
-    if section.kind(&[("fixed-factor", true), ("semi-elliptical", false)])? {
-        let geometry_factor = section.number("geometry_factor", bounds::GEOMETRY_FACTOR);
-        let length_over_depth = section.number("length_over_depth", bounds::FACTOR);
-        Some(CrackShape::FixedFactor { geometry_factor: geometry_factor?, length_over_depth: length_over_depth? })
-    } else {
-        Some(CrackShape::SemiElliptical)
+    #[derive(Clone, Copy)]
+    enum Kind {
+        FixedFactor,
+        SemiElliptical,
+        QuarterElliptical,
+    }
+    let kinds = [
+        ("fixed-factor", Kind::FixedFactor),
+        ("semi-elliptical", Kind::SemiElliptical),
+        ("quarter-elliptical", Kind::QuarterElliptical),
+    ];
+    match section.kind(&kinds)? {
+        Kind::FixedFactor => {
+            let geometry_factor = section.number("geometry_factor", bounds::GEOMETRY_FACTOR);
+            let length_over_depth = section.number("length_over_depth", bounds::FACTOR);
+            Some(CrackShape::FixedFactor { geometry_factor: geometry_factor?, length_over_depth: length_over_depth? })
+        }
+        Kind::SemiElliptical => Some(CrackShape::SemiElliptical),
+        Kind::QuarterElliptical => Some(CrackShape::QuarterElliptical),
     }
 }
 
 /// The aspect is stated only where the shape is free; a fixed shape has its own.
 fn initial_aspect(section: &Section, crack: Option<CrackShape>) -> Option<Distribution> {
     match crack {
-        Some(CrackShape::SemiElliptical) => section.distribution("initial_aspect", bounds::ASPECT),
+        Some(CrackShape::SemiElliptical | CrackShape::QuarterElliptical) => section.distribution("initial_aspect", bounds::ASPECT),
         Some(CrackShape::FixedFactor { length_over_depth, .. }) => {
             if section.has("initial_aspect") {
                 // Asked for, so that it is not refused a second time as unknown.
@@ -164,23 +120,6 @@ fn initial_aspect(section: &Section, crack: Option<CrackShape>) -> Option<Distri
     }
 }
 
-fn limit(section: &Section) -> Option<Limit> {
-    #[derive(Clone, Copy)]
-    enum Kind {
-        Depth,
-        Toughness,
-        SectionFraction,
-    }
-    let kinds = [("depth", Kind::Depth), ("toughness", Kind::Toughness), ("section-fraction", Kind::SectionFraction)];
-    Some(match section.kind(&kinds)? {
-        Kind::Depth => Limit::Depth { depth_mm: section.number("depth_mm", bounds::LENGTH_MM)? },
-        Kind::Toughness => Limit::Toughness {
-            toughness_mpa_sqrt_m: section.distribution("toughness_mpa_sqrt_m", bounds::TOUGHNESS_MPA_SQRT_M)?,
-        },
-        Kind::SectionFraction => Limit::SectionFraction { fraction: section.number("fraction", bounds::FRACTION)? },
-    })
-}
-
 /// Whether the crack fits into its section and begins short of its limit.
 fn fits(section: &Section, spot: &HotSpot) -> bool {
     let depth = spot.initial_depth_mm.quantile(0.5);
@@ -194,6 +133,7 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
     };
     let needs_section = match (&spot.crack, &spot.limit) {
         (CrackShape::SemiElliptical, _) => Some("a semi-elliptical crack"),
+        (CrackShape::QuarterElliptical, _) => Some("a quarter-elliptical crack"),
         (_, Limit::SectionFraction { .. }) => Some("a section-fraction limit"),
         _ => None,
     };
@@ -205,21 +145,23 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
         let remedy = "lower the initial depth, or correct the section";
         let rule = format!("the median ({depth}) must be below the section's thickness ({thickness_mm})");
         must(depth < thickness_mm, "initial_depth_mm", rule, remedy);
-        let length = 2.0 * depth / aspect;
+        let halves = if spot.crack == CrackShape::QuarterElliptical { 1.0 } else { 2.0 };
+        let length = halves * depth / aspect;
         let rule = format!("the initial crack's length ({length} mm) must be below the section's width ({width_mm})");
         must(length < width_mm, "initial_depth_mm", rule, remedy);
-        // Half an ellipse of half length depth / aspect.
-        let cracked = std::f64::consts::FRAC_PI_2 * depth * depth / aspect / (thickness_mm * width_mm);
-        match spot.limit {
+        // Half an ellipse of half length depth / aspect, or a quarter of one of that length.
+        let part = if spot.crack == CrackShape::QuarterElliptical { 0.5 } else { 1.0 };
+        let cracked = part * std::f64::consts::FRAC_PI_2 * depth * depth / aspect / (thickness_mm * width_mm);
+        match &spot.limit {
             Limit::Depth { depth_mm } => {
                 let rule = format!("depth_mm must be below the section's thickness ({thickness_mm})");
-                must(depth_mm < thickness_mm, "limit", rule, "lower depth_mm, or correct the section");
+                must(*depth_mm < thickness_mm, "limit", rule, "lower depth_mm, or correct the section");
             }
             Limit::SectionFraction { fraction } => {
                 let rule = format!("fraction must exceed what the initial crack has cut through ({cracked:.3})");
-                must(fraction > cracked, "limit", rule, "raise fraction, or lower the initial depth");
+                must(*fraction > cracked, "limit", rule, "raise fraction, or lower the initial depth");
             }
-            Limit::Toughness { .. } => {}
+            Limit::Toughness { .. } | Limit::Diagram(_) => {}
         }
     }
     match (&spot.limit, spot.crack) {
@@ -238,4 +180,42 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
         _ => {}
     }
     all_good
+}
+
+/// Whether the crack's shape knows everything that acts on it.
+fn fits_law(section: &Section, spot: &HotSpot, law: &GrowthLaw) -> bool {
+    let bare = Surface { id: String::new(), initiation_life_factor: 1.0, layer: None, basis: None };
+    if !spot.needs_following(law, &bare) {
+        return true;
+    }
+    if let CrackShape::FixedFactor { .. } = spot.crack {
+        section.fault(
+            "crack",
+            "a fixed-factor crack knows Paris' line and a stress range alone",
+            format!(
+                "choose kind = \"semi-elliptical\", or leave out what growth law {:?}, load_ratio, stress profile, \
+                 vibration, joining and limit have beyond that",
+                law.id
+            ),
+        );
+        return false;
+    }
+    if spot.joining.is_some() && spot.crack == CrackShape::QuarterElliptical {
+        section.fault(
+            "joining",
+            "is for cracks along a serration; a quarter-elliptical crack is at its end",
+            "remove joining, or choose kind = \"semi-elliptical\"",
+        );
+        return false;
+    }
+    let toughness = match &spot.limit {
+        Limit::Toughness { toughness_mpa_sqrt_m } => Some(toughness_mpa_sqrt_m),
+        Limit::Diagram(limit) => Some(&limit.toughness_mpa_sqrt_m),
+        _ => None,
+    };
+    let checked = spot.site(&bare).and_then(|_| {
+        let law = law.rate_law(spot.vibration)?;
+        toughness.map_or(Ok(()), |toughness| law.check_toughness(toughness.quantile(0.5)))
+    });
+    section.accept("growth", checked).is_some()
 }

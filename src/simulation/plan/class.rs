@@ -1,0 +1,128 @@
+//! A hot spot of the row's root, ready to crack.
+
+use crate::distribution::Distribution;
+use crate::error::Result;
+use crate::model::Study;
+use crate::model::fleet::{HotSpot, Joining, Row};
+use crate::model::fracture::AssessmentDiagram;
+use crate::model::growth::{CrackShape, Following, GrowthPath, Limit, Site};
+use crate::model::initiation::InitiationShape;
+use crate::model::usage::{DutyPeriod, Readings};
+use crate::random::hash_name;
+
+/// One hot spot of the row's root.
+#[derive(Debug)]
+pub(crate) struct Class {
+    pub name: u64,
+    pub origins: f64,
+    pub shape: InitiationShape,
+    pub clock: Readings,
+    pub clock_at_end: f64,
+    pub stress_exponent: f64,
+    pub ways: Ways,
+    /// Median advance per start of cracks on tabulated ways; 1 for those that are followed.
+    pub rate: f64,
+    /// Power with which a blade's stress enters that rate; 0 for cracks that are followed.
+    pub growth_exponent: f64,
+    pub crack_sigma: f64,
+    pub row_sigma: f64,
+    pub growth_name: u64,
+    pub initial_depth: Distribution,
+    /// Median and standard deviation of the logarithm of the initial depth; not-a-number where it
+    /// is neither lognormal nor fixed.
+    pub ln_depth_median: f64,
+    pub depth_sigma: f64,
+    pub initial_aspect: Distribution,
+    pub limit: Limit,
+    pub depth_power: f64,
+}
+
+/// How the cracks of a hot spot grow.
+#[derive(Debug)]
+pub(crate) enum Ways {
+    /// On ways that are worked out once: blade and crack set only how fast.
+    Tabled(GrowthPath),
+    /// Each on its own.
+    Followed(Box<Followed>),
+}
+
+/// What cracks need that are followed one by one.
+#[derive(Debug)]
+pub(crate) struct Followed {
+    pub following: Following,
+    pub site: Site,
+    pub duty: Vec<DutyPeriod>,
+    pub corrosion_sigma: f64,
+    /// The diagram of a diagram limit.
+    pub diagram: Option<AssessmentDiagram>,
+    /// Whether lengths are those of quarter ellipses.
+    pub is_corner: bool,
+    /// Origins at one place.
+    pub origins: u32,
+    pub joining: Option<Joining>,
+}
+
+impl Class {
+    pub fn new(study: &Study, row: &Row, spot: &HotSpot, end_year: f64) -> Result<Self> {
+        let unit = &study.units[row.unit];
+        let law = &study.initiation[spot.initiation];
+        let growth = &study.growth[spot.growth];
+        let surface = &study.surfaces[row.surface];
+        let life = surface.initiation_life_factor;
+        let shape = match law.shape {
+            InitiationShape::Weibull { shape, scale } => InitiationShape::Weibull { shape, scale: scale * life },
+            InitiationShape::Lognormal { median, sigma_log } => {
+                InitiationShape::Lognormal { median: median * life, sigma_log }
+            }
+            InitiationShape::Exponential { mean } => InitiationShape::Exponential { mean: mean * life },
+        };
+        let clock = Readings::new(&unit.duty, law.clock);
+        let clock_at_end = clock.at(end_year);
+        let (ln_depth_median, depth_sigma) = match spot.initial_depth_mm {
+            Distribution::Fixed(depth_mm) => (depth_mm.ln(), 0.0),
+            Distribution::Lognormal { median, sigma_log } => (median.ln(), sigma_log),
+            _ => (f64::NAN, f64::NAN),
+        };
+        let (ways, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
+            let site = spot.site(surface)?;
+            let followed = Followed {
+                following: Following::new(&site, growth.rate_law(spot.vibration)?),
+                site,
+                duty: unit.duty.clone(),
+                corrosion_sigma: growth.refinements.stress_corrosion.map_or(0.0, |law| law.crack_sigma_log),
+                diagram: match &spot.limit {
+                    Limit::Diagram(limit) => Some(limit.diagram()?),
+                    _ => None,
+                },
+                is_corner: spot.crack == CrackShape::QuarterElliptical,
+                origins: spot.origins,
+                joining: spot.joining,
+            };
+            (Ways::Followed(Box::new(followed)), 1.0, 1.0, 0.0)
+        } else {
+            let path = GrowthPath::new(growth, spot);
+            let (rate, depth_power) = (path.rate(), path.depth_power());
+            (Ways::Tabled(path), rate, depth_power, growth.exponent)
+        };
+        Ok(Class {
+            ln_depth_median,
+            depth_sigma,
+            name: hash_name(&spot.id),
+            origins: f64::from(spot.origins_per_blade()),
+            shape,
+            clock,
+            clock_at_end,
+            stress_exponent: law.stress_exponent,
+            ways,
+            rate,
+            depth_power,
+            growth_exponent,
+            crack_sigma: growth.crack_sigma_log,
+            row_sigma: growth.row_sigma_log,
+            growth_name: hash_name(&growth.id),
+            initial_depth: spot.initial_depth_mm.clone(),
+            initial_aspect: spot.initial_aspect.clone(),
+            limit: spot.limit.clone(),
+        })
+    }
+}

@@ -1,0 +1,49 @@
+//! Blades of equal age.
+
+use super::Class;
+use crate::model::fleet::Row;
+
+/// Blades installed at one moment.
+#[derive(Debug)]
+pub(crate) struct Cohort {
+    pub blades: Vec<u32>,
+    /// Reading of each class's clock at that moment.
+    pub installed: Vec<f64>,
+    /// Cumulative hazard of one origin of each class, from then until the end, for row factor 1.
+    pub hazards: Vec<f64>,
+    /// The same of a whole blade of average stress.
+    pub hazard: f64,
+}
+
+impl Cohort {
+    pub fn new(classes: &[Class], year: f64, blades: Vec<u32>) -> Self {
+        let installed: Vec<f64> = classes.iter().map(|class| class.clock.at(year)).collect();
+        let hazards: Vec<f64> = classes
+            .iter()
+            .zip(&installed)
+            .map(|(class, reading)| class.shape.cumulative_hazard(class.clock_at_end - reading))
+            .collect();
+        let hazard = classes.iter().zip(&hazards).map(|(class, hazard)| class.origins * hazard).sum();
+        Cohort { blades, installed, hazards, hazard }
+    }
+}
+
+/// Blades by age, the row's own first.
+pub(super) fn cohorts(row: &Row, classes: &[Class]) -> Vec<Cohort> {
+    let mut installed = vec![row.in_service_year; row.blades as usize];
+    for renewal in &row.renewed {
+        for &blade in &renewal.blades {
+            let year = &mut installed[blade as usize - 1];
+            *year = year.max(renewal.year);
+        }
+    }
+    let mut groups: Vec<(f64, Vec<u32>)> = Vec::new();
+    for (blade, &year) in (0..row.blades).zip(&installed) {
+        match groups.iter_mut().find(|group| group.0 == year) {
+            Some(group) => group.1.push(blade),
+            None => groups.push((year, vec![blade])),
+        }
+    }
+    groups.into_iter().map(|(year, blades)| Cohort::new(classes, year, blades)).collect()
+}
+

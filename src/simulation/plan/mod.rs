@@ -1,0 +1,180 @@
+//! A study made ready to be lived: for each row, every number that does not change from life to life.
+
+mod class;
+mod cohort;
+mod finder;
+mod strategy;
+mod technique;
+
+pub(crate) use class::{Class, Followed, Ways};
+pub(crate) use cohort::Cohort;
+pub(crate) use finder::OutageFinder;
+pub(crate) use strategy::{Line, Prices, StrategyPlan};
+pub(crate) use technique::TechniquePlan;
+
+use crate::distribution::Distribution;
+use crate::error::Result;
+use crate::model::Study;
+use crate::model::detection::SizeMeasure;
+use crate::model::fleet::Row;
+use crate::model::usage::{Clock, Readings};
+use crate::random::hash_name;
+use cohort::cohorts;
+
+/// One row of the fleet, ready to be lived.
+#[derive(Debug)]
+pub(crate) struct RowPlan {
+    /// Number of the row's name, which keys its draws.
+    pub name: u64,
+    pub blades: u32,
+    pub start_year: f64,
+    pub end_year: f64,
+    /// Moments of the outages, as years.
+    pub outages: Vec<f64>,
+    /// The unit's starts at each of them.
+    pub starts_at_outage: Vec<f64>,
+    pub starts: Readings,
+    pub starts_at_end: f64,
+    pub finder: OutageFinder,
+    pub row_factor: Distribution,
+    pub blade_stress_sigma: f64,
+    pub classes: Vec<Class>,
+    /// Blades of equal age when the row's life begins.
+    pub cohorts: Vec<Cohort>,
+    /// A new blade at each outage.
+    pub fresh: Vec<Cohort>,
+    /// Whether every initial depth is lognormal or fixed.
+    pub lognormal_depths: bool,
+    pub techniques: Vec<TechniquePlan>,
+    /// Techniques that any strategy uses, as indices.
+    pub used_techniques: Vec<usize>,
+    /// Whether any technique minds that a crack's mouth is held closed.
+    pub minds_closed_mouths: bool,
+    /// Whether any of them goes by the geometric mean of depth and length.
+    pub uses_mean_size: bool,
+    /// Names whose standard normal numbers make the shifts that cracks keep.
+    pub kept_sources: Vec<u64>,
+    /// The power that is common to all classes, if it is; see [`GrowthPath::depth_power`].
+    pub depth_power: Option<f64>,
+    pub past_looks: Vec<(f64, usize)>,
+    pub strategies: Vec<StrategyPlan>,
+    /// Number of different schedules among the strategies.
+    pub schedules: usize,
+    pub loss_cost: Distribution,
+    pub forced_days: f64,
+    pub forced_day_cost: f64,
+    /// Present value of one unit of money at each outage.
+    pub value_at_outage: Vec<f64>,
+}
+
+impl RowPlan {
+    /// Makes one row of a study ready.
+    ///
+    /// # Errors
+    /// Refuses hot spots whose growth law, loads and limit do not fit together.
+    pub fn new(study: &Study, row: &Row) -> Result<Self> {
+        let unit = &study.units[row.unit];
+        let end_year = study.start_year + study.horizon_years;
+        let outages = unit.outages.years.clone();
+        let starts = Readings::new(&unit.duty, Clock::STARTS);
+        let root = &study.roots[row.root];
+        let spots = root.hot_spots.iter();
+        let classes: Vec<Class> =
+            spots.map(|spot| Class::new(study, row, spot, end_year)).collect::<Result<_>>()?;
+        let techniques: Vec<TechniquePlan> =
+            (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
+        let prices = Prices {
+            blades_out: study.costs.blades_out_cost,
+            blades_out_days: study.costs.blades_out_days,
+            blade: study.costs.new_blade_cost,
+            blade_days: study.costs.new_blade_days,
+            row: study.costs.new_row_cost,
+            row_days: study.costs.new_row_days,
+            day: study.costs.outage_day_cost,
+            window_days: unit.outages.window_days,
+        };
+        let mut plan = RowPlan {
+            name: hash_name(&row.id),
+            blades: row.blades,
+            start_year: study.start_year,
+            end_year,
+            starts_at_outage: outages.iter().map(|&year| starts.at(year)).collect(),
+            starts_at_end: starts.at(end_year),
+            finder: OutageFinder::new(&outages, study.start_year, end_year),
+            starts,
+            row_factor: study.scatter.row_factor.clone(),
+            blade_stress_sigma: study.scatter.blade_stress_sigma_log,
+            depth_power: classes
+                .first()
+                .map(|class| class.depth_power)
+                .filter(|power| classes.iter().all(|class| class.depth_power == *power)),
+            cohorts: cohorts(row, &classes),
+            fresh: outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect(),
+            lognormal_depths: classes.iter().all(|class| class.depth_sigma.is_finite()),
+            classes,
+            used_techniques: Vec::new(),
+            uses_mean_size: study.techniques.iter().any(|technique| technique.pod.size == SizeMeasure::GeometricMean),
+            kept_sources: Vec::new(),
+            minds_closed_mouths: techniques.iter().any(|technique| technique.closed_mouth_shift != 0.0),
+            techniques,
+            past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
+            strategies: Vec::new(),
+            schedules: 0,
+            loss_cost: study.costs.loss_cost.clone(),
+            forced_days: study.costs.loss_days,
+            forced_day_cost: study.costs.outage_day_cost,
+            value_at_outage: outages.iter().map(|&year| study.money.present_value(year - study.start_year)).collect(),
+            outages,
+        };
+        let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
+        let strategies =
+            study.strategies.iter().map(|strategy| StrategyPlan::new(study, &plan, row_index, strategy, prices));
+        let mut strategies: Vec<StrategyPlan> = strategies.collect();
+        let mut distinct: Vec<Vec<Line>> = Vec::new();
+        for strategy in &mut strategies {
+            let known = distinct.iter().position(|lines| *lines == strategy.lines);
+            strategy.schedule = known.unwrap_or_else(|| {
+                distinct.push(strategy.lines.clone());
+                distinct.len() - 1
+            });
+        }
+        plan.schedules = distinct.len();
+        plan.used_techniques = (0..study.techniques.len())
+            .filter(|technique| {
+                strategies.iter().any(|strategy| {
+                    strategy.lines.iter().any(|line| line.technique == *technique)
+                        || strategy.escalations.iter().flatten().any(|after| after.techniques.contains(technique))
+                })
+            })
+            .collect();
+        for (place, &technique) in plan.used_techniques.iter().enumerate() {
+            plan.techniques[technique].used = place;
+        }
+        plan.strategies = strategies;
+        plan.number_kept_sources(study);
+        Ok(plan)
+    }
+}
+
+impl RowPlan {
+    /// Numbers the techniques whose normal numbers any technique in use asks for.
+    fn number_kept_sources(&mut self, study: &Study) {
+        let past = self.past_looks.iter().map(|look| look.1);
+        let mut asked: Vec<usize> = self.used_techniques.iter().copied().chain(past).collect();
+        asked.sort_unstable();
+        asked.dedup();
+        let mut sources: Vec<usize> = Vec::new();
+        for technique in asked {
+            for (source, _) in &mut self.techniques[technique].persistence {
+                let known = sources.iter().position(|other| other == source);
+                let place = known.unwrap_or(sources.len());
+                if known.is_none() {
+                    sources.push(*source);
+                }
+                *source = place;
+            }
+        }
+        self.kept_sources = sources.iter().map(|&source| hash_name(&study.techniques[source].id)).collect();
+    }
+}
+

@@ -1,0 +1,181 @@
+//! A strategy on the row: its looks by technique, and what they are planned to cost.
+
+use super::super::record::Quantity;
+use super::RowPlan;
+use crate::model::Study;
+use crate::model::detection::Access;
+use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy};
+
+/// Looks of one technique by schedule.
+#[derive(Debug, PartialEq, Clone)]
+pub(crate) struct Line {
+    pub technique: usize,
+    /// Outages looked at, in order.
+    pub outages: Vec<u32>,
+    /// For each outage, the place in `outages` of the first that is not before it.
+    pub next: Vec<u32>,
+    pub blade_fraction: f64,
+    /// Whether each class is looked at; empty when all are.
+    pub classes: Vec<bool>,
+    /// Whether every blade and class is looked at.
+    pub covers_all: bool,
+    /// Which of the strategy's looks it belongs to.
+    pub look: usize,
+    /// Whether its indications count without a second look.
+    pub stands: bool,
+}
+
+/// What an indication leads to.
+#[derive(Debug)]
+pub(crate) struct EscalationPlan {
+    pub techniques: Vec<usize>,
+}
+
+/// A strategy on this row.
+#[derive(Debug)]
+pub(crate) struct StrategyPlan {
+    pub lines: Vec<Line>,
+    /// Strategies with the same number have the same lines.
+    pub schedule: usize,
+    /// Escalation of each look.
+    pub escalations: Vec<Option<EscalationPlan>>,
+    pub dispositions: Vec<Disposition>,
+    /// Whether every indication has its blade replaced, so that sizes need not be measured.
+    pub replaces_always: bool,
+    /// Whether what is found on one blade can change what is done to others or to it later.
+    pub couples_blades: bool,
+    pub replace_row_from: u32,
+    pub after_loss: AfterLoss,
+    /// Outage at which the row ends, and how.
+    pub row_end: Option<(u32, RowEndAction)>,
+    /// Number of outages before the row leaves service.
+    runs_until: u32,
+    /// Scheduled work of each outage.
+    pub planned: Vec<Planned>,
+    /// Its sum over all outages, costs discounted.
+    pub planned_sum: [(Quantity, f64); 6],
+    pub prices: Prices,
+}
+
+/// Prices and days of acts other than looks.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Prices {
+    pub blades_out: f64,
+    pub blades_out_days: f64,
+    pub blade: f64,
+    pub blade_days: f64,
+    pub row: f64,
+    pub row_days: f64,
+    /// Of a day beyond the window.
+    pub day: f64,
+    pub window_days: f64,
+}
+
+/// Work that a schedule plans at one outage.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Planned {
+    pub look_cost: f64,
+    pub look_days: f64,
+    pub blades_out: bool,
+    /// Days of all of it, and those of them beyond the window.
+    pub days: f64,
+    pub days_beyond: f64,
+}
+
+impl StrategyPlan {
+    /// Whether the row still runs at an outage, and there is one.
+    pub fn runs_at(&self, outage: u32) -> bool {
+        outage < self.runs_until
+    }
+
+    pub fn new(study: &Study, row: &RowPlan, row_index: usize, strategy: &Strategy, prices: Prices) -> Self {
+        let count = row.outages.len() as u32;
+        let row_end = strategy.row_end.and_then(|end| {
+            let outage = row.outages.iter().position(|&year| year >= end.year)?;
+            Some((outage as u32, end.then))
+        });
+        let retired = match row_end {
+            Some((outage, RowEndAction::Retired)) => outage,
+            _ => count,
+        };
+        let spots = &study.roots[study.rows[row_index].root].hot_spots;
+        let mut lines = Vec::new();
+        let mut planned = vec![Planned::default(); row.outages.len()];
+        for (index, look) in strategy.looks.iter().enumerate() {
+            if look.coverage.rows.as_ref().is_some_and(|rows| !rows.contains(&row_index)) {
+                continue;
+            }
+            // Nobody looks at a row that is replaced at the same outage.
+            let outages: Vec<u32> = (look.first_outage - 1..retired)
+                .step_by(look.every_outages as usize)
+                .filter(|&outage| row_end.is_none_or(|(end, _)| end != outage))
+                .collect();
+            let classes = look
+                .coverage
+                .hot_spots
+                .as_ref()
+                .map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
+            let fraction = look.coverage.blade_fraction;
+            for &technique in &look.techniques {
+                let about = &row.techniques[technique];
+                for &outage in &outages {
+                    let work = &mut planned[outage as usize];
+                    work.look_cost += about.cost(f64::from(row.blades) * fraction);
+                    work.look_days += about.days_per_row;
+                    work.blades_out |= about.access == Access::BladesOut;
+                }
+                lines.push(Line {
+                    technique,
+                    next: (0..=count).map(|from| outages.partition_point(|&outage| outage < from) as u32).collect(),
+                    outages: outages.clone(),
+                    blade_fraction: fraction,
+                    covers_all: classes.is_empty() && fraction >= 1.0,
+                    classes: classes.clone(),
+                    look: index,
+                    stands: look.escalation.as_ref().is_none_or(|after| after.first_call_stands),
+                });
+            }
+        }
+        for work in &mut planned {
+            work.days = work.look_days + if work.blades_out { prices.blades_out_days } else { 0.0 };
+            work.days_beyond = (work.days - prices.window_days).max(0.0);
+        }
+        let discounted = |amount: &dyn Fn(&Planned) -> f64| -> f64 {
+            planned.iter().zip(&row.value_at_outage).map(|(work, value)| value * amount(work)).sum()
+        };
+        let out = |work: &Planned| f64::from(u8::from(work.blades_out));
+        let times_out: f64 = planned.iter().map(out).sum();
+        let planned_sum = [
+            (Quantity::LookCost, discounted(&|work| work.look_cost)),
+            (Quantity::BladesOutCost, discounted(&|work| out(work) * prices.blades_out)),
+            (Quantity::ExtraDayCost, discounted(&|work| work.days_beyond * prices.day)),
+            (Quantity::LookDays, planned.iter().map(|work| work.look_days).sum()),
+            (Quantity::BladesOutDays, times_out * prices.blades_out_days),
+            (Quantity::TimesOut, times_out),
+        ];
+        let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
+        let couples_blades = !replaces_always
+            || strategy.looks.iter().any(|look| look.escalation.is_some())
+            || strategy.replace_row_from_blades.is_some()
+            || strategy.after_loss == AfterLoss::ReplaceRow;
+        StrategyPlan {
+            lines,
+            schedule: 0,
+            escalations: strategy
+                .looks
+                .iter()
+                .map(|look| Some(EscalationPlan { techniques: look.escalation.as_ref()?.techniques.clone() }))
+                .collect(),
+            dispositions: strategy.dispositions.clone(),
+            replaces_always,
+            couples_blades,
+            replace_row_from: strategy.replace_row_from_blades.unwrap_or(u32::MAX),
+            after_loss: strategy.after_loss,
+            runs_until: retired,
+            row_end,
+            planned,
+            planned_sum,
+            prices,
+        }
+    }
+}

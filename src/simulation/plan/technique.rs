@@ -1,0 +1,88 @@
+//! A technique on the row's surface.
+
+use crate::distribution::Distribution;
+use crate::model::Study;
+use crate::model::detection::{Access, DepthGate, PodCurve, QuickCall, SizeMeasure, Technique};
+use crate::model::fleet::Row;
+use crate::random::hash_name;
+
+/// A technique on this row's surface.
+#[derive(Debug)]
+pub(crate) struct TechniquePlan {
+    pub name: u64,
+    /// Its place among the techniques in use, if it is one.
+    pub used: usize,
+    pub access: Access,
+    pub size: SizeMeasure,
+    pub curve: PodCurve,
+    pub quick: QuickCall,
+    /// ln q50 with the shifts of surface and grade.
+    pub ln_q50: f64,
+    pub per_spread: f64,
+    pub gate: Option<DepthGate>,
+    pub inspection_sigma: f64,
+    /// Shift of ln q50 at cracks whose mouth is held closed.
+    pub closed_mouth_shift: f64,
+    /// Weights of the standard normal numbers (by place in the row's `kept_sources`) that make the
+    /// shift a crack keeps.
+    pub persistence: Vec<(usize, f64)>,
+    /// -ln(1 - p) of the false-call probability p of a blade.
+    pub false_call_hazard: f64,
+    pub false_call_length: Distribution,
+    pub sizing_bias: f64,
+    pub sizing_sigma: f64,
+    pub cost_per_row: f64,
+    pub cost_per_blade: f64,
+    pub days_per_row: f64,
+}
+
+impl TechniquePlan {
+    pub fn new(study: &Study, row: &Row, index: usize) -> Self {
+        let Technique { id, access, pod, depth_gate, .. } = &study.techniques[index];
+        let technique = &study.techniques[index];
+        let persistence = study.persistence.factor[index]
+            .iter()
+            .enumerate()
+            .filter(|(_, weight)| **weight != 0.0 && technique.crack_sigma > 0.0)
+            .map(|(source, weight)| (source, technique.crack_sigma * weight))
+            .collect();
+        TechniquePlan {
+            name: hash_name(id),
+            used: usize::MAX,
+            access: *access,
+            size: pod.size,
+            curve: *pod,
+            quick: QuickCall::new(*pod),
+            ln_q50: pod.q50_mm.ln() + technique.grade_shift_log + technique.surface_shift_log[row.surface],
+            per_spread: 1.0 / pod.spread,
+            gate: *depth_gate,
+            inspection_sigma: technique.inspection_sigma,
+            closed_mouth_shift: technique.closed_mouth_shift_log,
+            persistence,
+            false_call_hazard: -(-technique.false_call_probability).ln_1p(),
+            false_call_length: technique.false_call_length_mm.clone(),
+            sizing_bias: technique.sizing.length_bias,
+            sizing_sigma: technique.sizing.length_sigma_log,
+            cost_per_row: technique.cost_per_row,
+            cost_per_blade: technique.cost_per_blade,
+            days_per_row: technique.days_per_row,
+        }
+    }
+
+    /// Whether its calls hang on more than a size and what a crack keeps.
+    #[inline(always)]
+    pub fn is_particular(&self) -> bool {
+        self.gate.is_some() || self.inspection_sigma > 0.0 || self.closed_mouth_shift != 0.0
+    }
+
+    /// Factor of the second condition on depth.
+    pub fn gate_factor(&self, ln_depth: f64) -> f64 {
+        self.gate.map_or(1.0, |gate| self.curve.shape.at((ln_depth - gate.q50_mm.ln()) / gate.spread))
+    }
+
+    /// Cost of a look at some of the blades.
+    pub fn cost(&self, blades: f64) -> f64 {
+        self.cost_per_row + self.cost_per_blade * blades
+    }
+}
+

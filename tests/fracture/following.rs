@@ -1,0 +1,234 @@
+//! Cracks that are followed step by step, against the slow truth.
+
+use crate::support::off;
+use crate::truth::{Growing, PlainLaw, Truth};
+use serrata::model::fracture::{AssessmentDiagram, CrackPlace, CrackedSection, Restraint, StressField, StressProfile};
+use serrata::model::growth::{
+    Environment, Following, GrowthLines, LossRule, Outcome, ParisLine, RateLaw, RatioClass, ScatterLine,
+    Seed, Site, StartRate, Threshold, Trajectory, bs7910,
+};
+use serrata::model::residual_stress::{ResidualStress, TreatedFaces};
+use serrata::model::stress_corrosion::StressCorrosion;
+use serrata::model::usage::DutyPeriod;
+use serrata::model::vibration::{Runaway, Vibration};
+
+/// Numbers between 0 and 1 that fill a cube of many dimensions evenly: the fractional parts of multiples
+/// of the square roots of primes.
+struct Spread {
+    index: f64,
+    primes: std::slice::Iter<'static, u32>,
+}
+
+impl Spread {
+    fn new(index: usize) -> Self {
+        const PRIMES: [u32; 40] = [
+            2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83, 89, 97, 101, 103,
+            107, 109, 113, 127, 131, 137, 139, 149, 151, 157, 163, 167, 173,
+        ];
+        Spread { index: index as f64, primes: PRIMES.iter() }
+    }
+
+    fn unit(&mut self) -> f64 {
+        let prime = f64::from(*self.primes.next().expect("enough dimensions"));
+        (0.5 + self.index * prime.sqrt()).fract()
+    }
+
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+
+    fn ln_between(&mut self, low: f64, high: f64) -> f64 {
+        low * (high / low).powf(self.unit())
+    }
+
+    fn one_of(&mut self, count: usize) -> usize {
+        (self.unit() * count as f64) as usize
+    }
+}
+
+/// A crack with everything that acts on it, in both ways of writing.
+struct Case {
+    site: Site,
+    law: RateLaw,
+    plain: PlainLaw,
+    seed: Seed,
+    duty: Vec<DutyPeriod>,
+    rule: LossRule,
+}
+
+fn steel_in_air(ratio: f64) -> f64 {
+    0.031_622_776_6 * if ratio < 0.5 { 170.0 - 214.0 * ratio } else { 63.0 }
+}
+
+fn barsom_rolfe(ratio: f64) -> f64 {
+    if ratio < 0.1 { 6.0 } else { 7.0 * (1.0 - 0.85 * ratio) }
+}
+
+/// Case i of a sequence that spans the whole range: sections, stresses, laws, duties, ends.
+fn case(i: usize) -> serrata::Result<Case> {
+    let mut draw = Spread::new(i);
+    let thickness_mm = draw.ln_between(6.0, 50.0);
+    let width_mm = draw.ln_between(20.0, 200.0);
+    let surface_mpa = draw.ln_between(150.0, 700.0);
+    let bending_fraction = draw.between(0.0, 1.2);
+    let bending_fraction = if bending_fraction > 1.0 { 0.0 } else { bending_fraction };
+    let (membrane_mpa, bending_mpa) = (surface_mpa * (1.0 - bending_fraction), surface_mpa * bending_fraction);
+    let fillet = draw.one_of(4) == 0;
+    let stress = if fillet {
+        let points = vec![
+            [0.0, 1.5 * surface_mpa],
+            [0.05 * thickness_mm, 0.9 * surface_mpa],
+            [0.2 * thickness_mm, 0.6 * surface_mpa],
+            [thickness_mm, membrane_mpa - 0.5 * bending_mpa],
+        ];
+        StressField::Profile(StressProfile::new(points)?)
+    } else {
+        StressField::Linear { membrane_mpa, bending_mpa }
+    };
+    let residual = match draw.one_of(3) {
+        0 => {
+            let faces = if draw.unit() < 0.5 { TreatedFaces::One } else { TreatedFaces::Both };
+            let depth_mm = draw.ln_between(0.01, 0.15) * thickness_mm;
+            Some(ResidualStress::layer(draw.between(0.2, 1.2) * surface_mpa, depth_mm, thickness_mm, faces)?)
+        }
+        _ => {
+            (draw.unit(), draw.unit(), draw.unit());
+            None
+        }
+    };
+    let load_ratio = (draw.between(-0.5, 0.7)).max(0.0);
+    let vibrates = draw.one_of(4) == 0;
+    let vibration = Vibration::new(draw.between(3.0, 30.0), draw.between(0.0, 10.0), 100.0, Runaway::ByLaw)?;
+
+    let exponent = draw.between(2.0, 4.2);
+    let coefficient = 1e-11 * draw.ln_between(0.1, 10.0) * 20_f64.powf(3.0 - exponent);
+    let (lines, plain_lines) = match draw.one_of(3) {
+        0 => {
+            let ratio = if draw.unit() < 0.5 { RatioClass::BelowHalf } else { RatioClass::HalfAndAbove };
+            let two = bs7910(Environment::Air, ratio, ScatterLine::Mean);
+            let plain = |line: ParisLine| (line.coefficient_m_per_start(), line.exponent());
+            (GrowthLines::TwoStage(two), vec![plain(two.low()), plain(two.high())])
+        }
+        _ => {
+            draw.unit();
+            (GrowthLines::Paris(ParisLine::new(coefficient, exponent)?), vec![(coefficient, exponent)])
+        }
+    };
+    let (threshold, plain_threshold): (_, fn(f64) -> f64) = match draw.one_of(4) {
+        0 => (Threshold::None, |_| 0.0),
+        1 => (Threshold::constant(4.0)?, |_| 4.0),
+        2 => (Threshold::SteelInAir, steel_in_air),
+        _ => (Threshold::BarsomRolfe, barsom_rolfe),
+    };
+    let walker_exponent = if draw.unit() < 0.4 { Some(draw.between(0.3, 1.0)) } else { draw.unit(); None };
+    let corrosion = if draw.unit() < 0.4 {
+        Some((draw.between(8.0, 30.0), draw.ln_between(1e-9, 1e-6)))
+    } else {
+        (draw.unit(), draw.unit());
+        None
+    };
+    let law = RateLaw {
+        per_start: StartRate::new(lines, threshold, walker_exponent)?,
+        stress_corrosion: match corrosion {
+            Some((threshold, plateau)) => Some(StressCorrosion::new(threshold, plateau)?),
+            None => None,
+        },
+        vibration: vibrates.then_some(vibration),
+    };
+
+    let section = CrackedSection::new(thickness_mm, width_mm, CrackPlace::Along, stress)?;
+    let site = Site::new(section, load_ratio, residual, vibrates.then_some(vibration))?;
+    let depth_mm = thickness_mm * draw.ln_between(0.01, 0.4);
+    let aspect = draw.ln_between(0.1, 2.0);
+    let mut seed = Seed::new(2000.0, depth_mm, (depth_mm / aspect).min(0.5 * width_mm));
+    seed.factors.stress = draw.between(0.8, 1.3);
+    seed.factors.vibration = draw.between(0.8, 1.3);
+    seed.start_rate_factor = draw.ln_between(0.4, 2.5);
+    seed.corrosion_rate_factor = draw.ln_between(0.4, 2.5);
+    seed.threshold_factor = draw.between(0.7, 1.0);
+    let plain = PlainLaw {
+        lines: plain_lines.iter().map(|(c, m)| (c * seed.start_rate_factor, *m)).collect(),
+        threshold: plain_threshold,
+        threshold_factor: seed.threshold_factor,
+        walker_exponent: walker_exponent.unwrap_or(1.0),
+        corrosion: corrosion.map(|(threshold, plateau)| (threshold, plateau * seed.corrosion_rate_factor)),
+        vibration_per_hour: if vibrates { 3.6e5 } else { 0.0 },
+        ..PlainLaw::paris(1.0, 1.0)
+    };
+    let mut duty = vec![DutyPeriod { from_year: 2000.0, starts_per_year: 12.0, hours_per_year: 7500.0 }];
+    if draw.unit() < 0.5 {
+        duty.push(DutyPeriod { from_year: 2008.0, starts_per_year: 250.0, hours_per_year: 4000.0 });
+    }
+    let rule = match draw.one_of(4) {
+        0 => LossRule::Depth(depth_mm + draw.between(0.1, 0.9) * (thickness_mm - depth_mm)),
+        1 => LossRule::SectionFraction(draw.between(0.05, 0.6)),
+        2 => LossRule::Intensity(draw.between(30.0, 120.0)),
+        _ => LossRule::Diagram {
+            diagram: AssessmentDiagram::option_1(206_000.0, 650.0, 800.0)?,
+            toughness_mpa_sqrt_m: draw.between(40.0, 120.0),
+            restraint: Restraint::Normal,
+        },
+    };
+    Ok(Case { site, law, plain, seed, duty, rule })
+}
+
+impl Case {
+    fn loads(&self, size_mm: [f64; 2]) -> [serrata::model::growth::PointLoad; 2] {
+        self.site.loads(size_mm[0], size_mm[1], self.seed.factors).0
+    }
+}
+
+#[test]
+fn explore() {
+    let horizon = 1e6;
+    let mut worst_life: f64 = 0.0;
+    let mut worst_size: f64 = 0.0;
+    let (mut lost, mut rest, mut bad) = (0, 0, 0);
+    let n: usize = std::env::var("N").map_or(300, |n| n.parse().unwrap());
+    let from: usize = std::env::var("FROM").map_or(1, |n| n.parse().unwrap());
+    for i in from..from + n {
+        let case = case(i).unwrap();
+        let following = Following::new(&case.site, case.law.clone());
+        let mut way = Trajectory::new();
+        let t0 = std::time::Instant::now();
+        following.follow(&case.seed, &case.duty, 2000.0 + horizon, &case.rule, &mut way);
+        let t1 = t0.elapsed();
+        let loads = |size: [f64; 2]| case.loads(size);
+        let duty: Vec<_> = case.duty.iter().map(|d| DutyPeriod { from_year: d.from_year - 2000.0, ..*d }).collect();
+        let thickness = case.site.start().thickness_mm();
+        let growing = Growing { loads: &loads, law: case.plain.clone(), duty: &duty, largest_mm: [0.97 * thickness, case.site.start().spanning_mm()] };
+        let size = [case.seed.depth_mm, case.seed.half_length_mm];
+        let t0 = std::time::Instant::now();
+        let Some(truth) = Truth::follow(&growing, size, horizon) else { println!("{i} no truth"); continue };
+        let t2 = t0.elapsed();
+        let measure = |size: [f64; 2]| following.excess(&case.rule, size, &case.seed);
+        let years = truth.years_until(measure);
+        let (life, cause) = match way.outcome() { Outcome::Lost { year, cause } => (Some(year - 2000.0), Some(cause)), _ => (None, None) };
+        if way.notes().unfinished { println!("{i} UNFINISHED"); }
+        match (life, years) {
+            (Some(a), Some(b)) => {
+                lost += 1;
+                let e = if b > 0.0 { off(a, b) } else { a };
+                worst_life = worst_life.max(e);
+                let mut es: f64 = 0.0;
+                for f in [0.1, 0.3, 0.5, 0.7, 0.9, 0.97] {
+                    let ours = way.size_at_mm(2000.0 + f * b);
+                    let theirs = truth.size_mm(f * b);
+                    es = es.max(off(ours[0], theirs[0])).max(off(ours[1], theirs[1]));
+                }
+                worst_size = worst_size.max(es);
+                if e > 1e-3 || es > 5e-3 { bad += 1; println!("{i} life {a:.4} {b:.4} {e:.1e} size {es:.1e} steps {} cause {cause:?} {:?} {t1:?} {t2:?}", way.steps(), case.rule); }
+            }
+            (None, None) => {
+                rest += 1;
+                let ours = way.size_at_mm(2000.0 + horizon);
+                let theirs = truth.size_mm(horizon);
+                let e = off(ours[0], theirs[0]).max(off(ours[1], theirs[1]));
+                worst_size = worst_size.max(e);
+                if e > 5e-3 { println!("{i} rests {ours:?} {theirs:?} steps {}", way.steps()); }
+            }
+            _ => println!("{i} DIFFER {life:?} {years:?} steps {} size {:?}", way.steps(), way.size_at_mm(1e9)),
+        }
+    }
+    println!("lost {lost} rest {rest} bad {bad} life {worst_life:.2e} size {worst_size:.2e}");
+}
