@@ -4,6 +4,7 @@
 
 use super::Study;
 use super::detection::Technique;
+use super::fleet::HotSpot;
 use super::strategy::{Action, Strategy};
 
 impl Study {
@@ -12,8 +13,6 @@ impl Study {
     pub fn assumptions(&self) -> Vec<String> {
         let mut list = vec![
             "Intervals show how far the number of trials leaves an answer open; they do not show doubt about the inputs."
-                .to_owned(),
-            "Cracks grow on starts alone, and each by itself: neighbours in a blade neither shield nor join one another."
                 .to_owned(),
             "A new blade, or a new row, is like the first: same origins, same scatter, age zero; it is there when needed."
                 .to_owned(),
@@ -24,11 +23,43 @@ impl Study {
              the inspection has for all its blades."
                 .to_owned(),
         ];
+        list.extend(self.about_growth());
         list.extend(self.about_outages());
         list.extend(self.about_the_past());
         list.extend(self.about_scatter());
         list.extend(self.about_techniques());
         list.extend(self.without_basis());
+        list
+    }
+
+    fn about_growth(&self) -> Vec<String> {
+        let hot_spots = || self.roots.iter().flat_map(|root| root.hot_spots.iter().map(move |spot| (root, spot)));
+        let named = |is_such: &dyn Fn(&HotSpot) -> bool| {
+            ids(hot_spots().filter(|(_, spot)| is_such(spot)).map(|(root, spot)| format!("{}.{}", root.id, spot.id)))
+        };
+        let joins = |spot: &HotSpot| spot.joining.is_some() && spot.origins > 1;
+        let on_starts_alone =
+            named(&|spot| spot.vibration.is_none() && self.growth[spot.growth].refinements.stress_corrosion.is_none());
+        let apart = named(&|spot| spot.origins_per_blade() > 1 && !joins(spot));
+        let joining = named(&joins);
+        let mut list = Vec::new();
+        if !on_starts_alone.is_empty() {
+            list.push(format!(
+                "Cracks grow on starts alone, neither by running hours nor by vibration ({on_starts_alone})."
+            ));
+        }
+        if !apart.is_empty() {
+            list.push(format!(
+                "Cracks grow each by itself: neighbours in a blade neither shield nor join one another ({apart})."
+            ));
+        }
+        if !joining.is_empty() {
+            list.push(format!(
+                "Cracks whose gap meets the joining rule count at once as one, over the span of both and as deep as the \
+                 deeper; before that they do not raise each other's stress intensity, and cracks of different serrations \
+                 or sides never join ({joining})."
+            ));
+        }
         list
     }
 
@@ -161,6 +192,6 @@ fn watches(strategy: &Strategy) -> bool {
     !strategy.looks.is_empty() && strategy.dispositions.iter().any(|rule| rule.action == Action::Watch)
 }
 
-fn ids<'a>(ids: impl Iterator<Item = &'a String>) -> String {
-    ids.map(String::as_str).collect::<Vec<_>>().join(", ")
+fn ids(ids: impl Iterator<Item = impl AsRef<str>>) -> String {
+    ids.map(|id| id.as_ref().to_owned()).collect::<Vec<_>>().join(", ")
 }

@@ -166,9 +166,8 @@ impl HotSpot {
         };
         let section = CrackedSection::new(thickness_mm, width_mm, place, stress)?;
         let layer = surface.layer.filter(|layer| layer.compression_mpa > 0.0);
-        let residual = layer.map(|layer| {
-            ResidualStress::layer(layer.compression_mpa, layer.depth_mm, thickness_mm, layer.faces)
-        });
+        let residual =
+            layer.map(|layer| ResidualStress::layer(layer.compression_mpa, layer.depth_mm, thickness_mm, layer.faces));
         Site::new(section, self.load_ratio, residual.transpose()?, self.vibration)
     }
 

@@ -22,12 +22,12 @@ pub use assessment::{AssessmentDiagram, plasticity_interaction};
 pub use corner::CornerCrackGeometry;
 pub use edge::{EdgeCrack, ThroughCrack};
 pub use reference_stress::{Restraint, reference_stress_mpa};
+pub(in crate::model) use section::hand_over;
 pub use section::{CrackPlace, CrackedSection, Intensities, StressField};
 pub use stress_profile::StressProfile;
 pub use surface::{ShapeFactors, SurfaceCrackGeometry};
-pub use weight_function::WeightFunction;
-pub(in crate::model) use section::hand_over;
 pub(in crate::model) use weight_function::Moments;
+pub use weight_function::WeightFunction;
 
 /// A point of the crack front.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -23,12 +23,10 @@ mod threshold;
 mod trajectory;
 
 pub use cycle::Cycle;
-pub use follow::{Following, Seed};
 pub use diagram_limit::{DiagramCurve, DiagramLimit};
+pub use follow::{Following, Seed};
 pub use loss_rule::LossRule;
-pub use paris::{
-    Environment, GrowthLines, MPA_SQRT_M_PER_N_MM, ParisLine, RatioClass, ScatterLine, TwoStage, bs7910,
-};
+pub use paris::{Environment, GrowthLines, MPA_SQRT_M_PER_N_MM, ParisLine, RatioClass, ScatterLine, TwoStage, bs7910};
 pub use rate_law::{PointLoad, RateLaw, Rates};
 pub use refinements::{CorrosionLaw, PlateauRate, Refinements};
 pub use site::{LoadFactors, Site};
@@ -149,7 +147,9 @@ impl GrowthPath {
                     spot.section.map_or(f64::NAN, |section| section.thickness_mm * section.width_mm),
                 ))
             }
-            CrackShape::SemiElliptical | CrackShape::QuarterElliptical => GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot))),
+            CrackShape::SemiElliptical | CrackShape::QuarterElliptical => {
+                GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot)))
+            }
         }
     }
 

@@ -61,7 +61,9 @@ impl ResidualStress {
             return Err(Error::argument(
                 "depth_mm",
                 depth_mm,
-                &format!("must be below {share} of thickness_mm ({thickness_mm}): no core is left to balance the layer"),
+                &format!(
+                    "must be below {share} of thickness_mm ({thickness_mm}): no core is left to balance the layer"
+                ),
                 &format!("lower depth_mm below {most}"),
             ));
         }

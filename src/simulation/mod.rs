@@ -1,6 +1,7 @@
 //! From a study to a comparison of its strategies.
 
 mod comparison;
+mod grown;
 mod life;
 mod parallel;
 mod plan;
@@ -12,6 +13,7 @@ mod tally;
 mod warnings;
 
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
+pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion};
 pub use parallel::Run;
 pub use record::Quantity;
 pub use tables::{Column, TABLES, Table};

@@ -87,7 +87,11 @@ impl Comparison {
                 "followed cracks left the range of their stress-intensity solution and were held at its edge",
             ),
             say(notes.unfinished, followed, "followed cracks took too many steps and were left where they were"),
-            say(notes.joins_outside_rule, notes.joins, "joins were of cracks of a shape for which the rule is not stated"),
+            say(
+                notes.joins_outside_rule,
+                notes.joins,
+                "joins were of cracks of a shape for which the rule is not stated",
+            ),
         ]
         .into_iter()
         .flatten()

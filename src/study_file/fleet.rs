@@ -20,8 +20,7 @@ pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
 /// Reads a root design.
 pub(super) fn root(section: &Section, id: &str, ids: &Ids, growth: &[Option<GrowthLaw>]) -> Option<Root> {
     let basis = section.basis();
-    let hot_spots =
-        section.tables("hot_spots", "hot spot", |section, id| hot_spot::hot_spot(section, id, ids, growth));
+    let hot_spots = section.tables("hot_spots", "hot spot", |section, id| hot_spot::hot_spot(section, id, ids, growth));
     Some(Root { id: id.to_owned(), hot_spots: all(hot_spots.into_iter())?, basis: basis? })
 }
 
@@ -158,13 +157,7 @@ pub(super) struct Parts<'a> {
 }
 
 /// Reads a row.
-pub(super) fn row(
-    section: &Section,
-    id: &str,
-    ids: &Ids,
-    parts: &Parts,
-    window: Option<Window>,
-) -> Option<Row> {
+pub(super) fn row(section: &Section, id: &str, ids: &Ids, parts: &Parts, window: Option<Window>) -> Option<Row> {
     let unit = section.reference("unit", "unit", &ids.units);
     let rotor = section.text("rotor");
     let blades = section.whole("blades", bounds::BLADES);

@@ -77,8 +77,7 @@ fn stress_corrosion(section: &Section) -> Option<CorrosionLaw> {
     let threshold = section.number("threshold_mpa_sqrt_m", bounds::THRESHOLD_MPA_SQRT_M);
     let plateau = section.get("plateau", "a table").and_then(|place: Place| place.table(plateau));
     let crack_sigma_log = section.number("crack_sigma_log", bounds::SIGMA_LOG);
-    let law =
-        CorrosionLaw { threshold_mpa_sqrt_m: threshold?, plateau: plateau?, crack_sigma_log: crack_sigma_log? };
+    let law = CorrosionLaw { threshold_mpa_sqrt_m: threshold?, plateau: plateau?, crack_sigma_log: crack_sigma_log? };
     section.accept("plateau", law.law())?;
     Some(law)
 }

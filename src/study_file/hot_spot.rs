@@ -102,7 +102,9 @@ fn crack(section: &Section) -> Option<CrackShape> {
 /// The aspect is stated only where the shape is free; a fixed shape has its own.
 fn initial_aspect(section: &Section, crack: Option<CrackShape>) -> Option<Distribution> {
     match crack {
-        Some(CrackShape::SemiElliptical | CrackShape::QuarterElliptical) => section.distribution("initial_aspect", bounds::ASPECT),
+        Some(CrackShape::SemiElliptical | CrackShape::QuarterElliptical) => {
+            section.distribution("initial_aspect", bounds::ASPECT)
+        }
         Some(CrackShape::FixedFactor { length_over_depth, .. }) => {
             if section.has("initial_aspect") {
                 // Asked for, so that it is not refused a second time as unknown.

@@ -36,9 +36,9 @@ pub(super) fn limit(section: &Section) -> Option<Limit> {
 
 fn diagram(section: &Section) -> Option<DiagramLimit> {
     let curve = match section.choice("curve", &[("option-1", true), ("level-2a", false)]) {
-        Some(true) => section
-            .number("modulus_mpa", bounds::MODULUS_MPA)
-            .map(|modulus_mpa| DiagramCurve::Option1 { modulus_mpa }),
+        Some(true) => {
+            section.number("modulus_mpa", bounds::MODULUS_MPA).map(|modulus_mpa| DiagramCurve::Option1 { modulus_mpa })
+        }
         Some(false) => Some(DiagramCurve::Level2A),
         None => {
             section.be_lenient();

@@ -45,7 +45,11 @@ pub(super) fn stress(section: &Section) -> Option<StartStress> {
     if let Some(profile) = profile {
         for key in ["membrane_mpa", "bending_mpa"].into_iter().filter(|key| section.has(key)) {
             section.get(key, "");
-            section.fault(key, "must not stand beside a profile, which says it all", format!("remove {key}, or profile"));
+            section.fault(
+                key,
+                "must not stand beside a profile, which says it all",
+                format!("remove {key}, or profile"),
+            );
         }
         let at_surface = profile.at(0.0);
         if at_surface <= 0.0 {

@@ -6,9 +6,7 @@ use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::Technique;
 use crate::model::fleet::{HotSpot, Root, Row, Unit};
-use crate::model::growth::{
-    CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold,
-};
+use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
 use crate::model::strategy::{Look, Strategy};
 use crate::model::usage::Clock;

@@ -7,11 +7,14 @@ const SMALL: &str = include_str!("data/small.toml");
 const LOOK: usize = 0;
 const NONE: usize = 1;
 
-/// The small study under two strategies, with some passages replaced and a load that loses blades.
+/// The small study under two strategies, with some passages replaced and growth that loses blades.
 fn study(edits: &[(&str, &str)]) -> Study {
     let base = [
-        ("membrane_mpa = 400, bending_mpa = 100", "membrane_mpa = 560, bending_mpa = 140"),
-        ("after_loss = \"replace-row\"\nrow_end = { year = 2026, then = \"retired\" }\n", "after_loss = \"replace-blade\"\n"),
+        ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 4e-10"),
+        (
+            "after_loss = \"replace-row\"\nrow_end = { year = 2026, then = \"retired\" }\n",
+            "after_loss = \"replace-blade\"\n",
+        ),
     ];
     let text = base.iter().chain(edits).fold(SMALL.to_owned(), |text, (from, to)| {
         assert!(text.contains(from), "{from:?} is not there");
@@ -91,14 +94,19 @@ fn origins_far_apart_never_join_and_near_ones_make_long_cracks() {
             "sides = [\"suction\", \"pressure\"]\norigins = 6\njoining = {{ rule = \"bs7910-2013\", spacing_mm = {spacing}, \
              placement = \"even\" }}\n"
         );
-        study(&[("sides = [\"suction\", \"pressure\"]\n", joined.as_str()), ("scale = 20000", "scale = 9000")])
+        study(&[
+            ("sides = [\"suction\", \"pressure\"]\n", joined.as_str()),
+            ("scale = 20000", "scale = 6000"),
+            ("4e-10", "8e-11"),
+        ])
     };
     let alone = study(&[
         ("sides = [\"suction\", \"pressure\"]\n", "sides = [\"suction\", \"pressure\"]\norigins = 6\n"),
-        ("scale = 20000", "scale = 9000"),
+        ("scale = 20000", "scale = 6000"),
+        ("4e-10", "8e-11"),
         FOLLOWED,
     ]);
-    let (alone, far, near) = (lived(&alone, 400), lived(&joining("10000"), 400), lived(&joining("3"), 400));
+    let (alone, far, near) = (lived(&alone, 400), lived(&joining("10000"), 400), lived(&joining("1.5"), 400));
     for name in serrata::simulation::TABLES {
         assert_eq!(format!("{:?}", alone.table(name)), format!("{:?}", far.table(name)), "{name}");
     }

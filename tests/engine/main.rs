@@ -2,6 +2,7 @@
 
 mod closed_form;
 mod followed;
+mod grown;
 mod reproducibility;
 mod strategies;
 mod study_file;

@@ -8,9 +8,7 @@
 //! Wherever a crack is outside the range of its solution, it is held at the edge of the range and
 //! [`Intensities::outside`] says so.
 
-use super::{
-    CornerCrackGeometry, EdgeCrack, Outside, Point, StressProfile, SurfaceCrackGeometry, WeightFunction,
-};
+use super::{CornerCrackGeometry, EdgeCrack, Outside, Point, StressProfile, SurfaceCrackGeometry, WeightFunction};
 use crate::bounds;
 use crate::error::{Error, Result};
 use std::f64::consts::PI;
@@ -161,11 +159,7 @@ impl CrackedSection {
             }
         };
         if across >= 1.0 {
-            return Intensities {
-                deepest_mpa_sqrt_m: edge(),
-                surface_mpa_sqrt_m: 0.0,
-                outside: Outside::default(),
-            };
+            return Intensities { deepest_mpa_sqrt_m: edge(), surface_mpa_sqrt_m: 0.0, outside: Outside::default() };
         }
         let within = self.within(depth_mm, half_length_mm);
         if across <= 0.0 {

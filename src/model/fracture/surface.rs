@@ -165,8 +165,7 @@ impl SurfaceCrackGeometry {
         let r = if aspect <= 1.0 { aspect } else { 1.0 / aspect };
         let ellipse = 1.0 + 1.464 * exp(1.65 * ln(r));
         let depth_fraction = self.depth_mm / self.thickness_mm;
-        let width =
-            (1.0 / cosine(FRAC_PI_2 * self.half_length_mm / self.half_width_mm * depth_fraction.sqrt())).sqrt();
+        let width = (1.0 / cosine(FRAC_PI_2 * self.half_length_mm / self.half_width_mm * depth_fraction.sqrt())).sqrt();
         [self.factors_given(1.0, 0.0, ellipse, width), self.factors_given(0.0, 1.0, ellipse, width)]
     }
 

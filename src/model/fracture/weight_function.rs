@@ -143,7 +143,8 @@ impl Moments {
     ) -> Self {
         // With p = 1/2, 1, 3/2, 2 one power above those of the weight.
         let mut sums = [2.0 * surface_mpa, surface_mpa, 2.0 / 3.0 * surface_mpa, 0.5 * surface_mpa];
-        let mut add = |size: f64, parts: [f64; 4]| sums.iter_mut().zip(parts).for_each(|(sum, part)| *sum += size * part);
+        let mut add =
+            |size: f64, parts: [f64; 4]| sums.iter_mut().zip(parts).for_each(|(sum, part)| *sum += size * part);
         for [from_mm, slope] in ramps {
             if from_mm >= depth_mm {
                 break;

@@ -56,9 +56,9 @@ const SHORTEST_STEP: f64 = 1e-4;
 ///
 /// let duty = [DutyPeriod { from_year: 2000.0, starts_per_year: 250.0, hours_per_year: 4000.0 }];
 /// let mut way = Trajectory::new();
-/// following.follow(&Seed::new(2000.0, 0.5, 0.7), &duty, 2200.0, &LossRule::Depth(10.0), &mut way);
+/// following.follow(&Seed::new(2000.0, 0.5, 0.7), &duty, 3000.0, &LossRule::Depth(10.0), &mut way);
 /// let Outcome::Lost { year, .. } = way.outcome() else { panic!("must be lost") };
-/// assert!(2000.0 < year && year < 2200.0);
+/// assert!(2000.0 < year && year < 3000.0);
 /// let [depth_mm, _] = way.size_at_mm(year);
 /// assert!((depth_mm - 10.0).abs() < 1e-3);
 /// # Ok::<(), serrata::Error>(())
@@ -143,8 +143,7 @@ impl Following {
         way.last = Place { years: 0.0, ln_depth, s: ln_depth + ln_half_length };
         let period = duty.iter().rposition(|period| period.from_year <= seed.year).unwrap_or(0);
         let Some((running, later)) = duty.get(period..).and_then(<[_]>::split_first) else { return };
-        let mut walk =
-            Walk { of: self, seed, rule, running: *running, later, years_left: until_year - seed.year, way };
+        let mut walk = Walk { of: self, seed, rule, running: *running, later, years_left: until_year - seed.year, way };
         walk.go();
     }
 }

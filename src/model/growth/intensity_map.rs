@@ -139,9 +139,8 @@ impl IntensityMap {
     /// Stress intensities under full load, residual stress and the range of vibration.
     #[inline]
     fn intensities(&self, depth_mm: f64, references: &References) -> [f64; 3] {
-        let linear = |[membrane, bending]: [f64; 2]| {
-            references.tension * (membrane + references.bending_over_tension * bending)
-        };
+        let linear =
+            |[membrane, bending]: [f64; 2]| references.tension * (membrane + references.bending_over_tension * bending);
         let weighed = |ramps: &Ramps| {
             let weight = references.weight.as_ref();
             weight.map_or(f64::NAN, |weight| weight.intensity_of(&ramps.moments(depth_mm, references.point)))

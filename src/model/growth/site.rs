@@ -22,7 +22,7 @@ use crate::model::vibration::Vibration;
 /// let section = CrackedSection::new(20.0, 100.0, CrackPlace::Along, stress)?;
 /// let peened = ResidualStress::layer(600.0, 0.25, 20.0, TreatedFaces::Both)?;
 /// let site = Site::new(section, 0.0, Some(peened), None)?;
-/// let ([deepest, surface], _) = site.loads(0.2, 0.3, LoadFactors::default());
+/// let ([deepest, surface], _) = site.loads(0.1, 0.15, LoadFactors::default());
 /// assert!(deepest.start.highest() < 0.0 && surface.start.highest() < 0.0); // held closed by the layer
 /// let ([deepest, _], _) = site.loads(2.0, 3.0, LoadFactors::default());
 /// assert!(deepest.start.highest() > 0.0); // open below it
@@ -118,7 +118,12 @@ impl Site {
         let start = self.start.intensities(depth_mm, half_length_mm);
         let (residual, vibration) = (of(&self.residual), of(&self.vibration));
         let load = |i: usize| {
-            PointLoad::new(factors.stress * points(start)[i], self.load_ratio, residual[i], factors.vibration * vibration[i])
+            PointLoad::new(
+                factors.stress * points(start)[i],
+                self.load_ratio,
+                residual[i],
+                factors.vibration * vibration[i],
+            )
         };
         ([load(0), load(1)], start.outside)
     }

@@ -46,4 +46,3 @@ pub(super) fn cohorts(row: &Row, classes: &[Class]) -> Vec<Cohort> {
     }
     groups.into_iter().map(|(year, blades)| Cohort::new(classes, year, blades)).collect()
 }
-

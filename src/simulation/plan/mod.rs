@@ -79,8 +79,7 @@ impl RowPlan {
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
         let spots = root.hot_spots.iter();
-        let classes: Vec<Class> =
-            spots.map(|spot| Class::new(study, row, spot, end_year)).collect::<Result<_>>()?;
+        let classes: Vec<Class> = spots.map(|spot| Class::new(study, row, spot, end_year)).collect::<Result<_>>()?;
         let techniques: Vec<TechniquePlan> =
             (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
         let prices = Prices {
@@ -177,4 +176,3 @@ impl RowPlan {
         self.kept_sources = sources.iter().map(|&source| hash_name(&study.techniques[source].id)).collect();
     }
 }
-

@@ -85,4 +85,3 @@ impl TechniquePlan {
         self.cost_per_row + self.cost_per_blade * blades
     }
 }
-

@@ -11,6 +11,7 @@ use crate::model::fleet::{Joining, Placement};
 use crate::model::growth::{self, Course, Limit, LoadFactors, LossRule, Outcome, Trajectory};
 use crate::model::joining::PlacedCrack;
 use crate::model::residual_stress::mouth_is_closed;
+use crate::random::Key;
 
 /// Size of a followed crack at a moment.
 #[derive(Debug, Clone, Copy)]
@@ -70,18 +71,10 @@ impl Population<'_> {
                 Some(aspect) => aspect,
                 None => about.initial_aspect.quantile(seed.key.uniform(draw::ASPECT)),
             };
-            let stress = exp(seed.stress);
-            let corrosion = match followed.corrosion_sigma {
-                0.0 => 1.0,
-                sigma => exp(sigma * seed.key.normal(draw::CORROSION)),
-            };
-            let beginning = growth::Seed {
-                factors: LoadFactors { stress, vibration: stress },
-                start_rate_factor: self.class_rate[class] * scatter,
-                corrosion_rate_factor: corrosion,
-                ..growth::Seed::new(seed.born_year, depth_mm, depth_mm / aspect)
-            };
-            let rule = loss_rule(about, followed, seed);
+            let rate = self.class_rate[class] * scatter;
+            let beginning =
+                beginning(followed, seed.key, seed.born_year, seed.stress, rate, depth_mm, depth_mm / aspect);
+            let rule = loss_rule(about, followed, seed.key);
             let position_mm = followed.joining.map_or(0.0, |joining| position_mm(&joining, followed.origins, seed));
             self.follow(&mut tracks, followed, *seed, beginning, rule, position_mm);
         }
@@ -188,8 +181,32 @@ impl Population<'_> {
 /// What stands for the tabulated way of a crack that has none.
 const NOWHERE: Course = Course { start: f64::NAN, line: f64::NAN };
 
-fn loss_rule(class: &Class, followed: &Followed, seed: &Seed) -> LossRule {
-    let toughness = |toughness: &Distribution| toughness.quantile(seed.key.uniform(draw::TOUGHNESS));
+/// A crack as it begins to be followed; `stress` is the logarithm of its blade's factor on stress.
+pub(in crate::simulation) fn beginning(
+    followed: &Followed,
+    key: Key,
+    year: f64,
+    stress: f64,
+    start_rate_factor: f64,
+    depth_mm: f64,
+    half_length_mm: f64,
+) -> growth::Seed {
+    let stress = exp(stress);
+    let corrosion_rate_factor = match followed.corrosion_sigma {
+        0.0 => 1.0,
+        sigma => exp(sigma * key.normal(draw::CORROSION)),
+    };
+    growth::Seed {
+        factors: LoadFactors { stress, vibration: stress },
+        start_rate_factor,
+        corrosion_rate_factor,
+        ..growth::Seed::new(year, depth_mm, half_length_mm)
+    }
+}
+
+/// When a crack's blade is lost, with the toughness that is its own.
+pub(in crate::simulation) fn loss_rule(class: &Class, followed: &Followed, key: Key) -> LossRule {
+    let toughness = |toughness: &Distribution| toughness.quantile(key.uniform(draw::TOUGHNESS));
     match (&class.limit, followed.diagram) {
         (Limit::Diagram(limit), Some(diagram)) => LossRule::Diagram {
             diagram,

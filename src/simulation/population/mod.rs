@@ -9,6 +9,9 @@ mod past;
 mod sight;
 mod sow;
 
+pub(super) use followed::{beginning, loss_rule};
+pub(super) use sow::{crack_end, own_toughness};
+
 use super::plan::RowPlan;
 use super::record::BLOCK;
 use super::tally::Notes;

@@ -241,14 +241,7 @@ impl Population<'_> {
         };
         let course = path.course(depth_mm, aspect);
         let rate = self.class_rate[index as usize] * growth_factor;
-        let end = match &class.limit {
-            Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
-            Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
-            // Cracks with a diagram are followed one by one.
-            Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
-                CrackEnd::Intensity(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)) * exp(-stress))
-            }
-        };
+        let end = crack_end(class, stress, key);
         let born_starts = row.starts.at(born_year);
         let lost_starts = born_starts + path.advance_to(course, end) / rate;
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
@@ -273,6 +266,30 @@ impl Population<'_> {
             rate,
             sizes: self.sizes.len() as u32,
         }
+    }
+}
+
+/// The end of a crack with the toughness that is its own; `stress` is the logarithm of its blade's factor on
+/// stress.
+#[inline(always)]
+pub(in crate::simulation) fn crack_end(class: &Class, stress: f64, key: Key) -> CrackEnd {
+    match &class.limit {
+        Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
+        Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
+        // Cracks with a diagram are followed one by one.
+        Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
+            CrackEnd::Intensity(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)) * exp(-stress))
+        }
+    }
+}
+
+/// Toughness of a crack's blade, where its limit has one.
+pub(in crate::simulation) fn own_toughness(class: &Class, key: Key) -> Option<f64> {
+    match &class.limit {
+        Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
+            Some(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)))
+        }
+        Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
     }
 }
 

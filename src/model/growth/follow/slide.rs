@@ -119,9 +119,7 @@ impl Walk<'_> {
 
     /// The place on the threshold at an s, near a given one, with the slopes of sliding.
     fn on_threshold(&self, near: Place, regimes: [Regime; 2], point: usize, mechanism: usize) -> Option<Node> {
-        let margin = |ln_depth: f64, s: f64| {
-            self.look(Place { ln_depth, s, ..near }).margins[point][mechanism]
-        };
+        let margin = |ln_depth: f64, s: f64| self.look(Place { ln_depth, s, ..near }).margins[point][mechanism];
         let mut ln_depth = near.ln_depth;
         let mut by_depth = f64::NAN;
         for _ in 0..3 {

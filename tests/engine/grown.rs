@@ -1,0 +1,143 @@
+//! Cracks of one hot spot, grown to the end: against closed forms, the tables and the engine's own sampling.
+
+use serrata::Study;
+use serrata::simulation::{GrownCrack, GrownCracks, GrowthQuestion};
+
+const SMALL: &str = include_str!("data/small.toml");
+
+fn study(edits: &[(&str, &str)]) -> Study {
+    let text = edits.iter().fold(SMALL.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "{from:?} is not there");
+        text.replacen(from, to, 1)
+    });
+    Study::parse(&text, "small").unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// Fixed factor Y = 0.7, no scatter but C's, from 0.3 mm to 8 mm.
+const FIXED: [(&str, &str); 5] = [
+    ("blade_stress_sigma_log = 0.1", "blade_stress_sigma_log = 0"),
+    (
+        "crack = { kind = \"semi-elliptical\" }",
+        "crack = { kind = \"fixed-factor\", geometry_factor = 0.7, length_over_depth = 3 }",
+    ),
+    ("initial_aspect = 0.8\n", ""),
+    ("initial_depth_mm = { kind = \"lognormal\", median = 0.3, sigma_log = 0.3 }", "initial_depth_mm = 0.3"),
+    ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9"),
+];
+
+fn grown(study: &Study, question: &GrowthQuestion) -> GrownCracks {
+    study.grow(question).unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn asking(technique: Option<&str>, cracks: u64) -> GrowthQuestion {
+    GrowthQuestion { technique: technique.map(str::to_owned), cracks, ..GrowthQuestion::new("pin") }
+}
+
+/// N = (af**(1-m/2) - a0**(1-m/2)) / ((1-m/2) C (Y dS sqrt(pi))**m), and N goes as 1/C, lognormal.
+#[test]
+fn the_median_life_is_the_closed_form_and_its_spread_that_of_the_coefficient() {
+    let grown = grown(&study(&FIXED), &asking(Some("eddy-current"), 4_000));
+    let per_start: f64 = 1e-9 * (0.7 * 500.0 * std::f64::consts::PI.sqrt()).powi(3);
+    let starts = |from_m: f64, to_m: f64| 2.0 * (from_m.powf(-0.5) - to_m.powf(-0.5)) / per_start;
+    let life = starts(0.3e-3, 8e-3);
+    for (probability, z) in [(0.5, 0.0), (0.158_655, -1.0), (0.841_345, 1.0)] {
+        let quantile = grown.quantile(probability, |crack| crack.starts_to_loss);
+        let expected = life * f64::exp(0.3 * z);
+        assert!(quantile.low <= expected && expected <= quantile.high, "{probability}: {quantile:?}, {expected}");
+    }
+    // Half of the curve, floor 0 and ceiling 0.99: F(z) = 0.5 / 0.99, z = 0.0127; length is three depths.
+    let size_m = 1.5e-3 / 3.0 * f64::exp(0.4 * 0.012_66);
+    let share = starts(0.3e-3, size_m) / life;
+    for crack in &grown.cracks {
+        assert!((crack.years_to_detectable / crack.years_to_loss - share).abs() < 1e-3, "{crack:?}, {share}");
+        assert!((crack.last_depth_mm - 8.0).abs() < 1e-6 && (crack.last_length_mm - 24.0).abs() < 1e-5);
+        // 150 starts a year from the study's beginning on.
+        assert!((crack.starts_to_loss / crack.years_to_loss - 150.0).abs() < 1e-6);
+    }
+}
+
+#[test]
+fn a_followed_crack_and_a_tabled_one_have_the_same_life() {
+    let threshold =
+        ("row_sigma_log = 0\n", "row_sigma_log = 0\nthreshold = { kind = \"constant\", range_mpa_sqrt_m = 0 }\n");
+    let faster = ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9");
+    let question = asking(Some("ultrasonic"), 300);
+    let [tabled, followed] = [&[faster][..], &[faster, threshold]].map(|edits| grown(&study(edits), &question));
+    for (one, other) in tabled.cracks.iter().zip(&followed.cracks) {
+        // What both promise: 0.1 % each.
+        assert!((one.years_to_loss / other.years_to_loss - 1.0).abs() < 2e-3, "{one:?}\n{other:?}");
+        assert!((one.window_years() / other.window_years() - 1.0).abs() < 5e-3, "{one:?}\n{other:?}");
+        assert_eq!(one.stress_factor, other.stress_factor);
+    }
+    let [one, other] = [&tabled, &followed].map(|grown| grown.ways(1, 20).expect("ways").remove(0));
+    for (one_k, other_k) in one.deepest_mpa_sqrt_m.iter().zip(&other.deepest_mpa_sqrt_m) {
+        assert!((one_k / other_k - 1.0).abs() < 5e-3, "{one_k} {other_k}");
+    }
+}
+
+/// A lognormal factor of spread s, tilted by its b-th power: mean of the logarithm b s**2, here 4 x 0.1**2.
+#[test]
+fn blades_that_crack_are_the_higher_stressed() {
+    let grown = grown(&study(&[]), &asking(None, 20_000));
+    let count = grown.cracks.len() as f64;
+    let mean = grown.cracks.iter().map(|crack| crack.stress_factor.ln()).sum::<f64>() / count;
+    assert!((mean - 0.04).abs() < 4.0 * 0.1 / count.sqrt(), "{mean}");
+    assert!(grown.cracks.iter().all(|crack| crack.years_to_detectable.is_nan()), "no technique is asked about");
+}
+
+#[test]
+fn looks_in_a_window_follow_from_its_length() {
+    let grown = grown(&study(&FIXED), &asking(Some("eddy-current"), 500));
+    let shortest = grown.cracks.iter().map(GrownCrack::window_years).fold(f64::INFINITY, f64::min);
+    let longest = grown.cracks.iter().map(GrownCrack::window_years).fold(0.0, f64::max);
+    assert_eq!(grown.p_looks(1, shortest).value, 1.0);
+    assert_eq!(grown.p_looks(2, longest * 1.001).value, 0.0);
+    // Looks by chance: the mean number is the mean of window over interval.
+    let interval = 0.7 * shortest;
+    let mean = grown.cracks.iter().map(|crack| crack.window_years() / interval).sum::<f64>() / 500.0;
+    let sum: f64 = (1..200).map(|looks| grown.p_looks(looks, interval).value).sum();
+    assert!((sum - mean).abs() < 1e-9, "{sum} {mean}");
+}
+
+#[test]
+fn a_crack_does_not_hang_on_how_many_others_are_grown() {
+    let study = study(&[]);
+    let [few, many] = [20, 400].map(|cracks| grown(&study, &asking(Some("ultrasonic"), cracks)));
+    let written = |cracks: &[GrownCrack]| format!("{cracks:?}");
+    assert!(written(&few.cracks) == written(&many.cracks[..20]));
+}
+
+#[test]
+fn a_deeper_beginning_has_a_shorter_life() {
+    let study = study(&[("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9")]);
+    let deep = GrowthQuestion { from_depth_mm: Some(2.0), ..asking(None, 200) };
+    let [deep, usual] = [deep, asking(None, 200)].map(|question| grown(&study, &question));
+    assert!(deep.cracks.iter().all(|crack| crack.initial_depth_mm == 2.0));
+    let median = |grown: &GrownCracks| grown.quantile(0.5, |crack| crack.years_to_loss);
+    assert!(median(&deep).high < median(&usual).low);
+}
+
+#[test]
+fn what_cannot_be_answered_is_refused_with_what_there_is() {
+    let study = study(&[]);
+    let refused = |question: GrowthQuestion| study.grow(&question).expect_err("refused").to_string();
+    let cases = [
+        (GrowthQuestion::new("pim"), "it has fork.pin"),
+        (GrowthQuestion { row: Some("B9".to_owned()), ..asking(None, 10) }, "there are A1"),
+        (asking(Some("x-ray"), 10), "there are ultrasonic, eddy-current, penetrant"),
+        (
+            GrowthQuestion { detectable_at: 0.99, ..asking(Some("penetrant"), 10) },
+            "floor and ceiling of the technique (0 and 0.9)",
+        ),
+        (
+            GrowthQuestion { from_depth_mm: Some(25.0), ..asking(None, 10) },
+            "below the thickness of the section (20 mm)",
+        ),
+        (GrowthQuestion { from_depth_mm: Some(f64::NAN), ..asking(None, 10) }, "from_depth_mm"),
+        (asking(None, 0), "whole number from 1"),
+    ];
+    for (question, said) in cases {
+        let message = refused(question);
+        assert!(message.contains(said), "{message}");
+    }
+}
