@@ -23,6 +23,7 @@ from serrata.errors import (
     InternalError,
     StudyError,
 )
+from serrata.grown import GrownCracks
 from serrata.simulation import simulate
 from serrata.study import Study
 
@@ -34,6 +35,7 @@ __all__ = [
     "Error",
     "Fault",
     "FileError",
+    "GrownCracks",
     "InternalError",
     "Study",
     "StudyError",

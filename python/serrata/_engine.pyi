@@ -5,7 +5,7 @@ from typing import Any, final
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["CAUTION", "GENERATOR", "TABLES", "Comparison", "Study", "__version__", "_fail_inside"]
+__all__ = ["CAUTION", "GENERATOR", "TABLES", "Comparison", "GrownCracks", "Study", "__version__", "_fail_inside"]
 
 __version__: str
 CAUTION: str
@@ -33,7 +33,20 @@ class Study:
         keep_finished: bool,
         progress: Callable[[int], object] | None,
     ) -> Comparison: ...
+    def grow(
+        self,
+        hot_spot: str,
+        *,
+        row: str | None,
+        from_depth_mm: float | None,
+        technique: str | None,
+        detectable_at: float,
+        cracks: int,
+        seed: int,
+    ) -> GrownCracks: ...
     def assumptions(self) -> list[str]: ...
+    @property
+    def hot_spots(self) -> list[str]: ...
     @property
     def name(self) -> str: ...
     @property
@@ -71,3 +84,15 @@ class Comparison:
     def seed(self) -> int: ...
     @property
     def threads(self) -> int: ...
+
+@final
+class GrownCracks:
+    def table(self, name: str) -> dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]]: ...
+    def p_looks(self, at_least: int, interval_years: float) -> tuple[float, float, float]: ...
+    def p_remains(self) -> tuple[float, float, float]: ...
+    @property
+    def mean_years_between_outages(self) -> float: ...
+    @property
+    def study(self) -> Study: ...
+    @property
+    def row(self) -> str: ...

@@ -62,6 +62,46 @@ def compare(
 
 @main.command()
 @click.argument("study", type=click.Path(path_type=Path))
+@click.option("--hot-spot", required=True, help="The hot spot, as root.hot-spot or by its own id.")
+@click.option("--row", help="The row whose duty and surface the cracks meet; the first with that root if left out.")
+@click.option("--technique", help="The technique that is to find them.")
+@click.option("--detectable-at", default=0.5, show_default=True, help="Probability of detection that counts as found.")
+@click.option("--from-depth-mm", type=float, help="Depth at which cracks begin; as the study says if left out.")
+@click.option("--cracks", default=10_000, show_default=True, help="How many cracks.")
+@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and report here.")
+def grow(
+    study: Path,
+    hot_spot: str,
+    row: str | None,
+    technique: str | None,
+    detectable_at: float,
+    from_depth_mm: float | None,
+    cracks: int,
+    seed: int,
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Grow cracks of one hot spot of STUDY to the loss of their blades: life, critical size, window for a look."""
+    grown = Study.load(study).grow(
+        hot_spot,
+        row=row,
+        technique=technique,
+        detectable_at=detectable_at,
+        from_depth_mm=from_depth_mm,
+        cracks=cracks,
+        seed=seed,
+    )
+    click.echo(grown.to_json() if as_json else grown.report(), nl=as_json)
+    if out is not None:
+        grown.write(out)
+        if not as_json:
+            click.echo(f"\nTables, figures and report are in {out}")
+
+
+@main.command()
+@click.argument("study", type=click.Path(path_type=Path))
 def check(study: Path) -> None:
     """Read STUDY, say what is wrong with it, or what it holds and takes for granted."""
     found = Study.load(study)
@@ -69,6 +109,7 @@ def check(study: Path) -> None:
     click.echo(f"  {found.horizon_years:g} years from {found.start_year:g}, costs in {found.currency}")
     click.echo(f"  units: {', '.join(found.units)}")
     click.echo(f"  rows: {', '.join(f'{row} ({blades} blades)' for row, blades in found.rows.items())}")
+    click.echo(f"  hot spots: {', '.join(found.hot_spots)}")
     click.echo(f"  techniques: {', '.join(found.techniques) or 'none'}")
     click.echo("  strategies:")
     for strategy, description in found.strategies.items():

@@ -10,6 +10,7 @@ from serrata import _engine as engine
 
 if TYPE_CHECKING:
     from serrata.comparison import Comparison
+    from serrata.grown import GrownCracks
     from serrata.simulation import Progress
 
 __all__ = ["Study"]
@@ -153,6 +154,68 @@ class Study:
 
         return simulate(self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished)
 
+    def grow(
+        self,
+        hot_spot: str,
+        *,
+        row: str | None = None,
+        technique: str | None = None,
+        detectable_at: float = 0.5,
+        from_depth_mm: float | None = None,
+        cracks: int = 10_000,
+        seed: int = 1,
+    ) -> GrownCracks:
+        """Grow cracks of one hot spot from the start of the study on, each to the loss of its blade.
+
+        Parameters
+        ----------
+        hot_spot : str
+            As ``root.hot-spot``, or its own id where no other root has one of that id.
+        row : str, optional
+            The row whose duty, surface and scatter the cracks meet; the first with that root if left out.
+        technique : str, optional
+            The technique that is to find them.
+        detectable_at : float between the technique's floor and ceiling
+            Probability of detection from which on a crack is called detectable, in one look of median quality.
+        from_depth_mm : float, above 0, optional
+            Depth in mm at which they begin; as the study says if left out.
+        cracks : int, at least 1
+            How many; each has its own start, growth, toughness and row, and the stress factor of a blade
+            that cracks.
+        seed : int from 0 to 2**64 - 1
+            Where the random numbers begin.
+
+        Returns
+        -------
+        GrownCracks
+
+        Raises
+        ------
+        ArgumentError
+            For names that are not in the study and numbers out of range.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> grown = study.grow("curved-tree.tang", technique="in-place-ut", cracks=200)
+        >>> lost = grown.cracks[grown.cracks["years_to_loss"] < 1000]
+        >>> bool((lost["critical_depth_mm"] > lost["initial_depth_mm"]).all())
+        True
+        """
+        from serrata.grown import GrownCracks
+
+        asked: dict[str, Any] = {
+            "hot_spot": hot_spot,
+            "row": row,
+            "technique": technique,
+            "detectable_at": detectable_at,
+            "from_depth_mm": from_depth_mm,
+            "cracks": cracks,
+            "seed": seed,
+        }
+        return GrownCracks._of(self._engine.grow(**asked), asked)
+
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()
@@ -191,6 +254,11 @@ class Study:
     def units(self) -> list[str]:
         """Ids of the units."""
         return self._engine.units
+
+    @property
+    def hot_spots(self) -> list[str]:
+        """Ids of the hot spots, as ``root.hot-spot``."""
+        return self._engine.hot_spots
 
     @property
     def rows(self) -> dict[str, int]:

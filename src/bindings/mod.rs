@@ -5,6 +5,7 @@ mod arrays;
 mod comparison;
 mod doorway;
 mod errors;
+mod grown;
 mod study;
 
 use pyo3::prelude::*;
@@ -18,6 +19,8 @@ mod _engine {
     use super::comparison::Comparison;
     #[pymodule_export]
     use super::doorway::fail_inside;
+    #[pymodule_export]
+    use super::grown::GrownCracks;
     #[pymodule_export]
     use super::study::Study;
 

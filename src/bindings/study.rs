@@ -4,8 +4,9 @@ use super::arguments::{MOST_THREADS, file_value, whole};
 use super::comparison::Comparison;
 use super::doorway::{Asker, released};
 use super::errors::exception;
+use super::grown::GrownCracks;
 use crate::model;
-use crate::simulation::Run;
+use crate::simulation::{GrowthQuestion, Run};
 use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -85,6 +86,40 @@ impl Study {
             (Some(reason), _) => Err(reason),
             (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
         }
+    }
+
+    /// Grow cracks of one hot spot to the loss of their blades.
+    #[pyo3(signature = (hot_spot, *, row, from_depth_mm, technique, detectable_at, cracks, seed))]
+    #[allow(clippy::too_many_arguments)]
+    fn grow(
+        &self,
+        py: Python<'_>,
+        hot_spot: String,
+        row: Option<String>,
+        from_depth_mm: Option<f64>,
+        technique: Option<String>,
+        detectable_at: f64,
+        cracks: &Bound<'_, PyAny>,
+        seed: &Bound<'_, PyAny>,
+    ) -> PyResult<GrownCracks> {
+        const MOST: u64 = GrowthQuestion::MOST_CRACKS;
+        let question = GrowthQuestion {
+            hot_spot,
+            row,
+            from_depth_mm,
+            technique,
+            detectable_at,
+            cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,
+            seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+        };
+        released(py, || self.study.grow(&question)).map(|grown| GrownCracks { grown })
+    }
+
+    /// Ids of all hot spots, as root and hot spot.
+    #[getter]
+    fn hot_spots(&self) -> Vec<String> {
+        let roots = self.study.roots.iter();
+        roots.flat_map(|root| root.hot_spots.iter().map(|spot| format!("{}.{}", root.id, spot.id))).collect()
     }
 
     /// What the study takes for granted, in sentences.

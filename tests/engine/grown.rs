@@ -50,7 +50,7 @@ fn the_median_life_is_the_closed_form_and_its_spread_that_of_the_coefficient() {
     let share = starts(0.3e-3, size_m) / life;
     for crack in &grown.cracks {
         assert!((crack.years_to_detectable / crack.years_to_loss - share).abs() < 1e-3, "{crack:?}, {share}");
-        assert!((crack.last_depth_mm - 8.0).abs() < 1e-6 && (crack.last_length_mm - 24.0).abs() < 1e-5);
+        assert!((crack.critical_depth_mm - 8.0).abs() < 1e-6 && (crack.critical_length_mm - 24.0).abs() < 1e-5);
         // 150 starts a year from the study's beginning on.
         assert!((crack.starts_to_loss / crack.years_to_loss - 150.0).abs() < 1e-6);
     }

@@ -6,12 +6,12 @@
 
 mod question;
 mod specimen;
+mod tables;
 
 pub use question::GrowthQuestion;
 
 use super::comparison::Estimate;
 use super::plan::RowPlan;
-use super::tables::{Column, Table};
 use crate::error::Result;
 use crate::model::Study;
 use crate::random::Key;
@@ -38,10 +38,10 @@ pub struct GrownCrack {
     pub years_to_loss: f64,
     /// Starts in that time.
     pub starts_to_loss: f64,
-    /// Depth at the loss, in mm; where it is not lost, at the end of that time.
-    pub last_depth_mm: f64,
+    /// Depth at the loss, in mm; not-a-number where it is not lost.
+    pub critical_depth_mm: f64,
     /// Surface length likewise, in mm.
-    pub last_length_mm: f64,
+    pub critical_length_mm: f64,
     /// Years until it is detectable; zero where it is from the beginning, infinite where it never is, and
     /// not-a-number where no technique is asked about.
     pub years_to_detectable: f64,
@@ -151,18 +151,21 @@ impl GrownCracks {
         }
     }
 
-    /// A quantile of some number of a crack, with an interval from order statistics that holds for any
+    /// A quantile of some number of the cracks that have it, with an interval from order statistics that holds for any
     /// distribution (H. A. David, "Order Statistics", section 2.5, from memory).
     pub fn quantile(&self, probability: f64, of: impl Fn(&GrownCrack) -> f64) -> Estimate {
-        let mut numbers: Vec<f64> = self.cracks.iter().map(of).collect();
+        let mut numbers: Vec<f64> = self.cracks.iter().map(of).filter(|number| !number.is_nan()).collect();
         numbers.sort_by(f64::total_cmp);
         let count = numbers.len();
-        let at = |rank: f64| numbers[(rank.max(0.0) as usize).min(count - 1)];
+        let at = |rank: f64| {
+            let rank = (rank.max(0.0) as usize).min(count.saturating_sub(1));
+            numbers.get(rank).copied().unwrap_or(f64::NAN)
+        };
         // The number below the quantile is binomial; its normal quantiles, outwards by one rank.
         let mean = count as f64 * probability;
         let reach = crate::math::normal_quantile(0.5 + 0.5 * LEVEL) * (mean * (1.0 - probability)).sqrt() + 1.0;
         Estimate {
-            value: at((mean - 0.5).round()),
+            value: at((mean - 1e-9).ceil() - 1.0),
             standard_error: f64::NAN,
             low: at((mean - reach).floor()),
             high: at((mean + reach).ceil()),
@@ -207,25 +210,5 @@ impl GrownCracks {
         let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
         let cracks = (cracks as u64).min(self.question.cracks);
         Ok((0..cracks).map(|index| asked.specimen(&self.study, &plan, &self.question, index).way(moments)).collect())
-    }
-
-    /// A line for each crack.
-    pub fn table(&self) -> Table {
-        let column = |of: fn(&GrownCrack) -> f64| Column::Number(self.cracks.iter().map(of).collect());
-        Table {
-            name: "grown",
-            columns: vec![
-                ("stress_factor", column(|crack| crack.stress_factor)),
-                ("initial_depth_mm", column(|crack| crack.initial_depth_mm)),
-                ("initial_length_mm", column(|crack| crack.initial_length_mm)),
-                ("toughness_mpa_sqrt_m", column(|crack| crack.toughness_mpa_sqrt_m)),
-                ("years_to_loss", column(|crack| crack.years_to_loss)),
-                ("starts_to_loss", column(|crack| crack.starts_to_loss)),
-                ("last_depth_mm", column(|crack| crack.last_depth_mm)),
-                ("last_length_mm", column(|crack| crack.last_length_mm)),
-                ("years_to_detectable", column(|crack| crack.years_to_detectable)),
-                ("window_years", column(GrownCrack::window_years)),
-            ],
-        }
     }
 }

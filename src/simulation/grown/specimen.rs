@@ -90,7 +90,9 @@ impl<'p> Specimen<'p> {
 
     pub(super) fn crack(&self) -> GrownCrack {
         let [depth_mm, length_mm] = self.size_mm(0.0);
-        let [last_depth_mm, last_length_mm] = self.size_mm(self.last_years());
+        let is_lost = self.years_to_loss < f64::INFINITY;
+        let [critical_depth_mm, critical_length_mm] =
+            if is_lost { self.size_mm(self.years_to_loss) } else { [f64::NAN; 2] };
         GrownCrack {
             stress_factor: self.stress_factor,
             initial_depth_mm: self.initial_depth_mm,
@@ -98,8 +100,8 @@ impl<'p> Specimen<'p> {
             toughness_mpa_sqrt_m: self.toughness_mpa_sqrt_m,
             years_to_loss: self.years_to_loss,
             starts_to_loss: self.starts(self.years_to_loss),
-            last_depth_mm,
-            last_length_mm,
+            critical_depth_mm,
+            critical_length_mm,
             years_to_detectable: self.technique.map_or(f64::NAN, |technique| self.years_to_detectable(technique)),
         }
     }

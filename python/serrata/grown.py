@@ -1,0 +1,271 @@
+"""Cracks of one hot spot, grown to the loss of their blades: the window in which a look can find them."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from functools import cached_property
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from serrata import _engine as engine
+from serrata.errors import ArgumentError, FileError
+from serrata.study import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["GrownCracks"]
+
+_WORDS = {
+    "years_to_loss": "years to the loss of the blade",
+    "starts_to_loss": "starts in that time",
+    "critical_depth_mm": "depth at the loss, mm",
+    "critical_length_mm": "surface length at the loss, mm",
+    "years_to_detectable": "years until detectable",
+    "window_years": "window: years from detectable to lost",
+}
+
+
+class GrownCracks:
+    """Cracks of one hot spot, each grown by itself from its beginning to the loss of its blade.
+
+    Made by `Study.grow`. The time from just detectable to lost is the window into which a look must
+    fall; its distribution, not its mean, sets the interval between inspections.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> study = serrata.Study.load("demo-data/reference-study.toml")
+    >>> grown = study.grow("curved-tree.tang", technique="in-place-ut", cracks=300)
+    >>> len(grown.cracks)
+    300
+    >>> chance, low, high = grown.chance_of_looks(1, interval_years=3.0)
+    >>> low <= chance <= high
+    True
+    """
+
+    _engine: engine.GrownCracks
+    _asked: dict[str, Any]
+
+    def __init__(self) -> None:
+        raise TypeError("GrownCracks are made by study.grow(...)")
+
+    @classmethod
+    def _of(cls, inner: engine.GrownCracks, asked: dict[str, Any]) -> GrownCracks:
+        grown = cls.__new__(cls)
+        grown._engine, grown._asked = inner, asked
+        return grown
+
+    @property
+    def study(self) -> Study:
+        """The study."""
+        return Study._of(self._engine.study)
+
+    @property
+    def hot_spot(self) -> str:
+        """The hot spot, as it was asked for."""
+        return str(self._asked["hot_spot"])
+
+    @property
+    def row(self) -> str:
+        """Id of the row whose duty and surface the cracks meet."""
+        return self._engine.row
+
+    @property
+    def technique(self) -> str | None:
+        """Id of the technique that is to find them."""
+        return None if self._asked["technique"] is None else str(self._asked["technique"])
+
+    @property
+    def years_between_outages(self) -> float:
+        """Years between the outages of the row's unit, on average."""
+        return self._engine.mean_years_between_outages
+
+    def _table(self, name: str) -> pd.DataFrame:
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.table(name))
+
+    @cached_property
+    def cracks(self) -> pd.DataFrame:
+        """A line for each crack.
+
+        Columns: stress_factor, initial_depth_mm, initial_length_mm, toughness_mpa_sqrt_m (NaN where the
+        limit has none), years_to_loss (infinite beyond 1,000 years), starts_to_loss, critical_depth_mm,
+        critical_length_mm (NaN where not lost), years_to_detectable, window_years.
+        """
+        return self._table("cracks")
+
+    @cached_property
+    def quantiles(self) -> pd.DataFrame:
+        """Quantiles of life, size at the loss and window, each with its 95 % interval by order statistics."""
+        return self._table("quantiles")
+
+    @cached_property
+    def looks(self) -> pd.DataFrame:
+        """Chance that at least one look, or two, fall into the window, at every outage, every second, and so on."""
+        return self._table("looks")
+
+    @cached_property
+    def ways(self) -> pd.DataFrame:
+        """Some cracks at many moments: years, starts, depth_mm, length_mm and K at both points in MPa sqrt(m)."""
+        return self._table("ways")
+
+    def chance_of_looks(self, at_least: int, interval_years: float) -> tuple[float, float, float]:
+        """Give the chance that so many looks fall into the window of a crack, with its 95 % interval.
+
+        Looks come at equal intervals, and a crack becomes detectable at any moment between two.
+
+        Parameters
+        ----------
+        at_least : int, at least 1
+            Number of looks.
+        interval_years : float, above 0
+            Years between looks.
+
+        Returns
+        -------
+        chance, low, high : float
+
+        Raises
+        ------
+        ArgumentError
+            Where no technique was asked about, or for numbers out of range.
+        """
+        if self.technique is None:
+            raise ArgumentError("technique = None\n    must be named: without one there is no window\n    grow again")
+        if not (isinstance(at_least, int) and 1 <= at_least < 2**31):
+            raise ArgumentError(f"at_least = {at_least!r}\n    must be a whole number from 1\n    1 asks for any look")
+        if not (math.isfinite(interval_years) and interval_years > 0.0):
+            raise ArgumentError(
+                f"interval_years = {interval_years!r}\n    must be above 0\n    give years between looks"
+            )
+        return self._engine.p_looks(at_least, interval_years)
+
+    def report(self) -> str:
+        """Give the answer as plain text, as the command line prints it."""
+        lines = [
+            f"Cracks of {self.hot_spot} in row {self.row}, grown from the start of the study on: "
+            f"{len(self.cracks):,}, seed {self._asked['seed']}",
+            "Stress, growth, start and toughness scatter as in the study, stress as among blades that crack; origins "
+            "do not join.",
+        ]
+        if self._asked["from_depth_mm"] is not None:
+            lines.append(f"All begin {self._asked['from_depth_mm']:g} mm deep.")
+        if self.technique is not None:
+            lines.append(
+                f"Detectable: {self.technique} finds it with {100.0 * self._asked['detectable_at']:g} % in one look of "
+                "median quality."
+            )
+        remain, _, most = self._engine.p_remains()
+        if remain > 0.0:
+            lines.append(f"{100.0 * remain:.3g} % are not lost within 1,000 years (at most {100.0 * most:.3g} %): inf.")
+        heads = [f"{100.0 * p:g} %" if p != 0.5 else "half" for p in self.quantiles["probability"].unique()]
+        lines += ["", f"{'':<40}" + "".join(f"{head:>16}" for head in heads)]
+        for quantity, table in self.quantiles.groupby("quantity", sort=False):
+            lines.append(f"{_WORDS[str(quantity)]:<40}" + "".join(f"{_number(value):>16}" for value in table["value"]))
+            ranges = (f"{_number(low)} to {_number(high)}" for _, low, high in _lines(table))
+            lines.append(f"{'':<40}" + "".join(f"{words:>16}" for words in ranges))
+        if len(self.looks):
+            lines += [
+                "",
+                "Chance that looks fall into the window",
+                f"{'looks':<40}{'at least one':>24}{'at least two':>24}",
+            ]
+            for every, table in enumerate((t for _, t in self.looks.groupby("every_outages")), start=1):
+                years = table["interval_years"].iloc[0]
+                chances = (f"{v:.3f} ({low:.3f} to {high:.3f})" for v, low, high in _lines(table))
+                head = f"at every {_ORDINAL[every]}outage, {years:.3g} years"
+                lines.append(f"{head:<40}" + "".join(f"{chance:>24}" for chance in chances))
+            lines.append("A look in the window can still miss: this is not the chance of finding the crack.")
+        return "\n".join([*lines, "", "Ranges are 95 % intervals for the number of cracks.", "", engine.CAUTION, ""])
+
+    def to_json(self) -> str:
+        """Give quantiles and looks as one JSON object; infinite numbers as null."""
+        tables = {name: _records(table) for name, table in (("quantiles", self.quantiles), ("looks", self.looks))}
+        about = {**self._asked, "row": self.row, "caution": engine.CAUTION}
+        return json.dumps({**about, **tables}, allow_nan=False)
+
+    def write(self, directory: str | os.PathLike[str]) -> None:
+        """Write the tables (CSV), the figures (PNG) and the report into a directory, made if need be.
+
+        Raises
+        ------
+        FileError
+            For a place that cannot be written to.
+        """
+        from serrata import growth_plots
+
+        directory = Path(directory)
+        try:
+            directory.mkdir(parents=True, exist_ok=True)
+            for name in ("cracks", "quantiles", "looks", "ways"):
+                getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
+            (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
+            growth_plots.write(self, directory)
+        except OSError as error:
+            raise FileError(f"{error.filename or directory}: {error.strerror}") from error
+
+    def plot_growth(self, ax: Axes | None = None, *, what: str = "depth_mm") -> Axes:
+        """Draw depth, length or K against starts; see `serrata.growth_plots.growth`."""
+        from serrata import growth_plots
+
+        return growth_plots.growth(self, ax, what=what)
+
+    def plot_shape(self, ax: Axes | None = None) -> Axes:
+        """Draw the aspect of cracks against their depth; see `serrata.growth_plots.shape`."""
+        from serrata import growth_plots
+
+        return growth_plots.shape(self, ax)
+
+    def plot_critical_size(self, ax: Axes | None = None) -> Axes:
+        """Draw depth and length at the loss against toughness; see `serrata.growth_plots.critical_size`."""
+        from serrata import growth_plots
+
+        return growth_plots.critical_size(self, ax)
+
+    def plot_window(self, ax: Axes | None = None) -> Axes:
+        """Draw the distribution of the window beside the outages; see `serrata.growth_plots.window`."""
+        from serrata import growth_plots
+
+        return growth_plots.window(self, ax)
+
+    def __repr__(self) -> str:
+        life = self.quantiles[self.quantiles["quantity"] == "years_to_loss"]
+        early, _, half, *_ = life["value"]
+        return (
+            f"<GrownCracks of {self.hot_spot}, row {self.row}: {len(self.cracks):,}, "
+            f"half lost after {half:.3g} years, 1 in 20 after {early:.3g}>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(self.report())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _grow_again, (self.study, self._asked)
+
+
+_ORDINAL = {1: "", 2: "second ", 3: "third ", 4: "fourth "}
+
+
+def _grow_again(study: Study, asked: dict[str, Any]) -> GrownCracks:
+    return study.grow(asked["hot_spot"], **{name: value for name, value in asked.items() if name != "hot_spot"})
+
+
+def _number(value: float) -> str:
+    return f"{value:,.0f}" if 1000.0 <= value < math.inf else f"{value:.3g}"
+
+
+def _lines(table: pd.DataFrame) -> zip[tuple[float, float, float]]:
+    return zip(table["value"], table["low"], table["high"], strict=True)
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    def plain(value: object) -> object:
+        return None if isinstance(value, float) and not math.isfinite(value) else value
+
+    return [{str(name): plain(value) for name, value in line.items()} for line in table.to_dict("records")]

@@ -1,0 +1,50 @@
+//! `GrownCracks` for Python.
+
+use super::arrays;
+use super::doorway::released;
+use super::study::Study;
+use crate::simulation;
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+
+/// Cracks of one hot spot, grown to the loss of their blades.
+#[pyclass(frozen, module = "serrata._engine")]
+pub(super) struct GrownCracks {
+    pub grown: simulation::GrownCracks,
+}
+
+#[pymethods]
+impl GrownCracks {
+    /// One of the tables, as columns by name.
+    fn table<'py>(&self, py: Python<'py>, name: &str) -> PyResult<Bound<'py, PyDict>> {
+        let table = released(py, || self.grown.table(name))?;
+        arrays::dict(py, table)
+    }
+
+    /// Chance that at least so many looks at equal intervals fall into the window, and its interval.
+    fn p_looks(&self, at_least: u32, interval_years: f64) -> (f64, f64, f64) {
+        let chance = self.grown.p_looks(at_least, interval_years);
+        (chance.value, chance.low, chance.high)
+    }
+
+    /// Chance that a crack is not lost within the years that it is followed, and its interval.
+    fn p_remains(&self) -> (f64, f64, f64) {
+        let chance = self.grown.p_remains();
+        (chance.value, chance.low, chance.high)
+    }
+
+    #[getter]
+    fn mean_years_between_outages(&self) -> f64 {
+        self.grown.mean_years_between_outages()
+    }
+
+    #[getter]
+    fn study(&self) -> Study {
+        Study { study: self.grown.study.clone() }
+    }
+
+    #[getter]
+    fn row(&self) -> &str {
+        self.grown.row()
+    }
+}

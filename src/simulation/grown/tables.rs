@@ -1,0 +1,121 @@
+//! Grown cracks as tables: a line for each crack, quantiles, looks in the window, ways.
+
+use super::super::comparison::Estimate;
+use super::super::tables::{Column, Table};
+use super::{GrownCrack, GrownCracks};
+use crate::error::{Error, Result};
+
+/// Quantiles that are shown.
+const PROBABILITIES: [f64; 5] = [0.05, 0.1, 0.5, 0.9, 0.95];
+/// Looks at every outage, every second, and so on up to this.
+const MOST_OUTAGES: u32 = 4;
+/// Ways in the table of ways, and moments of each.
+const WAYS: usize = 200;
+const MOMENTS: usize = 80;
+
+impl GrownCracks {
+    /// Names of its tables.
+    pub const TABLES: [&str; 4] = ["cracks", "quantiles", "looks", "ways"];
+
+    /// A table by name.
+    ///
+    /// `cracks` has a line for each crack, `quantiles` those of life, size at the loss and window, `looks` the
+    /// chances that one or two looks fall into the window, and `ways` some cracks at many moments.
+    ///
+    /// # Errors
+    /// Refuses another name.
+    pub fn table(&self, name: &str) -> Result<Table> {
+        match name {
+            "cracks" => Ok(self.each_crack()),
+            "quantiles" => Ok(self.quantiles()),
+            "looks" => Ok(self.looks()),
+            "ways" => self.some_ways(),
+            _ => {
+                Err(Error::argument("name", name, "must be a table", &format!("there are {}", Self::TABLES.join(", "))))
+            }
+        }
+    }
+
+    fn each_crack(&self) -> Table {
+        let column = |of: fn(&GrownCrack) -> f64| Column::Number(self.cracks.iter().map(of).collect());
+        Table {
+            name: "cracks",
+            columns: vec![
+                ("stress_factor", column(|crack| crack.stress_factor)),
+                ("initial_depth_mm", column(|crack| crack.initial_depth_mm)),
+                ("initial_length_mm", column(|crack| crack.initial_length_mm)),
+                ("toughness_mpa_sqrt_m", column(|crack| crack.toughness_mpa_sqrt_m)),
+                ("years_to_loss", column(|crack| crack.years_to_loss)),
+                ("starts_to_loss", column(|crack| crack.starts_to_loss)),
+                ("critical_depth_mm", column(|crack| crack.critical_depth_mm)),
+                ("critical_length_mm", column(|crack| crack.critical_length_mm)),
+                ("years_to_detectable", column(|crack| crack.years_to_detectable)),
+                ("window_years", column(GrownCrack::window_years)),
+            ],
+        }
+    }
+
+    fn quantiles(&self) -> Table {
+        let all: [(&str, &str, fn(&GrownCrack) -> f64); 6] = [
+            ("years_to_loss", "years", |crack| crack.years_to_loss),
+            ("starts_to_loss", "starts", |crack| crack.starts_to_loss),
+            ("critical_depth_mm", "mm", |crack| crack.critical_depth_mm),
+            ("critical_length_mm", "mm", |crack| crack.critical_length_mm),
+            ("years_to_detectable", "years", |crack| crack.years_to_detectable),
+            ("window_years", "years", GrownCrack::window_years),
+        ];
+        let asked = if self.question.technique.is_some() { &all[..] } else { &all[..4] };
+        let lines: Vec<_> = asked
+            .iter()
+            .flat_map(|&(quantity, unit, of)| PROBABILITIES.map(|p| (quantity, unit, p, self.quantile(p, of))))
+            .collect();
+        let text = |of: fn(&(&str, &str, f64, Estimate)) -> String| Column::Text(lines.iter().map(of).collect());
+        let number = |of: fn(&(&str, &str, f64, Estimate)) -> f64| Column::Number(lines.iter().map(of).collect());
+        Table {
+            name: "quantiles",
+            columns: vec![
+                ("quantity", text(|line| line.0.to_owned())),
+                ("unit", text(|line| line.1.to_owned())),
+                ("probability", number(|line| line.2)),
+                ("value", number(|line| line.3.value)),
+                ("low", number(|line| line.3.low)),
+                ("high", number(|line| line.3.high)),
+            ],
+        }
+    }
+
+    fn looks(&self) -> Table {
+        let mut columns: [Vec<f64>; 6] = Default::default();
+        let between = self.mean_years_between_outages();
+        if self.question.technique.is_some() && between > 0.0 {
+            for outages in 1..=MOST_OUTAGES {
+                for at_least in [1, 2] {
+                    let years = f64::from(outages) * between;
+                    let chance = self.p_looks(at_least, years);
+                    let line = [f64::from(outages), years, f64::from(at_least), chance.value, chance.low, chance.high];
+                    columns.iter_mut().zip(line).for_each(|(column, number)| column.push(number));
+                }
+            }
+        }
+        let names = ["every_outages", "interval_years", "looks_at_least", "value", "low", "high"];
+        Table { name: "looks", columns: names.into_iter().zip(columns.map(Column::Number)).collect() }
+    }
+
+    fn some_ways(&self) -> Result<Table> {
+        let ways = self.ways(WAYS, MOMENTS)?;
+        let number = |of: fn(&super::GrownWay) -> &[f64]| Column::Number(ways.iter().flat_map(of).copied().collect());
+        let numbers = ways.iter().enumerate().flat_map(|(index, way)| vec![index as u64; way.years.len()]);
+        Ok(Table {
+            name: "ways",
+            columns: vec![
+                ("crack", Column::Count(numbers.collect())),
+                ("years", number(|way| &way.years)),
+                ("starts", number(|way| &way.starts)),
+                ("depth_mm", number(|way| &way.depth_mm)),
+                ("length_mm", number(|way| &way.length_mm)),
+                ("deepest_mpa_sqrt_m", number(|way| &way.deepest_mpa_sqrt_m)),
+                ("surface_mpa_sqrt_m", number(|way| &way.surface_mpa_sqrt_m)),
+            ],
+        })
+    }
+}

@@ -1,0 +1,132 @@
+"""Cracks grown to the end, as Python and the command line show them."""
+
+import json
+import pickle
+import subprocess
+import sys
+
+import matplotlib
+import numpy as np
+import pytest
+
+import serrata
+
+matplotlib.use("Agg")
+
+STUDY = "demo-data/demo-study.toml"
+UPPER = {"hot_spot": "four-serrations.upper", "technique": "phased-array", "cracks": 400}
+
+
+@pytest.fixture(scope="module")
+def study():
+    return serrata.Study.load(STUDY)
+
+
+@pytest.fixture(scope="module")
+def grown(study):
+    return study.grow(**UPPER)
+
+
+def test_the_window_is_life_less_the_time_until_detectable(grown):
+    cracks = grown.cracks
+    expected = (cracks["years_to_loss"] - cracks["years_to_detectable"]).clip(lower=0.0)
+    finite = np.isfinite(expected)
+    assert finite.sum() > 100
+    np.testing.assert_allclose(cracks["window_years"][finite], expected[finite])
+
+
+def test_quantiles_are_those_of_the_cracks_and_lie_in_their_interval(grown):
+    for quantity, table in grown.quantiles.groupby("quantity"):
+        assert ((table["low"] <= table["value"]) & (table["value"] <= table["high"])).all()
+        numbers = grown.cracks[quantity].dropna()
+        for probability, value in zip(table["probability"], table["value"], strict=True):
+            assert np.quantile(numbers, probability, method="inverted_cdf") == pytest.approx(value, rel=0.02)
+
+
+def test_chances_of_looks_fall_with_the_interval_and_match_the_table(grown):
+    chances = [grown.chance_of_looks(1, years)[0] for years in (1, 5, 20, 80)]
+    assert chances == sorted(chances, reverse=True)
+    line = grown.looks.iloc[0]
+    assert grown.chance_of_looks(int(line["looks_at_least"]), line["interval_years"])[0] == line["value"]
+
+
+def test_cracks_pickle_by_growing_again(grown):
+    again = pickle.loads(pickle.dumps(grown))
+    assert again.cracks.equals(grown.cracks)
+
+
+def test_ways_begin_and_end_where_the_cracks_do(grown):
+    for index, way in grown.ways.groupby("crack"):
+        crack = grown.cracks.loc[index]
+        if np.isfinite(crack["years_to_loss"]):
+            assert way["years"].iloc[-1] == pytest.approx(crack["years_to_loss"])
+            assert way["depth_mm"].iloc[-1] == pytest.approx(crack["critical_depth_mm"], rel=1e-3)
+        assert (np.diff(way["depth_mm"]) >= -1e-9).all()
+
+
+def test_the_report_says_what_was_asked_and_ends_with_the_caution(grown):
+    report = grown.report()
+    assert "four-serrations.upper in row alder-lp1-front" in report
+    assert "phased-array finds it with 50 %" in report
+    assert report.rstrip().endswith("stand above it.")
+    assert "nan" not in report
+
+
+def test_every_figure_has_its_labels(grown, tmp_path):
+    grown.write(tmp_path)
+    assert len(list(tmp_path.glob("grown-*.png"))) == 7
+    for ax in (grown.plot_growth(), grown.plot_shape(), grown.plot_critical_size(), grown.plot_window()):
+        assert ax.get_xlabel()
+        assert ax.get_ylabel()
+        assert ax.get_title()
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"hot_spot": "uper"}, "four-serrations.upper"),
+        ({"technique": "x-ray"}, "there are mpi-standard"),
+        ({"detectable_at": 1.5}, "detectable_at"),
+        ({"cracks": 2.5}, "whole number"),
+        ({"from_depth_mm": float("nan")}, "from_depth_mm"),
+    ],
+)
+def test_what_cannot_be_answered_is_refused(study, change, said):
+    with pytest.raises(serrata.ArgumentError, match=said):
+        study.grow(**{**UPPER, **change})
+
+
+def test_without_a_technique_there_is_no_window(study):
+    grown = study.grow("four-serrations.upper", cracks=50)
+    assert not len(grown.looks)
+    with pytest.raises(serrata.ArgumentError, match="technique"):
+        grown.chance_of_looks(1, 2.0)
+    with pytest.raises(serrata.ArgumentError, match="technique"):
+        grown.plot_window()
+
+
+def test_the_command_line_gives_report_json_and_files(tmp_path):
+    def run(*arguments):
+        command = [
+            sys.executable,
+            "-m",
+            "serrata",
+            "grow",
+            STUDY,
+            "--hot-spot",
+            "four-serrations.upper",
+            "--cracks",
+            "60",
+            *arguments,
+        ]
+        return subprocess.run(command, capture_output=True, text=True, check=False)
+
+    shown = run("--technique", "phased-array", "--out", str(tmp_path / "grown"))
+    assert shown.returncode == 0, shown.stderr
+    assert (tmp_path / "grown" / "grown-window.png").exists()
+    found = json.loads(run("--json").stdout)
+    assert found["row"] == "alder-lp1-front"
+    assert len(found["quantiles"]) == 20
+    refused = run("--technique", "x-ray")
+    assert refused.returncode == 2
+    assert "there are mpi-standard" in refused.stderr
