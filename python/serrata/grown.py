@@ -165,11 +165,11 @@ class GrownCracks:
         if remain > 0.0:
             lines.append(f"{100.0 * remain:.3g} % are not lost within 1,000 years (at most {100.0 * most:.3g} %): inf.")
         heads = [f"{100.0 * p:g} %" if p != 0.5 else "half" for p in self.quantiles["probability"].unique()]
-        lines += ["", f"{'':<40}" + "".join(f"{head:>16}" for head in heads)]
+        lines += ["", f"{'':<40}" + "".join(f"{head:>19}" for head in heads)]
         for quantity, table in self.quantiles.groupby("quantity", sort=False):
-            lines.append(f"{_WORDS[str(quantity)]:<40}" + "".join(f"{_number(value):>16}" for value in table["value"]))
+            lines.append(f"{_WORDS[str(quantity)]:<40}" + "".join(f"{_number(value):>19}" for value in table["value"]))
             ranges = (f"{_number(low)} to {_number(high)}" for _, low, high in _lines(table))
-            lines.append(f"{'':<40}" + "".join(f"{words:>16}" for words in ranges))
+            lines.append(f"{'':<40}" + "".join(f"{words:>19}" for words in ranges))
         if len(self.looks):
             lines += [
                 "",
