@@ -74,6 +74,18 @@ impl Error {
         Error { kind: Kind::File { path: path.to_owned(), reason: reason.to_owned(), remedy: remedy.to_owned() } }
     }
 
+    /// A row that runs though no life of it comes so far.
+    pub(crate) fn never_comes_through(row: &str) -> Self {
+        Error {
+            kind: Kind::Contradiction {
+                what: format!(
+                    "rows.{row}: no life in 1000 reaches the start of the study without a loss, yet the row runs"
+                ),
+                remedy: "look at its initiation and growth, or state its past_looks and renewed blades".to_owned(),
+            },
+        }
+    }
+
     /// The faults of a study, empty for any other error.
     pub fn faults(&self) -> &[Fault] {
         match &self.kind {

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from serrata import _engine as engine
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from serrata.comparison import Comparison
     from serrata.grown import GrownCracks
     from serrata.simulation import Progress
@@ -215,6 +217,46 @@ class Study:
             "seed": seed,
         }
         return GrownCracks._of(self._engine.grow(**asked), asked)
+
+    def inspect(self, row: str, techniques: Sequence[str], *, lives: int = 100, seed: int = 1) -> pd.DataFrame:
+        """Inspect a row at its first outage from the study's start on, in many lives, with the truth beside the calls.
+
+        What nobody has in a real outage: invented records to try fits on, and what techniques are up against.
+
+        Parameters
+        ----------
+        row : str
+            Id of the row.
+        techniques : sequence of str
+            Ids of techniques; each looks at every blade.
+        lives : int, at least 1
+            Lives of the row.
+        seed : int from 0 to 2**64 - 1
+            Where the random numbers begin.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A line for each crack, and one for each clean blade that is called: life, blade (from 1),
+            depth_mm, length_mm (true sizes; NaN for a clean blade), and under each technique's id the length
+            in mm that it reports, NaN where it does not call.
+
+        Raises
+        ------
+        ArgumentError
+            For ids that are not in the study, or no lives.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> seen = study.inspect("south-b", ["bench-mt"], lives=20)
+        >>> list(seen.columns)
+        ['life', 'blade', 'depth_mm', 'length_mm', 'bench-mt']
+        """
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.inspect(row, list(techniques), lives=lives, seed=seed))
 
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""

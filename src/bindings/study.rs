@@ -6,7 +6,8 @@ use super::doorway::{Asker, released};
 use super::errors::exception;
 use super::grown::GrownCracks;
 use crate::model;
-use crate::simulation::{GrowthQuestion, Run};
+use crate::simulation::{GrowthQuestion, Inspected, Inspection, Run};
+use numpy::IntoPyArray;
 use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -113,6 +114,36 @@ impl Study {
             seed: whole("seed", seed, u64::MAX, "any such number will do")?,
         };
         released(py, || self.study.grow(&question)).map(|grown| GrownCracks { grown })
+    }
+
+    /// Inspect a row at its first outage, in many lives: a column for each number, by name.
+    #[pyo3(signature = (row, techniques, *, lives, seed))]
+    fn inspect<'py>(
+        &self,
+        py: Python<'py>,
+        row: String,
+        techniques: Vec<String>,
+        lives: &Bound<'_, PyAny>,
+        seed: &Bound<'_, PyAny>,
+    ) -> PyResult<Bound<'py, PyDict>> {
+        let inspection = Inspection {
+            row,
+            techniques,
+            lives: whole("lives", lives, Run::MOST_TRIALS, "100 lives show what a row is up against")?,
+            seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+        };
+        let lines = released(py, || self.study.inspect(&inspection))?;
+        let number = |of: &dyn Fn(&Inspected) -> f64| lines.iter().map(of).collect::<Vec<f64>>().into_pyarray(py);
+        let columns = PyDict::new(py);
+        columns.set_item("life", lines.iter().map(|line| line.life).collect::<Vec<u64>>().into_pyarray(py))?;
+        let blades = lines.iter().map(|line| u64::from(line.blade)).collect::<Vec<u64>>();
+        columns.set_item("blade", blades.into_pyarray(py))?;
+        columns.set_item("depth_mm", number(&|line| line.depth_mm))?;
+        columns.set_item("length_mm", number(&|line| line.length_mm))?;
+        for (place, technique) in inspection.techniques.iter().enumerate() {
+            columns.set_item(technique, number(&|line| line.measured_mm[place]))?;
+        }
+        Ok(columns)
     }
 
     /// Ids of all hot spots, as root and hot spot.

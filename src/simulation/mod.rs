@@ -2,6 +2,7 @@
 
 mod comparison;
 mod grown;
+mod inspection;
 mod life;
 mod parallel;
 mod plan;
@@ -14,6 +15,7 @@ mod warnings;
 
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion};
+pub use inspection::{Inspected, Inspection};
 pub use parallel::Run;
 pub use record::Quantity;
 pub use tables::{Column, TABLES, Table};

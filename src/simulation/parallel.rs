@@ -223,15 +223,8 @@ impl<'p> Worker<'p> {
         self.fleet.clear();
         for (index, (lives, record)) in self.lives.iter_mut().zip(&mut self.records).enumerate() {
             let row_key = key.child(self.rows[index].name).child(trial);
-            tally.tries[index] += lives.begin(row_key).ok_or_else(|| Error {
-                kind: Kind::Contradiction {
-                    what: format!(
-                        "rows.{}: no life in 1000 reaches the start of the study without a loss, yet the row runs",
-                        self.study.rows[index].id
-                    ),
-                    remedy: "look at its initiation and growth, or state its past_looks and renewed blades".to_owned(),
-                },
-            })?;
+            tally.tries[index] +=
+                lives.begin(row_key).ok_or_else(|| Error::never_comes_through(&self.study.rows[index].id))?;
             for strategy in 0..self.study.strategies.len() {
                 record.clear();
                 lives.follow(strategy, record);

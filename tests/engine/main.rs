@@ -3,6 +3,7 @@
 mod closed_form;
 mod followed;
 mod grown;
+mod inspection;
 mod reproducibility;
 mod strategies;
 mod study_file;

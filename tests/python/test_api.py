@@ -30,7 +30,7 @@ def test_a_study_tells_what_it_holds(reference):
     assert reference.name == "Reference study (invented)"
     assert list(reference.strategies) == ["in-place-always", "bench-sometimes", "new-rows"]
     assert reference.baseline == "in-place-always"
-    assert reference.rows == {"north-a": 64, "south-a": 72}
+    assert reference.rows == {"north-a": 64, "south-a": 72, "south-b": 72}
     assert reference.units == ["north", "south"]
     assert reference.techniques == ["in-place-ut", "bench-mt"]
     assert (reference.start_year, reference.horizon_years, reference.currency) == (2026, 20, "kEUR")

@@ -1,5 +1,6 @@
 //! What is asked of the cracks of a hot spot, and where it stands in the study.
 
+use super::super::inspection::named;
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::model::Study;
@@ -62,7 +63,7 @@ impl GrowthQuestion {
         }
         let technique = self.technique.as_deref().map(|id| {
             let known = study.techniques.iter().map(|technique| technique.id.as_str());
-            find("technique", id, known)
+            named("technique", id, known)
         });
         let technique = technique.transpose()?;
         if let Some(technique) = technique {
@@ -119,18 +120,10 @@ impl GrowthQuestion {
                 Error::argument("hot_spot", &self.hot_spot, "must be in a root that some row has", "add a row with it")
             })?,
         };
-        let row = find("row", id, with_root())?;
+        let row = named("row", id, with_root())?;
         let index = study.rows.iter().enumerate().filter(|(_, other)| other.root == root).nth(row);
         Ok(index.map_or(0, |(index, _)| index))
     }
-}
-
-/// Place of an id among those known.
-fn find<'s>(what: &str, id: &str, known: impl Iterator<Item = &'s str> + Clone) -> Result<usize> {
-    known.clone().position(|other| other == id).ok_or_else(|| {
-        let known = known.collect::<Vec<_>>().join(", ");
-        Error::argument(what, id, "must be one that fits", &format!("there are {known}"))
-    })
 }
 
 /// Where what is named stands.

@@ -5,6 +5,9 @@ use super::super::tables::{Column, Table};
 use super::{GrownCrack, GrownCracks};
 use crate::error::{Error, Result};
 
+/// Some number of a crack.
+type OfCrack = fn(&GrownCrack) -> f64;
+
 /// Quantiles that are shown.
 const PROBABILITIES: [f64; 5] = [0.05, 0.1, 0.5, 0.9, 0.95];
 /// Looks at every outage, every second, and so on up to this.
@@ -37,7 +40,7 @@ impl GrownCracks {
     }
 
     fn each_crack(&self) -> Table {
-        let column = |of: fn(&GrownCrack) -> f64| Column::Number(self.cracks.iter().map(of).collect());
+        let column = |of: OfCrack| Column::Number(self.cracks.iter().map(of).collect());
         Table {
             name: "cracks",
             columns: vec![
@@ -56,7 +59,7 @@ impl GrownCracks {
     }
 
     fn quantiles(&self) -> Table {
-        let all: [(&str, &str, fn(&GrownCrack) -> f64); 6] = [
+        let all: [(&str, &str, OfCrack); 6] = [
             ("years_to_loss", "years", |crack| crack.years_to_loss),
             ("starts_to_loss", "starts", |crack| crack.starts_to_loss),
             ("critical_depth_mm", "mm", |crack| crack.critical_depth_mm),

@@ -89,15 +89,12 @@ impl<'p> Lives<'p> {
     /// Draws the row up to the start of the study; `key` is that of the row in this trial.
     /// Returns the number of tries it took to come there without a loss; none if it never did.
     pub fn begin(&mut self, key: Key) -> Option<u64> {
-        /// A row that loses a blade in so many tries contradicts the fact that it runs.
-        const TRIES: u64 = 1000;
-        let tries =
-            (0..TRIES).find(|&attempt| self.people.begin(if attempt == 0 { key } else { key.child(attempt) }))?;
+        let tries = self.people.begin_and_come_through(key)?;
         group_by_blade(&self.people, 0, &mut self.blades);
         for schedule in 0..self.row.schedules {
             self.prepare(schedule);
         }
-        Some(tries + 1)
+        Some(tries)
     }
 
     /// What strategies with one schedule share: first calls of the first blades, false calls.

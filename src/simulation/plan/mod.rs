@@ -73,6 +73,11 @@ impl RowPlan {
     /// # Errors
     /// Refuses hot spots whose growth law, loads and limit do not fit together.
     pub fn new(study: &Study, row: &Row) -> Result<Self> {
+        Self::with_techniques(study, row, &[])
+    }
+
+    /// As `new`, for techniques that no strategy may use.
+    pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
         let unit = &study.units[row.unit];
         let end_year = study.start_year + study.horizon_years;
         let outages = unit.outages.years.clone();
@@ -140,10 +145,11 @@ impl RowPlan {
         plan.schedules = distinct.len();
         plan.used_techniques = (0..study.techniques.len())
             .filter(|technique| {
-                strategies.iter().any(|strategy| {
-                    strategy.lines.iter().any(|line| line.technique == *technique)
-                        || strategy.escalations.iter().flatten().any(|after| after.techniques.contains(technique))
-                })
+                others.contains(technique)
+                    || strategies.iter().any(|strategy| {
+                        strategy.lines.iter().any(|line| line.technique == *technique)
+                            || strategy.escalations.iter().flatten().any(|after| after.techniques.contains(technique))
+                    })
             })
             .collect();
         for (place, &technique) in plan.used_techniques.iter().enumerate() {

@@ -226,6 +226,26 @@ impl<'p> Population<'p> {
         came_through
     }
 
+    /// Draws the row until it has come to the start of the study without a loss. Returns the number of tries
+    /// that took; none if it never did.
+    pub fn begin_and_come_through(&mut self, key: Key) -> Option<u64> {
+        /// A row that loses a blade in so many tries contradicts the fact that it runs.
+        const TRIES: u64 = 1000;
+        let tries = (0..TRIES).find(|&attempt| self.begin(if attempt == 0 { key } else { key.child(attempt) }))?;
+        Some(tries + 1)
+    }
+
+    /// Depth and surface length of a crack at an outage that it lives to see, in mm.
+    pub fn size_mm(&self, crack: &Crack, outage: usize) -> [f64; 2] {
+        [exp(self.ln_depth[crack.place(outage)]), self.length_mm[crack.place(outage) + BLOCK]]
+    }
+
+    /// Blades that a technique calls falsely at an outage, if they are clean.
+    pub fn false_calls_at(&self, technique: usize, outage: usize) -> impl Iterator<Item = u32> + '_ {
+        let calls = self.false_calls[technique].iter();
+        calls.filter(move |(at, _)| *at as usize == outage).map(|(_, blade)| *blade)
+    }
+
     /// Forgets the cracks from one index on.
     pub fn truncate(&mut self, count: usize) {
         self.cracks.truncate(count);

@@ -1,0 +1,128 @@
+//! One inspection of a row, simulated: every crack that is there, and what each technique says of it.
+//!
+//! What nobody has in a real outage: the truth beside the calls. From it come invented records to try the
+//! fits on, and pictures of what a technique is up against.
+
+use super::plan::RowPlan;
+use super::population::Population;
+use crate::error::{Error, Result};
+use crate::model::Study;
+use crate::random::Key;
+
+/// Which row is inspected by what, how often.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inspection {
+    /// Id of the row.
+    pub row: String,
+    /// Ids of the techniques; each looks at every blade.
+    pub techniques: Vec<String>,
+    /// Lives of the row.
+    pub lives: u64,
+    /// Seed.
+    pub seed: u64,
+}
+
+/// A crack, or a clean blade that some technique called.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inspected {
+    /// Life, from 0.
+    pub life: u64,
+    /// Blade, from 1.
+    pub blade: u32,
+    /// Depth in mm; not-a-number for a clean blade.
+    pub depth_mm: f64,
+    /// Surface length in mm; not-a-number for a clean blade.
+    pub length_mm: f64,
+    /// For each technique the length that it reports, in mm; not-a-number where it does not call.
+    pub measured_mm: Vec<f64>,
+}
+
+impl Study {
+    /// Inspects a row at its first outage from the study's start on, in many lives.
+    ///
+    /// There is one [`Inspected`] for each crack, and one for each clean blade that is called. Cracks of one
+    /// blade are each called on their own.
+    ///
+    /// # Errors
+    /// Refuses names that are not in the study, no lives, and a row without an outage before the study ends.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    /// use serrata::simulation::Inspection;
+    ///
+    /// let study = Study::load("demo-data/reference-study.toml")?;
+    /// let inspection =
+    ///     Inspection { row: "south-b".to_owned(), techniques: vec!["bench-mt".to_owned()], lives: 3, seed: 1 };
+    /// let inspected = study.inspect(&inspection)?;
+    /// assert!(inspected.iter().all(|crack| crack.measured_mm.len() == 1));
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn inspect(&self, inspection: &Inspection) -> Result<Vec<Inspected>> {
+        let row = named("row", &inspection.row, self.rows.iter().map(|row| row.id.as_str()))?;
+        let known = || self.techniques.iter().map(|technique| technique.id.as_str());
+        let techniques: Vec<usize> =
+            inspection.techniques.iter().map(|id| named("technique", id, known())).collect::<Result<_>>()?;
+        if inspection.lives == 0 {
+            return Err(Error::argument("lives", 0, "must be at least 1", "100 lives show what a row is up against"));
+        }
+        let plan = RowPlan::with_techniques(self, &self.rows[row], &techniques)?;
+        let outage = plan.outages.iter().position(|&year| year >= self.start_year && year <= plan.end_year);
+        let Some(outage) = outage else {
+            return Err(Error::argument(
+                "row",
+                &inspection.row,
+                "must have an outage between the start and the end of the study",
+                "add one to the calendar of its unit",
+            ));
+        };
+        let mut people = Population::new(&plan);
+        let mut lines = Vec::new();
+        let key = Key::from_seed(inspection.seed).child(plan.name);
+        for life in 0..inspection.lives {
+            let came_through = people.begin_and_come_through(key.child(life));
+            came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
+            look_at(&people, &techniques, outage, life, &mut lines);
+        }
+        Ok(lines)
+    }
+}
+
+fn look_at(people: &Population<'_>, techniques: &[usize], outage: usize, life: u64, lines: &mut Vec<Inspected>) {
+    let mut cracked = Vec::new();
+    for (index, crack) in people.cracks.iter().enumerate() {
+        if !(crack.first as usize <= outage && outage < crack.last as usize) {
+            continue;
+        }
+        cracked.push(crack.blade);
+        let measured = techniques.iter().map(|&technique| {
+            let is_called = people.calls(index, technique, outage);
+            if is_called { people.measured_mm(crack, technique, outage) } else { f64::NAN }
+        });
+        let measured_mm = measured.collect();
+        let [depth_mm, length_mm] = people.size_mm(crack, outage);
+        lines.push(Inspected { life, blade: crack.blade + 1, depth_mm, length_mm, measured_mm });
+    }
+    let mut clean: Vec<Inspected> = Vec::new();
+    for (place, &technique) in techniques.iter().enumerate() {
+        for blade in people.false_calls_at(technique, outage).filter(|blade| !cracked.contains(blade)) {
+            let length_mm = people.false_length_mm(blade, technique, outage);
+            let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
+                let measured_mm = vec![f64::NAN; techniques.len()];
+                let (depth_mm, length_mm) = (f64::NAN, f64::NAN);
+                clean.push(Inspected { life, blade: blade + 1, depth_mm, length_mm, measured_mm });
+                clean.len() - 1
+            });
+            clean[known].measured_mm[place] = length_mm;
+        }
+    }
+    lines.append(&mut clean);
+}
+
+/// Place of an id among those known.
+pub(super) fn named<'s>(what: &str, id: &str, known: impl Iterator<Item = &'s str> + Clone) -> Result<usize> {
+    known.clone().position(|other| other == id).ok_or_else(|| {
+        let known = known.collect::<Vec<_>>().join(", ");
+        Error::argument(what, id, "must be one that fits", &format!("there are {known}"))
+    })
+}

@@ -1,0 +1,119 @@
+//! One inspection of a row, with the truth beside the calls.
+
+use serrata::Study;
+use serrata::simulation::{Inspected, Inspection};
+
+const SMALL: &str = include_str!("data/small.toml");
+
+fn inspected(edits: &[(&str, &str)], techniques: &[&str], lives: u64) -> Vec<Inspected> {
+    let text = edits.iter().fold(SMALL.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "{from:?} is not there");
+        text.replace(from, to)
+    });
+    let study = Study::parse(&text, "small").unwrap_or_else(|error| panic!("{error}"));
+    let techniques = techniques.iter().map(|&id| id.to_owned()).collect();
+    study.inspect(&Inspection { row: "A1".to_owned(), techniques, lives, seed: 3 }).expect("an inspection")
+}
+
+/// More cracks, larger ones, and no scatter of detection.
+const MANY: [(&str, &str); 4] = [
+    ("scale = 20000", "scale = 6000"),
+    ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-10"),
+    ("inspection_sigma = 0.1", "inspection_sigma = 0"),
+    ("crack_sigma = 0.4", "crack_sigma = 0"),
+];
+
+/// The curve of the file, floor 0 and ceiling 0.99, on the true lengths; the number called is a sum of
+/// independent calls, so that its standard error follows from the curve itself.
+#[test]
+fn cracks_are_called_as_often_as_the_curve_says() {
+    let lines = inspected(&MANY, &["eddy-current"], 300);
+    let (mut expected, mut variance, mut called) = (0.0, 0.0, 0.0);
+    for line in lines.iter().filter(|line| !line.length_mm.is_nan()) {
+        let p = 0.99 * serrata::math::normal_cdf((line.length_mm / 1.5).ln() / 0.4);
+        (expected, variance) = (expected + p, variance + p * (1.0 - p));
+        called += f64::from(u8::from(!line.measured_mm[0].is_nan()));
+    }
+    assert!(variance > 100.0, "{} lines", lines.len());
+    assert!((called - expected).abs() < 4.0 * variance.sqrt(), "{called} called, {expected} expected, {variance}");
+}
+
+#[test]
+fn clean_blades_are_called_as_often_as_stated() {
+    let lives = 2_000;
+    let lines = inspected(&MANY, &["ultrasonic"], lives);
+    let mut cracked: Vec<(u64, u32)> =
+        lines.iter().filter(|line| !line.length_mm.is_nan()).map(|line| (line.life, line.blade)).collect();
+    cracked.sort_unstable();
+    cracked.dedup();
+    let clean = 80.0 * lives as f64 - cracked.len() as f64;
+    let falsely = lines.iter().filter(|line| line.length_mm.is_nan()).count() as f64;
+    let expected = 0.002 * clean;
+    assert!((falsely - expected).abs() < 4.0 * expected.sqrt(), "{falsely} of {clean}, {expected} expected");
+    assert!(lines.iter().all(|line| (1..=80).contains(&line.blade)));
+}
+
+#[test]
+fn a_technique_more_changes_nothing_of_the_others() {
+    let one = inspected(&MANY, &["eddy-current"], 40);
+    let two = inspected(&MANY, &["eddy-current", "penetrant"], 40);
+    let of = |lines: &[Inspected]| {
+        let cracks = lines.iter().filter(|line| !line.length_mm.is_nan());
+        cracks
+            .map(|line| format!("{} {} {} {:?}", line.life, line.blade, line.length_mm, line.measured_mm[0]))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(of(&one), of(&two));
+}
+
+/// Common practice, no source: cracks of one origin stay about as long as two to three depths; neighbours at
+/// 5 mm make cracks several tens of mm long and a few mm deep.
+#[test]
+fn eight_origins_make_long_shallow_cracks_and_one_does_not() {
+    let sides = "sides = [\"suction\", \"pressure\"]\n";
+    let joining =
+        format!("{sides}origins = 8\njoining = {{ rule = \"bs7910-2013\", spacing_mm = 5, placement = \"random\" }}\n");
+    // Origins that start within a few years of each other, and eight years of growth.
+    let ready = [
+        ("shape = 2", "shape = 6"),
+        ("scale = 20000", "scale = 600"),
+        ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1.5e-10"),
+        ("depth_mm = 8", "depth_mm = 18"),
+        ("width_mm = 80", "width_mm = 160"),
+        ("in_service_year = 2005", "in_service_year = 2020"),
+        ("renewed = [{ year = 2015, blades = [3, 17] }]\n", ""),
+        ("past_looks = [{ year = 2015, technique = \"eddy-current\" }]\n", ""),
+        ("[2021, 2024, 2027]", "[2029]"),
+        ("blades = 80", "blades = 12"),
+    ];
+    let grown = |edits: &[(&str, &str)]| {
+        let lines = inspected(edits, &[], 20);
+        let grown: Vec<[f64; 2]> = lines
+            .iter()
+            .filter(|line| line.depth_mm > 1.0)
+            .map(|line| [line.length_mm, line.length_mm / line.depth_mm])
+            .collect();
+        assert!(grown.len() > 100, "{} cracks", grown.len());
+        grown
+    };
+    let (alone, many) = (grown(&ready), grown(&[&ready[..], &[(sides, joining.as_str())]].concat()));
+    let share = |cracks: &[[f64; 2]], is_such: &dyn Fn(&[f64; 2]) -> bool| {
+        cracks.iter().filter(|crack| is_such(crack)).count() as f64 / cracks.len() as f64
+    };
+    let alone_long = share(&alone, &|[_, ratio]| *ratio > 3.0);
+    assert!(alone_long < 0.01, "{alone_long}");
+    let many_long = share(&many, &|[length_mm, ratio]| *length_mm > 20.0 && *ratio > 4.0);
+    assert!(many_long > 0.05, "{many_long}");
+}
+
+#[test]
+fn names_that_are_not_there_are_refused() {
+    let study = Study::parse(SMALL, "small").expect("a study");
+    let ask = |row: &str, technique: &str, lives| {
+        let techniques = vec![technique.to_owned()];
+        study.inspect(&Inspection { row: row.to_owned(), techniques, lives, seed: 1 }).expect_err("refused").to_string()
+    };
+    assert!(ask("B1", "ultrasonic", 1).contains("there are A1"));
+    assert!(ask("A1", "x-ray", 1).contains("there are ultrasonic"));
+    assert!(ask("A1", "ultrasonic", 0).contains("at least 1"));
+}
