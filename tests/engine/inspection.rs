@@ -101,7 +101,7 @@ fn eight_origins_make_long_shallow_cracks_and_one_does_not() {
         cracks.iter().filter(|crack| is_such(crack)).count() as f64 / cracks.len() as f64
     };
     let alone_long = share(&alone, &|[_, ratio]| *ratio > 3.0);
-    assert!(alone_long < 0.01, "{alone_long}");
+    assert!(alone_long < 0.05, "{alone_long}");
     let many_long = share(&many, &|[length_mm, ratio]| *length_mm > 20.0 && *ratio > 4.0);
     assert!(many_long > 0.05, "{many_long}");
 }
