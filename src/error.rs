@@ -49,6 +49,10 @@ pub(crate) enum Kind {
     Interrupted { done: u64, wanted: u64 },
     /// The study's inputs contradict a fact it states.
     Contradiction { what: String, remedy: String },
+    /// Records with lines that break rules; the first faults stand for all of them.
+    Records { source: String, faults: Vec<Fault>, count: usize },
+    /// Data that cannot answer what is asked of them; `reason` is one short name for programs.
+    Data { reason: &'static str, what: String, rule: String, remedy: String },
 }
 
 impl Error {
@@ -86,11 +90,24 @@ impl Error {
         }
     }
 
-    /// The faults of a study, empty for any other error.
+    /// Data that cannot answer what is asked of them.
+    pub(crate) fn data(reason: &'static str, what: impl Into<String>, rule: &str, remedy: &str) -> Self {
+        Error { kind: Kind::Data { reason, what: what.into(), rule: rule.to_owned(), remedy: remedy.to_owned() } }
+    }
+
+    /// The faults of a study or of records, empty for any other error.
     pub fn faults(&self) -> &[Fault] {
         match &self.kind {
-            Kind::Study { faults, .. } => faults,
+            Kind::Study { faults, .. } | Kind::Records { faults, .. } => faults,
             _ => &[],
+        }
+    }
+
+    /// Why data cannot answer, as one short name such as `separation`; `None` for any other error.
+    pub fn reason(&self) -> Option<&'static str> {
+        match &self.kind {
+            Kind::Data { reason, .. } => Some(reason),
+            _ => None,
         }
     }
 
@@ -116,6 +133,15 @@ impl fmt::Display for Error {
                 write!(f, "stopped on request after {done} of {wanted} trials")
             }
             Kind::Contradiction { what, remedy } => write!(f, "{what}\n    {remedy}"),
+            Kind::Records { source, faults, count } => {
+                write!(f, "{source}: {count} fault{}", if *count == 1 { "" } else { "s" })?;
+                faults.iter().try_for_each(|fault| write!(f, "\n{fault}"))?;
+                match count - faults.len() {
+                    0 => Ok(()),
+                    more => write!(f, "\n  and {more} more"),
+                }
+            }
+            Kind::Data { what, rule, remedy, .. } => write!(f, "{what}\n    {rule}\n    {remedy}"),
         }
     }
 }

@@ -26,7 +26,8 @@
 //! - [`model`] is what exists and what happens to it: a crack **initiates**, **grows**, may be
 //!   **detected** at an outage, is acted on by a **strategy**, or reaches its **limit**.
 //! - [`simulation`] lives it all and gives a [`Comparison`](simulation::Comparison).
-//! - [`statistics`] has the intervals that estimates come with.
+//! - [`statistics`] reads inspection records and says what they show; it has the intervals that estimates
+//!   come with.
 //! - [`random`], [`math`], [`distribution`] and [`bounds`] are the ground it stands on.
 //!
 //! # Words

@@ -14,31 +14,44 @@ above it.
 
 from serrata._engine import CAUTION, __version__
 from serrata.comparison import Comparison
+from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.errors import (
     ArgumentError,
     ContradictionError,
+    DataError,
     Error,
     Fault,
     FileError,
     InternalError,
+    RecordsError,
     StudyError,
 )
 from serrata.grown import GrownCracks
+from serrata.records import Records
+from serrata.side_by_side import SideBySide
 from serrata.simulation import simulate
 from serrata.study import Study
+from serrata.unseen import Unseen
 
 __all__ = [
     "CAUTION",
     "ArgumentError",
     "Comparison",
     "ContradictionError",
+    "DataError",
+    "Demonstration",
+    "DemonstrationPlan",
     "Error",
     "Fault",
     "FileError",
     "GrownCracks",
     "InternalError",
+    "Records",
+    "RecordsError",
+    "SideBySide",
     "Study",
     "StudyError",
+    "Unseen",
     "__version__",
     "simulate",
 ]

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from serrata import CAUTION, Error, Study, __version__
+from serrata.command_records import demonstration, records
 
 __all__ = ["main"]
 
@@ -33,6 +34,10 @@ class _Commands(click.Group):
 @click.version_option(__version__, prog_name="serrata", message="%(prog)s %(version)s")
 def main() -> None:
     """Compare inspection strategies for cracks in the roots of turbine last-stage blades."""
+
+
+main.add_command(records)
+main.add_command(demonstration)
 
 
 @main.command()

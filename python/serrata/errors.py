@@ -12,10 +12,12 @@ from typing import Any, NamedTuple
 __all__ = [
     "ArgumentError",
     "ContradictionError",
+    "DataError",
     "Error",
     "Fault",
     "FileError",
     "InternalError",
+    "RecordsError",
     "StudyError",
 ]
 
@@ -76,6 +78,45 @@ class StudyError(Error, ValueError):
 
     def __reduce__(self) -> tuple[Any, ...]:
         return type(self), (self.args[0], self.faults)
+
+
+class RecordsError(Error, ValueError):
+    """Records with lines that break rules.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+        The first faults found, in the order of the file; the message says how many there are in all.
+    """
+
+    faults: tuple[Fault, ...]
+
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        super().__init__(message)
+        self.faults = tuple(faults)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.args[0], self.faults)
+
+
+class DataError(Error, ValueError):
+    """Data that cannot answer what is asked of them.
+
+    Attributes
+    ----------
+    reason : str
+        Why, as one short name for programs, such as ``separation``, ``reversed``, ``flat``,
+        ``one-class`` or ``too-few``.
+    """
+
+    reason: str
+
+    def __init__(self, message: str, reason: str = "") -> None:
+        super().__init__(message)
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.args[0], self.reason)
 
 
 class ArgumentError(Error, ValueError):

@@ -29,6 +29,16 @@ pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, most: u64, remedy: &st
     }
 }
 
+/// One of a few words.
+pub(super) fn choice<T: Clone>(py: Python<'_>, name: &str, value: &str, known: &[(&str, T)]) -> PyResult<T> {
+    if let Some((_, chosen)) = known.iter().find(|(word, _)| *word == value) {
+        return Ok(chosen.clone());
+    }
+    let words: Vec<&str> = known.iter().map(|(word, _)| *word).collect();
+    let rule = format!("must be {}", words.join(" or "));
+    Err(errors::exception(py, &Error::argument(name, format!("{value:?}"), &rule, "give one of these")))
+}
+
 /// A value of a study file.
 pub(super) fn file_value(path: &str, value: &Bound<'_, PyAny>) -> PyResult<Value> {
     if let Ok(flag) = value.cast::<PyBool>() {

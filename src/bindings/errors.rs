@@ -8,7 +8,9 @@ use pyo3::prelude::*;
 pub(super) fn exception(py: Python<'_>, error: &Error) -> PyErr {
     let message = error.to_string();
     let made = match &error.kind {
-        Kind::Study { faults, .. } => raised_study_error(py, message, faults),
+        Kind::Study { faults, .. } => raised_with_faults(py, "StudyError", message, faults),
+        Kind::Records { faults, .. } => raised_with_faults(py, "RecordsError", message, faults),
+        Kind::Data { reason, .. } => raised_for_data(py, message, reason),
         Kind::Argument { .. } => raised(py, "ArgumentError", message),
         Kind::File { .. } => raised(py, "FileError", message),
         Kind::Contradiction { .. } => raised(py, "ContradictionError", message),
@@ -31,12 +33,16 @@ fn raised(py: Python<'_>, class: &str, message: String) -> PyResult<PyErr> {
     Ok(PyErr::from_value(errors(py)?.getattr(class)?.call1((message,))?))
 }
 
-fn raised_study_error(py: Python<'_>, message: String, faults: &[Fault]) -> PyResult<PyErr> {
+fn raised_for_data(py: Python<'_>, message: String, reason: &str) -> PyResult<PyErr> {
+    Ok(PyErr::from_value(errors(py)?.getattr("DataError")?.call1((message, reason))?))
+}
+
+fn raised_with_faults(py: Python<'_>, class: &str, message: String, faults: &[Fault]) -> PyResult<PyErr> {
     let errors = errors(py)?;
-    let class = errors.getattr("Fault")?;
-    let made = |fault: &Fault| class.call1((fault.line, &fault.path, &fault.value, &fault.rule, &fault.remedy));
+    let fault_class = errors.getattr("Fault")?;
+    let made = |fault: &Fault| fault_class.call1((fault.line, &fault.path, &fault.value, &fault.rule, &fault.remedy));
     let faults: Vec<Bound<'_, PyAny>> = faults.iter().map(made).collect::<PyResult<_>>()?;
-    Ok(PyErr::from_value(errors.getattr("StudyError")?.call1((message, faults))?))
+    Ok(PyErr::from_value(errors.getattr(class)?.call1((message, faults))?))
 }
 
 fn errors(py: Python<'_>) -> PyResult<Bound<'_, PyModule>> {

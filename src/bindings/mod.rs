@@ -3,10 +3,13 @@
 mod arguments;
 mod arrays;
 mod comparison;
+mod demonstration;
 mod doorway;
 mod errors;
 mod grown;
+mod records;
 mod study;
+mod unseen;
 
 use pyo3::prelude::*;
 
@@ -18,11 +21,17 @@ mod _engine {
     #[pymodule_export]
     use super::comparison::Comparison;
     #[pymodule_export]
+    use super::demonstration::{Demonstration, DemonstrationPlan};
+    #[pymodule_export]
     use super::doorway::fail_inside;
     #[pymodule_export]
     use super::grown::GrownCracks;
     #[pymodule_export]
+    use super::records::{Records, records_template, records_text};
+    #[pymodule_export]
     use super::study::Study;
+    #[pymodule_export]
+    use super::unseen::{unseen_of_counts, unseen_of_records};
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {

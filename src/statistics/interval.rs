@@ -1,51 +1,147 @@
 //! Confidence intervals for proportions.
 
-use statrs::distribution::{Beta, ContinuousCDF};
+use super::search::crossing;
+use super::tail::{Tails, binomial};
+use crate::math::normal_quantile;
+use serde::Serialize;
+
+/// A counted share with its exact interval, which is asymmetric.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Proportion {
+    /// How many were counted.
+    pub events: u64,
+    /// Out of how many.
+    pub trials: u64,
+    /// The share itself.
+    pub value: f64,
+    /// Lower end of the interval.
+    pub low: f64,
+    /// Upper end of the interval.
+    pub high: f64,
+}
+
+impl Proportion {
+    /// `events` of `trials` with the interval of [`exact_proportion`]; `None` where there is nothing to count.
+    pub fn exact(events: u64, trials: u64, level: f64) -> Option<Self> {
+        let (counted, of) = (events as f64, trials as f64);
+        let (low, high) = exact_proportion(counted, of, level);
+        low.is_finite().then_some(Proportion { events, trials, value: counted / of, low, high })
+    }
+}
 
 /// Exact interval of a proportion (Clopper and Pearson, Biometrika 26, 1934), two-sided.
 ///
 /// `events` of `trials`, at a confidence `level` between 0 and 1. With no event the lower end is 0
 /// and the upper end the value at which seeing none has probability `(1 - level) / 2`; likewise at
-/// the other end.
+/// the other end. Not-a-number where the counts make no sense.
+///
+/// ```
+/// use serrata::statistics::interval::exact_proportion;
+///
+/// // The lower end of a one-sided 95 % bound is that of a two-sided 90 % interval.
+/// let (low, high) = exact_proportion(29.0, 29.0, 0.90);
+/// assert!((low - 0.9018554).abs() < 1e-7);
+/// assert_eq!(high, 1.0);
+/// ```
 pub fn exact_proportion(events: f64, trials: f64, level: f64) -> (f64, f64) {
     let tail = 0.5 * (1.0 - level);
-    // The closed forms at the ends keep all figures for any number of trials.
-    let low = if events <= 0.0 {
-        0.0
-    } else if events >= trials {
-        (tail.ln() / trials).exp()
-    } else {
-        quantile(events, trials - events + 1.0, tail)
+    ends(events, trials, tail, |ends, p| if ends == End::Low { p.at_least } else { p.at_most })
+}
+
+/// Interval of a proportion by inversion of the mid-p test (Lancaster, Journal of the American
+/// Statistical Association 56, 1961): half of the probability of what was seen counts in each tail.
+///
+/// Narrower than [`exact_proportion`]; its coverage is near the level on average, and may be below it.
+pub fn mid_p_proportion(events: f64, trials: f64, level: f64) -> (f64, f64) {
+    let tail = 0.5 * (1.0 - level);
+    ends(events, trials, tail, |ends, p| {
+        if ends == End::Low { p.at_least - 0.5 * p.exactly } else { p.at_most - 0.5 * p.exactly }
+    })
+}
+
+/// Interval of a proportion by inversion of the score test (Wilson, Journal of the American
+/// Statistical Association 22, 1927), without continuity correction.
+pub fn wilson_proportion(events: f64, trials: f64, level: f64) -> (f64, f64) {
+    if !(events >= 0.0 && events <= trials && trials > 0.0) {
+        return (f64::NAN, f64::NAN);
+    }
+    let z = normal_quantile(0.5 + 0.5 * level);
+    let (proportion, square) = (events / trials, z * z / trials);
+    let centre = proportion + 0.5 * square;
+    let half = (square * (proportion * (1.0 - proportion) + 0.25 * square)).sqrt();
+    let low = if events == 0.0 { 0.0 } else { (centre - half) / (1.0 + square) };
+    let high = if events == trials { 1.0 } else { (centre + half) / (1.0 + square) };
+    (low.max(0.0), high.min(1.0))
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum End {
+    Low,
+    High,
+}
+
+/// Both ends of the interval of all proportions at which `measure` exceeds `tail`.
+fn ends(events: f64, trials: f64, tail: f64, measure: impl Fn(End, Tails) -> f64) -> (f64, f64) {
+    if !(events >= 0.0 && events <= trials && trials > 0.0 && tail > 0.0) {
+        return (f64::NAN, f64::NAN);
+    }
+    // On the logit scale both ends keep their figures, however near they are to 0 or 1.
+    let end = |which: End| {
+        let excess = |logit: f64| {
+            let (p, q) = (1.0 / (1.0 + (-logit).exp()), 1.0 / (1.0 + logit.exp()));
+            // Far from the end the tail may be too small for a number.
+            let at = measure(which, binomial(events, trials, p, q)).max(f64::MIN_POSITIVE);
+            if which == End::Low { at.ln() - tail.ln() } else { tail.ln() - at.ln() }
+        };
+        let logit = rising_root(excess, ((events + 0.5) / (trials - events + 0.5)).ln());
+        1.0 / (1.0 + (-logit).exp())
     };
-    let high = if events >= trials {
-        1.0
-    } else if events <= 0.0 {
-        -(tail.ln() / trials).exp_m1()
-    } else {
-        quantile(events + 1.0, trials - events, 1.0 - tail)
-    };
+    let low = if events == 0.0 { 0.0 } else { end(End::Low) };
+    let high = if events == trials { 1.0 } else { end(End::High) };
     (low, high)
 }
 
-fn quantile(a: f64, b: f64, probability: f64) -> f64 {
-    Beta::new(a, b).map_or(f64::NAN, |beta| beta.inverse_cdf(probability))
+/// Where a rising function crosses zero, from a bracket grown around a start.
+fn rising_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
+    /// Beyond it a probability is nothing, or everything.
+    const FURTHEST: f64 = 700.0;
+    let (mut a, mut b) = (start, start);
+    let (mut fa, mut fb) = (f(start), f(start));
+    let mut step = 0.5;
+    while fa > 0.0 && a > -FURTHEST {
+        (b, fb) = (a, fa);
+        a -= step;
+        fa = f(a);
+        step *= 2.0;
+    }
+    while fb < 0.0 && b < FURTHEST {
+        (a, fa) = (b, fb);
+        b += step;
+        fb = f(b);
+        step *= 2.0;
+    }
+    crossing((a, fa), (b, fb), 1e-15 * a.abs().max(1.0), f)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::tail::{binomial_at_least, binomial_exactly};
     use super::*;
 
-    #[test] // Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, method 5, to 4 decimals
-    fn exact_proportions_are_those_of_the_published_table() {
-        for (events, trials, low, high) in [
-            (81.0, 263.0, 0.2527, 0.3676),
-            (15.0, 148.0, 0.0578, 0.1617),
-            (0.0, 20.0, 0.0, 0.1684),
-            (1.0, 29.0, 0.0009, 0.1776),
+    #[test] // Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, methods 5 and 3, to 4 decimals
+    fn exact_and_score_intervals_are_those_of_the_published_table() {
+        for (events, trials, exact, score) in [
+            (81.0, 263.0, (0.2527, 0.3676), (0.2553, 0.3662)),
+            (15.0, 148.0, (0.0578, 0.1617), (0.0624, 0.1605)),
+            (0.0, 20.0, (0.0, 0.1684), (0.0, 0.1611)),
+            (1.0, 29.0, (0.0009, 0.1776), (0.0061, 0.1718)),
         ] {
-            let (ours_low, ours_high) = exact_proportion(events, trials, 0.95);
-            assert!((ours_low - low).abs() < 6e-5, "{events} of {trials}: {ours_low}");
-            assert!((ours_high - high).abs() < 6e-5, "{events} of {trials}: {ours_high}");
+            for (ours, published) in
+                [(exact_proportion(events, trials, 0.95), exact), (wilson_proportion(events, trials, 0.95), score)]
+            {
+                assert!((ours.0 - published.0).abs() < 6e-5, "{events} of {trials}: {ours:?}");
+                assert!((ours.1 - published.1).abs() < 6e-5, "{events} of {trials}: {ours:?}");
+            }
         }
     }
 
@@ -54,5 +150,82 @@ mod tests {
         let (low, high) = exact_proportion(0.0, 1e9, 0.95);
         assert_eq!(low, 0.0);
         assert!((high * 1e9 - 3.688_879_4).abs() < 1e-5, "{high}"); // -ln(0.025)
+    }
+
+    #[test] // request B2: computed with scipy 1.17, stats.beta.ppf
+    fn bounds_hold_for_tiny_tails_and_a_thousand_million_trials() {
+        for (events, trials, tail, low, high) in REFERENCE {
+            let ours = exact_proportion(events, trials, 1.0 - 2.0 * tail);
+            // The level is given as 1 - 2 tail, which keeps about 1e-16 of a tail of 1e-7.
+            assert!((ours.0 / low - 1.0).abs() < 2e-9, "{events} of {trials}, {tail}: {} not {low}", ours.0);
+            assert!((ours.1 / high - 1.0).abs() < 2e-9, "{events} of {trials}, {tail}: {} not {high}", ours.1);
+        }
+    }
+
+    const REFERENCE: [(f64, f64, f64, f64, f64); 22] = [
+        (1.0, 1000.0, 0.025, 2.531748749129404e-05, 0.005558924279826673),
+        (1.0, 1000.0, 1e-07, 1.0000000499500033e-10, 0.018947576875514162),
+        (10.0, 1000.0, 0.025, 0.004805510691049307, 0.018313243055112453),
+        (10.0, 1000.0, 1e-07, 0.0009921653313789591, 0.03705981539324124),
+        (999.0, 1000.0, 0.025, 0.9944410757201734, 0.9999746825125088),
+        (999.0, 1000.0, 1e-07, 0.9810524231244858, 0.9999999999),
+        (500.0, 1000000.0, 0.025, 0.0004571381485584746, 0.0005457967656540888),
+        (500.0, 1000000.0, 1e-07, 0.00039230252773621375, 0.0006261387108693855),
+        (999990.0, 1000000.0, 0.025, 0.9999816097211087, 0.9999952046012225),
+        (999990.0, 1000000.0, 1e-07, 0.9999624261392228, 0.9999990118096312),
+        (1.0, 1000000000.0, 0.025, 2.531780798396938e-11, 5.571643378203115e-09),
+        (1.0, 1000000000.0, 1e-07, 1.0000000500000033e-16, 1.9119799885476653e-08),
+        (1000.0, 1000000000.0, 0.025, 9.38973046589561e-07, 1.0639521019952884e-06),
+        (1000.0, 1000000000.0, 1e-07, 8.441658085214638e-07, 1.1742658667440174e-06),
+        (999999990.0, 1000000000.0, 0.025, 0.999999981609644, 0.9999999952046112),
+        (999999990.0, 1000000000.0, 1e-07, 0.9999999624256217, 0.9999999990118136),
+        (500.0, 1000.0, 0.025, 4.685491729717919e-01, 5.314508270282081e-01),
+        (500.0, 1000.0, 1e-07, 4.178730493413139e-01, 5.821269506586861e-01),
+        (500000.0, 1000000.0, 0.025, 4.990195191953118e-01, 5.009804808046882e-01),
+        (500000.0, 1000000.0, 1e-07, 4.973998494371729e-01, 5.026001505628271e-01),
+        (500000000.0, 1000000000.0, 0.025, 4.999690097484223e-01, 5.000309902515777e-01),
+        (500000000.0, 1000000000.0, 1e-07, 4.99917790755157e-01, 5.00082209244843e-01),
+    ];
+
+    #[test] // request B2
+    fn bounds_rise_with_the_count_and_widen_with_the_level() {
+        for level in [0.5, 0.95, 1.0 - 2e-7] {
+            let mut before = (-1.0, 0.0);
+            for events in 0..=1000 {
+                let now = exact_proportion(f64::from(events), 1000.0, level);
+                assert!(now.0 > before.0 && now.1 >= before.1 && now.0 < now.1, "{events} at {level}: {now:?}");
+                before = now;
+            }
+        }
+        let widths = [0.5, 0.9, 0.99, 1.0 - 1e-9].map(|level| {
+            let (low, high) = exact_proportion(7.0, 40.0, level);
+            high - low
+        });
+        assert!(widths.is_sorted());
+    }
+
+    #[test]
+    fn a_mid_p_interval_lies_within_the_exact_one_and_solves_its_equation() {
+        for (events, trials) in [(0.0, 29.0), (1.0, 29.0), (14.0, 29.0), (29.0, 29.0)] {
+            let (exact, mid) = (exact_proportion(events, trials, 0.95), mid_p_proportion(events, trials, 0.95));
+            assert!(exact.0 <= mid.0 && mid.1 <= exact.1, "{exact:?} {mid:?}");
+            if events > 0.0 {
+                let at = binomial_at_least(events, trials, mid.0) - 0.5 * binomial_exactly(events, trials, mid.0);
+                assert!((at - 0.025).abs() < 1e-12, "{at}");
+            }
+        }
+    }
+
+    #[test]
+    fn counts_that_make_no_sense_give_no_number() {
+        for (events, trials) in [(-1.0, 5.0), (6.0, 5.0), (0.0, 0.0), (f64::NAN, 5.0), (1.0, f64::NAN)] {
+            for (low, high) in [
+                exact_proportion(events, trials, 0.95),
+                mid_p_proportion(events, trials, 0.95),
+                wilson_proportion(events, trials, 0.95),
+            ] {
+                assert!(low.is_nan() && high.is_nan(), "{events} of {trials}");
+            }
+        }
     }
 }

@@ -11,6 +11,7 @@ mpl.use("Agg")
 
 ROOT = Path(__file__).resolve().parents[2]
 REFERENCE = ROOT / "demo-data" / "reference-study.toml"
+DEMO_RECORDS = ROOT / "demo-data" / "demo-records.csv"
 LOSING = ROOT / "tests" / "engine" / "data" / "y1c.toml"
 RARE = ROOT / "tests" / "engine" / "data" / "y1a.toml"
 

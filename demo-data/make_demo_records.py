@@ -1,0 +1,182 @@
+"""Write demo-records.csv: invented inspection records of the demonstration fleet, as awkward as real ones are.
+
+    python demo-data/make_demo_records.py > demo-data/demo-records.csv
+
+Each blade is cracked or not, and each technique finds its crack with a probability that rises with length;
+a crack that one technique misses is easier missed by the others too (one normal effect for each crack). How
+many cracked blades were called by none goes to standard error, so that estimates can be held against it.
+Only the standard library is used, so that the same seed writes the same file anywhere.
+"""
+
+import csv
+import math
+import random
+import sys
+from collections.abc import Iterator
+from typing import NamedTuple
+
+SEED = 20311
+
+
+class Technique(NamedTuple):
+    """Half of the cracks of length q50_mm are found; spread is that of the logistic curve in ln length."""
+
+    q50_mm: float
+    spread: float
+    false_calls: float
+    sizing: float
+
+
+class Outage(NamedTuple):
+    """One inspection of one row."""
+
+    row: str
+    blades: int
+    name: str
+    days: dict
+    surface: str
+    cracked: float
+    median_mm: float
+
+
+TECHNIQUES = {
+    "mpi-standard": Technique(1.3, 0.30, 0.010, 0.15),
+    "mpi-enhanced": Technique(1.0, 0.30, 0.015, 0.12),
+    "penetrant": Technique(1.6, 0.35, 0.010, 0.20),
+    "eddy-current": Technique(1.1, 0.30, 0.030, 0.20),
+    "eddy-array": Technique(0.9, 0.28, 0.020, 0.12),
+    "phased-array": Technique(3.6, 0.30, 0.015, 0.30),
+}
+SHIFTS = {
+    "peened": {"mpi-standard": 0.55, "mpi-enhanced": 0.45, "penetrant": 0.70},
+    "oxidised": {"penetrant": 0.40, "eddy-current": 0.45, "eddy-array": 0.40},
+}
+OUTAGES = [
+    Outage(
+        "alder-lp1-front",
+        72,
+        "alder 2030",
+        {
+            "phased-array": "03.09.2030",
+            "mpi-enhanced": "11.09.2030",
+            "penetrant": "12.09.2030",
+            "eddy-array": "14.09.2030",
+        },
+        "as-machined",
+        0.45,
+        1.3,
+    ),
+    Outage(
+        "cedar-lp1-front",
+        64,
+        "cedar 2031",
+        {"mpi-enhanced": "05.05.2031", "penetrant": "06.05.2031", "eddy-array": "06.05.2031"},
+        "peened",
+        0.40,
+        1.2,
+    ),
+    Outage(
+        "birch-lp1-rear",
+        96,
+        "birch 2031",
+        {"mpi-standard": "17.10.2031", "eddy-current": "19.10.2031"},
+        "oxidised",
+        0.22,
+        1.4,
+    ),
+    Outage("alder-lp2-rear", 72, "alder 2030", {"phased-array": "04.09.2030"}, "as-machined", 0.02, 2.5),
+]
+COLUMNS = [
+    "Row",
+    "Blade",
+    "Inspection",
+    "Date",
+    "Technique",
+    "Grade",
+    "Surface",
+    "Access",
+    "Inspector",
+    "Called",
+    "Measured_length_mm",
+    "Cracked",
+    "Confirmed_length_mm",
+    "Side",
+    "Work order",
+    "Remark",
+]
+
+
+def comma(length: float) -> str:
+    """Write a length to a tenth of a millimetre, with a decimal comma."""
+    return f"{length:.1f}".replace(".", ",")
+
+
+def lines(draw: random.Random) -> Iterator[list[str]]:
+    """Give the lines of all outages, as they were written down: technique after technique."""
+    for order, outage in enumerate(OUTAGES):
+        cracks = {}
+        for blade in range(1, outage.blades + 1):
+            cracked = draw.random() < outage.cracked
+            cracks[blade] = (
+                draw.lognormvariate(math.log(outage.median_mm), 0.6) if cracked else None,
+                draw.gauss(0.0, 0.35),
+                draw.choice(["suction", "suction", "pressure"]),
+            )
+        calls = {}
+        for name in outage.days:
+            kind = TECHNIQUES[name]
+            for blade, (length, effect, _) in cracks.items():
+                shift = SHIFTS.get(outage.surface, {}).get(name, 0.0) + effect
+                if length is None:
+                    found = draw.random() < kind.false_calls
+                else:
+                    found = draw.random() < 0.97 / (
+                        1.0 + math.exp((math.log(kind.q50_mm) + shift - math.log(length)) / kind.spread)
+                    )
+                calls[name, blade] = found
+        cracked = {blade for blade, (length, _, _) in cracks.items() if length is not None}
+        missed = {blade for blade in cracked if not any(calls[name, blade] for name in outage.days)}
+        sys.stderr.write(f"{outage.row}: {len(cracked)} blades cracked, {len(missed)} of them called by none\n")
+        opened = {blade for blade in cracks if any(calls[name, blade] for name in outage.days) and draw.random() < 0.7}
+        for name, day in outage.days.items():
+            for blade, (length, _, side) in cracks.items():
+                # Some blades could not be reached, or their sheet was lost.
+                if len(outage.days) > 1 and draw.random() < 0.015:
+                    continue
+                found = calls[name, blade]
+                measured = ""
+                if found and draw.random() < 0.85:
+                    measured = comma((length or 1.0) * draw.lognormvariate(0.0, TECHNIQUES[name].sizing) + 0.05)
+                known = blade in opened and found
+                yield [
+                    outage.row,
+                    f"{blade:03d}",
+                    outage.name,
+                    day,
+                    name,
+                    "enhanced" if name == "mpi-enhanced" else "standard",
+                    outage.surface if draw.random() < 0.97 else "",
+                    "in-place" if name == "phased-array" else "blades-out",
+                    draw.choice(["Crew A", "Crew B", "Crew B", "crew a"] if order == 0 else ["Crew A", "Crew C"]),
+                    draw.choice(["yes", "y", "YES"]) if found else draw.choice(["no", "no", "n"]),
+                    measured,
+                    ("yes" if length else "no") if known else "",
+                    comma(length + 0.05) if known and length else "",
+                    side if found and draw.random() < 0.6 else "",
+                    f"WO-{4100 + order}",
+                    draw.choice(["", "", "", "re-cleaned; looked at again", 'near the "old" dressing'])
+                    if found
+                    else "",
+                ]
+
+
+def main() -> None:
+    """Write the file as a spreadsheet with a decimal comma would: byte-order mark, semicolons, CRLF."""
+    sys.stdout.reconfigure(encoding="utf-8", newline="")
+    sys.stdout.write("\ufeff# Invented records of the demonstration fleet, written by make_demo_records.py.\r\n")
+    writer = csv.writer(sys.stdout, delimiter=";")
+    writer.writerow(COLUMNS)
+    writer.writerows(lines(random.Random(SEED)))
+
+
+main()

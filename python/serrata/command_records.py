@@ -1,0 +1,182 @@
+"""The command line for inspection records and demonstration tests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from serrata import CAUTION
+from serrata.demonstration import Demonstration, DemonstrationPlan
+from serrata.records import Records
+
+__all__ = ["demonstration", "records"]
+
+
+def _reads_records(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the file and what may be declared about it."""
+    for decorate in (
+        click.option(
+            "--bad-lines",
+            type=click.Choice(["refuse", "leave-out"]),
+            default="refuse",
+            show_default=True,
+            help="What becomes of lines that break a rule.",
+        ),
+        click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS", help="A name that differs."),
+        click.option(
+            "--dates",
+            type=click.Choice(["year-month-day", "day-month-year", "month-day-year"]),
+            default="year-month-day",
+            show_default=True,
+            help="Order of the parts of dates.",
+        ),
+        click.option("--decimal", type=click.Choice(["point", "comma"]), help="Read off the numbers if left out."),
+        click.option("--delimiter", help="Comma, semicolon or tab; read off the header if left out."),
+        click.argument("file", type=click.Path(path_type=Path)),
+    ):
+        command = decorate(command)
+    return command
+
+
+def _load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
+    names = {}
+    for column in columns:
+        ours, equals, theirs = column.partition("=")
+        if not equals:
+            raise click.BadParameter(f"{column!r} is not OURS=THEIRS", param_hint="--column")
+        names[ours] = theirs
+    return Records.load(file, columns=names, **declared)
+
+
+@click.group(epilog=CAUTION)
+def records() -> None:
+    """Read inspection records, and say what they show."""
+
+
+@records.command()
+@_reads_records
+def check(file: Path, columns: tuple[str, ...], **declared: Any) -> None:  # noqa: ANN401
+    """Read FILE, say what is wrong with it, or what it holds."""
+    found = _load(file, columns, declared)
+    click.echo(found.summary(), nl=False)
+    for fault in found.left_out_faults:
+        click.echo(f"  line {fault.line}, {fault.path} = {fault.value}\n    {fault.rule}\n    {fault.remedy}")
+
+
+@records.command()
+def template() -> None:
+    """Print a file of records to begin with."""
+    click.echo(Records.template(), nl=False)
+
+
+@records.command("side-by-side")
+@_reads_records
+@click.option("--technique", "techniques", multiple=True, help="One to set beside the others; all if left out.")
+@click.option("--by", type=click.Choice(["surface", "grade", "length"]), help="Also apart for each class of blades.")
+@click.option(
+    "--length-mm", "lengths_mm", type=float, multiple=True, help="A length between classes, with --by length."
+)
+@click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw who found what together into this file.")
+def side_by_side(
+    file: Path,
+    columns: tuple[str, ...],
+    techniques: tuple[str, ...],
+    by: Any,  # noqa: ANN401
+    lengths_mm: tuple[float, ...],
+    level: float,
+    as_json: bool,
+    figure: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Set the techniques of FILE side by side on the same blades."""
+    found = _load(file, columns, declared).side_by_side(techniques or None, by=by, lengths_mm=lengths_mm, level=level)
+    click.echo(found.to_json() if as_json else found.report())
+    if figure is not None:
+        _draw(found.plot, figure)
+
+
+@records.command()
+@_reads_records
+@click.option("--technique", "techniques", multiple=True, help="One to count; all if left out.")
+@click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw the estimates into this file.")
+def unseen(
+    file: Path,
+    columns: tuple[str, ...],
+    techniques: tuple[str, ...],
+    level: float,
+    as_json: bool,
+    figure: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Estimate how many cracked blades all techniques of FILE missed."""
+    found = _load(file, columns, declared).unseen(techniques or None, level=level)
+    click.echo(found.to_json() if as_json else found.report())
+    if figure is not None:
+        _draw(found.plot, figure)
+
+
+@click.group(epilog=CAUTION)
+def demonstration() -> None:
+    """Plan a demonstration test, or say what its outcome shows."""
+
+
+@demonstration.command()
+@click.argument("pod", type=float)
+@click.option("--confidence", default=0.95, show_default=True, help="Confidence to show POD at.")
+@click.option("--misses", default=5, show_default=True, help="Most misses to plan for.")
+@click.option(
+    "--true-pod", "true_pods", type=float, multiple=True, help="Also the chance that so good a technique passes."
+)
+def plan(pod: float, confidence: float, misses: int, true_pods: tuple[float, ...]) -> None:
+    """Say how many specimens show a probability of detection of POD."""
+    click.echo(f"To show a probability of detection of {pod:g} at {100 * confidence:g} % confidence:")
+    chances = "".join(f"  passes at {true_pod:g}" for true_pod in true_pods)
+    click.echo(f"  misses allowed  specimens  shown when just passed{chances}")
+    for allowed in range(misses + 1):
+        one = DemonstrationPlan(pod, confidence, allowed)
+        chances = "".join(f"  {one.chance_of_passing(p):{len(f'passes at {p:g}')}.3f}" for p in true_pods)
+        click.echo(f"  {allowed:14}  {one.specimens:9}  {one.lower_bound:22.4f}{chances}")
+    click.echo(f"\n{CAUTION}")
+
+
+@demonstration.command()
+@click.argument("found", type=int)
+@click.argument("specimens", type=int)
+@click.option("--confidence", default=0.95, show_default=True, help="Confidence of bound and intervals.")
+@click.option("--pod", type=float, help="What was to be shown.")
+@click.option("--lengths-mm", type=float, nargs=2, help="Shortest and longest crack of the specimens.")
+@click.option("--false-calls", type=int, nargs=2, help="Calls on specimens without a crack, and how many these were.")
+def outcome(
+    found: int,
+    specimens: int,
+    confidence: float,
+    pod: float | None,
+    lengths_mm: tuple[float, float] | None,
+    false_calls: tuple[int, int] | None,
+) -> None:
+    """Say what FOUND of SPECIMENS cracked specimens shows."""
+    test = Demonstration(found, specimens, confidence, lengths_mm=lengths_mm, false_calls=false_calls)
+    click.echo(test.report(pod), nl=False)
+
+
+def _draw(plot: Callable[..., Any], file: Path) -> None:
+    """Draw without a screen."""
+    from matplotlib.figure import Figure
+
+    from serrata.errors import FileError
+
+    figure = Figure(figsize=(9.0, 4.5), layout="constrained")
+    plot(figure.subplots())
+    try:
+        figure.savefig(file, dpi=150)
+    except (OSError, ValueError) as error:
+        raise FileError(
+            f"{file}: {error}\n    check that it can be written, and that it ends in .png, .svg or .pdf"
+        ) from error

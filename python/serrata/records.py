@@ -1,0 +1,385 @@
+"""Inspection records: what each technique answered on each blade at each inspection."""
+
+from __future__ import annotations
+
+import datetime
+import html
+import math
+import os
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+from serrata import _engine as engine
+from serrata.errors import ArgumentError, Fault
+from serrata.side_by_side import SideBySide
+from serrata.unseen import Unseen
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Records"]
+
+Dates = Literal["year-month-day", "day-month-year", "month-day-year"]
+BadLines = Literal["refuse", "leave-out"]
+
+
+class Records:
+    """Inspection records that keep every rule. They never change.
+
+    Made by `Records.load`, `Records.parse` or `Records.from_frame`, not by calling the class. The columns and
+    what they may hold stand in `Records.template`. Nothing is guessed: a blank cell is unknown, and a file
+    that can be read in two ways is refused until the way is declared.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> records = serrata.Records.load("demo-data/demo-records.csv", dates="day-month-year")
+    >>> records.techniques[:2]
+    ['eddy-array', 'eddy-current']
+    >>> len(records) + len(records.left_out) == records.lines_read
+    True
+    """
+
+    __slots__ = ("_engine", "_made_by")
+
+    _engine: engine.Records
+    _made_by: tuple[Any, ...]
+
+    def __init__(self) -> None:
+        raise TypeError("Records are made by Records.load(path), Records.parse(text) or Records.from_frame(frame)")
+
+    @classmethod
+    def _of(cls, inner: engine.Records, made_by: tuple[Any, ...]) -> Records:
+        records = cls.__new__(cls)
+        object.__setattr__(records, "_engine", inner)
+        object.__setattr__(records, "_made_by", made_by)
+        return records
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("Records do not change; make new ones")
+
+    @staticmethod
+    def load(
+        path: str | os.PathLike[str],
+        *,
+        delimiter: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+        dates: Dates = "year-month-day",
+        columns: Mapping[str, str] | None = None,
+        bad_lines: BadLines = "refuse",
+    ) -> Records:
+        """Read a CSV file.
+
+        Parameters
+        ----------
+        path : path-like
+            A CSV file in UTF-8, with or without a byte-order mark.
+        delimiter : str, optional
+            Comma, semicolon or tab between cells; read off the header if left out.
+        decimal : {"point", "comma"}, optional
+            The decimal mark; read off the numbers if left out, and a file in doubt is refused.
+        dates : {"year-month-day", "day-month-year", "month-day-year"}
+            Order of the parts of dates, the same in the whole file.
+        columns : mapping of str to str, optional
+            Names that differ: ours to the file's, such as ``{"blade": "Blade No."}``.
+        bad_lines : {"refuse", "leave-out"}
+            Whether one line that breaks a rule refuses the file, or is left out and reported.
+
+        Returns
+        -------
+        Records
+
+        Raises
+        ------
+        RecordsError
+            With the first faults: line, column, value, rule, remedy; and how many there are in all.
+        FileError
+            For a file that cannot be read, is a workbook, or is not UTF-8 text.
+        ArgumentError
+            For a declaration that cannot be.
+        """
+        return Records.parse(
+            engine.records_text(path),
+            os.fspath(path),
+            delimiter=delimiter,
+            decimal=decimal,
+            dates=dates,
+            columns=columns,
+            bad_lines=bad_lines,
+        )
+
+    @staticmethod
+    def parse(
+        text: str,
+        source: str = "records",
+        *,
+        delimiter: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+        dates: Dates = "year-month-day",
+        columns: Mapping[str, str] | None = None,
+        bad_lines: BadLines = "refuse",
+    ) -> Records:
+        r"""Read the text of a CSV file; `source` names it in messages. All else as `load`.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> text = "row,blade,year,technique,called\nR1,007,2031,penetrant,yes\n"
+        >>> list(serrata.Records.parse(text).frame["blade"])
+        ['007']
+        """
+        if delimiter is not None and len(delimiter) != 1:
+            rule = "must be a comma, a semicolon or a tab"
+            raise ArgumentError(f"delimiter = {delimiter!r}\n    {rule}\n    leave it out to have it read off")
+        declared: dict[str, Any] = {
+            "delimiter": delimiter,
+            "decimal": decimal,
+            "dates": dates,
+            "columns": list((columns or {}).items()),
+            "bad_lines": bad_lines,
+        }
+        inner = engine.Records.parse(text, source, **declared)
+        return Records._of(inner, ("parse", (text, source), declared))
+
+    @staticmethod
+    def from_frame(
+        frame: pd.DataFrame | Mapping[str, Sequence[Any]],
+        source: str = "data frame",
+        *,
+        dates: Dates = "year-month-day",
+        columns: Mapping[str, str] | None = None,
+        bad_lines: BadLines = "refuse",
+    ) -> Records:
+        """Take a data frame, or a mapping of column names to values.
+
+        Parameters
+        ----------
+        frame : DataFrame or mapping
+            Columns as in `template`. Missing values (None, NaN, NaT) are unknown; True and False are yes and no;
+            a whole number among floats, as data frames make it beside missing values, is written without
+            decimals, so that blade 7.0 is blade 7.
+        source : str
+            What it is called in messages.
+        dates, columns, bad_lines
+            As `load`; dates matter for texts alone.
+
+        Returns
+        -------
+        Records
+
+        Raises
+        ------
+        RecordsError
+            As `load`; lines count from 1.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> table = {"row": ["R1", "R1"], "blade": [7, 8], "year": [2031, 2031], "technique": ["penetrant"] * 2}
+        >>> len(serrata.Records.from_frame({**table, "called": [True, False]}))
+        2
+        """
+        header = [str(name) for name in frame]
+        cells = [[_text(value) for value in values] for _, values in frame.items()]
+        if len({len(column) for column in cells}) > 1:
+            lengths = ", ".join(f"{name} {len(column)}" for name, column in zip(header, cells, strict=True))
+            raise ArgumentError(
+                f"frame = {lengths}\n    columns must be of one length\n    give every line a value or None"
+            )
+        rows = [list(row) for row in zip(*cells, strict=True)]
+        declared: dict[str, Any] = {
+            "dates": dates,
+            "columns": list((columns or {}).items()),
+            "bad_lines": bad_lines,
+        }
+        inner = engine.Records.from_cells(header, rows, source, **declared)
+        return Records._of(inner, ("from_cells", (header, rows, source), declared))
+
+    @staticmethod
+    def template() -> str:
+        """Give the text of a file to begin with: every column, what it may hold, and two invented lines."""
+        return engine.records_template()
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """The lines as a new data frame: all columns of the template, then the file's further ones.
+
+        ``line`` is the place in the file, counted from 1; ``year`` has the day as its fraction. What is unknown
+        is missing: NaN for numbers, None or NaN for all else.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.columns())
+
+    @property
+    def source(self) -> str:
+        """What the records were read from."""
+        return self._engine.source
+
+    @property
+    def style(self) -> str:
+        """How the file is written, such as ``semicolons between cells, decimal comma``."""
+        return self._engine.style
+
+    @property
+    def techniques(self) -> list[str]:
+        """The techniques, in alphabetical order."""
+        return self._engine.techniques
+
+    @property
+    def extra_columns(self) -> list[str]:
+        """Columns of the file that serrata does not know; they are kept."""
+        return self._engine.extra_columns
+
+    @property
+    def notes(self) -> list[str]:
+        """What is allowed yet may be a slip, in sentences."""
+        return self._engine.notes
+
+    @property
+    def lines_read(self) -> int:
+        """Lines with content: those kept and those left out."""
+        return self._engine.lines_read
+
+    @property
+    def left_out(self) -> list[int]:
+        """Places of the lines that were left out on request."""
+        return self._engine.left_out
+
+    @property
+    def left_out_faults(self) -> list[Fault]:
+        """What is wrong with them; the first fifty faults."""
+        return [Fault(*fault) for fault in self._engine.left_out_faults]
+
+    def summary(self) -> str:
+        """Give one screen of text: how much of what there is, and what may be a slip."""
+        return self._engine.summary()
+
+    def side_by_side(
+        self,
+        techniques: Sequence[str] | None = None,
+        *,
+        by: Literal["surface", "grade", "length"] | None = None,
+        lengths_mm: Sequence[float] = (),
+        level: float = 0.95,
+    ) -> SideBySide:
+        """Set techniques side by side on the blades that they looked at at the same inspection.
+
+        Parameters
+        ----------
+        techniques : sequence of str, optional
+            From 2 to 10 of them; all if left out.
+        by : {"surface", "grade", "length"}, optional
+            Tells blades apart, beside all blades together.
+        lengths_mm : sequence of float
+            With ``by="length"``: the lengths between classes, in mm, rising.
+        level : float, from 0.5 to below 1
+            Confidence of every interval.
+
+        Returns
+        -------
+        SideBySide
+
+        Raises
+        ------
+        ArgumentError
+            For a technique that is not in the records, or lengths that do not rise.
+        DataError
+            If no two of the techniques looked at the same blade at the same inspection.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> records = serrata.Records.load("demo-data/demo-records.csv", dates="day-month-year")
+        >>> both = records.side_by_side(["mpi-enhanced", "penetrant"])
+        >>> int(both.pairs["both"].iloc[0]) <= both.found_by_any
+        True
+        """
+        chosen = self.techniques if techniques is None else list(techniques)
+        if lengths_mm and by != "length":
+            shown = list(lengths_mm)
+            raise ArgumentError(
+                f'lengths_mm = {shown}\n    counts with by="length" alone\n    say by="length", or leave it out'
+            )
+        return SideBySide(
+            self._engine.side_by_side(chosen, by=by, lengths_mm=[float(x) for x in lengths_mm], level=level)
+        )
+
+    def unseen(self, techniques: Sequence[str] | None = None, *, level: float = 0.95) -> Unseen:
+        """Estimate how many cracked blades every technique missed.
+
+        Parameters
+        ----------
+        techniques : sequence of str, optional
+            From 2 to 10 of them; all if left out. Blades that all of them looked at count.
+        level : float, from 0.5 to below 1
+            Confidence of every interval.
+
+        Returns
+        -------
+        Unseen
+
+        Raises
+        ------
+        ArgumentError
+            For a technique that is not in the records.
+        DataError
+            If some technique found nothing on these blades.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> records = serrata.Records.load("demo-data/demo-records.csv", dates="day-month-year")
+        >>> missed = records.unseen(["mpi-enhanced", "penetrant", "eddy-array"])
+        >>> missed.interval[0] <= missed.estimate <= missed.interval[1]
+        True
+        """
+        chosen = self.techniques if techniques is None else list(techniques)
+        return Unseen(engine.unseen_of_records(self._engine, chosen, level))
+
+    def __len__(self) -> int:
+        return len(self._engine)
+
+    def __eq__(self, other: object) -> bool:
+        return self._engine == other._engine if isinstance(other, Records) else NotImplemented
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<Records {self.source!r}: {len(self)} lines, techniques {', '.join(self.techniques)}>"
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(self.summary())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, self._made_by
+
+    def __copy__(self) -> Records:
+        return self
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Records:
+        return self
+
+
+def _again(maker: str, arguments: tuple[Any, ...], declared: dict[str, Any]) -> Records:
+    """Make the same records once more, for pickle."""
+    return Records._of(getattr(engine.Records, maker)(*arguments, **declared), (maker, arguments, declared))
+
+
+def _text(value: Any) -> str:  # noqa: ANN401
+    """Write a cell of a data frame as a cell of a file; what is missing is blank."""
+    if value is None or value != value:
+        return ""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, (datetime.datetime, datetime.date)):
+        return value.strftime("%Y-%m-%d")
+    # Also the yes and no of numpy.
+    if str(value) in ("True", "False"):
+        return "yes" if value else "no"
+    if isinstance(value, float) and math.isfinite(value) and value == int(value):
+        return str(int(value))
+    return str(value)

@@ -1,0 +1,220 @@
+"""Techniques side by side on the same blades: who found what, and whether that is more than chance."""
+
+from __future__ import annotations
+
+import html
+import json
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+from serrata._engine import CAUTION
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["SideBySide"]
+
+#: Columns of a printed page.
+_WIDTH = 110
+
+
+class SideBySide:
+    """Who found what on the same blades. It never changes.
+
+    Made by `Records.side_by_side`. A find is a call on a blade that is not known to be free of cracks. Single
+    techniques and patterns count blades that all techniques looked at; a pair counts all blades that both
+    looked at.
+
+    Every table has a column ``class``: ``all``, then the classes that were asked for.
+    """
+
+    __slots__ = ("_json", "_parts")
+
+    _json: str
+    _parts: list[dict[str, Any]]
+
+    def __init__(self, text: str) -> None:
+        object.__setattr__(self, "_json", text)
+        object.__setattr__(self, "_parts", json.loads(text))
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("a SideBySide does not change")
+
+    @property
+    def _all(self) -> dict[str, Any]:
+        found: dict[str, Any] = self._parts[0]["overlap"]
+        return found
+
+    @property
+    def techniques(self) -> list[str]:
+        """The techniques, in the order that was asked for."""
+        return [one["technique"] for one in self._all["techniques"]]
+
+    @property
+    def level(self) -> float:
+        """Confidence of every interval."""
+        return float(self._all["level"])
+
+    @property
+    def found_by_any(self) -> int:
+        """Blades that at least one technique found."""
+        return int(self._all["found_by_any"])
+
+    @property
+    def found_by_none(self) -> int:
+        """Blades that all techniques looked at and none called: free of cracks, or missed by all."""
+        return int(self._all["found_by_none"])
+
+    @property
+    def finds(self) -> pd.DataFrame:
+        """For each technique: found, found_alone, missed, and its share of all finds.
+
+        ``share_of_union`` is an upper limit of the probability of detection, as cracks that all techniques
+        missed do not count in it. ``false_calls`` are of ``clean_blades`` known to be free of cracks.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "class": overlap["class"],
+                "technique": one["technique"],
+                "blades": overlap["blades"],
+                "found": one["found"],
+                "found_alone": one["found_alone"],
+                "missed": one["missed"],
+                **_share("share_of_union", one["share_of_union"]),
+                "false_calls": (one["false_calls"] or {}).get("events"),
+                "clean_blades": (one["false_calls"] or {}).get("trials"),
+                **_share("false_call_share", one["false_calls"]),
+            }
+            for overlap in self._overlaps()
+            for one in overlap["techniques"]
+        )
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        """For each pair: both, only_first, only_second, neither; McNemar's test; difference; gain of using two.
+
+        ``p_holm`` is McNemar's exact p after Holm's allowance for all pairs. ``first_of_second`` is the share of
+        the second's finds that the first found too: its probability of detection where the two err
+        independently, and too high where they tend to miss the same cracks. ``gain`` is what using both found
+        beyond the better one, as a share of ``together``.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "class": overlap["class"],
+                **{name: pair[name] for name in ("first", "second", "blades", "both", "only_first", "only_second")},
+                "neither": pair["neither"],
+                **{name: pair["mcnemar"][name] for name in ("p_exact", "p_mid", "chi_square", "p_chi_square")},
+                "p_holm": pair["p_holm"],
+                "difference": pair["difference"],
+                "difference_low": (pair["difference_interval"] or [None, None])[0],
+                "difference_high": (pair["difference_interval"] or [None, None])[1],
+                **_share("first_of_second", pair["first_of_second"]),
+                **_share("second_of_first", pair["second_of_first"]),
+                "together": pair["together"],
+                "better": pair["better"],
+                **_share("gain", pair["gain"]),
+            }
+            for overlap in self._overlaps()
+            for pair in overlap["pairs"]
+        )
+
+    @property
+    def patterns(self) -> pd.DataFrame:
+        """For each set of techniques, the blades found by just these; most blades first."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            [
+                {"class": overlap["class"], "found_by": " + ".join(one["found_by"]), "blades": one["blades"]}
+                for overlap in self._overlaps()
+                for one in overlap["patterns"]
+            ],
+            columns=["class", "found_by", "blades"],
+        )
+
+    @property
+    def cochran(self) -> pd.DataFrame:
+        """Cochran's Q for each class in which some blade tells the techniques apart.
+
+        ``few`` marks classes with too few such blades for the approximation.
+        """
+        import pandas as pd
+
+        columns = ["class", "q", "degrees_of_freedom", "p", "telling_blades", "few"]
+        tested = (overlap for overlap in self._overlaps() if overlap["cochran"])
+        return pd.DataFrame([{"class": one["class"], **one["cochran"]} for one in tested], columns=columns)
+
+    @property
+    def notes(self) -> list[str]:
+        """What to know when reading the numbers, in sentences."""
+        return list(dict.fromkeys(note for overlap in self._overlaps() for note in overlap["notes"]))
+
+    def report(self) -> str:
+        """Give the whole answer as plain text, as the command line prints it."""
+        lines = []
+        for part in self._parts:
+            overlap = part["overlap"]
+            lines.append("All blades" if overlap["class"] == "all" else f"Blades of class: {overlap['class']}")
+            lines += _table(overlap) if overlap["blades"] else []
+            for sentence in [*part["sentences"], *(f"Note: {note}" for note in overlap["notes"])]:
+                lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+            lines.append("")
+        return "\n".join(
+            [*lines, f"Intervals are of {100 * self.level:g} %, exact and not symmetric.", "", CAUTION, ""]
+        )
+
+    def to_json(self) -> str:
+        """Give everything as JSON: a list, all blades first, then each class."""
+        return self._json
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw who found what together; see `serrata.records_plots.overlap`."""
+        from serrata import records_plots
+
+        return records_plots.overlap(self, ax)
+
+    def _overlaps(self) -> list[dict[str, Any]]:
+        return [part["overlap"] for part in self._parts]
+
+    def __eq__(self, other: object) -> bool:
+        return self._json == other._json if isinstance(other, SideBySide) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._json)
+
+    def __str__(self) -> str:
+        return self.report()
+
+    def __repr__(self) -> str:
+        return (
+            f"<SideBySide {', '.join(self.techniques)}: {self.found_by_any} found by any, {self.found_by_none} by none>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(self.report())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return SideBySide, (self._json,)
+
+
+def _share(name: str, share: dict[str, Any] | None) -> dict[str, Any]:
+    """Give a share and its interval as columns; no number where there is nothing to count."""
+    share = share or {}
+    return {name: share.get("value"), f"{name}_low": share.get("low"), f"{name}_high": share.get("high")}
+
+
+def _table(overlap: dict[str, Any]) -> list[str]:
+    width = max(9, *(len(one["technique"]) for one in overlap["techniques"]))
+    lines = [f"  {'technique':{width}}  found  alone  missed  share of all finds"]
+    for one in overlap["techniques"]:
+        share = one["share_of_union"]
+        told = f"{share['value']:.2f} ({share['low']:.2f} to {share['high']:.2f})" if share else "nothing found"
+        lines.append(
+            f"  {one['technique']:{width}}  {one['found']:5}  {one['found_alone']:5}  {one['missed']:6}  {told}"
+        )
+    return lines

@@ -1,0 +1,261 @@
+"""What every technique missed: cracked blades that nobody found, estimated from who found the others."""
+
+from __future__ import annotations
+
+import html
+import json
+import textwrap
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from serrata import _engine as engine
+from serrata._engine import CAUTION
+from serrata.errors import ArgumentError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["Unseen"]
+
+#: Columns of a printed page.
+_WIDTH = 110
+#: Models that are printed; the table `models` has all.
+_MOST_MODELS = 6
+
+
+class Unseen:
+    """How many cracked blades every technique missed, by each method that the blades allow. It never changes.
+
+    Made by `Records.unseen` or, from counts alone, by `Unseen.from_counts`. ``report`` says what each number
+    takes for granted; with two techniques that cannot be tested.
+    """
+
+    __slots__ = ("_json", "_told")
+
+    _json: str
+    _told: dict[str, Any]
+
+    def __init__(self, text: str) -> None:
+        object.__setattr__(self, "_json", text)
+        object.__setattr__(self, "_told", json.loads(text))
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("an Unseen does not change")
+
+    @staticmethod
+    def from_counts(techniques: Sequence[str], counts: Mapping[tuple[str, ...], int], *, level: float = 0.95) -> Unseen:
+        """Estimate from counts of blades by who found them.
+
+        Parameters
+        ----------
+        techniques : sequence of str
+            From 2 to 10 of them; every one looked at every blade.
+        counts : mapping of tuple of str to int
+            For each set of techniques, the blades found by just these; the empty set, blades called by
+            none, may be there.
+        level : float, from 0.5 to below 1
+            Confidence of every interval.
+
+        Returns
+        -------
+        Unseen
+
+        Raises
+        ------
+        ArgumentError
+            For a technique that is not among those named, or counts that are none.
+        DataError
+            If some technique found nothing.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> counts = {("mpi", "penetrant"): 12, ("mpi",): 5, ("penetrant",): 3}
+        >>> round(serrata.Unseen.from_counts(["mpi", "penetrant"], counts).estimate, 2)
+        1.15
+        """
+        listed = []
+        for found_by, blades in counts.items():
+            for stranger in set(found_by) - set(techniques):
+                known = ", ".join(techniques)
+                raise ArgumentError(
+                    f"counts = {found_by}\n    {stranger!r} is not a technique named\n    choose from {known}"
+                )
+            if isinstance(blades, bool) or blades != int(blades) or blades < 0:
+                raise ArgumentError(f"counts = {blades!r}\n    must be a whole number from 0\n    count blades")
+            listed.append(([technique in found_by for technique in techniques], int(blades)))
+        return Unseen(engine.unseen_of_counts(list(techniques), listed, level))
+
+    @property
+    def _unseen(self) -> dict[str, Any]:
+        told: dict[str, Any] = self._told["unseen"]
+        return told
+
+    @property
+    def techniques(self) -> list[str]:
+        """The techniques, in the order that was asked for."""
+        return list(self._unseen["techniques"])
+
+    @property
+    def level(self) -> float:
+        """Confidence of every interval."""
+        return float(self._unseen["level"])
+
+    @property
+    def found(self) -> int:
+        """Cracked blades that at least one technique found, of those that all looked at."""
+        return int(self._unseen["found"])
+
+    @property
+    def method(self) -> str:
+        """How `estimate` was made: ``by-length``, ``log-linear``, ``two-lists`` or ``lower-bound``."""
+        return str(self._unseen["answer"]["method"])
+
+    @property
+    def estimate(self) -> float:
+        """Cracked blades that nobody found."""
+        return float(self._unseen["answer"]["unseen"])
+
+    @property
+    def interval(self) -> tuple[float, float | None]:
+        """Lower and upper end, rounded outwards to whole blades; None where the finds set no upper bound."""
+        answer = self._unseen["answer"]
+        return float(answer["low"]), answer["high"]
+
+    @property
+    def mostly_shorter_mm(self) -> float | None:
+        """Nine in ten of the unseen cracks are shorter than this, in mm; None where lengths are not used."""
+        shorter: float | None = self._unseen["answer"]["mostly_shorter_mm"]
+        return shorter
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        """For each pair of techniques: finds, Chapman's total with its standard error, and the unseen.
+
+        Each takes the two to err independently. ``high`` is missing where no blade was found by both.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "first": pair["techniques"][0],
+                "second": pair["techniques"][1],
+                "found_by_first": pair["found"][0],
+                "found_by_second": pair["found"][1],
+                "found_by_both": pair["found"][2],
+                "chapman": pair["chapman"],
+                "chapman_se": pair["chapman_se"],
+                "unseen": pair["unseen"],
+                "low": _interval(pair)[0],
+                "high": _interval(pair)[1],
+            }
+            for pair in self._unseen["pairs"]
+        )
+
+    @property
+    def models(self) -> pd.DataFrame:
+        """Log-linear models, best first: linked pairs, total, unseen, standard error, AIC and weight.
+
+        ``dropped`` says why a model has no estimate. Empty for two techniques, and for more than five.
+        """
+        import pandas as pd
+
+        names = ["total", "unseen", "standard_error", "deviance", "degrees_of_freedom", "aic", "weight"]
+        log_linear = self._unseen["log_linear"] or {"models": []}
+        lines = []
+        for model in log_linear["models"]:
+            fitted = model["outcome"].get("fitted", {})
+            line = {"links": ", ".join(model["links"]) or "none", **{name: fitted.get(name) for name in names}}
+            lines.append({**line, "dropped": model["outcome"].get("dropped")})
+        return pd.DataFrame(lines, columns=["links", *names, "dropped"])
+
+    @property
+    def length_models(self) -> pd.DataFrame:
+        """Models of detection against length, best first; empty where too few lengths are known."""
+        import pandas as pd
+
+        columns = ["length_counts", "links", "unseen", "standard_error", "aic", "weight"]
+        by_length = self._unseen["by_length"] or {"models": []}
+        lines = [{**model, "links": ", ".join(model["links"]) or "none"} for model in by_length["models"]]
+        return pd.DataFrame(lines, columns=columns)
+
+    @property
+    def lengths(self) -> pd.DataFrame:
+        """For each length that was found: found blades, and the unseen ones they stand for."""
+        import pandas as pd
+
+        by_length = self._unseen["by_length"] or {"lengths": []}
+        return pd.DataFrame(by_length["lengths"], columns=["length_mm", "found", "unseen"])
+
+    @property
+    def coverage(self) -> dict[str, Any] | None:
+        """Sample coverage and lower bounds, as total numbers of cracked blades; None for two techniques."""
+        coverage: dict[str, Any] | None = self._unseen["coverage"]
+        return coverage
+
+    @property
+    def notes(self) -> list[str]:
+        """What to know when reading the numbers, in sentences."""
+        return list(self._unseen["notes"])
+
+    def report(self) -> str:
+        """Give the whole answer as plain text, as the command line prints it."""
+        lines = []
+        for sentence in [*self._told["sentences"], *(f"Note: {note}" for note in self.notes)]:
+            lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+        lines += ["", "Two by two, as if they erred independently:"]
+        for pair in self._unseen["pairs"]:
+            low, high = _interval(pair)
+            upper = "no upper bound" if high is None else f"{high:.1f}"
+            lines.append(f"  {' and '.join(pair['techniques'])}: {pair['unseen']:.1f} ({low:.1f} to {upper})")
+        if self._unseen["log_linear"]:
+            lines += ["", "Log-linear models, by pairs that depend on each other:"]
+            lines.append("    unseen  standard error      AIC  weight  pairs")
+            lines += [_line(model) for model in self._unseen["log_linear"]["models"][:_MOST_MODELS]]
+        return "\n".join([*lines, "", f"Intervals are of {100 * self.level:g} %.", "", CAUTION, ""])
+
+    def to_json(self) -> str:
+        """Give everything as one JSON object."""
+        return self._json
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the estimates of all methods with their intervals; see `serrata.records_plots.unseen`."""
+        from serrata import records_plots
+
+        return records_plots.unseen(self, ax)
+
+    def __eq__(self, other: object) -> bool:
+        return self._json == other._json if isinstance(other, Unseen) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._json)
+
+    def __str__(self) -> str:
+        return self.report()
+
+    def __repr__(self) -> str:
+        low, high = self.interval
+        upper = "no upper bound" if high is None else f"{high:g}"
+        return f"<Unseen {self.estimate:.1f} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(self.report())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Unseen, (self._json,)
+
+
+def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:
+    """Give the interval to read of a pair; no upper end where no blade was found by both."""
+    low, high = pair["log_interval"] or pair["likelihood_interval"]
+    return low, high
+
+
+def _line(model: dict[str, Any]) -> str:
+    links = ", ".join(model["links"]) or "none"
+    if "dropped" in model["outcome"]:
+        return f"  no estimate: {model['outcome']['dropped']}"
+    fitted = model["outcome"]["fitted"]
+    weight = "     -" if fitted["weight"] is None else f"{fitted['weight']:6.2f}"
+    return f"  {fitted['unseen']:8.1f}  {fitted['standard_error']:14.1f}  {fitted['aic']:7.1f}  {weight}  {links}"

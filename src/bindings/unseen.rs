@@ -1,0 +1,43 @@
+//! What every technique missed, for Python.
+
+use super::doorway::released;
+use super::records::Records;
+use crate::error::Result;
+use crate::statistics::histories::Histories;
+use crate::statistics::unseen::unseen;
+use pyo3::prelude::*;
+use serde_json::json;
+
+/// Estimates from records, as JSON.
+#[pyfunction]
+pub(super) fn unseen_of_records(
+    py: Python<'_>,
+    records: &Bound<'_, Records>,
+    techniques: Vec<String>,
+    level: f64,
+) -> PyResult<String> {
+    let records = &records.get().records;
+    released(py, || {
+        let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
+        told(&Histories::from_records(records, &names)?, level)
+    })
+}
+
+/// Estimates from counts of blades by who called them, as JSON.
+#[pyfunction]
+pub(super) fn unseen_of_counts(
+    py: Python<'_>,
+    techniques: Vec<String>,
+    counts: Vec<(Vec<bool>, u64)>,
+    level: f64,
+) -> PyResult<String> {
+    released(py, || {
+        let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
+        told(&Histories::from_counts(&names, &counts)?, level)
+    })
+}
+
+fn told(histories: &Histories, level: f64) -> Result<String> {
+    let missed = unseen(histories, level)?;
+    Ok(json!({"unseen": missed, "sentences": missed.sentences()}).to_string())
+}

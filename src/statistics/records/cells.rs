@@ -1,0 +1,291 @@
+//! From the cells of a line to what they mean.
+
+use super::check::Faults;
+use super::columns::{ACCESS, COLUMNS, GRADES, SIDES, YES_NO, index_of};
+use super::format::{DateOrder, Decimal, Format};
+use super::header::Header;
+use super::line::{Line, When};
+use super::read::{Row, Table};
+use crate::bounds::{self, Bound, Count};
+use jiff::civil::Date;
+
+/// The decimal mark: as declared, else the only one that the numbers of the file have.
+///
+/// Where every mark could also stand between thousands, as in 1,234 and 12,000, the file is in doubt.
+pub(super) fn decimal(table: &Table, header: &Header, format: &Format) -> std::result::Result<Decimal, Faults> {
+    if let Some(decimal) = format.decimal {
+        return Ok(decimal);
+    }
+    if !table.comma_is_free {
+        return Ok(Decimal::Point);
+    }
+    let numbers: Vec<usize> = COLUMNS
+        .iter()
+        .zip(&header.places)
+        .filter(|(column, _)| is_number(column.name))
+        .filter_map(|(_, place)| *place)
+        .collect();
+    let cells = || {
+        table.rows.iter().flat_map(|row| {
+            numbers.iter().filter_map(move |place| row.cells.get(*place).map(|cell| (row.line, cell.trim())))
+        })
+    };
+    let first = |mark: char| {
+        cells().find(|(_, cell)| cell.contains(mark) && cell.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
+    };
+    let mut faults = Faults::default();
+    match (first('.'), first(',')) {
+        (Some((line, cell)), Some((other, comma))) => {
+            let rule = format!("has a point, and {comma} in line {other} a comma");
+            faults.add(Some(line), "decimal", cell, &rule, "write one mark throughout, or declare the decimal mark");
+            Err(faults)
+        }
+        (None, None) => Ok(Decimal::Point),
+        (point, comma) => {
+            let decimal = if point.is_some() { Decimal::Point } else { Decimal::Comma };
+            let marked = || cells().filter(|(_, cell)| cell.contains(decimal.mark()));
+            if marked().all(|(_, cell)| could_be_thousands(cell, decimal.mark()))
+                && let Some((line, cell)) = point.or(comma)
+            {
+                let rule = "may be a decimal number or thousands, as every number with a mark in this file";
+                faults.add(Some(line), "decimal", cell, rule, "declare the decimal mark");
+                return Err(faults);
+            }
+            Ok(decimal)
+        }
+    }
+}
+
+fn is_number(name: &str) -> bool {
+    name.ends_with("_mm") || name == "signal" || name == "year"
+}
+
+/// Whether a number is one to three digits and then groups of three.
+fn could_be_thousands(cell: &str, mark: char) -> bool {
+    let mut groups = cell.split(mark);
+    let digits = |group: &str| !group.is_empty() && group.bytes().all(|byte| byte.is_ascii_digit());
+    // A zero in front, as in 0,125, is no thousand.
+    groups.next().is_some_and(|first| digits(first) && first.len() <= 3 && !first.starts_with('0'))
+        && groups.all(|group| digits(group) && group.len() == 3)
+}
+
+/// One line, or its faults.
+pub(super) fn line(row: &Row, header: &Header, decimal: Decimal, format: &Format, faults: &mut Faults) -> Option<Line> {
+    let before = faults.count;
+    let beyond = row.cells.iter().skip(header.width).any(|cell| !cell.trim().is_empty());
+    if row.cells.len() < header.width || beyond {
+        let rule = format!("has {} cells where the header has {}", row.cells.len(), header.width);
+        let shown = row.cells.join(" ");
+        faults.add(
+            Some(row.line),
+            "line",
+            &shown,
+            &rule,
+            "give every column a cell, blank where unknown, and quote cells that hold the delimiter",
+        );
+        return None;
+    }
+    let mut cells = Cells { row, header, decimal, faults };
+    // A line without a time has a fault, so that the stand-in goes no further; likewise needed texts.
+    let when = cells.when(format).unwrap_or(When::Year(f64::NAN));
+    let inspection = cells.text("inspection").unwrap_or_else(|| when.to_string());
+    let confirmed_length_mm = cells.size("confirmed_length_mm");
+    let confirmed_depth_mm = cells.size("confirmed_depth_mm");
+    let cracked = cells.cracked(confirmed_length_mm.is_some() || confirmed_depth_mm.is_some());
+    let line = Line {
+        line: row.line,
+        row: cells.needed("row"),
+        blade: cells.needed("blade"),
+        inspection,
+        when,
+        technique: cells.needed("technique"),
+        grade: cells.choice("grade", &GRADES),
+        surface: cells.text("surface"),
+        access: cells.choice("access", &ACCESS),
+        inspector: cells.text("inspector"),
+        called: cells.called(),
+        measured_length_mm: cells.size("measured_length_mm"),
+        measured_depth_mm: cells.size("measured_depth_mm"),
+        signal: cells.number("signal").filter(|signal| signal.is_finite()),
+        cracked,
+        confirmed_length_mm,
+        confirmed_depth_mm,
+        side: cells.choice("side", &SIDES),
+        serration: cells.count("serration", bounds::SERRATION),
+        position: cells.count("position", bounds::PLACES),
+        extra: header.extra.iter().map(|(_, place)| known(&row.cells[*place]).map(str::to_owned)).collect(),
+    };
+    (faults.count == before).then_some(line)
+}
+
+/// The cell's content; `None` when it is blank.
+fn known(cell: &str) -> Option<&str> {
+    Some(cell.trim()).filter(|cell| !cell.is_empty())
+}
+
+/// The cells of one line by column name; adds a fault for each that breaks its rule.
+struct Cells<'r> {
+    row: &'r Row,
+    header: &'r Header,
+    decimal: Decimal,
+    faults: &'r mut Faults,
+}
+
+impl<'r> Cells<'r> {
+    fn cell(&self, name: &str) -> Option<&'r str> {
+        known(&self.row.cells[self.header.places[index_of(name)?]?])
+    }
+
+    fn fault(&mut self, name: &str, value: &str, rule: &str, remedy: &str) {
+        self.faults.add(Some(self.row.line), name, value, rule, remedy);
+    }
+
+    fn text(&self, name: &str) -> Option<String> {
+        self.cell(name).map(str::to_owned)
+    }
+
+    fn needed(&mut self, name: &str) -> String {
+        self.text(name).unwrap_or_else(|| {
+            self.fault(name, "", "must not be blank", &format!("write the {name}, or take the line out"));
+            String::new()
+        })
+    }
+
+    fn choice<T: Copy>(&mut self, name: &str, known: &[(&str, T)]) -> Option<T> {
+        let cell = self.cell(name)?;
+        let found = known.iter().find(|(word, _)| *word == cell.to_lowercase());
+        if found.is_none() {
+            let words: Vec<&str> = known.iter().map(|(word, _)| *word).collect();
+            self.fault(name, cell, &format!("must be {}", words.join(" or ")), "write one of these, or leave it blank");
+        }
+        found.map(|(_, value)| *value)
+    }
+
+    fn yes_or_no(&mut self, name: &str) -> Option<bool> {
+        let cell = self.cell(name)?;
+        let found = YES_NO.iter().find(|(word, _)| *word == cell.to_lowercase());
+        if found.is_none() {
+            self.fault(name, cell, "must be yes or no", "write yes or no; true, false, y, n, 1 and 0 will do too");
+        }
+        found.map(|(_, value)| *value)
+    }
+
+    fn called(&mut self) -> bool {
+        if self.cell("called").is_none() {
+            let remedy = "write yes or no; a look whose answer is not known is no record";
+            self.fault("called", "", "must not be blank", remedy);
+        }
+        self.yes_or_no("called").unwrap_or(false)
+    }
+
+    fn cracked(&mut self, has_confirmed_size: bool) -> Option<bool> {
+        let cracked = self.yes_or_no("cracked");
+        if has_confirmed_size && cracked == Some(false) {
+            self.fault("cracked", "no", "contradicts the confirmed size", "correct one of the two");
+        }
+        cracked.or(has_confirmed_size.then_some(true))
+    }
+
+    /// A number, finite.
+    fn number(&mut self, name: &str) -> Option<f64> {
+        let cell = self.cell(name)?;
+        let (ours, other) = match self.decimal {
+            Decimal::Point => ('.', "comma"),
+            Decimal::Comma => (',', "point"),
+        };
+        let allowed = |c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | 'e' | 'E') || c == ours;
+        let number = cell.replace(ours, ".").parse::<f64>().ok().filter(|x| x.is_finite() && cell.chars().all(allowed));
+        if number.is_none() {
+            let rule = format!("is not a number with a {}", self.decimal.words());
+            let remedy = format!(
+                "write it like 1{ours}5 without a unit and without marks between thousands, leave it blank if unknown, or declare a decimal {other}"
+            );
+            self.fault(name, cell, &rule, &remedy);
+        }
+        number
+    }
+
+    fn within(&mut self, name: &str, bound: Bound) -> Option<f64> {
+        let number = self.number(name)?;
+        match bound.refusal(name, number) {
+            Some((rule, remedy)) => {
+                let cell = self.cell(name).unwrap_or_default();
+                self.fault(name, cell, &rule, &remedy);
+                None
+            }
+            None => Some(number),
+        }
+    }
+
+    /// A size in mm.
+    fn size(&mut self, name: &str) -> Option<f64> {
+        if self.cell(name).is_some() && self.zero(name) {
+            let remedy = match name.starts_with("confirmed") {
+                true => "for a place found free of cracks write no under cracked and leave the size blank",
+                false => "leave it blank where nothing was measured",
+            };
+            self.fault(name, "0", "must exceed 0", remedy);
+            return None;
+        }
+        self.within(name, bounds::LENGTH_MM)
+    }
+
+    fn zero(&self, name: &str) -> bool {
+        self.cell(name).is_some_and(|cell| cell.replace(self.decimal.mark(), ".").parse() == Ok(0.0))
+    }
+
+    fn count(&mut self, name: &str, count: Count) -> Option<u32> {
+        let number = self.number(name)?;
+        let cell = self.cell(name).unwrap_or_default();
+        if number.fract() != 0.0 || number.abs() > 1e9 {
+            self.fault(name, cell, "must be a whole number", &format!("give {name} a whole number {count}"));
+            return None;
+        }
+        match count.refusal(name, number as i64) {
+            Some((rule, remedy)) => {
+                self.fault(name, cell, &rule, &remedy);
+                None
+            }
+            None => count.admit(number as i64),
+        }
+    }
+
+    fn when(&mut self, format: &Format) -> Option<When> {
+        let date = match self.cell("date") {
+            Some(cell) => Some(date(cell, format.dates).or_else(|| {
+                let example = format.dates.example();
+                let rule = format!("is not a date like {example}");
+                self.fault("date", cell, &rule, "write it so, or declare the order of day, month and year");
+                None
+            })?),
+            None => None,
+        };
+        let year = match self.cell("year") {
+            Some(_) => Some(self.within("year", bounds::YEAR)?),
+            None => None,
+        };
+        match (date, year) {
+            (Some(date), Some(year)) if year.floor() != f64::from(date.year()) => {
+                let cell = self.cell("year").unwrap_or_default();
+                self.fault("year", cell, &format!("is not the year of the date, {date}"), "correct one of the two");
+                None
+            }
+            (Some(date), _) => Some(When::Date(date)),
+            (None, Some(year)) => Some(When::Year(year)),
+            (None, None) => {
+                self.fault("date", "", "must not be blank where the year is", "write the date, or the year");
+                None
+            }
+        }
+    }
+}
+
+/// A date of three numbers with one kind of mark between them.
+fn date(cell: &str, order: DateOrder) -> Option<Date> {
+    let mark = cell.chars().find(|c| !c.is_ascii_digit()).filter(|mark| matches!(mark, '-' | '.' | '/'))?;
+    let parts: Vec<&str> = cell.split(mark).collect();
+    let [a, b, c] = parts.as_slice() else { return None };
+    let [year, month, day] = order.sorted([a.parse().ok()?, b.parse().ok()?, c.parse().ok()?]);
+    // Two figures of a year leave the century to be guessed.
+    (year >= 1000).then(|| Date::new(year, month.try_into().ok()?, day.try_into().ok()?).ok())?
+}

@@ -1,0 +1,85 @@
+//! What may vary between files of records, and what is declared about it.
+
+/// How a file is written and what is to happen to its bad lines.
+///
+/// What is left `None` is read off the file where it shows without doubt; a file in doubt is refused.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Format {
+    /// What separates cells: `,`, `;` or a tab.
+    pub delimiter: Option<char>,
+    /// The decimal mark. Marks between thousands are never read.
+    pub decimal: Option<Decimal>,
+    /// Order of the parts of dates.
+    pub dates: DateOrder,
+    /// Names that differ: ours and the file's, such as `("blade", "Blade No.")`.
+    pub columns: Vec<(String, String)>,
+    /// What happens to lines that break a rule.
+    pub bad_lines: BadLines,
+}
+
+/// The mark before decimals.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Decimal {
+    /// 1.5
+    Point,
+    /// 1,5
+    Comma,
+}
+
+impl Decimal {
+    pub(super) fn mark(self) -> char {
+        match self {
+            Decimal::Point => '.',
+            Decimal::Comma => ',',
+        }
+    }
+
+    pub(super) fn words(self) -> &'static str {
+        match self {
+            Decimal::Point => "decimal point",
+            Decimal::Comma => "decimal comma",
+        }
+    }
+}
+
+/// Order of the parts of a date; one order for the whole file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DateOrder {
+    /// 2031-03-31
+    #[default]
+    YearMonthDay,
+    /// 31.03.2031, 31/03/2031 or 31-03-2031
+    DayMonthYear,
+    /// 03/31/2031
+    MonthDayYear,
+}
+
+impl DateOrder {
+    pub(super) fn example(self) -> &'static str {
+        match self {
+            DateOrder::YearMonthDay => "2031-03-31",
+            DateOrder::DayMonthYear => "31.03.2031",
+            DateOrder::MonthDayYear => "03/31/2031",
+        }
+    }
+
+    /// The three numbers of a date as year, month and day.
+    pub(super) fn sorted(self, parts: [i16; 3]) -> [i16; 3] {
+        let [a, b, c] = parts;
+        match self {
+            DateOrder::YearMonthDay => [a, b, c],
+            DateOrder::DayMonthYear => [c, b, a],
+            DateOrder::MonthDayYear => [c, a, b],
+        }
+    }
+}
+
+/// What happens to lines that break a rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum BadLines {
+    /// The whole file is refused.
+    #[default]
+    Refuse,
+    /// They are left out, and the records say which.
+    LeaveOut,
+}

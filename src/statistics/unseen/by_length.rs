@@ -1,0 +1,185 @@
+//! Detection that depends on length: small unseen cracks are estimated, not assumed away.
+
+use super::estimate::{Estimate, averaged};
+use super::fit::{Fit, Form, Group, Slope, fit};
+use super::log_linear::all_links;
+use crate::statistics::histories::Histories;
+use serde::Serialize;
+
+/// Fewest cracked blades of known length that a fit against length takes.
+pub const FEWEST: u64 = 10;
+
+/// Estimate of the unseen with detection that rises with crack length (Huggins, Biometrika 76, 1989; Alho,
+/// Biometrics 46, 1990), pairs of techniques depending on each other or not.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ByLength {
+    /// Found cracked blades of known length; all numbers scale from these to all found ones.
+    pub found_with_length: u64,
+    /// Every model, best first; those without an estimate last.
+    pub models: Vec<LengthModel>,
+    /// The average over the models that have an estimate; `None` when none has one.
+    pub average: Option<Estimate>,
+    /// How many unseen blades stand for each length, by the average, lengths rising.
+    pub lengths: Vec<AtLength>,
+    /// Half of the unseen cracks are shorter than this, in mm, as measured or confirmed.
+    pub half_shorter_mm: Option<f64>,
+    /// Nine in ten of the unseen cracks are shorter than this, in mm.
+    pub most_shorter_mm: Option<f64>,
+    /// Share of the unseen that rests on cracks of which fewer than one in ten are found.
+    pub from_rarely_found: f64,
+    /// Whether the best model has longer cracks found less often than shorter ones, by some technique.
+    pub falls_with_length: bool,
+}
+
+/// One model.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LengthModel {
+    /// Whether length counts: `no`, `alike for all` or `for each technique`.
+    pub length_counts: String,
+    /// Pairs that may depend on each other.
+    pub links: Vec<String>,
+    /// Cracked blades that nobody found; `None` for a model without an estimate.
+    pub unseen: Option<f64>,
+    /// Standard error of it.
+    pub standard_error: Option<f64>,
+    /// Akaike's criterion of the patterns given that they were seen; not to be compared with that of models
+    /// of counts.
+    pub aic: Option<f64>,
+    /// Weight in the average.
+    pub weight: Option<f64>,
+    /// For each technique, rise of the log-odds of finding with the logarithm of length.
+    pub slopes: Vec<f64>,
+}
+
+/// Cracks of one length.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct AtLength {
+    /// Length in mm.
+    pub length_mm: f64,
+    /// Cracked blades found.
+    pub found: u64,
+    /// Cracked blades like these that nobody found.
+    pub unseen: f64,
+}
+
+/// Most links at a time: more would be told apart by luck.
+fn most_links(techniques: usize) -> usize {
+    match techniques {
+        0..=2 => 0,
+        3 => 2,
+        _ => 1,
+    }
+}
+
+/// Fits the models to the found blades of known length; `found` counts all found ones.
+///
+/// `None` when fewer than [`FEWEST`] lengths are known, or all are one.
+pub(super) fn by_length(histories: &Histories, found: u64, level: f64) -> Option<ByLength> {
+    let names = histories.techniques();
+    let mut blades: Vec<(f64, usize, u64)> = histories
+        .histories()
+        .iter()
+        .filter(|blade| blade.cracked != Some(false) && blade.count > 0)
+        .filter_map(|blade| Some((blade.length_mm?, blade.pattern().filter(|pattern| *pattern > 0)?, blade.count)))
+        .collect();
+    blades.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let found_with_length: u64 = blades.iter().map(|(_, _, count)| count).sum();
+    if found_with_length < FEWEST || blades.first()?.0 == blades.last()?.0 {
+        return None;
+    }
+    let middle =
+        blades.iter().map(|(length, _, count)| length.ln() * *count as f64).sum::<f64>() / found_with_length as f64;
+    let mut lengths: Vec<f64> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
+    for (length, pattern, count) in blades {
+        if lengths.last() != Some(&length) {
+            lengths.push(length);
+            groups.push(Group { log_length: length.ln() - middle, counts: vec![0.0; 1 << names.len()] });
+        }
+        if let Some(group) = groups.last_mut() {
+            group.counts[pattern] += count as f64;
+        }
+    }
+    let scale = found as f64 / found_with_length as f64;
+    let mut tried: Vec<(Form, Option<Fit>)> = Vec::new();
+    for slope in [Slope::None, Slope::Common, Slope::Own] {
+        for links in all_links(names.len()).into_iter().filter(|links| links.len() <= most_links(names.len())) {
+            let form = Form { links, slope };
+            let fit = fit(&groups, names.len(), &form).ok();
+            tried.push((form, fit));
+        }
+    }
+    let aic = |fit: &Fit| -2.0 * fit.log_likelihood + 2.0 * fit.parameters as f64;
+    tried.sort_by(|(_, a), (_, b)| {
+        let order = |fit: &Option<Fit>| fit.as_ref().map_or(f64::INFINITY, aic);
+        order(a).total_cmp(&order(b))
+    });
+    let fits: Vec<&Fit> = tried.iter().filter_map(|(_, fit)| fit.as_ref()).collect();
+    let numbers: Vec<_> = fits.iter().map(|fit| (aic(fit), scale * fit.unseen, scale * scale * fit.variance)).collect();
+    let (weights, average) = averaged(&numbers, level).unzip();
+    let weights = weights.unwrap_or_default();
+    let at_lengths = at_lengths(&lengths, &groups, &fits, &weights, average);
+    let models = tried.iter().enumerate().map(|(place, (form, fit))| LengthModel {
+        length_counts: match form.slope {
+            Slope::None => "no",
+            Slope::Common => "alike for all",
+            Slope::Own => "for each technique",
+        }
+        .into(),
+        links: form.links.iter().map(|(a, b)| format!("{} + {}", names[*a], names[*b])).collect(),
+        unseen: fit.as_ref().map(|fit| scale * fit.unseen),
+        standard_error: fit.as_ref().map(|fit| scale * fit.variance.sqrt()),
+        aic: fit.as_ref().map(aic),
+        // Models without an estimate stand last, so that places and weights agree.
+        weight: weights.get(place).copied(),
+        slopes: fit.as_ref().map_or_else(Vec::new, |fit| fit.slopes.clone()),
+    });
+    Some(ByLength {
+        found_with_length,
+        models: models.collect(),
+        average,
+        half_shorter_mm: quantile(&at_lengths, 0.5),
+        most_shorter_mm: quantile(&at_lengths, 0.9),
+        from_rarely_found: share(&at_lengths, |at| at.unseen > 9.0 * at.found as f64),
+        falls_with_length: fits.first().is_some_and(|fit| fit.slopes.iter().any(|slope| *slope < 0.0)),
+        lengths: at_lengths,
+    })
+}
+
+/// The unseen of each length: the models' numbers by their weights, in all as many as the average says.
+fn at_lengths(
+    lengths: &[f64],
+    groups: &[Group],
+    fits: &[&Fit],
+    weights: &[f64],
+    average: Option<Estimate>,
+) -> Vec<AtLength> {
+    let Some(average) = average else { return Vec::new() };
+    let shares = groups.iter().enumerate().map(|(at, group)| -> f64 {
+        // Each model's share at this length, so that one with a large number does not drown the others.
+        fits.iter().zip(weights).map(|(fit, weight)| weight * group.total() * fit.odds[at] / fit.unseen).sum()
+    });
+    let all = shares.zip(lengths).zip(groups);
+    all.map(|((share, length), group)| AtLength {
+        length_mm: *length,
+        found: group.total() as u64,
+        unseen: share * average.unseen,
+    })
+    .collect()
+}
+
+/// Length below which a share of the unseen lies: the shortest that reaches it.
+fn quantile(lengths: &[AtLength], wanted: f64) -> Option<f64> {
+    let all: f64 = lengths.iter().map(|at| at.unseen).sum();
+    let mut below = 0.0;
+    lengths.iter().find_map(|at| {
+        below += at.unseen;
+        (all > 0.0 && below >= wanted * all).then_some(at.length_mm)
+    })
+}
+
+fn share(lengths: &[AtLength], of: impl Fn(&AtLength) -> bool) -> f64 {
+    let all: f64 = lengths.iter().map(|at| at.unseen).sum();
+    let part: f64 = lengths.iter().filter(|at| of(at)).map(|at| at.unseen).sum();
+    if all > 0.0 { part / all } else { 0.0 }
+}

@@ -1,0 +1,117 @@
+"""What every technique missed, against statsmodels run in the same test."""
+
+import itertools
+import json
+import pickle
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from matplotlib.figure import Figure
+
+import serrata
+from conftest import DEMO_RECORDS, ROOT
+
+TECHNIQUES = ["mpi-enhanced", "penetrant", "eddy-array"]
+DATA = ROOT / "tests" / "statistics" / "data"
+
+
+@pytest.fixture(scope="module")
+def missed():
+    return serrata.Records.load(DEMO_RECORDS, dates="day-month-year").unseen(TECHNIQUES)
+
+
+def counts_of(file):
+    """Counts of a published data set by who found what, its lists by their letters."""
+    lines = [line.split(",") for line in (DATA / file).read_text(encoding="utf-8").splitlines() if line[0] != "#"]
+    names = [name.removeprefix("list_") for name in lines[0][:-1]]
+    cells = [[int(cell) for cell in line] for line in lines[1:]]
+    return names, {tuple(n for n, one in zip(names, row, strict=False) if one): row[-1] for row in cells}
+
+
+@pytest.mark.parametrize("file", ["capture_hepatitis_a.csv", "capture_diabetes.csv"])
+def test_every_log_linear_model_is_the_poisson_regression_of_statsmodels(file):
+    names, counts = counts_of(file)
+    ours = serrata.Unseen.from_counts(names, counts).models.set_index("links")
+    sets = list(counts)
+    observed = np.array([counts[one] for one in sets], dtype=float)
+    pairs = list(itertools.combinations(names, 2))
+    checked = 0
+    for number in range(len(pairs) + 1):
+        for linked in itertools.combinations(pairs, number):
+            columns = [[1.0] * len(sets)]
+            columns += [[float(name in one) for one in sets] for name in names]
+            columns += [[float(a in one and b in one) for one in sets] for a, b in linked]
+            if len(columns) == len(sets):
+                continue  # A perfect fit leaves that library no degree of freedom; the Rust tests have its closed form.
+            fit = sm.GLM(observed, np.array(columns).T, family=sm.families.Poisson()).fit(tol=1e-12)
+            line = ours.loc[", ".join(f"{a} + {b}" for a, b in linked) or "none"]
+            n0 = np.exp(fit.params[0])
+            assert line["unseen"] == pytest.approx(n0, rel=1e-6)
+            assert line["standard_error"] == pytest.approx(np.sqrt(n0 + n0**2 * fit.cov_params()[0, 0]), rel=1e-6)
+            assert line["aic"] == pytest.approx(fit.aic, abs=1e-6)
+            checked += 1
+    assert len(ours) == 2 ** len(pairs)
+    assert checked >= len(ours) - 1
+
+
+def test_chapman_is_met_on_a_published_example():  # Ricker 1975, as quoted by a fisheries library's tests
+    counts = {("a", "b"): 57, ("a",): 109 - 57, ("b",): 177 - 57}
+    estimate = serrata.Unseen.from_counts(["a", "b"], counts)
+    assert estimate.pairs["chapman"].iloc[0] == pytest.approx(337, abs=0.5)
+    assert estimate.method == "two-lists"
+    assert estimate.models.empty
+    assert estimate.coverage is None
+
+
+def test_the_demo_records_give_an_answer_with_lengths(missed):
+    low, high = missed.interval
+    assert missed.method == "by-length"
+    assert 0 < low < missed.estimate < high
+    assert missed.lengths["unseen"].sum() == pytest.approx(missed.estimate, rel=1e-9)
+    assert missed.length_models["weight"].sum() == pytest.approx(1.0)
+    assert missed.mostly_shorter_mm in set(missed.lengths["length_mm"])
+
+
+def test_the_report_leads_with_the_plain_sentence(missed):
+    report = missed.report()
+    first = f"About {missed.estimate:.1f} more cracked blades (95 %:"
+    assert report.startswith(first)
+    assert "mostly shorter than" in report.split("\n\n")[0]
+    for part in ("Taken for granted", "Lower bound", "Two by two", "Log-linear models", serrata.CAUTION):
+        assert part in report
+    assert max(map(len, report.splitlines())) <= 120
+    assert str(missed) == report
+    assert missed._repr_html_().startswith("<pre>")
+
+
+def test_no_overlap_gives_no_upper_bound_and_still_a_figure():  # G1
+    estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 8, ("b",): 5})
+    assert estimate.interval[1] is None
+    assert "no upper bound" in estimate.report()
+    ax = estimate.plot(Figure().subplots())
+    assert "no upper bound" in [text.get_text() for text in ax.get_legend().get_texts()]
+
+
+def test_the_figure_has_a_line_for_each_method(missed):
+    ax = missed.plot()
+    assert len(ax.get_yticklabels()) == 1 + 3
+    assert "95 % interval" in ax.get_legend().get_texts()[0].get_text()
+    ax.figure.canvas.draw()
+    plt.close(ax.figure)
+
+
+def test_it_survives_pickle_and_json(missed):
+    assert pickle.loads(pickle.dumps(missed)) == missed
+    assert json.loads(missed.to_json())["unseen"]["found"] == missed.found
+
+
+def test_what_says_nothing_is_refused():
+    with pytest.raises(serrata.DataError) as caught:
+        serrata.Unseen.from_counts(["a", "b"], {("a",): 8})
+    assert caught.value.reason == "found-nothing"
+    with pytest.raises(serrata.ArgumentError, match="'c' is not a technique named"):
+        serrata.Unseen.from_counts(["a", "b"], {("a", "c"): 8})
+    with pytest.raises(serrata.ArgumentError, match="must be a whole number"):
+        serrata.Unseen.from_counts(["a", "b"], {("a",): -1})
