@@ -27,8 +27,10 @@ from serrata.errors import (
     StudyError,
 )
 from serrata.grown import GrownCracks
+from serrata.hit_miss import Evidence, HitMissFit, fit_hit_miss, fit_hit_miss_records
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
+from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
 from serrata.simulation import simulate
 from serrata.study import Study
 from serrata.unseen import Unseen
@@ -42,16 +44,23 @@ __all__ = [
     "Demonstration",
     "DemonstrationPlan",
     "Error",
+    "Evidence",
     "Fault",
     "FileError",
     "GrownCracks",
+    "HitMissFit",
     "InternalError",
     "Records",
     "RecordsError",
     "SideBySide",
+    "SignalFit",
     "Study",
     "StudyError",
     "Unseen",
     "__version__",
+    "fit_hit_miss",
+    "fit_hit_miss_records",
+    "fit_signal",
+    "fit_signal_records",
     "simulate",
 ]

@@ -142,6 +142,33 @@ class Study:
         """
         return Study._of(self._engine.with_values(dict(values)))
 
+    def with_technique(self, technique: str, evidence: engine.Evidence, *, like: str | None = None) -> Study:
+        """Give the study with a technique's detection as its records have it, checked as a whole.
+
+        Parameters
+        ----------
+        technique : str
+            The technique; a new one is added.
+        evidence : Evidence
+            What the records say, from a fit's `evidence`. It brings the curve, the basis and whatever else it
+            knows: shifts by surface and grade, the spread between inspections, false calls. The rest stays as it is.
+            A curve that does not tell grades apart is of the procedure as it was used: `grade_shift_log` becomes 0.
+        like : str, optional
+            The technique that a new one takes access, sizing and costs from.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        ArgumentError
+            For a technique or a surface that the study does not have.
+        StudyError
+            If the changed study breaks a rule.
+        """
+        return Study._of(self._engine.with_technique(technique, like, evidence))
+
     def simulate(
         self,
         *,

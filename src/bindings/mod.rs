@@ -6,8 +6,11 @@ mod comparison;
 mod demonstration;
 mod doorway;
 mod errors;
+mod evidence;
 mod grown;
+mod hit_miss;
 mod records;
+mod signal;
 mod study;
 mod unseen;
 
@@ -25,9 +28,15 @@ mod _engine {
     #[pymodule_export]
     use super::doorway::fail_inside;
     #[pymodule_export]
+    use super::evidence::Evidence;
+    #[pymodule_export]
     use super::grown::GrownCracks;
     #[pymodule_export]
+    use super::hit_miss::HitMissFit;
+    #[pymodule_export]
     use super::records::{Records, records_template, records_text};
+    #[pymodule_export]
+    use super::signal::SignalFit;
     #[pymodule_export]
     use super::study::Study;
     #[pymodule_export]

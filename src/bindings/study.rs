@@ -4,6 +4,7 @@ use super::arguments::{MOST_THREADS, file_value, whole};
 use super::comparison::Comparison;
 use super::doorway::{Asker, released};
 use super::errors::exception;
+use super::evidence::Evidence;
 use super::grown::GrownCracks;
 use crate::model;
 use crate::simulation::{GrowthQuestion, Inspected, Inspection, Run};
@@ -54,6 +55,11 @@ impl Study {
         }
         let changes: Vec<(&str, &str)> = changes.iter().map(|(path, value)| (path.as_str(), value.as_str())).collect();
         released(py, || self.study.with_values(&changes)).map(|study| Study { study })
+    }
+
+    /// The study with a technique's detection as its records have it.
+    fn with_technique(&self, py: Python<'_>, id: &str, like: Option<&str>, evidence: &Evidence) -> PyResult<Self> {
+        released(py, || self.study.with_technique(id, like, &evidence.evidence)).map(|study| Study { study })
     }
 
     /// Live the fleet under every strategy, many times, and compare.

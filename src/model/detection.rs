@@ -147,6 +147,16 @@ pub enum Grade {
     Enhanced,
 }
 
+impl Grade {
+    /// Name, as study files and records have it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Grade::Standard => "standard",
+            Grade::Enhanced => "enhanced",
+        }
+    }
+}
+
 /// A way of looking at blades.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Technique {

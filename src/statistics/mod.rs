@@ -1,12 +1,18 @@
 //! From inspection records to model pieces and to intervals; usable without simulating anything.
 
+pub mod bound;
+pub mod censored;
 pub mod demonstration;
+pub mod evidence;
 pub mod histories;
+pub mod hit_miss;
 pub mod interval;
-#[allow(dead_code, reason = "fits of detection against size climb on its other planes")]
 mod newton;
 pub mod paired;
+mod quadrature;
 pub mod records;
 mod search;
+pub mod signal;
+mod sizes;
 pub mod tail;
 pub mod unseen;

@@ -1,9 +1,11 @@
-//! Tails of the binomial and of the chi-square distribution, with all their figures.
+//! Tails of the binomial, the chi-square and the normal distribution, with all their figures.
 //!
 //! Binomial tails are worked out here and not by a general library: those at hand lose their accuracy,
 //! or never end, for more than about a million trials.
 
+use statrs::function::erf::erfc;
 use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
+use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
 /// Probability of at most `events` in `trials`, each with probability `p`.
 pub fn binomial_at_most(events: f64, trials: f64, p: f64) -> f64 {
@@ -26,6 +28,26 @@ pub fn chi_square_exceeds(x: f64, degrees_of_freedom: f64) -> f64 {
         return 1.0;
     }
     checked_gamma_ur(0.5 * degrees_of_freedom, 0.5 * x).unwrap_or(f64::NAN)
+}
+
+/// Density of the standard normal distribution.
+pub(super) fn normal_density(z: f64) -> f64 {
+    (-0.5 * z * z).exp() / (2.0 * PI).sqrt()
+}
+
+/// Logarithm of the normal distribution function, and the density over it.
+pub(super) fn normal_log_and_ratio(z: f64) -> (f64, f64) {
+    /// Below this the distribution function loses figures before it vanishes.
+    const FAR: f64 = -30.0;
+    if z > FAR {
+        let chance = 0.5 * erfc(-z * FRAC_1_SQRT_2);
+        (chance.ln(), normal_density(z) / chance)
+    } else {
+        // Asymptotic series (Abramowitz and Stegun 26.2.12); the next term is below 1e-9 here.
+        let r = 1.0 / (z * z);
+        let series = 1.0 - r * (1.0 - 3.0 * r * (1.0 - 5.0 * r));
+        (-0.5 * z * z - (-z * (2.0 * PI).sqrt() / series).ln(), -z / series)
+    }
 }
 
 /// Where what was seen stands in a binomial distribution.
@@ -172,5 +194,11 @@ mod tests {
         }
         assert_eq!(chi_square_exceeds(0.0, 3.0), 1.0);
         assert!(chi_square_exceeds(f64::NAN, 1.0).is_nan());
+    }
+
+    #[test]
+    fn the_far_normal_tail_joins_the_near_one() {
+        let (near, far) = (normal_log_and_ratio(-30.0 + 1e-9), normal_log_and_ratio(-30.0 - 1e-9));
+        assert!((near.0 - far.0).abs() < 1e-6 && (near.1 - far.1).abs() < 1e-6);
     }
 }

@@ -21,6 +21,7 @@
 mod check;
 mod distributions;
 mod edit;
+mod evidence;
 mod fleet;
 mod growth;
 mod hot_spot;

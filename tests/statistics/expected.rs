@@ -38,6 +38,22 @@ pub fn expected(dataset: &str) -> Vec<Expected> {
     found
 }
 
+/// One expected value of a data set.
+pub fn expected_value(dataset: &str, quantity: &str) -> Expected {
+    let found = expected(dataset).into_iter().find(|value| value.quantity == quantity);
+    found.unwrap_or_else(|| panic!("no expected {quantity} of {dataset}"))
+}
+
+/// Fails unless a value is met within the tolerance that stands beside it.
+pub fn assert_expected(dataset: &str, quantity: &str, ours: f64) {
+    expected_value(dataset, quantity).assert(ours);
+}
+
+/// A cell as a number.
+pub fn number(cell: &str) -> f64 {
+    cell.parse().unwrap_or_else(|_| panic!("{cell} is no number"))
+}
+
 /// The cells of a data file, without comments and header.
 pub fn rows(text: &'static str) -> Vec<Vec<&'static str>> {
     let lines = text.lines().filter(|line| !line.starts_with('#') && !line.trim().is_empty());

@@ -2,7 +2,9 @@
 
 mod demonstration;
 mod expected;
+mod hit_miss;
 mod paired;
 mod records;
+mod signal;
 mod unseen;
 mod unseen_coverage;

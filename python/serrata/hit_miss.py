@@ -1,0 +1,499 @@
+"""Probability of detection from hits and misses."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from serrata import _engine as engine
+from serrata.errors import ArgumentError
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["Bounds", "Evidence", "HitMissFit", "Method", "fit_hit_miss", "fit_hit_miss_records"]
+
+#: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
+Evidence = engine.Evidence
+
+Link = Literal["logit", "probit", "complementary-log-log"]
+Scale = Literal["log", "plain"]
+Size = Literal["length", "depth", "geometric-mean"]
+Method = Literal["likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"]
+#: Lower and upper bound, each one-sided; None on a side where the data exclude nothing.
+Bounds = tuple[float | None, float | None]
+
+#: An end of the curve that is fitted.
+_FITTED = "fitted"
+
+
+class HitMissFit:
+    """A curve fitted to hits and misses. It never changes.
+
+    Made by `fit_hit_miss` or `fit_hit_miss_records`. With factors, sizes and probabilities are those at the
+    reference levels, or at the levels that `with_levels` was given.
+
+    Bounds are one-sided at the confidence asked for: two at 95 % make a 90 % interval. By default they are made
+    by the likelihood ratio; Wald's are too short in small samples.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> size_mm = [0.4, 0.6, 0.8, 0.9, 1.1, 1.2, 1.4, 1.5, 1.8, 2.0, 2.3, 2.7, 3.1, 3.6]
+    >>> found = [0, 0, 0, 1, 0, 0, 1, 0, 1, 1, 0, 1, 1, 1]
+    >>> fit = serrata.fit_hit_miss(size_mm, found)
+    >>> fit.pod_at(fit.q50_mm).round(6)
+    array([0.5])
+    >>> fit.q90_mm < fit.q90_95_mm
+    True
+    """
+
+    __slots__ = ("_engine", "_made_by")
+
+    _engine: engine.HitMissFit
+    _made_by: tuple[Any, ...]
+
+    def __init__(self) -> None:
+        raise TypeError("a HitMissFit is made by fit_hit_miss(size_mm, found) or fit_hit_miss_records(path, technique)")
+
+    @classmethod
+    def _of(cls, inner: engine.HitMissFit, *made_by: object) -> HitMissFit:
+        fit = cls.__new__(cls)
+        object.__setattr__(fit, "_engine", inner)
+        object.__setattr__(fit, "_made_by", made_by)
+        return fit
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("a HitMissFit does not change; fit again")
+
+    def __reduce__(self) -> tuple[Callable[..., HitMissFit], tuple[Any, ...]]:
+        return _made, self._made_by
+
+    def __repr__(self) -> str:
+        return f"<HitMissFit: q90 {_mm(self.q90_mm)}, q90/95 {_mm(self.q90_95_mm)} (likelihood ratio)>"
+
+    def summary(self) -> str:
+        """Say on one screen what the fit is, how sure it is and what to beware of."""
+        return self._engine.summary()
+
+    def notes(self) -> list[str]:
+        """List what to beware of, in sentences."""
+        return self._engine.notes()
+
+    def to_json(self) -> str:
+        """Give the fit as one JSON object; what does not exist is null."""
+        covariance = self.covariance
+        told = {
+            "caution": engine.CAUTION,
+            "source": self.source,
+            "looks": len(self.looks),
+            "hits": int(self.looks["called"].sum()),
+            "false_calls": list(self.false_calls),
+            "q50_mm": self.q50_mm,
+            "q90_mm": self.q90_mm,
+            "confidence": 0.95,
+            "q90_likelihood_ratio_mm": self.size_bounds(0.9),
+            "q90_wald_mm": None if self._engine.has_free_limit else self.size_bounds(0.9, method="wald"),
+            "floor": self.floor,
+            "ceiling": self.ceiling,
+            "log_likelihood": self.log_likelihood,
+            "parameters": [
+                {"name": name, "value": value, "standard_error": None if math.isnan(error) else error}
+                for name, value, error in self._engine.coefficients()
+            ],
+            "covariance": None if covariance is None else covariance.tolist(),
+            "basis": self._engine.basis(),
+            "notes": self.notes(),
+        }
+        return json.dumps(told, indent=2, allow_nan=False)
+
+    def plot(self, ax: Axes | None = None, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Axes:
+        """Draw the curve with its bounds, the looks and q90/95; see `serrata.detection_plots.hit_miss`."""
+        from serrata.detection_plots import hit_miss
+
+        return hit_miss(self, ax, confidence=confidence, method=method)
+
+    @property
+    def q50_mm(self) -> float | None:
+        """Size that is found with probability 0.5, in mm; None where the curve does not reach it."""
+        return self._engine.size_at(0.5)
+
+    @property
+    def q90_mm(self) -> float | None:
+        """Size that is found with probability 0.9, in mm; None where the curve does not reach it."""
+        return self._engine.size_at(0.9)
+
+    @property
+    def q90_95_mm(self) -> float | None:
+        """Upper 95 % bound on `q90_mm` by the likelihood ratio, in mm; None where there is no bound."""
+        return self._engine.size_bounds(0.9, 0.95, "likelihood-ratio")[1]
+
+    def size_at(self, pod: float) -> float | None:
+        """Give the size in mm that is found with a probability; None where the curve does not reach it."""
+        return self._engine.size_at(pod)
+
+    def size_bounds(self, pod: float, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Bounds:
+        """Give bounds on the size that is found with a probability.
+
+        Parameters
+        ----------
+        pod : float, between 0 and 1
+            The probability; 0.9 with a confidence of 0.95 gives q90/95 as the upper bound.
+        confidence : float, between 0.5 and 1
+            Of each bound by itself.
+        method : {"likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"}
+            How the bounds are made; those after the first do not hold where floor or ceiling was fitted, and are
+            refused there.
+
+        Returns
+        -------
+        tuple of float or None
+            Lower and upper bound, in mm; None on a side where the data exclude nothing.
+
+        Raises
+        ------
+        ArgumentError
+            For a number out of range, or a method that does not hold here.
+        """
+        return self._engine.size_bounds(pod, confidence, method)
+
+    def pod_at(self, size_mm: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Give the probability of detection at each size in mm."""
+        return self._engine.pod_at(numbers("size_mm", size_mm))
+
+    def pod_bounds(
+        self, size_mm: npt.ArrayLike, *, confidence: float = 0.95, method: Method = "likelihood-ratio"
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """Give lower and upper bounds, in [0, 1], on the probability of detection at each size in mm."""
+        return self._engine.pod_bounds(numbers("size_mm", size_mm), confidence, method)
+
+    def slope_bounds(self, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Bounds:
+        """Give bounds on the slope, on the scale of the link and of the size."""
+        return self._engine.slope_bounds(confidence, method)
+
+    def floor_bounds(self, *, confidence: float = 0.95) -> tuple[float, float]:
+        """Give likelihood-ratio bounds on the floor; both are the floor where it was held."""
+        return self._engine.floor_bounds(confidence)
+
+    def ceiling_bounds(self, *, confidence: float = 0.95) -> tuple[float, float]:
+        """Give likelihood-ratio bounds on the ceiling; both are the ceiling where it was held."""
+        return self._engine.ceiling_bounds(confidence)
+
+    @property
+    def floor(self) -> float:
+        """Probability of a call at the smallest sizes, held or fitted."""
+        return self._engine.floor
+
+    @property
+    def ceiling(self) -> float:
+        """Probability of a call at the largest sizes, held or fitted."""
+        return self._engine.ceiling
+
+    @property
+    def log_likelihood(self) -> float:
+        """Largest log-likelihood, penalty included where there is one."""
+        return self._engine.log_likelihood
+
+    @property
+    def coefficients(self) -> pd.DataFrame:
+        """Parameters by name: `value` and `standard_error`, on the scale of the link and of the size."""
+        import pandas as pd
+
+        names, values, errors = zip(*self._engine.coefficients(), strict=True)
+        return pd.DataFrame({"value": values, "standard_error": errors}, index=pd.Index(names, name="parameter"))
+
+    @property
+    def covariance(self) -> npt.NDArray[np.float64] | None:
+        """Covariance of `coefficients`, from the observed information; None where that is singular."""
+        return self._engine.covariance()
+
+    def shifts_log(self, factor: str) -> dict[str, float]:
+        """Give the shift of ln q50 of each level of a factor against its reference; positive is worse."""
+        return dict(self._engine.shifts_log(factor))
+
+    @property
+    def factors(self) -> dict[str, list[str]]:
+        """Levels of each factor, the reference first."""
+        return dict(self._engine.factors)
+
+    def with_levels(self, **levels: str) -> HitMissFit:
+        """Give the same fit, seen at other levels of its factors, such as ``surface="peened"``."""
+        inner = self._engine.with_levels(list(levels.items()))
+        how, arguments, before = self._made_by
+        return HitMissFit._of(inner, how, arguments, {**before, **levels})
+
+    def goodness(self) -> tuple[float, float, pd.DataFrame] | None:
+        """Compare hits found with hits expected, in groups of looks with like chances (Hosmer and Lemeshow 1980).
+
+        Returns
+        -------
+        tuple of float, float, DataFrame
+            Chi-square; its p-value, small where the curve does not suit; and the groups. None for too few looks.
+        """
+        import pandas as pd
+
+        found = self._engine.goodness()
+        if found is None:
+            return None
+        chi_square, p_value, groups = found
+        return chi_square, p_value, pd.DataFrame(groups, columns=["looks", "hits", "expected"])
+
+    def influence(self, pod: float = 0.9) -> pd.DataFrame:
+        """Give, for each look, the size found with a probability when that look is left out.
+
+        Returns
+        -------
+        DataFrame
+            `size_mm`, `called` and `without_mm`, which is NaN where the other looks carry no such curve.
+        """
+        import pandas as pd
+
+        return pd.DataFrame({**self._engine.looks(), "without_mm": self._engine.influence(pod)})
+
+    def resampled(
+        self, pod: float = 0.9, *, resamples: int = 2000, seed: int = 1, confidence: float = 0.95
+    ) -> tuple[Bounds, npt.NDArray[np.float64], int]:
+        """Draw the looks anew, with replacement, and fit each resample: the bootstrap, as a check of the bounds.
+
+        Returns
+        -------
+        tuple of tuple, array, int
+            Percentile bounds on the size found with the probability; those sizes in mm, in rising order; how many
+            resamples had none, which widen the bounds.
+        """
+        sizes, without, bounds = self._engine.resampled(pod, resamples, seed=seed, confidence=confidence)
+        return bounds, sizes, without
+
+    @property
+    def looks(self) -> pd.DataFrame:
+        """Looks at cracks: `size_mm` and `called`."""
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.looks())
+
+    @property
+    def false_calls(self) -> tuple[int, int]:
+        """False calls, and looks at places free of cracks."""
+        return self._engine.false_calls
+
+    @property
+    def source(self) -> str:
+        """Where the looks are from."""
+        return self._engine.source
+
+    @property
+    def basis(self) -> str:
+        """Where the curve comes from, in one line, as a study has it."""
+        return self._engine.basis()
+
+    def evidence(self) -> Evidence:
+        """Give what a study takes from the fit, its basis included; see `Study.with_technique`."""
+        return self._engine.evidence()
+
+
+def fit_hit_miss(
+    size_mm: npt.ArrayLike,
+    found: npt.ArrayLike,
+    *,
+    size: Size = "length",
+    factors: Mapping[str, Sequence[str]] | None = None,
+    reference: Mapping[str, str] | None = None,
+    inspector: Sequence[str] | None = None,
+    link: Link = "logit",
+    scale: Scale = "log",
+    penalised: bool = False,
+    floor: float | Literal["fitted"] = 0.0,
+    ceiling: float | Literal["fitted"] = 1.0,
+    between_inspectors: bool = False,
+    size_error_log: float = 0.0,
+    source: str = "",
+) -> HitMissFit:
+    """Fit a probability-of-detection curve to looks at cracks of known size.
+
+    Parameters
+    ----------
+    size_mm : array_like of float, shape (n,)
+        True size of the crack in each look, in mm; 0 for a place free of cracks, whose calls are false calls.
+    found : array_like of bool, shape (n,)
+        Whether the technique called it.
+    size : {"length", "depth", "geometric-mean"}
+        Which size it is.
+    factors : mapping of str to sequence of str, optional
+        Conditions that shift the curve, such as ``{"surface": [...]}``, with the level of each look.
+    reference : mapping of str to str, optional
+        Reference levels of factors; the level with most looks where left out.
+    inspector : sequence of str, optional
+        Who looked.
+    link : {"logit", "probit", "complementary-log-log"}
+        Shape of the curve; the last is none that a study has.
+    scale : {"log", "plain"}
+        Whether the curve is one of the logarithm of size, as in a study, or of size.
+    penalised : bool
+        Whether the likelihood is penalised (Firth 1993), for few or separated looks.
+    floor, ceiling : float or "fitted"
+        Probability of a call at the smallest and at the largest sizes.
+    between_inspectors : bool
+        Whether a spread between inspectors is fitted.
+    size_error_log : float
+        Known standard deviation of ln(measured size / true size); 0 where sizes are exact.
+    source : str
+        Where the looks are from; it goes into the basis.
+
+    Returns
+    -------
+    HitMissFit
+
+    Raises
+    ------
+    DataError
+        For looks that carry no curve; `reason` says why: ``separation``, ``quasi-separation``, ``reversed``,
+        ``flat``, ``one-class``, ``one-size``, ``too-few``, ``confounded``, ``inspectors`` or ``size-error``.
+    ArgumentError
+        For an argument out of range, or options that do not go together.
+    """
+    reference = dict(reference or {})
+    columns = {name: [str(level) for level in levels] for name, levels in (factors or {}).items()}
+    _check_reference(reference, columns)
+    arguments = {
+        "size_mm": numbers("size_mm", size_mm),
+        "called": _answers(found),
+        "size": size,
+        "factors": [(name, reference.get(name), levels) for name, levels in columns.items()],
+        "inspectors": None if inspector is None else [str(name) for name in inspector],
+        "source": source,
+        "options": _options(link, scale, penalised, floor, ceiling, between_inspectors, size_error_log),
+    }
+    return _made("fit", arguments, {})
+
+
+def fit_hit_miss_records(
+    records: str | os.PathLike[str],
+    technique: str,
+    *,
+    size: Size = "length",
+    sizes_by: str | None = None,
+    factors: Sequence[str] = (),
+    reference: Mapping[str, str] | None = None,
+    link: Link = "logit",
+    scale: Scale = "log",
+    penalised: bool = False,
+    floor: float | Literal["fitted"] = 0.0,
+    ceiling: float | Literal["fitted"] = 1.0,
+    between_inspectors: bool = False,
+    size_error_log: float = 0.0,
+) -> HitMissFit:
+    """Fit a probability-of-detection curve to the looks of one technique in a file of records.
+
+    A line's size is the confirmed one of its blade, place and inspection. Lines whose size or factor is blank
+    are not used, and the summary counts them; lines confirmed to be free of cracks tell of false calls.
+
+    Parameters
+    ----------
+    records : path-like
+        A CSV file of inspection records.
+    technique : str
+        The technique.
+    size : {"length", "depth", "geometric-mean"}
+        The size that detection hangs on.
+    sizes_by : str, optional
+        A technique whose measured sizes are taken for true; the confirmed sizes where left out. Give
+        `size_error_log` with it: measured sizes carry error, and a curve that ignores it is too flat.
+    factors : sequence of str
+        Columns that shift the curve: ``surface``, ``grade``, ``access`` or ``inspector``.
+    reference, link, scale, penalised, floor, ceiling, between_inspectors, size_error_log
+        As in `fit_hit_miss`.
+
+    Returns
+    -------
+    HitMissFit
+
+    Raises
+    ------
+    RecordsError
+        For records with lines that break rules.
+    DataError, ArgumentError
+        As `fit_hit_miss`.
+    """
+    reference = dict(reference or {})
+    _check_reference(reference, factors)
+    arguments = {
+        "path": os.fspath(records),
+        "technique": technique,
+        "size": size,
+        "sizes_by": sizes_by,
+        "factors": [(name, reference.get(name)) for name in factors],
+        "options": _options(link, scale, penalised, floor, ceiling, between_inspectors, size_error_log),
+    }
+    return _made("fit_records", arguments, {})
+
+
+def _made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:
+    """Make a fit, or make it again, as unpickling does."""
+    fit = HitMissFit._of(getattr(engine.HitMissFit, how)(**arguments), how, arguments, {})
+    return fit.with_levels(**levels) if levels else fit
+
+
+def _options(
+    link: Link,
+    scale: Scale,
+    penalised: bool,
+    floor: float | Literal["fitted"],
+    ceiling: float | Literal["fitted"],
+    between_inspectors: bool,
+    size_error_log: float,
+) -> dict[str, Any]:
+    return {
+        "link": link,
+        "scale": scale,
+        "penalised": penalised,
+        "floor": _limit("floor", floor),
+        "ceiling": _limit("ceiling", ceiling),
+        "between_inspectors": between_inspectors,
+        "size_error_log": size_error_log,
+    }
+
+
+def _limit(name: str, limit: float | str) -> float | None:
+    """Give the probability at which an end of the curve is held; None for one that is fitted."""
+    if isinstance(limit, str):
+        if limit != _FITTED:
+            raise ArgumentError(f'{name} = {limit!r}\n    must be a probability or "fitted"\n    give one of these')
+        return None
+    return float(limit)
+
+
+def _check_reference(reference: Mapping[str, str], factors: Sequence[str] | Mapping[str, Any]) -> None:
+    for name in reference:
+        if name not in factors:
+            known = ", ".join(factors) or "there are none"
+            raise ArgumentError(f"reference = {name!r}\n    is no factor of this fit\n    choose from: {known}")
+
+
+def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Take numbers in a row; one number is a row of one."""
+    array = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if array.ndim != 1:
+        raise ArgumentError(f"{name} has {array.ndim} dimensions\n    must have one\n    give a list of numbers")
+    return np.ascontiguousarray(array)
+
+
+def _answers(found: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+    """Take answers as true or false, or as 1 and 0; anything else is not an answer."""
+    array = np.atleast_1d(np.asarray(found))
+    if array.ndim != 1 or not np.isin(array, (0, 1)).all():
+        raise ArgumentError(
+            "found has values that are neither true nor false\n    each look found the crack or did not\n"
+            "    give True and False, or 1 and 0; leave out looks whose answer is not known"
+        )
+    return np.ascontiguousarray(array.astype(np.bool_))
+
+
+def _mm(size_mm: float | None) -> str:
+    return "not reached" if size_mm is None else f"{size_mm:.3g} mm"

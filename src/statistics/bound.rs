@@ -1,0 +1,101 @@
+//! How bounds of fitted curves are made.
+
+use super::search::crossing;
+use crate::error::{Error, Result};
+use crate::math::normal_quantile;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+/// How a bound is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Method {
+    /// The values that the likelihood does not speak against, everything else being at its best for each.
+    LikelihoodRatio,
+    /// Estimate and standard error, on the scale of the fit.
+    Wald,
+    /// Where the pointwise Wald band of the curve reaches the probability (for sizes: Fieller's limits).
+    PointwiseBand,
+    /// The same for the band that holds the whole curve (Cheng and Iles, Technometrics 25 (1983) 77-86 and 30
+    /// (1988) 85-89: chi-square with two degrees of freedom).
+    SimultaneousBand,
+}
+
+impl Method {
+    /// Words for reports.
+    pub fn words(self) -> &'static str {
+        match self {
+            Method::LikelihoodRatio => "likelihood ratio",
+            Method::Wald => "Wald",
+            Method::PointwiseBand => "pointwise band",
+            Method::SimultaneousBand => "simultaneous band",
+        }
+    }
+}
+
+/// Lower and upper bound, each one-sided at the confidence asked for.
+///
+/// Two bounds at 95 % make a 90 % interval. `None` where no bound exists: the data do not exclude any value on
+/// that side.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bounds {
+    /// Lower bound.
+    pub low: Option<f64>,
+    /// Upper bound.
+    pub high: Option<f64>,
+}
+
+/// The likelihood ratio that leaves a chance of 1 - confidence on one side: the squared normal quantile.
+pub(super) fn one_sided(confidence: f64) -> f64 {
+    normal_quantile(confidence).powi(2)
+}
+
+/// Where the deviance reaches a value, going from the estimate by steps that grow; `None` when it never does.
+pub(super) fn boundary(from: f64, step: f64, critical: f64, deviance: impl Fn(f64) -> f64) -> Option<f64> {
+    /// The last step is two to this power of the first.
+    const DOUBLINGS: usize = 24;
+    // The root of the deviance is close to a straight line, so that its crossing is soon found.
+    let signed = |x: f64| deviance(x).min(1e12).sqrt() - critical.sqrt();
+    let (mut inner, mut at_inner, mut step) = (from, -critical.sqrt(), step);
+    for _ in 0..DOUBLINGS {
+        let outer = inner + step;
+        let at_outer = signed(outer);
+        if at_outer > 0.0 {
+            let tolerance = 1e-8 * step.abs().max(1e-3);
+            return Some(crossing((inner, at_inner), (outer, at_outer), tolerance, signed));
+        }
+        (inner, at_inner) = (outer, at_outer);
+        step *= 2.0;
+    }
+    None
+}
+
+/// Where a band about a straight predictor `u + v z` reaches zero: roots of a quadratic (Fieller). Given are u and v,
+/// the variance of u, their covariance and the variance of v.
+pub(super) fn fieller([u, v]: [f64; 2], [var_u, cov, var_v]: [f64; 3], critical: f64) -> (Option<f64>, Option<f64>) {
+    // (u + v z)^2 = critical (var_u + 2 z cov + z^2 var_v)
+    let (a, b, c) = (v * v - critical * var_v, u * v - critical * cov, u * u - critical * var_u);
+    let root = b * b - a * c;
+    if !(a > 0.0) || !(root >= 0.0) {
+        return (None, None);
+    }
+    (Some((-b - root.sqrt()) / a), Some((-b + root.sqrt()) / a))
+}
+
+/// The square that a band for the whole curve has in place of [`one_sided`].
+pub(super) fn whole_curve(confidence: f64) -> f64 {
+    // Two-sided, as two one-sided bounds at this confidence are.
+    ChiSquared::new(2.0).map_or(f64::NAN, |law| law.inverse_cdf(2.0 * confidence - 1.0))
+}
+
+pub(super) fn check_confidence(confidence: f64) -> Result<()> {
+    if confidence > 0.5 && confidence < 1.0 {
+        return Ok(());
+    }
+    Err(Error::argument("confidence", confidence, "must lie between 0.5 and 1, ends excluded", "0.95 is usual"))
+}
+
+pub(super) fn check_pod(pod: f64) -> Result<()> {
+    if pod > 0.0 && pod < 1.0 {
+        return Ok(());
+    }
+    Err(Error::argument("pod", pod, "must lie between 0 and 1, ends excluded", "0.9 is usual"))
+}

@@ -1,0 +1,189 @@
+//! Straight-line regression with normal scatter, of values some of which are only known to lie below or above a limit.
+
+use super::newton::{Local, Plane, climb, inverse};
+use super::tail::normal_log_and_ratio;
+use crate::error::{Error, Result};
+use nalgebra::{DMatrix, DVector};
+use std::f64::consts::PI;
+
+/// What was read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reading {
+    /// The value.
+    Exact(f64),
+    /// No more than that it lies at or below a limit.
+    Below(f64),
+    /// No more than that it lies at or above a limit.
+    Above(f64),
+}
+
+impl Reading {
+    /// The value, or the limit that stands for it.
+    pub fn value(self) -> f64 {
+        match self {
+            Reading::Exact(value) | Reading::Below(value) | Reading::Above(value) => value,
+        }
+    }
+
+    /// The same with its value changed.
+    pub(super) fn map(self, change: impl Fn(f64) -> f64) -> Reading {
+        match self {
+            Reading::Exact(value) => Reading::Exact(change(value)),
+            Reading::Below(value) => Reading::Below(change(value)),
+            Reading::Above(value) => Reading::Above(change(value)),
+        }
+    }
+}
+
+/// `value = coefficients . regressors + scale * e`, e standard normal: maximum likelihood (Tobin, Econometrica 26 (1958)
+/// 24-36).
+///
+/// Worked out for coefficients over scale and one over scale, in which the log-likelihood has one hill only (Olsen,
+/// Econometrica 46 (1978) 1211-1215).
+///
+/// ```
+/// use serrata::statistics::censored::{CensoredRegression, Reading};
+///
+/// // Nothing is cut off: the mean, and the spread about it.
+/// let readings = [1.0, 2.0, 6.0].map(Reading::Exact);
+/// let fit = CensoredRegression::fit(&[vec![1.0], vec![1.0], vec![1.0]], &readings)?;
+/// assert!((fit.coefficients()[0] - 3.0).abs() < 1e-6);
+/// assert!((fit.scale() - (14.0_f64 / 3.0).sqrt()).abs() < 1e-6);
+/// # Ok::<(), serrata::Error>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct CensoredRegression {
+    /// Regressors with their sign changed, then the value: their product with the parameters is the residual.
+    rows: Vec<(DVector<f64>, Reading)>,
+    pub(super) theta: DVector<f64>,
+    pub(super) information: DMatrix<f64>,
+    pub(super) value: f64,
+}
+
+impl CensoredRegression {
+    /// Fits readings, each with its regressors; a constant is a regressor of ones.
+    ///
+    /// # Errors
+    /// Refuses numbers that are not finite and rows of unequal length, and readings without a finite best fit: fewer
+    /// exact ones than parameters, regressors that cannot be told apart, or no scatter at all (`not-converged`).
+    pub fn fit(regressors: &[Vec<f64>], readings: &[Reading]) -> Result<CensoredRegression> {
+        let width = regressors.first().map_or(0, Vec::len);
+        let finite =
+            regressors.iter().flatten().all(|x| x.is_finite()) && readings.iter().all(|one| one.value().is_finite());
+        let even = regressors.len() == readings.len() && regressors.iter().all(|row| row.len() == width);
+        if !finite || !even || width == 0 {
+            let rule = "each reading needs a finite value and as many finite regressors as the others";
+            return Err(Error::argument(
+                "regressors",
+                "of unequal length or not finite",
+                rule,
+                "complete or leave out the row",
+            ));
+        }
+        let row = |(row, reading): (&Vec<f64>, &Reading)| {
+            let entries = row.iter().map(|x| -x).chain([reading.value()]);
+            (DVector::from_iterator(width + 1, entries), *reading)
+        };
+        let rows: Vec<(DVector<f64>, Reading)> = regressors.iter().zip(readings).map(row).collect();
+        // One over the spread of all values, and no slope: in reach of the one hill, in any unit.
+        let count = readings.len() as f64;
+        let mean = readings.iter().map(|one| one.value()).sum::<f64>() / count;
+        let spread = (readings.iter().map(|one| (one.value() - mean).powi(2)).sum::<f64>() / count).sqrt();
+        let mut start = DVector::zeros(width + 1);
+        start[width] = 1.0 / spread;
+        let mut unfitted =
+            CensoredRegression { rows, theta: start, information: DMatrix::zeros(0, 0), value: f64::NAN };
+        let peak = climb(&Plane::whole(width + 1), &unfitted.theta, |theta| unfitted.at(theta));
+        // Where regressors cannot be told apart the curvature is singular but for rounding.
+        let peak =
+            peak.filter(|peak| inverse(&peak.information).is_some_and(|inverse| inverse.iter().all(|x| x.is_finite())));
+        let Some(peak) = peak else {
+            return Err(Error::data(
+                "not-converged",
+                "no best line is found",
+                "a line needs readings that scatter, enough of them within the limits, and regressors that differ",
+                "take more readings within the limits, or fewer regressors",
+            ));
+        };
+        unfitted.theta = peak.at;
+        unfitted.information = peak.information;
+        unfitted.value = peak.value;
+        Ok(unfitted)
+    }
+
+    /// The coefficients, in the order of the regressors.
+    pub fn coefficients(&self) -> Vec<f64> {
+        let inner = self.theta.len() - 1;
+        self.theta.iter().take(inner).map(|over_scale| over_scale * self.scale()).collect()
+    }
+
+    /// Standard deviation of the scatter.
+    pub fn scale(&self) -> f64 {
+        1.0 / self.theta[self.theta.len() - 1]
+    }
+
+    /// Largest log-likelihood.
+    pub fn log_likelihood(&self) -> f64 {
+        self.value
+    }
+
+    /// Covariance of the coefficients and, last, the scale, from the observed information.
+    pub fn covariance(&self) -> Vec<Vec<f64>> {
+        let (count, scale) = (self.theta.len(), self.scale());
+        // Coefficient = its parameter times scale; scale = one over the last parameter.
+        let mut change = DMatrix::identity(count, count) * scale;
+        for row in 0..count - 1 {
+            change[(row, count - 1)] = -self.theta[row] * scale * scale;
+        }
+        change[(count - 1, count - 1)] = -scale * scale;
+        let covariance = inverse(&self.information).map_or_else(
+            || DMatrix::from_element(count, count, f64::NAN),
+            |covariance| &change * covariance * change.transpose(),
+        );
+        covariance.row_iter().map(|row| row.iter().copied().collect()).collect()
+    }
+
+    /// Twice the log-likelihood that it costs to hold `row . parameters` at a value; `solved` is a parameter whose
+    /// weight in the row is not small.
+    pub(super) fn deviance(&self, row: &[f64], solved: usize, value: f64) -> f64 {
+        let best = climb(&Plane::through(row, solved, value), &self.theta, |theta| self.at(theta));
+        best.map_or(f64::INFINITY, |best| 2.0 * (self.value - best.value).max(0.0))
+    }
+
+    /// The log-likelihood with slope and curvature.
+    fn at(&self, theta: &DVector<f64>) -> Local {
+        let (count, inverse_scale) = (theta.len(), theta[theta.len() - 1]);
+        let mut local =
+            Local { value: 0.0, gradient: DVector::zeros(count), information: DMatrix::zeros(count, count) };
+        for (row, reading) in &self.rows {
+            let residual = row.dot(theta);
+            let (log, slope, bend) = match reading {
+                Reading::Exact(_) => {
+                    (inverse_scale.ln() - 0.5 * residual * residual - 0.5 * (2.0 * PI).ln(), -residual, -1.0)
+                }
+                Reading::Below(_) => below(residual),
+                Reading::Above(_) => {
+                    let (log, slope, bend) = below(-residual);
+                    (log, -slope, bend)
+                }
+            };
+            local.value += log;
+            local.gradient.axpy(slope, row, 1.0);
+            local.information.ger(-bend, row, row, 1.0);
+            if matches!(reading, Reading::Exact(_)) {
+                local.gradient[count - 1] += 1.0 / inverse_scale;
+                local.information[(count - 1, count - 1)] += 1.0 / (inverse_scale * inverse_scale);
+            }
+        }
+        if !(inverse_scale > 0.0) {
+            local.value = f64::NEG_INFINITY;
+        }
+        local
+    }
+}
+
+/// Logarithm of the chance to lie below a residual, with its derivatives.
+fn below(residual: f64) -> (f64, f64, f64) {
+    let (log, ratio) = normal_log_and_ratio(residual);
+    (log, ratio, -ratio * (residual + ratio))
+}

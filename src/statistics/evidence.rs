@@ -1,0 +1,23 @@
+//! What records say of a technique, in the words of a study.
+
+use crate::model::detection::{Grade, PodCurve};
+
+/// Detection by a technique as its records have it; [`Study::with_technique`](crate::Study::with_technique) puts it
+/// into a study.
+///
+/// What the records are silent about is `None` or empty, and stays as the study has it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evidence {
+    /// The curve, on the reference surface and by the standard procedure where those were told apart.
+    pub pod: PodCurve,
+    /// Shift of ln q50 on each surface; positive is worse.
+    pub surface_shift_log: Vec<(String, f64)>,
+    /// Shift of ln q50 by each grade of the procedure; negative is better.
+    pub grade_shift_log: Vec<(Grade, f64)>,
+    /// Spread of the shift that all blades of one inspection share.
+    pub inspection_sigma: Option<f64>,
+    /// Probability that a look calls a crack-free blade.
+    pub false_call_probability: Option<f64>,
+    /// Where the numbers come from.
+    pub basis: String,
+}

@@ -1,0 +1,200 @@
+//! A fit on one screen.
+
+use super::fit::Fit;
+use crate::error::Result;
+use crate::statistics::bound::Method;
+use crate::statistics::interval::exact_proportion;
+use std::fmt::Write;
+
+/// Confidence of the bounds that a summary shows: that of q90/95.
+const CONFIDENCE: f64 = 0.95;
+
+impl Fit {
+    /// What the fit says, how sure it is and what to beware of, on one screen.
+    ///
+    /// # Errors
+    /// None that a fit can cause; bounds are asked for as they can be had.
+    pub fn summary(&self) -> Result<String> {
+        let mut page = String::new();
+        // Writing to a text cannot fail.
+        let _ = self.write_head(&mut page);
+        let _ = self.write_sizes(&mut page, self.sizes()?);
+        let _ = self.write_parameters(&mut page)?;
+        for note in self.notes()? {
+            let _ = writeln!(page, "  note: {note}");
+        }
+        Ok(page)
+    }
+
+    fn write_head(&self, page: &mut String) -> std::fmt::Result {
+        let (link, scale) = (self.model().link.name(), self.model().scale.words());
+        let penalised = if self.model().penalised { ", penalised" } else { "" };
+        writeln!(page, "hit/miss: {link} on {scale}{penalised}")?;
+        if !self.looks.source().is_empty() {
+            writeln!(page, "  from {}", self.looks.source())?;
+        }
+        let ((hits, count), (smallest, largest)) = (self.looks.hits(), self.looks.range_mm());
+        let misses = count - hits;
+        writeln!(page, "  {count} looks at cracks of {smallest} to {largest} mm: {hits} hits, {misses} misses")?;
+        match self.looks.false_calls() {
+            (_, 0) => writeln!(page, "  false calls: not known, no look at a place free of cracks")?,
+            (calls, clean) => {
+                let (low, high) = exact_proportion(calls as f64, clean as f64, 0.95);
+                let share = calls as f64 / clean as f64;
+                writeln!(page, "  false calls: {calls} of {clean}, {share:.4} (95 % interval {low:.4} to {high:.4})")?;
+            }
+        }
+        for (why, lines) in self.looks.unused() {
+            let noun = if *lines == 1 { "line" } else { "lines" };
+            writeln!(page, "  not used: {lines} {noun} ({why})")?;
+        }
+        let at =
+            self.looks.factors.iter().zip(&self.levels).map(|(factor, level)| (&factor.name, &factor.levels[*level]));
+        let at: Vec<String> = at.map(|(name, level)| format!("{name} = {level}")).collect();
+        if !at.is_empty() {
+            writeln!(page, "  sizes below are for {}", at.join(", "))?;
+        }
+        Ok(())
+    }
+
+    /// Sizes with their bounds by the likelihood ratio and, where they hold, by Wald.
+    fn sizes(&self) -> Result<Vec<Size>> {
+        let mut sizes = Vec::new();
+        for (name, pod) in [("q50", 0.5), ("q90", 0.9)] {
+            let ratio = self.size_bounds(pod, CONFIDENCE, Method::LikelihoodRatio)?;
+            let wald = match self.model().has_free_limit() {
+                true => None,
+                false => Some(self.size_bounds(pod, CONFIDENCE, Method::Wald)?),
+            };
+            let wald = wald.map_or((None, None), |wald| (wald.low, wald.high));
+            sizes.push(Size { name, value: self.size_at(pod), bounds: [ratio.low, ratio.high, wald.0, wald.1] });
+        }
+        Ok(sizes)
+    }
+
+    fn write_sizes(&self, page: &mut String, sizes: Vec<Size>) -> std::fmt::Result {
+        let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
+        writeln!(page, "                 likelihood ratio           Wald")?;
+        writeln!(page, "  size in mm  value    lower    upper    lower    upper   (each bound at 95 %)")?;
+        for Size { name, value, bounds } in &sizes {
+            write!(page, "  {name:<8} {:>8}", mm(*value))?;
+            bounds.iter().try_for_each(|bound| write!(page, " {:>8}", mm(*bound)))?;
+            writeln!(page)?;
+        }
+        if let Some(q90) = sizes.last() {
+            writeln!(page, "  q90/95 = {} mm by likelihood ratio", mm(q90.bounds[1]))?;
+        }
+        Ok(())
+    }
+
+    fn write_parameters(&self, page: &mut String) -> Result<std::fmt::Result> {
+        let limits = [
+            ("floor", self.best.floor, self.floor_bounds(CONFIDENCE)?),
+            ("ceiling", self.best.ceiling, self.ceiling_bounds(CONFIDENCE)?),
+        ];
+        let mut write = || -> std::fmt::Result {
+            writeln!(page, "  {:<24} {:>9} {:>14}", "parameter", "value", "standard error")?;
+            for parameter in self.coefficients() {
+                writeln!(page, "  {:<24} {:>9.4} {:>14.4}", parameter.name, parameter.value, parameter.standard_error)?;
+            }
+            for (name, value, (low, high)) in limits {
+                if low < high {
+                    writeln!(page, "  {name:<24} {value:>9.4}  (bounds {low:.4} to {high:.4}, each at 95 %)")?;
+                }
+            }
+            if let Some(goodness) = self.goodness() {
+                let (groups, p) = (goodness.groups.len(), goodness.p_value);
+                writeln!(
+                    page,
+                    "  goodness of fit: chi-square {:.2} in {groups} groups, p = {p:.3}",
+                    goodness.chi_square
+                )?;
+            }
+            Ok(())
+        };
+        Ok(write())
+    }
+
+    /// What to beware of, in sentences.
+    ///
+    /// # Errors
+    /// As [`Fit::summary`].
+    pub fn notes(&self) -> Result<Vec<String>> {
+        /// Below this the curve's shape is in doubt.
+        const POOR: f64 = 0.05;
+        /// From here on bounds by the likelihood ratio hold nearly as often as they say; see the module's table.
+        const MANY_LOOKS: usize = 200;
+        let mut notes =
+            vec!["bounds are not symmetric about the value: they are made on the scale of the fit".to_owned()];
+        let (smallest, largest) = self.looks.range_mm();
+        let q90 = self.size_at(0.9);
+        match q90 {
+            None => notes.push(format!("no size is found with 0.9: the curve ends at {:.3}", self.best.ceiling)),
+            Some(q90) if !(smallest..=largest).contains(&q90) => {
+                notes.push(format!(
+                    "q90 lies outside the sizes looked at, {smallest} to {largest} mm: take looks near it"
+                ));
+            }
+            Some(_) => {}
+        }
+        let looks = self.looks.cracked.len();
+        if looks < MANY_LOOKS && !self.model().penalised {
+            notes.push(
+                "few looks: at 40, an upper 95 % bound holds 91 % of the time, Wald's 86 %, a penalised fit's 98 %"
+                    .to_owned(),
+            );
+        }
+        if self.model().penalised {
+            notes.push("the fit is penalised: estimates are drawn towards no effect of size".to_owned());
+        }
+        if !self.model().between_inspectors && self.looks.inspectors.len() > 1 {
+            let inspectors = self.looks.inspectors.len();
+            notes.push(format!("{inspectors} inspectors are taken as one; their spread, if any, flattens the curve"));
+        }
+        if let Some(goodness) = self.goodness().filter(|goodness| goodness.p_value < POOR) {
+            notes.push(format!(
+                "the curve does not suit the looks (p = {:.3}): try a ceiling, a factor or another link",
+                goodness.p_value
+            ));
+        }
+        if let Some(naive) = self.ignoring_size_error().and_then(|naive| naive.size_at(0.9)) {
+            notes.push(format!("with errors in size ignored, q90 would be {naive:.3} mm"));
+        }
+        if self.model().is_plain()
+            && let Some(q90) = q90
+        {
+            notes.push(self.most_influential(q90)?);
+        }
+        notes.push(
+            "demonstrated detection is commonly better than detection in the field; nothing is taken off for that"
+                .to_owned(),
+        );
+        Ok(notes)
+    }
+
+    fn most_influential(&self, q90: f64) -> Result<String> {
+        let influence = self.influence(0.9)?;
+        let pull = |without: f64| (without / q90).ln().abs();
+        let reached = influence.iter().filter_map(|one| Some((one, one.without_mm?)));
+        let answer = |called: bool| if called { "hit" } else { "miss" };
+        if let Some(one) = influence.iter().find(|one| one.without_mm.is_none()) {
+            let (answer, size) = (answer(one.called), one.size_mm);
+            return Ok(format!("the fit hangs on one look: without the {answer} at {size} mm there is none"));
+        }
+        let most = reached.max_by(|a, b| pull(a.1).total_cmp(&pull(b.1)));
+        Ok(most.map_or_else(String::new, |(one, without)| {
+            let answer = answer(one.called);
+            format!(
+                "no look moves q90 more than the {answer} at {} mm: without it, q90 is {without:.3} mm",
+                one.size_mm
+            )
+        }))
+    }
+}
+
+struct Size {
+    name: &'static str,
+    value: Option<f64>,
+    /// Lower and upper by the likelihood ratio, then by Wald.
+    bounds: [Option<f64>; 4],
+}

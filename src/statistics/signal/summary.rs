@@ -1,0 +1,110 @@
+//! A line with a threshold on one screen.
+
+use super::decision::Decision;
+use super::fit::SignalFit;
+use crate::error::Result;
+use crate::statistics::bound::Method;
+use std::fmt::Write;
+
+/// Confidence of the bounds that a summary shows.
+const CONFIDENCE: f64 = 0.95;
+
+impl SignalFit {
+    /// What the fit says at a threshold, how sure it is and what to beware of, on one screen.
+    ///
+    /// # Errors
+    /// As [`SignalFit::at_threshold`].
+    pub fn summary(&self, threshold: f64) -> Result<String> {
+        let decision = self.at_threshold(threshold)?;
+        let mut page = String::new();
+        // Writing to a text cannot fail.
+        let _ = self.write_line(&mut page);
+        let _ = decision.write_sizes(&mut page)?;
+        for note in decision.notes()? {
+            let _ = writeln!(page, "  note: {note}");
+        }
+        Ok(page)
+    }
+
+    fn write_line(&self, page: &mut String) -> std::fmt::Result {
+        writeln!(page, "signal: {} on {}, normal scatter", self.model.signal.words(), self.model.size.words())?;
+        if !self.responses.source().is_empty() {
+            writeln!(page, "  from {}", self.responses.source())?;
+        }
+        let ([below, within, above], (smallest, largest)) = (self.responses.counts(), self.responses.range_mm());
+        let count = self.responses.cracked.len();
+        writeln!(page, "  {count} signals at cracks of {smallest} to {largest} mm")?;
+        writeln!(page, "    below the floor {below}, within the limits {within}, above saturation {above}")?;
+        for (why, lines) in self.responses.unused() {
+            let noun = if *lines == 1 { "line" } else { "lines" };
+            writeln!(page, "  not used: {lines} {noun} ({why})")?;
+        }
+        writeln!(page, "  {:<12} {:>9} {:>14}", "parameter", "value", "standard error")?;
+        let (coefficients, covariance) = (self.line.coefficients(), self.line.covariance());
+        let values = [("level", coefficients[0]), ("slope", coefficients[1]), ("scatter", self.line.scale())];
+        for (index, (name, value)) in values.into_iter().enumerate() {
+            writeln!(page, "  {name:<12} {value:>9.4} {:>14.4}", covariance[index][index].sqrt())?;
+        }
+        match &self.noise {
+            Some(noise) => writeln!(
+                page,
+                "  noise: {} signals at sound places, mean {:.4}, spread {:.4} on the scale of the fit",
+                self.responses.sound.len(),
+                noise.coefficients()[0],
+                noise.scale()
+            ),
+            None => writeln!(page, "  noise: not known, fewer than 10 signals within the limits at sound places"),
+        }
+    }
+}
+
+impl Decision<'_> {
+    fn write_sizes(&self, page: &mut String) -> Result<std::fmt::Result> {
+        let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
+        let mut lines = Vec::new();
+        for (name, pod) in [("q50", 0.5), ("q90", 0.9)] {
+            let ratio = self.size_bounds(pod, CONFIDENCE, Method::LikelihoodRatio)?;
+            let wald = self.size_bounds(pod, CONFIDENCE, Method::Wald)?;
+            let [a, b, c, d] = [ratio.low, ratio.high, wald.low, wald.high].map(mm);
+            lines.push(format!("  {name:<8} {:>8.3} {a:>8} {b:>8} {c:>8} {d:>8}", self.size_at(pod)));
+        }
+        let bound = self.size_bounds(0.9, CONFIDENCE, Method::LikelihoodRatio)?.high;
+        let false_calls = self.false_calls().zip(self.false_call_bounds(CONFIDENCE)?);
+        let mut write = || -> std::fmt::Result {
+            writeln!(page, "  call above {}:", self.threshold())?;
+            writeln!(page, "                 likelihood ratio           Wald")?;
+            writeln!(page, "  size in mm  value    lower    upper    lower    upper   (each bound at 95 %)")?;
+            lines.iter().try_for_each(|line| writeln!(page, "{line}"))?;
+            writeln!(page, "  q90/95 = {} mm by likelihood ratio", mm(bound))?;
+            match false_calls {
+                Some((value, (low, high))) => {
+                    writeln!(page, "  false calls: {value:.4} per look (bounds {low:.4} to {high:.4}, each at 95 %)")
+                }
+                None => writeln!(page, "  false calls: not known"),
+            }
+        };
+        Ok(write())
+    }
+
+    /// What to beware of, in sentences.
+    ///
+    /// # Errors
+    /// None that a fit can cause.
+    pub fn notes(&self) -> Result<Vec<String>> {
+        /// Of signals on one side of the threshold.
+        const FEW: usize = 5;
+        let mut notes =
+            vec!["bounds are not symmetric about the value: they are made on the scale of the fit".to_owned()];
+        let (above, count) = self.calls();
+        if above < FEW || count - above < FEW {
+            notes.push(format!(
+                "{above} of {count} signals lie above the threshold: the curve there is drawn out of the line"
+            ));
+        }
+        notes.push(
+            "demonstrated detection is commonly better than detection in the field; nothing is taken off for that"
+                .to_owned(),
+        );
+        Ok(notes)
+    }
+}

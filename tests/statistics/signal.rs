@@ -1,0 +1,222 @@
+//! Signal response, against reference values, closed forms and refusals.
+
+use crate::expected::{assert_expected, expected_value, number, rows};
+use serrata::Study;
+use serrata::model::detection::SizeMeasure;
+use serrata::random::Key;
+use serrata::statistics::censored::{CensoredRegression, Reading};
+use serrata::statistics::signal::{Decision, Method, Model, Responses, Scale, SignalFit, SizeScale, fit};
+
+const AHAT: &str = include_str!("data/ahat_generated.csv");
+const TOBIN: &str = include_str!("data/tobit_tobin.csv");
+/// Noise floor, saturation and threshold of the generated signals, as their file states them.
+const LIMITS: [f64; 3] = [0.45, 5.0, 0.8];
+
+fn signals() -> Vec<(f64, f64)> {
+    rows(AHAT).iter().map(|cells| (number(cells[0]), number(cells[1]))).collect()
+}
+
+fn responses(signals: &[(f64, f64)]) -> Responses {
+    Responses::new(SizeMeasure::Length, signals, Some(LIMITS[0]), Some(LIMITS[1])).expect("good signals")
+}
+
+fn fitted() -> SignalFit {
+    fit(&responses(&signals()), &Model::default()).expect("a fit")
+}
+
+/// Noise at 200 sound places: ln(signal) normal with mean ln 0.5 and spread 0.3.
+fn with_noise() -> SignalFit {
+    let key = Key::from_seed(4).named("noise");
+    let noise = (0..200).map(|look| (0.0, 0.5 * (0.3 * key.normal(look)).exp()));
+    fit(&responses(&signals().into_iter().chain(noise).collect::<Vec<_>>()), &Model::default()).expect("a fit")
+}
+
+fn high(decision: &Decision, method: Method) -> f64 {
+    decision.size_bounds(0.9, 0.95, method).expect("bounds").high.expect("a bound")
+}
+
+#[test] // Tobin, Econometrica 26 (1958), published fit seen as the reference page says
+fn a_published_censored_regression_is_found_again() {
+    let (mut regressors, mut readings) = (Vec::new(), Vec::new());
+    for cells in rows(TOBIN) {
+        regressors.push(vec![1.0, number(cells[1]), number(cells[2])]);
+        let bought = number(cells[0]);
+        readings.push(if bought > 0.0 { Reading::Exact(bought) } else { Reading::Below(0.0) });
+    }
+    let fit = CensoredRegression::fit(&regressors, &readings).expect("a fit");
+    let covariance = fit.covariance();
+    for (index, name) in ["intercept", "age", "liquidity"].iter().enumerate() {
+        assert_expected("tobit_tobin", name, fit.coefficients()[index]);
+        assert_expected("tobit_tobin", &format!("se_{name}"), covariance[index][index].sqrt());
+    }
+    assert_expected("tobit_tobin", "scale", fit.scale());
+    assert_expected("tobit_tobin", "se_log_scale", covariance[3][3].sqrt() / fit.scale());
+    assert_expected("tobit_tobin", "loglik", fit.log_likelihood());
+}
+
+#[test]
+fn the_line_has_the_reference_values() {
+    let (fit, check) = (fitted(), |quantity: &str, ours: f64| assert_expected("ahat_generated", quantity, ours));
+    let [below, within, above] = fit.responses().counts();
+    check("n", (below + within + above) as f64);
+    check("n_below", below as f64);
+    check("n_saturated", above as f64);
+    let (coefficients, covariance) = (fit.line().coefficients(), fit.line().covariance());
+    check("b0", coefficients[0]);
+    check("b1", coefficients[1]);
+    check("tau", fit.line().scale());
+    check("loglik", fit.line().log_likelihood());
+    check("se_b0", covariance[0][0].sqrt());
+    check("se_b1", covariance[1][1].sqrt());
+    check("se_tau", covariance[2][2].sqrt());
+    check("cov_b0b1", covariance[0][1]);
+    check("cov_b0tau", covariance[0][2]);
+    check("cov_b1tau", covariance[1][2]);
+}
+
+#[test]
+fn a_line_that_ignores_the_limits_is_another_one() {
+    let slope = |signals: &[(f64, f64)]| {
+        let all = Responses::new(SizeMeasure::Length, signals, None, None).expect("good");
+        fit(&all, &Model::default()).expect("a fit").line().coefficients()[1]
+    };
+    assert_expected("ahat_generated", "naive_ols_b1", slope(&signals()));
+    let within: Vec<(f64, f64)> = signals().into_iter().filter(|(_, signal)| *signal > 0.45 && *signal < 5.0).collect();
+    assert_expected("ahat_generated", "dropped_ols_b1", slope(&within));
+    let reference = expected_value("ahat_generated", "b1");
+    assert!((slope(&signals()) - reference.value).abs() > 100.0 * reference.tolerance);
+}
+
+#[test]
+fn a_threshold_gives_the_reference_sizes_and_bounds() {
+    let (fit, check) = (fitted(), |quantity: &str, ours: f64| assert_expected("ahat_generated", quantity, ours));
+    let decision = fit.at_threshold(LIMITS[2]).expect("a threshold");
+    check("a50_mm", decision.size_at(0.5));
+    check("a90_mm", decision.size_at(0.9));
+    let curve = decision.pod_curve().expect("a curve");
+    check("pod_mu_ln_mm", curve.q50_mm.ln());
+    check("pod_sigma", curve.spread);
+    check("a90_95_wald_mm", high(&decision, Method::Wald));
+    check("a90_95_pointwise_band_mm", high(&decision, Method::PointwiseBand));
+    check("a90_95_simultaneous_band_mm", high(&decision, Method::SimultaneousBand));
+    check("a90_95_lr_mm", high(&decision, Method::LikelihoodRatio));
+    // The Wald bound one standard error out: 84.134 % is the normal distribution function at 1.
+    let error = |pod: f64| {
+        let bounds = decision.size_bounds(pod, 0.841_344_746_068_543, Method::Wald).expect("bounds");
+        (bounds.high.expect("a bound") / decision.size_at(pod)).ln()
+    };
+    check("se_ln_a90", error(0.9));
+    check("pod_var_mu", error(0.5).powi(2));
+    // ln q is mu + z sigma: three variances give the other two terms.
+    let z = 1.281_551_565_544_6;
+    let (up, middle, down) = (error(0.9).powi(2), error(0.5).powi(2), error(0.1).powi(2));
+    check("pod_cov_mu_sigma", (up - down) / (4.0 * z));
+    check("pod_var_sigma", (0.5 * (up + down) - middle) / (z * z));
+}
+
+#[test]
+fn a_point_on_the_band_is_a_bound_of_the_size() {
+    let fit = fitted();
+    let decision = fit.at_threshold(LIMITS[2]).expect("a threshold");
+    for method in [Method::LikelihoodRatio, Method::PointwiseBand, Method::SimultaneousBand] {
+        let (low, up) = decision.pod_bounds(high(&decision, method), 0.95, method).expect("bounds");
+        assert!((low - 0.9).abs() < 1e-6 && up <= 1.0, "{method:?}: {low}");
+    }
+    for size_mm in [1e-4, 0.3, 0.8, 3.0, 1e3] {
+        let pod = decision.pod_at(size_mm).expect("a size");
+        let (low, up) = decision.pod_bounds(size_mm, 0.95, Method::LikelihoodRatio).expect("bounds");
+        assert!(0.0 <= low && low <= pod && pod <= up && up <= 1.0, "{size_mm}: {low} {pod} {up}");
+    }
+    assert!(decision.pod_at(f64::NAN).is_err());
+}
+
+#[test]
+fn estimates_do_not_depend_on_the_unit_of_size_or_signal() {
+    // A10
+    let reference = fitted();
+    let scaled: Vec<(f64, f64)> = signals().iter().map(|(size, signal)| (25.4 * size, 1000.0 * signal)).collect();
+    let scaled = Responses::new(SizeMeasure::Length, &scaled, Some(450.0), Some(5000.0)).expect("good");
+    let scaled = fit(&scaled, &Model::default()).expect("a fit");
+    let [one, other] = [reference.at_threshold(0.8), scaled.at_threshold(800.0)]
+        .map(|decision| high(&decision.expect("a threshold"), Method::LikelihoodRatio));
+    assert!((other / 25.4 / one - 1.0).abs() < 1e-6, "{one} {other}");
+}
+
+#[test]
+fn the_noise_gives_false_calls_and_the_threshold_trades_them_for_detection() {
+    let fit = with_noise();
+    let trade = fit.trade(&[0.5, 0.8, 1.2], 0.9, 0.95, Method::LikelihoodRatio).expect("thresholds");
+    // On paper: a chance of 1 - Phi(ln(threshold / 0.5) / 0.3). At 0.5 it is one half; of 200 the standard error is 0.035.
+    let at_half = trade[0].false_calls.expect("noise");
+    assert!((at_half - 0.5).abs() < 4.0 * 0.035, "{at_half}");
+    let at_eight = trade[1].false_calls.expect("noise");
+    assert!((at_eight - 0.0586).abs() < 4.0 * 0.017, "{at_eight}"); // sqrt(0.0586 * 0.9414 / 200) bounds its error
+    for pair in trade.windows(2) {
+        assert!(pair[0].size_mm < pair[1].size_mm && pair[0].false_calls > pair[1].false_calls);
+    }
+    for one in &trade {
+        let (low, up) = one.false_call_bounds.expect("noise");
+        assert!(one.false_calls.is_some_and(|value| 0.0 <= low && low < value && value < up && up <= 1.0));
+    }
+    let silent = fitted();
+    let decision = silent.at_threshold(0.8).expect("a threshold");
+    assert_eq!((decision.false_calls(), decision.false_call_bounds(0.95).expect("none")), (None, None));
+    assert!(silent.summary(0.8).expect("a summary").contains("false calls: not known"));
+}
+
+#[test]
+fn a_line_goes_into_a_study_at_its_threshold() {
+    let (fit, study) = (with_noise(), Study::load("demo-data/demo-study.toml").expect("a study"));
+    let decision = fit.at_threshold(0.8).expect("a threshold");
+    let evidence = decision.evidence().expect("evidence");
+    let id = study.techniques[0].id.clone();
+    let changed = study.with_technique(&id, None, &evidence).expect("a study");
+    assert_eq!(changed.techniques[0].pod, decision.pod_curve().expect("a curve"));
+    assert_eq!(Some(changed.techniques[0].false_call_probability), decision.false_calls());
+    assert!(changed.techniques[0].basis.as_ref().is_some_and(|basis| basis.contains("call above 0.8, q90 1.111 mm")));
+}
+
+#[test]
+fn signals_that_carry_no_line_are_refused_with_what_to_do() {
+    let refused = |signals: &[(f64, f64)]| fit(&responses(signals), &Model::default()).expect_err("refused");
+    let few: Vec<(f64, f64)> = signals().into_iter().take(15).collect();
+    let error = refused(&few);
+    assert_eq!(error.reason(), Some("too-few"));
+    assert!(error.to_string().contains("take more looks at cracks whose signals lie within"), "{error}");
+    let one_size: Vec<(f64, f64)> = signals().iter().map(|(_, signal)| (2.0, *signal)).collect();
+    assert_eq!(refused(&one_size).reason(), Some("one-size"));
+    let reversed: Vec<(f64, f64)> = signals().iter().map(|(size, signal)| (1.0 / size, *signal)).collect();
+    assert_eq!(refused(&reversed).reason(), Some("reversed"));
+    let flat: Vec<(f64, f64)> = (1..=30).map(|size| (f64::from(size), if size % 2 == 0 { 2.0 } else { 1.0 })).collect();
+    assert_eq!(refused(&flat).reason(), Some("flat"));
+    let exact: Vec<(f64, f64)> = (1..=30).map(|size| (f64::from(size), 0.1 * f64::from(size))).collect();
+    let all = Responses::new(SizeMeasure::Length, &exact, None, None).expect("good");
+    assert_eq!(fit(&all, &Model::default()).expect_err("no scatter").reason(), Some("not-converged"));
+}
+
+#[test]
+fn arguments_out_of_range_are_refused() {
+    let new = |signal, floor, saturation| Responses::new(SizeMeasure::Length, &[(1.0, signal)], floor, saturation);
+    assert!(new(f64::NAN, None, None).is_err());
+    assert!(new(1.0, Some(2.0), Some(1.0)).is_err());
+    assert!(new(1.0, Some(f64::NAN), None).is_err());
+    assert!(Responses::new(SizeMeasure::Length, &[(-1.0, 1.0)], None, None).is_err());
+    let fit = fitted();
+    for threshold in [0.4, 5.1, f64::NAN, f64::INFINITY] {
+        let error = fit.at_threshold(threshold).expect_err("refused").to_string();
+        assert!(
+            error.contains("must be at least 0.45 and at most 5: beyond that, signals are not told apart"),
+            "{error}"
+        );
+    }
+    let decision = fit.at_threshold(0.8).expect("a threshold");
+    assert!(
+        decision.size_bounds(1.0, 0.95, Method::Wald).is_err() && decision.size_bounds(0.9, 0.4, Method::Wald).is_err()
+    );
+    let negative: Vec<(f64, f64)> = signals().iter().map(|(size, signal)| (*size, signal - 1.0)).collect();
+    let negative = Responses::new(SizeMeasure::Length, &negative, None, None).expect("good");
+    assert!(serrata::statistics::signal::fit(&negative, &Model::default()).is_err());
+    let plain = Model { signal: Scale::Plain, size: SizeScale::Plain };
+    let plain = serrata::statistics::signal::fit(&negative, &plain).expect("a plain signal may be negative");
+    assert!(plain.at_threshold(0.0).expect("a threshold").pod_curve().is_err());
+}
