@@ -155,33 +155,40 @@ fn logistic(design: &Design, weights: &[f64], theta: &DVector<f64>) -> Local {
 /// Looks for a direction that moves no look towards its wrong answer and at least one towards its right one
 /// (Konis, Linear programming algorithms for detecting separated data in binary logistic regression models, 2007).
 fn by_linear_program(design: &Design, weights: &[f64]) -> Verdict {
-    use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
     /// Of sums of numbers of order one, in the program's arithmetic.
     const ROUNDING: f64 = 1e-7;
     let looks: Vec<usize> = (0..design.hits.len()).filter(|look| weights[*look] > 0.0).collect();
+    // The zero direction obeys every rule and no direction is longer than the box: there is always a best one. Where
+    // the program does not find it, nothing is known, and nothing known is not an overlap.
+    match farthest(design, &looks, false) {
+        Some(sum) if sum < ROUNDING * looks.len() as f64 => Verdict::Overlap,
+        Some(_) if farthest(design, &looks, true).is_some_and(|least| least > ROUNDING) => Verdict::Complete,
+        _ => Verdict::Quasi,
+    }
+}
+
+/// How far looks can be moved towards their right answers, none towards its wrong one: in sum, or the `least` of all.
+fn farthest(design: &Design, looks: &[usize], least: bool) -> Option<f64> {
+    use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
     let signed = |look: usize| {
         let sign = if design.hits[look] { 1.0 } else { -1.0 };
         design.row(look).iter().map(move |x| sign * x)
     };
     let mut totals = vec![0.0; design.width];
-    for look in &looks {
-        totals.iter_mut().zip(signed(*look)).for_each(|(total, x)| *total += x);
+    if !least {
+        looks.iter().for_each(|look| totals.iter_mut().zip(signed(*look)).for_each(|(total, x)| *total += x));
     }
     let mut program = Problem::new(OptimizationDirection::Maximize);
-    let direction: Vec<microlp::Variable> = totals.iter().map(|total| program.add_var(*total, (-1.0, 1.0))).collect();
-    for look in &looks {
-        let terms: Vec<(microlp::Variable, f64)> = direction.iter().copied().zip(signed(*look)).collect();
-        program.add_constraint(&terms[..], ComparisonOp::Ge, 0.0);
+    let direction: Vec<Variable> = totals.iter().map(|total| program.add_var(*total, (-1.0, 1.0))).collect();
+    let gap = least.then(|| program.add_var(1.0, (0.0, f64::INFINITY)));
+    for look in looks {
+        let terms = direction.iter().copied().zip(signed(*look)).chain(gap.map(|gap| (gap, -1.0)));
+        program.add_constraint(&terms.collect::<Vec<_>>()[..], ComparisonOp::Ge, 0.0);
     }
-    // The zero direction obeys every rule and no direction is longer than the box: there is always a best one. Where
-    // the program does not find it, nothing is known, and nothing known is not an overlap.
-    let Ok(SolveOutcome::Solution(solution)) = program.solve() else { return Verdict::Quasi };
-    if solution.objective() < ROUNDING * looks.len() as f64 {
-        return Verdict::Overlap;
+    match program.solve() {
+        Ok(SolveOutcome::Solution(solution)) => Some(solution.objective()),
+        _ => None,
     }
-    let best: Vec<f64> = direction.iter().map(|variable| solution[*variable]).collect();
-    let moved = |look: &usize| signed(*look).zip(&best).map(|(x, d)| x * d).sum::<f64>() > ROUNDING;
-    if looks.iter().all(moved) { Verdict::Complete } else { Verdict::Quasi }
 }
 
 #[cfg(test)]
