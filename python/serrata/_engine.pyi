@@ -235,7 +235,7 @@ class HitMissFit:
     ) -> HitMissFit: ...
     @staticmethod
     def fit_records(
-        path: str | os.PathLike[str],
+        records: Records,
         technique: str,
         *,
         size: str,
@@ -297,7 +297,7 @@ class SignalFit:
     ) -> SignalFit: ...
     @staticmethod
     def fit_records(
-        path: str | os.PathLike[str],
+        records: Records,
         technique: str,
         *,
         size: str,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from serrata import CAUTION, Error, FileError, Study, __version__, fit_hit_miss_records, fit_signal_records
-from serrata.command_records import demonstration, records
+from serrata.command_records import demonstration, load, reads_records, records
 from serrata.hit_miss import Link, Size
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def check(study: Path) -> None:
 
 
 @main.command("hit-miss")
-@click.argument("records", type=click.Path(path_type=Path))
+@reads_records
 @click.option("--technique", required=True, help="The technique whose looks are fitted.")
 @click.option("--size", default="length", show_default=True, type=click.Choice(["length", "depth", "geometric-mean"]))
 @click.option("--sizes-by", help="Take the sizes that this technique measured; else the confirmed ones.")
@@ -148,7 +148,8 @@ def check(study: Path) -> None:
 @click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here.")
 def hit_miss(
-    records: Path,
+    file: Path,
+    columns: tuple[str, ...],
     technique: str,
     size: Size,
     sizes_by: str | None,
@@ -162,11 +163,12 @@ def hit_miss(
     figure: Path | None,
     study: Path | None,
     out: Path | None,
+    **declared: Any,  # noqa: ANN401
 ) -> None:
-    """Fit the probability of detection of a technique to its hits and misses in RECORDS."""
+    """Fit the probability of detection of a technique to its hits and misses in FILE of inspection records."""
     _check_study(study, out)
     fit = fit_hit_miss_records(
-        records,
+        load(file, columns, declared),
         technique,
         size=size,
         sizes_by=sizes_by,
@@ -189,7 +191,7 @@ def hit_miss(
 
 
 @main.command("signal")
-@click.argument("records", type=click.Path(path_type=Path))
+@reads_records
 @click.option("--technique", required=True, help="The technique whose signals are fitted.")
 @click.option("--threshold", type=float, required=True, help="Signal above which a call is made.")
 @click.option("--floor", type=float, help="Signals at or below it are lost in the noise.")
@@ -199,7 +201,8 @@ def hit_miss(
 @click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here.")
 def signal_response(
-    records: Path,
+    file: Path,
+    columns: tuple[str, ...],
     technique: str,
     threshold: float,
     floor: float | None,
@@ -208,10 +211,11 @@ def signal_response(
     figure: Path | None,
     study: Path | None,
     out: Path | None,
+    **declared: Any,  # noqa: ANN401
 ) -> None:
-    """Fit detection and false calls by a technique to its signals in RECORDS."""
+    """Fit detection and false calls by a technique to its signals in FILE of inspection records."""
     _check_study(study, out)
-    fit = fit_signal_records(records, technique, floor=floor, saturation=saturation)
+    fit = fit_signal_records(load(file, columns, declared), technique, floor=floor, saturation=saturation)
     if as_json:
         click.echo(fit.to_json(threshold=threshold))
     else:

@@ -12,10 +12,10 @@ from serrata import CAUTION
 from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.records import Records
 
-__all__ = ["demonstration", "records"]
+__all__ = ["demonstration", "load", "reads_records", "records"]
 
 
-def _reads_records(command: Callable[..., None]) -> Callable[..., None]:
+def reads_records(command: Callable[..., None]) -> Callable[..., None]:
     """Add the file and what may be declared about it."""
     for decorate in (
         click.option(
@@ -41,7 +41,8 @@ def _reads_records(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-def _load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
+def load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
+    """Load a file with what was declared about it."""
     names = {}
     for column in columns:
         ours, equals, theirs = column.partition("=")
@@ -57,10 +58,10 @@ def records() -> None:
 
 
 @records.command()
-@_reads_records
+@reads_records
 def check(file: Path, columns: tuple[str, ...], **declared: Any) -> None:  # noqa: ANN401
     """Read FILE, say what is wrong with it, or what it holds."""
-    found = _load(file, columns, declared)
+    found = load(file, columns, declared)
     click.echo(found.summary(), nl=False)
     for fault in found.left_out_faults:
         click.echo(f"  line {fault.line}, {fault.path} = {fault.value}\n    {fault.rule}\n    {fault.remedy}")
@@ -73,7 +74,7 @@ def template() -> None:
 
 
 @records.command("side-by-side")
-@_reads_records
+@reads_records
 @click.option("--technique", "techniques", multiple=True, help="One to set beside the others; all if left out.")
 @click.option("--by", type=click.Choice(["surface", "grade", "length"]), help="Also apart for each class of blades.")
 @click.option(
@@ -94,14 +95,14 @@ def side_by_side(
     **declared: Any,  # noqa: ANN401
 ) -> None:
     """Set the techniques of FILE side by side on the same blades."""
-    found = _load(file, columns, declared).side_by_side(techniques or None, by=by, lengths_mm=lengths_mm, level=level)
+    found = load(file, columns, declared).side_by_side(techniques or None, by=by, lengths_mm=lengths_mm, level=level)
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         _draw(found.plot, figure)
 
 
 @records.command()
-@_reads_records
+@reads_records
 @click.option("--technique", "techniques", multiple=True, help="One to count; all if left out.")
 @click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
@@ -116,7 +117,7 @@ def unseen(
     **declared: Any,  # noqa: ANN401
 ) -> None:
     """Estimate how many cracked blades all techniques of FILE missed."""
-    found = _load(file, columns, declared).unseen(techniques or None, level=level)
+    found = load(file, columns, declared).unseen(techniques or None, level=level)
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         _draw(found.plot, figure)

@@ -12,6 +12,7 @@ import numpy as np
 
 from serrata import _engine as engine
 from serrata.errors import ArgumentError
+from serrata.records import Records
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -374,7 +375,7 @@ def fit_hit_miss(
 
 
 def fit_hit_miss_records(
-    records: str | os.PathLike[str],
+    records: Records | str | os.PathLike[str],
     technique: str,
     *,
     size: Size = "length",
@@ -389,15 +390,15 @@ def fit_hit_miss_records(
     between_inspectors: bool = False,
     size_error_log: float = 0.0,
 ) -> HitMissFit:
-    """Fit a probability-of-detection curve to the looks of one technique in a file of records.
+    """Fit a probability-of-detection curve to the looks of one technique in records.
 
     A line's size is the confirmed one of its blade, place and inspection. Lines whose size or factor is blank
     are not used, and the summary counts them; lines confirmed to be free of cracks tell of false calls.
 
     Parameters
     ----------
-    records : path-like
-        A CSV file of inspection records.
+    records : Records or path-like
+        Inspection records, or a CSV file of them that needs nothing declared.
     technique : str
         The technique.
     size : {"length", "depth", "geometric-mean"}
@@ -424,7 +425,7 @@ def fit_hit_miss_records(
     reference = dict(reference or {})
     _check_reference(reference, factors)
     arguments = {
-        "path": os.fspath(records),
+        "records": records if isinstance(records, Records) else Records.load(records),
         "technique": technique,
         "size": size,
         "sizes_by": sizes_by,
@@ -436,8 +437,14 @@ def fit_hit_miss_records(
 
 def _made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:
     """Make a fit, or make it again, as unpickling does."""
-    fit = HitMissFit._of(getattr(engine.HitMissFit, how)(**arguments), how, arguments, {})
+    fit = HitMissFit._of(getattr(engine.HitMissFit, how)(**for_engine(arguments)), how, arguments, {})
     return fit.with_levels(**levels) if levels else fit
+
+
+def for_engine(arguments: dict[str, Any]) -> dict[str, Any]:
+    """Give arguments with the records that the engine knows."""
+    records = arguments.get("records")
+    return {**arguments, "records": records._engine} if isinstance(records, Records) else arguments
 
 
 def _options(

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
-from serrata.hit_miss import Bounds, Evidence, Method, Scale, Size, numbers
+from serrata.hit_miss import Bounds, Evidence, Method, Scale, Size, for_engine, numbers
+from serrata.records import Records
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -258,7 +259,7 @@ def fit_signal(
 
 
 def fit_signal_records(
-    records: str | os.PathLike[str],
+    records: Records | str | os.PathLike[str],
     technique: str,
     *,
     floor: float | None = None,
@@ -267,15 +268,15 @@ def fit_signal_records(
     signal_scale: Scale = "log",
     size_scale: Scale = "log",
 ) -> SignalFit:
-    """Fit a line to the signals of one technique in a file of records.
+    """Fit a line to the signals of one technique in records.
 
     A line's size is the confirmed one of its blade, place and inspection. Lines whose size or signal is blank are
     not used, and the summary counts them; lines confirmed to be free of cracks tell of the noise.
 
     Parameters
     ----------
-    records : path-like
-        A CSV file of inspection records, with the column `signal`.
+    records : Records or path-like
+        Inspection records, or a CSV file of them that needs nothing declared, with the column `signal`.
     technique : str
         The technique.
     floor, saturation, size, signal_scale, size_scale
@@ -295,7 +296,7 @@ def fit_signal_records(
     return _made(
         "fit_records",
         {
-            "path": os.fspath(records),
+            "records": records if isinstance(records, Records) else Records.load(records),
             "technique": technique,
             "size": size,
             "floor": floor,
@@ -309,7 +310,7 @@ def fit_signal_records(
 def _made(how: str, arguments: dict[str, Any]) -> SignalFit:
     """Make a fit, or make it again, as unpickling does."""
     fit = SignalFit.__new__(SignalFit)
-    object.__setattr__(fit, "_engine", getattr(engine.SignalFit, how)(**arguments))
+    object.__setattr__(fit, "_engine", getattr(engine.SignalFit, how)(**for_engine(arguments)))
     object.__setattr__(fit, "_made_by", (how, arguments))
     return fit
 

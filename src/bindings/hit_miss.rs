@@ -4,14 +4,13 @@ use super::arguments::{choice, whole};
 use super::doorway::released;
 use super::errors::exception;
 use super::evidence::Evidence;
+use super::records::Records;
 use crate::error::{Error, Result};
 use crate::model::detection::SizeMeasure;
 use crate::statistics::hit_miss::{self, Bounds, Limit, Link, Look, Looks, Method, Model, Selection, SizeScale};
-use crate::statistics::records::{Format, Records};
 use numpy::{IntoPyArray, PyArray1, PyArray2, PyReadonlyArray1};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
-use std::path::PathBuf;
 
 const LINKS: [(&str, Link); 3] =
     [("logit", Link::Logit), ("probit", Link::Probit), ("complementary-log-log", Link::ComplementaryLogLog)];
@@ -106,12 +105,12 @@ impl HitMissFit {
         .map(|fit| HitMissFit { fit })
     }
 
-    /// Fit the looks of one technique in a file of records.
+    /// Fit the looks of one technique in records.
     #[staticmethod]
-    #[pyo3(signature = (path, technique, *, size, sizes_by, factors, options))]
+    #[pyo3(signature = (records, technique, *, size, sizes_by, factors, options))]
     fn fit_records(
         py: Python<'_>,
-        path: PathBuf,
+        records: &Bound<'_, Records>,
         technique: String,
         size: &str,
         sizes_by: Option<String>,
@@ -120,11 +119,8 @@ impl HitMissFit {
     ) -> PyResult<Self> {
         let (model, measure) = (options.model(py)?, choice(py, "size", size, &SIZES)?);
         let selection = Selection { technique, measure, sizes_by, factors };
-        released(py, || {
-            let records = Records::load(path, &Format::default())?;
-            hit_miss::fit(&Looks::from_records(&records, &selection)?, &model)
-        })
-        .map(|fit| HitMissFit { fit })
+        let records = &records.get().records;
+        released(py, || hit_miss::fit(&Looks::from_records(records, &selection)?, &model)).map(|fit| HitMissFit { fit })
     }
 
     /// The same fit, seen at other levels of its factors.

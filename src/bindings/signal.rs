@@ -4,14 +4,13 @@ use super::arguments::choice;
 use super::doorway::released;
 use super::evidence::Evidence;
 use super::hit_miss::{METHODS, SCALES, SIZES};
+use super::records::Records;
 use crate::error::{Error, Result};
 use crate::statistics::censored::{CensoredRegression, Reading};
-use crate::statistics::records::{Format, Records};
 use crate::statistics::signal::{self, Decision, Method, Model, Responses, Scale};
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
-use std::path::PathBuf;
 
 const SIGNALS: [(&str, Scale); 2] = [("log", Scale::Log), ("plain", Scale::Plain)];
 
@@ -60,13 +59,13 @@ impl SignalFit {
         .map(|fit| SignalFit { fit })
     }
 
-    /// Fit the signals of one technique in a file of records.
+    /// Fit the signals of one technique in records.
     #[staticmethod]
-    #[pyo3(signature = (path, technique, *, size, floor, saturation, signal_scale, size_scale))]
+    #[pyo3(signature = (records, technique, *, size, floor, saturation, signal_scale, size_scale))]
     #[allow(clippy::too_many_arguments)]
     fn fit_records(
         py: Python<'_>,
-        path: PathBuf,
+        records: &Bound<'_, Records>,
         technique: &str,
         size: &str,
         floor: Option<f64>,
@@ -75,11 +74,9 @@ impl SignalFit {
         size_scale: &str,
     ) -> PyResult<Self> {
         let (measure, model) = (choice(py, "size", size, &SIZES)?, model(py, signal_scale, size_scale)?);
-        released(py, || {
-            let records = Records::load(path, &Format::default())?;
-            signal::fit(&Responses::from_records(&records, technique, measure, floor, saturation)?, &model)
-        })
-        .map(|fit| SignalFit { fit })
+        let records = &records.get().records;
+        released(py, || signal::fit(&Responses::from_records(records, technique, measure, floor, saturation)?, &model))
+            .map(|fit| SignalFit { fit })
     }
 
     /// One screen about the fit at a threshold.
