@@ -34,7 +34,7 @@ def test_a_study_tells_what_it_holds(reference):
     assert reference.units == ["north", "south"]
     assert reference.techniques == ["in-place-ut", "bench-mt"]
     assert (reference.start_year, reference.horizon_years, reference.currency) == (2026, 20, "kEUR")
-    assert repr(reference) == "<Study 'Reference study (invented)': 2 rows, 3 strategies, 20 years from 2026>"
+    assert repr(reference) == "<Study 'Reference study (invented)': 3 rows, 3 strategies, 20 years from 2026>"
 
 
 def test_a_saved_study_loads_as_the_same_study(reference, tmp_path):
