@@ -1,7 +1,7 @@
 //! Stress intensity of a quarter-elliptical corner crack in a plate under tension.
 //!
 //! J. C. Newman and I. S. Raju, NASA TM-85793 (1984): `K = S F sqrt(pi a / Q)`, with a the depth along
-//! the one face and c the length along the other. The equation is from memory and no transcription of
+//! the one face and c the length along the other. The equation is from memory and no printed copy of
 //! it could be compared. It is stated for 0.2 <= a/c <= 2, a/t < 1 and c/b < 0.5, with b the whole
 //! width of the plate in the direction of c. A bending equation could not be recalled: there is none
 //! here.
