@@ -37,6 +37,18 @@ fn both_rules_join_as_worked_out() {
     }
 }
 
+/// Half the depth of the deeper, 1.5 mm here, and the length of the shorter, 6 mm: just within, just beyond.
+#[test]
+fn each_rule_ends_where_it_says() {
+    for (rule, widest_mm) in [(JoiningRule::Bs7910Of2013, 1.5), (JoiningRule::AsmeXi, 1.5), (JoiningRule::Older, 6.0)] {
+        for (gap_mm, left) in [(widest_mm - 1e-6, 1), (widest_mm + 1e-6, 2)] {
+            let mut cracks = pair([2.0, 6.0], [3.0, 8.0], gap_mm);
+            join(&mut cracks, rule).expect("in order");
+            assert_eq!(cracks.len(), left, "{rule:?} at {gap_mm}");
+        }
+    }
+}
+
 #[test]
 fn touching_joins_at_no_gap_only() {
     for (gap_mm, left) in [(0.01, 2), (0.0, 1)] {
