@@ -24,6 +24,7 @@ impl Study {
                 .to_owned(),
         ];
         list.extend(self.about_growth());
+        list.extend(self.about_overspeed());
         list.extend(self.about_outages());
         list.extend(self.about_the_past());
         list.extend(self.about_scatter());
@@ -58,6 +59,25 @@ impl Study {
                 "Cracks whose gap meets the joining rule count at once as one, over the span of both and as deep as the \
                  deeper; before that they do not raise each other's stress intensity, and cracks of different serrations \
                  or sides never join ({joining})."
+            ));
+        }
+        list
+    }
+
+    fn about_overspeed(&self) -> Vec<String> {
+        let with = ids(self.units.iter().filter(|unit| unit.overspeed.is_some()).map(|unit| &unit.id));
+        let without = ids(self.units.iter().filter(|unit| unit.overspeed.is_none()).map(|unit| &unit.id));
+        let mut list = Vec::new();
+        if !with.is_empty() {
+            list.push(format!(
+                "An overspeed raises all stress of a start by the square of speed, ends cracks that are critical under it, \
+                 and makes none grow ({with})."
+            ));
+        }
+        if !without.is_empty() {
+            list.push(format!(
+                "No load is higher than that of an ordinary start: overspeed is not stated, so critical sizes are those of \
+                 running speed ({without})."
             ));
         }
         list

@@ -15,6 +15,8 @@ pub struct Unit {
     pub id: String,
     /// How it is run, in order of time; the last period goes on.
     pub duty: Vec<super::usage::DutyPeriod>,
+    /// How it is run above its running speed, if it is.
+    pub overspeed: Option<super::usage::Overspeed>,
     /// When it stops for inspection.
     pub outages: super::usage::OutageCalendar,
     /// Where the numbers come from.

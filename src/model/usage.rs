@@ -11,6 +11,52 @@ pub struct DutyPeriod {
     pub hours_per_year: f64,
 }
 
+/// A rotor run above its running speed now and then, to test what should stop it.
+///
+/// All stress of a start is raised alike, with the square of speed, as centrifugal stress is. It lasts too
+/// short to make a crack grow; it can only end one.
+///
+/// # Example
+/// ```
+/// use serrata::model::usage::Overspeed;
+///
+/// let overspeed = Overspeed { every_starts: 200.0, speed_ratio: 1.1 };
+/// assert!((overspeed.stress_factor() - 1.21).abs() < 1e-12);
+/// assert_eq!(overspeed.next_at_starts(350.0), 400.0);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Overspeed {
+    /// Starts from one to the next, counted from the beginning of the unit's duty.
+    pub every_starts: f64,
+    /// Its speed over running speed.
+    pub speed_ratio: f64,
+}
+
+impl Overspeed {
+    /// Factor on the stress of a start.
+    pub fn stress_factor(&self) -> f64 {
+        self.speed_ratio * self.speed_ratio
+    }
+
+    /// Starts at which the next one comes that is not before given starts.
+    #[inline]
+    pub fn next_at_starts(&self, starts: f64) -> f64 {
+        (starts / self.every_starts).ceil().max(1.0) * self.every_starts
+    }
+
+    /// The years of all that come in a stretch of time, by the unit's starts.
+    pub fn years<'a>(
+        &self,
+        starts: &'a Readings,
+        from_year: f64,
+        until_year: f64,
+    ) -> impl Iterator<Item = f64> + use<'a> {
+        let (every_starts, first) = (self.every_starts, self.next_at_starts(starts.at(from_year)));
+        let all = (0..).map(move |count| starts.year_of(first + f64::from(count) * every_starts));
+        all.take_while(move |year| *year <= until_year)
+    }
+}
+
 /// Outages of a unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OutageCalendar {
@@ -108,6 +154,21 @@ mod tests {
         assert_eq!(starts.year_of(50.0), 2005.0);
         let mixed = Readings::new(&duty, Clock { per_start: 1.0, per_hour: 0.01 });
         assert_eq!(mixed.at(2010.0), 900.0);
+    }
+
+    #[test]
+    fn overspeeds_come_by_the_count_of_starts() {
+        let duty = [
+            DutyPeriod { from_year: 2000.0, starts_per_year: 10.0, hours_per_year: 8000.0 },
+            DutyPeriod { from_year: 2010.0, starts_per_year: 200.0, hours_per_year: 4000.0 },
+            DutyPeriod { from_year: 2012.0, starts_per_year: 0.0, hours_per_year: 8000.0 },
+        ];
+        let starts = Readings::new(&duty, Clock::STARTS);
+        let overspeed = Overspeed { every_starts: 80.0, speed_ratio: 1.1 };
+        let years: Vec<f64> = overspeed.years(&starts, 2000.0, 2050.0).collect();
+        assert_eq!(years, [2008.0, 2010.3, 2010.7, 2011.1, 2011.5, 2011.9]);
+        assert_eq!(overspeed.years(&starts, 2010.4, 2011.0).next(), Some(2010.7));
+        assert_eq!(overspeed.years(&starts, 2008.0, 2008.0).next(), Some(2008.0));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::{hot_spot, loads};
 use crate::bounds;
 use crate::model::fleet::{PastLook, Renewal, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, GrowthLaw};
-use crate::model::usage::{DutyPeriod, OutageCalendar};
+use crate::model::usage::{DutyPeriod, OutageCalendar, Overspeed};
 
 /// Reads a surface condition.
 pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
@@ -28,9 +28,16 @@ pub(super) fn root(section: &Section, id: &str, ids: &Ids, growth: &[Option<Grow
 pub(super) fn unit(section: &Section, id: &str, window: Option<Window>) -> Option<Unit> {
     let duty = section.get("duty", "a list of tables with the keys from_year, starts_per_year, hours_per_year");
     let duty = duty.and_then(duty_periods);
+    let overspeed = section.optional("overspeed", |section, key| section.table(key, overspeed));
     let outages = section.table("outages", |section| outages(section, window));
     let basis = section.basis();
-    Some(Unit { id: id.to_owned(), duty: duty?, outages: outages?, basis: basis? })
+    Some(Unit { id: id.to_owned(), duty: duty?, overspeed: overspeed?, outages: outages?, basis: basis? })
+}
+
+fn overspeed(section: &Section) -> Option<Overspeed> {
+    let every_starts = section.number("every_starts", bounds::EVERY_STARTS);
+    let speed_ratio = section.number("speed_ratio", bounds::SPEED_RATIO);
+    Some(Overspeed { every_starts: every_starts?, speed_ratio: speed_ratio? })
 }
 
 fn duty_periods(place: Place) -> Option<Vec<DutyPeriod>> {

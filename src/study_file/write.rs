@@ -234,6 +234,10 @@ impl Page {
             ])
         });
         self.entry("duty", list(duty));
+        if let Some(overspeed) = unit.overspeed {
+            let every_starts = ("every_starts", number(overspeed.every_starts));
+            self.entry("overspeed", table(&[every_starts, ("speed_ratio", number(overspeed.speed_ratio))]));
+        }
         let years = list(unit.outages.years.iter().map(|year| number(*year)));
         self.entry("outages", table(&[("years", years), ("window_days", number(unit.outages.window_days))]));
         self.basis(&unit.basis);

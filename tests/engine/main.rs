@@ -4,6 +4,7 @@ mod closed_form;
 mod followed;
 mod grown;
 mod inspection;
+mod overspeed;
 mod reproducibility;
 mod strategies;
 mod study_file;

@@ -146,6 +146,33 @@ impl Following {
         let mut walk = Walk { of: self, seed, rule, running: *running, later, years_left: until_year - seed.year, way };
         walk.go();
     }
+
+    /// Lets a crack that was followed meet overspeeds, whose years are in order and none before it began: the
+    /// first that finds it past its loss rule, with the stress of a start raised by a factor, ends it there.
+    pub fn meet_overspeeds(
+        &self,
+        seed: &Seed,
+        stress_factor: f64,
+        years: impl Iterator<Item = f64>,
+        rule: &LossRule,
+        way: &mut Trajectory,
+    ) {
+        let factors = LoadFactors { stress: stress_factor * seed.factors.stress, ..seed.factors };
+        let raised = Seed { factors, ..*seed };
+        let end_year = match way.outcome {
+            Outcome::Lost { year, .. } => year,
+            Outcome::Remains => f64::INFINITY,
+        };
+        let mut piece = 0;
+        for year in years.take_while(|year| *year < end_year) {
+            let [ln_depth, ln_half_length] = way.ln_size_at(year, &mut piece);
+            let loads = self.map.loads(ln_depth, ln_half_length, factors);
+            if !(self.excess_of(rule, &loads, &raised) < 0.0) {
+                way.outcome = Outcome::Lost { year, cause: LossCause::Overspeed };
+                return;
+            }
+        }
+    }
 }
 
 /// The walk along one crack's way.

@@ -38,6 +38,8 @@ pub enum LossCause {
     Rule,
     /// It cut through the section before that.
     CutThrough,
+    /// The crack met its loss rule under the stress of an overspeed.
+    Overspeed,
     /// Vibration rose above the threshold of growth, and takes the blade at once.
     Vibration,
 }
@@ -166,8 +168,12 @@ impl Trajectory {
     }
 
     /// Logarithms of depth and half length; `piece` is where to look first, and where it was found.
-    fn ln_size_at(&self, year: f64, piece: &mut usize) -> [f64; 2] {
-        let years = year - self.born_year;
+    pub(super) fn ln_size_at(&self, year: f64, piece: &mut usize) -> [f64; 2] {
+        let end_year = match self.outcome {
+            Outcome::Lost { year, .. } => year,
+            Outcome::Remains => f64::INFINITY,
+        };
+        let years = year.min(end_year) - self.born_year;
         while *piece + 1 < self.pieces.len() && self.pieces[*piece + 1].years.at(0.0) <= years {
             *piece += 1;
         }

@@ -1,7 +1,7 @@
 //! One crack, drawn and followed.
 
 use super::super::plan::{RowPlan, TechniquePlan, Ways};
-use super::super::population::{beginning, crack_end, loss_rule, own_toughness};
+use super::super::population::{beginning, loss_rule, own_toughness, tabled_loss};
 use super::question::Asked;
 use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion};
 use crate::math::{exp, ln};
@@ -56,8 +56,9 @@ impl<'p> Specimen<'p> {
             Ways::Tabled(path) => {
                 let course = path.course(depth_mm, aspect);
                 let rate = path.rate() * scatter * exp(class.growth_exponent * stress);
-                let starts = path.advance_to(course, crack_end(class, stress, key)) / rate;
-                let lost_year = plan.starts.year_of(plan.starts.at(begin_year) + starts);
+                let begin_starts = plan.starts.at(begin_year);
+                let lost_starts = tabled_loss(plan, class, path, key, stress, course, rate, begin_starts);
+                let lost_year = plan.starts.year_of(lost_starts);
                 (Way::Tabled { path, course, rate }, (lost_year - begin_year).max(0.0))
             }
             Ways::Followed(followed) => {
@@ -66,6 +67,10 @@ impl<'p> Specimen<'p> {
                 let until_year = begin_year + GrownCracks::LONGEST_YEARS;
                 let mut way = Trajectory::new();
                 followed.following.follow(&seed, &followed.duty, until_year, &rule, &mut way);
+                if let Some(overspeed) = plan.overspeed {
+                    let years = overspeed.years(&plan.starts, begin_year, until_year);
+                    followed.following.meet_overspeeds(&seed, overspeed.stress_factor(), years, &rule, &mut way);
+                }
                 let years = match way.outcome() {
                     Outcome::Lost { year, .. } => year - begin_year,
                     Outcome::Remains => f64::INFINITY,

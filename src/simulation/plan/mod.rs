@@ -17,7 +17,7 @@ use crate::error::Result;
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
-use crate::model::usage::{Clock, Readings};
+use crate::model::usage::{Clock, Overspeed, Readings};
 use crate::random::hash_name;
 use cohort::cohorts;
 
@@ -35,6 +35,7 @@ pub(crate) struct RowPlan {
     pub starts_at_outage: Vec<f64>,
     pub starts: Readings,
     pub starts_at_end: f64,
+    pub overspeed: Option<Overspeed>,
     pub finder: OutageFinder,
     pub row_factor: Distribution,
     pub blade_stress_sigma: f64,
@@ -104,6 +105,7 @@ impl RowPlan {
             end_year,
             starts_at_outage: outages.iter().map(|&year| starts.at(year)).collect(),
             starts_at_end: starts.at(end_year),
+            overspeed: unit.overspeed,
             finder: OutageFinder::new(&outages, study.start_year, end_year),
             starts,
             row_factor: study.scatter.row_factor.clone(),

@@ -98,6 +98,10 @@ impl Population<'_> {
     ) {
         let mut way = tracks.spare.pop().unwrap_or_default();
         followed.following.follow(&beginning, &followed.duty, self.row.end_year, &rule, &mut way);
+        if let Some(overspeed) = self.row.overspeed {
+            let years = overspeed.years(&self.row.starts, beginning.year, self.row.end_year);
+            followed.following.meet_overspeeds(&beginning, overspeed.stress_factor(), years, &rule, &mut way);
+        }
         let end_year = match way.outcome() {
             Outcome::Lost { year, .. } if year <= self.row.end_year => year,
             _ => f64::INFINITY,

@@ -10,7 +10,7 @@ mod sight;
 mod sow;
 
 pub(super) use followed::{beginning, loss_rule};
-pub(super) use sow::{crack_end, own_toughness};
+pub(super) use sow::{own_toughness, tabled_loss};
 
 use super::plan::RowPlan;
 use super::record::BLOCK;

@@ -1,9 +1,9 @@
 //! Which blades crack, where, when, and until when: only blades that crack are visited.
 
-use super::super::plan::{Class, Cohort, Followed, Ways};
+use super::super::plan::{Class, Cohort, Followed, RowPlan, Ways};
 use super::{Crack, Population, Seed, draw, purpose};
 use crate::math::{exp, exp_each, ln, normal_cdf, normal_each, normal_quantile};
-use crate::model::growth::{CrackEnd, DiagramLimit, GrowthPath, Limit};
+use crate::model::growth::{Course, CrackEnd, DiagramLimit, GrowthPath, Limit};
 use crate::random::{Key, Stream};
 
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
@@ -241,9 +241,8 @@ impl Population<'_> {
         };
         let course = path.course(depth_mm, aspect);
         let rate = self.class_rate[index as usize] * growth_factor;
-        let end = crack_end(class, stress, key);
         let born_starts = row.starts.at(born_year);
-        let lost_starts = born_starts + path.advance_to(course, end) / rate;
+        let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts);
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
             let year = row.starts.year_of(lost_starts).max(born_year);
             (year, row.finder.count_before(year, &row.outages))
@@ -269,10 +268,35 @@ impl Population<'_> {
     }
 }
 
+/// Starts at which the blade of a crack on a tabulated way is lost: when the crack is critical in an ordinary
+/// start, or at the first overspeed that finds it critical under its higher stress.
+#[allow(clippy::too_many_arguments)]
+#[inline(always)]
+pub(in crate::simulation) fn tabled_loss(
+    row: &RowPlan,
+    class: &Class,
+    path: &GrowthPath,
+    key: Key,
+    stress: f64,
+    course: Course,
+    rate: f64,
+    born_starts: f64,
+) -> f64 {
+    let end = crack_end(class, stress, key);
+    let ordinary = born_starts + path.advance_to(course, end) / rate;
+    match (row.overspeed, end) {
+        (Some(overspeed), CrackEnd::Intensity(intensity)) => {
+            let end = CrackEnd::Intensity(intensity / overspeed.stress_factor());
+            ordinary.min(overspeed.next_at_starts(born_starts + path.advance_to(course, end) / rate))
+        }
+        _ => ordinary,
+    }
+}
+
 /// The end of a crack with the toughness that is its own; `stress` is the logarithm of its blade's factor on
 /// stress.
 #[inline(always)]
-pub(in crate::simulation) fn crack_end(class: &Class, stress: f64, key: Key) -> CrackEnd {
+fn crack_end(class: &Class, stress: f64, key: Key) -> CrackEnd {
     match &class.limit {
         Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
         Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
