@@ -46,7 +46,7 @@ pub(crate) enum Kind {
     /// An argument of a call that breaks a rule.
     Argument { name: String, value: String, rule: String, remedy: String },
     /// The caller asked for the work to stop.
-    Interrupted { done: u64, wanted: u64 },
+    Interrupted { done: u64, wanted: u64, of: &'static str },
     /// The study's inputs contradict a fact it states.
     Contradiction { what: String, remedy: String },
     /// Records with lines that break rules; the first faults stand for all of them.
@@ -129,8 +129,8 @@ impl fmt::Display for Error {
             Kind::Argument { name, value, rule, remedy } => {
                 write!(f, "{name} = {value}\n    {rule}\n    {remedy}")
             }
-            Kind::Interrupted { done, wanted } => {
-                write!(f, "stopped on request after {done} of {wanted} trials")
+            Kind::Interrupted { done, wanted, of } => {
+                write!(f, "stopped on request after {done} of {wanted} {of}")
             }
             Kind::Contradiction { what, remedy } => write!(f, "{what}\n    {remedy}"),
             Kind::Records { source, faults, count } => {

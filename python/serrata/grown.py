@@ -31,7 +31,11 @@ _WORDS = {
 
 
 class GrownCracks:
-    """Cracks of one hot spot, each grown by itself from its beginning to the loss of its blade.
+    """Cracks of one hot spot, each grown from its beginning to the loss of its blade.
+
+    Where the hot spot's cracks join, each is a place with all its origins: time runs from its first crack,
+    the others follow as the law of initiation has it in a row of factor 1, the place is detectable as soon as
+    any of its cracks is, and its size is that of the deepest.
 
     Made by `Study.grow`. The time from just detectable to lost is the window into which a look must
     fall; its distribution, not its mean, sets the interval between inspections.
@@ -115,6 +119,20 @@ class GrownCracks:
         """Some cracks at many moments: years, starts, depth_mm, length_mm and K at both points in MPa sqrt(m)."""
         return self._table("ways")
 
+    @property
+    def joins(self) -> bool:
+        """Whether each specimen is a place whose cracks join."""
+        return self._engine.joins
+
+    @cached_property
+    def places(self) -> pd.DataFrame:
+        """Some places crack by crack, where cracks join; without lines where they do not.
+
+        Columns: place, crack, years (since the place's first crack began), position_mm (of the crack's middle
+        along the serration), depth_mm, length_mm, end ("joins", "lost" or "remains").
+        """
+        return self._table("places")
+
     def chance_of_looks(self, at_least: int, interval_years: float) -> tuple[float, float, float]:
         """Give the chance that so many looks fall into the window of a crack, with its 95 % interval.
 
@@ -151,9 +169,13 @@ class GrownCracks:
         lines = [
             f"Cracks of {self.hot_spot} in row {self.row}, grown from the start of the study on: "
             f"{len(self.cracks):,}, seed {self._asked['seed']}",
-            "Stress, growth, start and toughness scatter as in the study, stress as among blades that crack; origins "
-            "do not join.",
+            "Stress, growth, start and toughness scatter as in the study, stress as among blades that crack.",
         ]
+        if self.joins:
+            lines.append(
+                "Each is a place whose cracks join: time runs from its first crack, the others follow by the law of "
+                "initiation, and its size is that of the deepest."
+            )
         if self._asked["from_depth_mm"] is not None:
             lines.append(f"All begin {self._asked['from_depth_mm']:g} mm deep.")
         if self.technique is not None:
@@ -203,7 +225,7 @@ class GrownCracks:
         directory = Path(directory)
         try:
             directory.mkdir(parents=True, exist_ok=True)
-            for name in ("cracks", "quantiles", "looks", "ways"):
+            for name in ("cracks", "quantiles", "looks", "ways", *(["places"] if self.joins else [])):
                 getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
             (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
             growth_plots.write(self, directory)
@@ -227,6 +249,12 @@ class GrownCracks:
         from serrata import growth_plots
 
         return growth_plots.critical_size(self, ax)
+
+    def plot_joining(self, ax: Axes | None = None, *, place: int | None = None) -> Axes:
+        """Draw how the cracks of one place grow and join; see `serrata.growth_plots.joining`."""
+        from serrata import growth_plots
+
+        return growth_plots.joining(self, ax, place=place)
 
     def plot_window(self, ax: Axes | None = None) -> Axes:
         """Draw the distribution of the window beside the outages; see `serrata.growth_plots.window`."""

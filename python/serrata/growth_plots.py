@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from serrata.grown import GrownCracks
 
-__all__ = ["critical_size", "growth", "shape", "window", "write"]
+__all__ = ["critical_size", "growth", "joining", "shape", "window", "write"]
 
 _DEPTH, _LENGTH, _GREY = "#0072B2", "#D55E00", "0.6"
 _WORDS = {
@@ -130,6 +130,70 @@ def critical_size(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def joining(grown: GrownCracks, ax: Axes | None = None, *, place: int | None = None) -> Axes:
+    """One place over time: where along the serration its cracks reach, how deep they are, and where they join.
+
+    Parameters
+    ----------
+    grown : GrownCracks
+        What to draw.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure if left out.
+    place : int, optional
+        Which of `grown.places`; the one with the most joins if left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    from matplotlib.colors import Normalize
+
+    if not grown.joins:
+        raise ArgumentError(
+            f"hot_spot = {grown.hot_spot!r}\n    must have several origins and a joining rule\n    state joining"
+        )
+    places = grown.places
+    if place is None:
+        joined = places.loc[places["end"] == "joins", ["place", "crack"]].drop_duplicates()
+        place = int(joined["place"].mode().iloc[0]) if len(joined) else 0
+    if place not in set(places["place"]):
+        raise ArgumentError(
+            f"place = {place!r}\n    must be one of grown.places\n    leave it out for the one with the most joins"
+        )
+    cracks = [crack for _, crack in places[places["place"] == place].groupby("crack")]
+    ax = _axes(ax)
+    deepest = max(crack["depth_mm"].max() for crack in cracks)
+    colours = Normalize(0.0, deepest)
+    for crack in cracks:
+        years, middle = crack["years"].to_numpy(), crack["position_mm"].to_numpy()
+        half = 0.5 * crack["length_mm"].to_numpy()
+        if years[-1] > years[0]:
+            mesh = ax.pcolormesh(
+                np.vstack([middle - half, middle + half]),
+                np.vstack([years, years]),
+                0.5 * (crack["depth_mm"].to_numpy()[1:] + crack["depth_mm"].to_numpy()[:-1])[np.newaxis],
+                norm=colours,
+                cmap="viridis_r",
+                rasterized=True,
+            )
+        ends = [middle[-1] - half[-1], middle[-1] + half[-1]]
+        if crack["end"].iloc[-1] == "joins":
+            ax.plot(ends, [years[-1]] * 2, color="k", linewidth=0.8)
+        elif crack["end"].iloc[-1] == "lost":
+            ax.plot(ends, [years[-1]] * 2, color=_LENGTH, linewidth=2.0, zorder=3)
+    ax.figure.colorbar(mesh, ax=ax, label="depth, mm")
+    ax.plot([], [], color="k", linewidth=0.8, label="joins its neighbour")
+    ax.plot([], [], color=_LENGTH, linewidth=2.0, label="the blade is lost")
+    ax.set(
+        xlabel="along the serration, mm",
+        ylabel="years since the first crack",
+        title=f"Origins of one place at {grown.hot_spot}",
+    )
+    ax.set_ylim(0.0, 1.02 * max(crack["years"].iloc[-1] for crack in cracks))
+    ax.legend(frameon=False, loc="lower right")
+    return ax
+
+
 def window(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     """Share of cracks with a window longer than so many years, beside looks at every outage and every second.
 
@@ -175,6 +239,8 @@ def write(grown: GrownCracks, directory: Path) -> None:
     figures: dict[str, Any] = {what: lambda ax, what=what: growth(grown, ax, what=what) for what in _WORDS}
     figures["shape"] = lambda ax: shape(grown, ax)
     figures["critical-size"] = lambda ax: critical_size(grown, ax)
+    if grown.joins:
+        figures["joining"] = lambda ax: joining(grown, ax)
     if grown.technique is not None:
         figures["window"] = lambda ax: window(grown, ax)
     for name, draw in figures.items():

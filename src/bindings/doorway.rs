@@ -19,6 +19,19 @@ pub(super) fn released<T: Send>(py: Python<'_>, work: impl FnOnce() -> Result<T>
     }
 }
 
+/// As `released`, for work that asks from time to time whether to go on: Ctrl-C ends it.
+pub(super) fn interruptible<T: Send>(
+    py: Python<'_>,
+    work: impl FnOnce(&mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<T> + Send,
+) -> PyResult<T> {
+    let mut asker = Asker::default();
+    let outcome = released(py, || work(&mut |done| asker.ask(done)));
+    match asker.stopped_by {
+        Some(reason) => Err(reason),
+        None => outcome,
+    }
+}
+
 /// Asks Python, during released work, whether to go on; remembers why not.
 #[derive(Default)]
 pub(super) struct Asker {

@@ -34,6 +34,11 @@ impl GrownCracks {
     }
 
     #[getter]
+    fn joins(&self) -> bool {
+        self.grown.joins()
+    }
+
+    #[getter]
     fn mean_years_between_outages(&self) -> f64 {
         self.grown.mean_years_between_outages()
     }

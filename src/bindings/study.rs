@@ -2,7 +2,7 @@
 
 use super::arguments::{MOST_THREADS, file_value, whole};
 use super::comparison::Comparison;
-use super::doorway::{Asker, released};
+use super::doorway::{Asker, interruptible, released};
 use super::errors::exception;
 use super::evidence::Evidence;
 use super::grown::GrownCracks;
@@ -119,7 +119,7 @@ impl Study {
             cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,
             seed: whole("seed", seed, u64::MAX, "any such number will do")?,
         };
-        released(py, || self.study.grow(&question)).map(|grown| GrownCracks { grown })
+        interruptible(py, |ask| self.study.grow_with(&question, ask)).map(|grown| GrownCracks { grown })
     }
 
     /// Inspect a row at its first outage, in many lives: a column for each number, by name.
@@ -138,7 +138,7 @@ impl Study {
             lives: whole("lives", lives, Run::MOST_TRIALS, "100 lives show what a row is up against")?,
             seed: whole("seed", seed, u64::MAX, "any such number will do")?,
         };
-        let lines = released(py, || self.study.inspect(&inspection))?;
+        let lines = interruptible(py, |ask| self.study.inspect_with(&inspection, ask))?;
         let number = |of: &dyn Fn(&Inspected) -> f64| lines.iter().map(of).collect::<Vec<f64>>().into_pyarray(py);
         let columns = PyDict::new(py);
         columns.set_item("life", lines.iter().map(|line| line.life).collect::<Vec<u64>>().into_pyarray(py))?;

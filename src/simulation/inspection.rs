@@ -3,11 +3,14 @@
 //! What nobody has in a real outage: the truth beside the calls. From it come invented records to try the
 //! fits on, and pictures of what a technique is up against.
 
+use super::parallel::ask_while;
 use super::plan::RowPlan;
 use super::population::Population;
-use crate::error::{Error, Result};
+use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
+use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// Which row is inspected by what, how often.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,6 +62,18 @@ impl Study {
     /// # Ok::<(), serrata::Error>(())
     /// ```
     pub fn inspect(&self, inspection: &Inspection) -> Result<Vec<Inspected>> {
+        self.inspect_with(inspection, &mut |_| ControlFlow::Continue(()))
+    }
+
+    /// As [`Study::inspect`]; from time to time `ask` is told how many lives are done and may stop the work.
+    ///
+    /// # Errors
+    /// As [`Study::inspect`], and when the work was stopped.
+    pub fn inspect_with(
+        &self,
+        inspection: &Inspection,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<Vec<Inspected>> {
         let row = named("row", &inspection.row, self.rows.iter().map(|row| row.id.as_str()))?;
         let known = || self.techniques.iter().map(|technique| technique.id.as_str());
         let techniques: Vec<usize> =
@@ -76,15 +91,25 @@ impl Study {
                 "add one to the calendar of its unit",
             ));
         };
-        let mut people = Population::new(&plan);
-        let mut lines = Vec::new();
-        let key = Key::from_seed(inspection.seed).child(plan.name);
-        for life in 0..inspection.lives {
-            let came_through = people.begin_and_come_through(key.child(life));
-            came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
-            look_at(&people, &techniques, outage, life, &mut lines);
-        }
-        Ok(lines)
+        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
+        let work = || {
+            let mut people = Population::new(&plan);
+            let mut lines = Vec::new();
+            let key = Key::from_seed(inspection.seed).child(plan.name);
+            for life in 0..inspection.lives {
+                if stop.load(Ordering::Relaxed) {
+                    return Err(Error {
+                        kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
+                    });
+                }
+                let came_through = people.begin_and_come_through(key.child(life));
+                came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
+                look_at(&people, &techniques, outage, life, &mut lines);
+                done.store(life + 1, Ordering::Relaxed);
+            }
+            Ok(lines)
+        };
+        ask_while(work, &stop, &done, ask)
     }
 }
 

@@ -14,7 +14,7 @@ mod tally;
 mod warnings;
 
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
-pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion};
+pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
 pub use inspection::{Inspected, Inspection};
 pub use parallel::Run;
 pub use record::Quantity;

@@ -94,7 +94,31 @@ pub(crate) fn live_all(
         Error::argument("threads", run.threads, &format!("threads cannot be started: {reason}"), "ask for fewer")
     })?;
     let work = || pool.install(|| live_blocks(study, rows, run, &stop, &done));
-    let (forest, failure) = std::thread::scope(|scope| {
+    let (forest, failure) = ask_while(work, &stop, &done, ask);
+    if let Some(error) = failure {
+        return Err(error);
+    }
+    let total = forest.total();
+    let lived = total.as_ref().map_or(0, |tally| tally.trials);
+    match total {
+        Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
+            // The last word: the caller may show that the run is over.
+            let _ = ask(lived);
+            Ok(tally)
+        }
+        _ => Err(Error { kind: Kind::Interrupted { done: lived, wanted: run.trials, of: "trials" } }),
+    }
+}
+
+/// Works on another thread while the caller is told how much is done and asked whether to go on; `stop` is set
+/// once it is not.
+pub(super) fn ask_while<T: Send>(
+    work: impl FnOnce() -> T + Send,
+    stop: &AtomicBool,
+    done: &AtomicU64,
+    ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+) -> T {
+    std::thread::scope(|scope| {
         let (finished, wait) = mpsc::channel();
         let worker = scope.spawn(move || {
             let outcome = work();
@@ -108,20 +132,7 @@ pub(crate) fn live_all(
             }
         }
         worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-    });
-    if let Some(error) = failure {
-        return Err(error);
-    }
-    let total = forest.total();
-    let lived = total.as_ref().map_or(0, |tally| tally.trials);
-    match total {
-        Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
-            // The last word: the caller may show that the run is over.
-            let _ = ask(lived);
-            Ok(tally)
-        }
-        _ => Err(Error { kind: Kind::Interrupted { done: lived, wanted: run.trials } }),
-    }
+    })
 }
 
 /// Waves of blocks, so that memory does not grow with trials; blocks merge in order.

@@ -1,7 +1,7 @@
 //! Cracks of one hot spot, grown to the end: against closed forms, the tables and the engine's own sampling.
 
 use serrata::Study;
-use serrata::simulation::{GrownCrack, GrownCracks, GrowthQuestion};
+use serrata::simulation::{GrownCrack, GrownCracks, GrowthQuestion, PlaceCrack};
 
 const SMALL: &str = include_str!("data/small.toml");
 
@@ -140,4 +140,61 @@ fn what_cannot_be_answered_is_refused_with_what_there_is() {
         let message = refused(question);
         assert!(message.contains(said), "{message}");
     }
+}
+
+/// Six origins in a line, 1.5 mm or 10 m apart, which join by touching.
+fn six(spacing_mm: &str) -> Study {
+    let origins = format!(
+        "sides = [\"suction\", \"pressure\"]\norigins = 6\njoining = {{ rule = \"touching\", spacing_mm = {spacing_mm}, \
+         placement = \"even\" }}"
+    );
+    let toughness =
+        ("limit = { kind = \"depth\", depth_mm = 8 }", "limit = { kind = \"toughness\", toughness_mpa_sqrt_m = 60 }");
+    let faster = ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-10");
+    // With equal growth a joined crack is never slower than its parts.
+    let alike = ("crack_sigma_log = 0.3", "crack_sigma_log = 0");
+    // So soon one after another that they meet.
+    let together = ("scale = 20000", "scale = 800");
+    study(&[("sides = [\"suction\", \"pressure\"]", &origins), toughness, faster, alike, together])
+}
+
+#[test]
+fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
+    let [near, far] = ["1.5", "10000"].map(|spacing_mm| grown(&six(spacing_mm), &asking(Some("ultrasonic"), 300)));
+    assert!(near.joins() && far.joins() && !grown(&study(&[]), &asking(None, 1)).joins());
+    let places = near.places(100, 30).expect("places");
+    let mut joins = 0;
+    for cracks in &places {
+        let tips = |crack: &PlaceCrack, moment: usize| {
+            let half_mm = 0.5 * crack.length_mm[moment];
+            [crack.position_mm - half_mm, crack.position_mm + half_mm]
+        };
+        assert!(cracks.iter().filter(|crack| crack.is_lost).count() <= 1, "a blade is lost once");
+        // A joined crack begins with the span of two that touch, and as deep as the deeper.
+        for ending in cracks.iter().filter(|crack| crack.joins) {
+            let year = *ending.years.last().expect("moments");
+            let now = |crack: &&PlaceCrack| crack.joins && *crack.years.last().expect("moments") == year;
+            let [one, other] = cracks.iter().filter(now).collect::<Vec<_>>()[..] else { continue };
+            // One that begins right beside another joins it at once, and overlaps it.
+            if one.years[0] == year || other.years[0] == year {
+                continue;
+            }
+            joins += 1;
+            let joined = cracks.iter().rev().find(|crack| crack.years[0] == year).expect("the joined crack");
+            let ([a, b], [c, d], last) = (tips(one, 29), tips(other, 29), tips(joined, 0));
+            // A meeting is found within an hour, in which they grow by far less than a micrometre.
+            let close = |x: f64, y: f64| (x - y).abs() < 1e-3;
+            assert!(close(last[0], a.min(c)) && close(last[1], b.max(d)), "{one:?} {other:?} {joined:?}");
+            assert!(close(a.max(c), b.min(d)), "they touch: {one:?} {other:?}");
+            assert!(close(joined.depth_mm[0], one.depth_mm[29].max(other.depth_mm[29])));
+        }
+    }
+    assert!(joins > 100, "{joins} times the end of a crack that joined");
+    // The same draws: neighbours that join never lengthen a life, and mostly shorten it.
+    let lives = || near.cracks.iter().zip(&far.cracks);
+    assert!(lives().all(|(near, far)| near.years_to_loss <= far.years_to_loss * (1.0 + 2e-3)));
+    assert!(lives().filter(|(near, far)| near.years_to_loss < 0.99 * far.years_to_loss).count() > 100);
+    assert!(lives().all(|(near, far)| near.critical_length_mm > 0.0 && far.critical_length_mm > 0.0));
+    let mean_mm = |grown: &GrownCracks| grown.cracks.iter().map(|crack| crack.critical_length_mm).sum::<f64>();
+    assert!(mean_mm(&near) > mean_mm(&far), "joined cracks are longer");
 }

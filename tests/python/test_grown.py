@@ -130,3 +130,26 @@ def test_the_command_line_gives_report_json_and_files(tmp_path):
     refused = run("--technique", "x-ray")
     assert refused.returncode == 2
     assert "there are mpi-standard" in refused.stderr
+
+
+def test_a_place_whose_cracks_join_is_drawn_crack_by_crack(grown):
+    study = serrata.Study.load("demo-data/reference-study.toml")
+    place = study.grow("curved-tree.fillet", cracks=60, seed=3)
+    assert place.joins
+    assert "Each is a place whose cracks join" in place.report()
+    cracks = place.places.groupby(["place", "crack"])
+    ends = cracks["end"].first()
+    assert set(ends) <= {"joins", "lost", "remains"}
+    assert (ends == "lost").groupby("place").sum().max() == 1
+    # A place whose blade is lost ends at the life of its specimen.
+    last = cracks["years"].last()[ends == "lost"].groupby("place").max()
+    np.testing.assert_allclose(last, place.cracks["years_to_loss"].loc[last.index])
+    ax = place.plot_joining()
+    meshes = [artist for artist in ax.collections if hasattr(artist, "get_coordinates")]
+    assert len(meshes) > 3
+    assert not grown.joins
+    assert len(grown.places) == 0
+    with pytest.raises(serrata.ArgumentError, match="several origins and a joining rule"):
+        grown.plot_joining()
+    with pytest.raises(serrata.ArgumentError, match="place = 99"):
+        place.plot_joining(place=99)

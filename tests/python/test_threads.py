@@ -167,3 +167,24 @@ def test_ctrl_c_ends_the_command_within_a_second():
     assert (code, out) == (130, "")
     assert err == "stopped on request\n"
     assert waited < 1.0
+
+
+def test_ctrl_c_ends_grown_cracks_and_inspections_too():
+    for work in (
+        "study.grow(spot, cracks=10_000_000)",
+        'study.inspect("alder-lp1-front", ["eddy-array"], lives=10**9)',
+    ):
+        code, out, err, waited = interrupted(
+            f"""
+            import serrata
+            study = serrata.Study.load("demo-data/demo-study.toml")
+            spot = "four-serrations.upper"
+            print("works", flush=True)
+            try:
+                {work}
+            except KeyboardInterrupt:
+                print("interrupted", flush=True)
+            """
+        )
+        assert (code, out, err) == (0, "interrupted\n", ""), work
+        assert waited < 1.5, work

@@ -11,14 +11,17 @@ mod tables;
 pub use question::GrowthQuestion;
 
 use super::comparison::Estimate;
+use super::parallel::ask_while;
 use super::plan::RowPlan;
-use crate::error::Result;
+use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
 use crate::statistics::interval;
 use question::Asked;
 use rayon::prelude::*;
 use specimen::Specimen;
+use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// Confidence of every interval.
 const LEVEL: f64 = 0.95;
@@ -74,7 +77,24 @@ pub struct GrownWay {
     pub surface_mpa_sqrt_m: Vec<f64>,
 }
 
-/// Many cracks of one hot spot, each grown by itself.
+/// One crack of a place where cracks join, at moments from its beginning to its end.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlaceCrack {
+    /// Its middle along the serration, in mm.
+    pub position_mm: f64,
+    /// Years since the first crack of the place began.
+    pub years: Vec<f64>,
+    /// Depth, in mm.
+    pub depth_mm: Vec<f64>,
+    /// Surface length, in mm.
+    pub length_mm: Vec<f64>,
+    /// Whether it ends as a part of another.
+    pub joins: bool,
+    /// Whether it ends in the loss of its blade.
+    pub is_lost: bool,
+}
+
+/// Many cracks of one hot spot, each grown by itself; where they join, the cracks of a place together.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GrownCracks {
     /// The study.
@@ -93,7 +113,11 @@ impl Study {
     /// Each crack has its own start, growth, toughness and row; its blade's stress factor is drawn as it is
     /// among blades that crack, where the highly stressed are more frequent: for a lognormal factor of
     /// spread s and an initiation that hastens by its b-th power, the logarithm has mean b s**2, which is
-    /// exact while few blades crack. Origins of one place do not join.
+    /// exact while few blades crack.
+    ///
+    /// Where the hot spot's cracks join, a specimen is a place with all its origins: time runs from its first
+    /// crack, the others follow as the law of initiation has it in a row of factor 1, the place is detectable
+    /// as soon as any of its cracks is, and its size is that of the deepest.
     ///
     /// # Errors
     /// Refuses names that are not in the study, numbers out of range, and a probability of detection that
@@ -116,10 +140,33 @@ impl Study {
     /// # Ok::<(), serrata::Error>(())
     /// ```
     pub fn grow(&self, question: &GrowthQuestion) -> Result<GrownCracks> {
+        self.grow_with(question, &mut |_| ControlFlow::Continue(()))
+    }
+
+    /// As [`Study::grow`]; from time to time `ask` is told how many cracks are done and may stop the work.
+    ///
+    /// # Errors
+    /// As [`Study::grow`], and when the work was stopped.
+    pub fn grow_with(
+        &self,
+        question: &GrowthQuestion,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<GrownCracks> {
         let asked = question.look_up(self)?;
         let plan = RowPlan::new(self, &self.rows[asked.row])?;
-        let grow_one = |index: u64| asked.specimen(self, &plan, question, index).crack();
-        let cracks = (0..question.cracks).into_par_iter().map(grow_one).collect();
+        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
+        let grow_one = |index: u64| {
+            if stop.load(Ordering::Relaxed) {
+                return None;
+            }
+            let crack = asked.specimen(self, &plan, question, index).crack();
+            done.fetch_add(1, Ordering::Relaxed);
+            Some(crack)
+        };
+        let work = || (0..question.cracks).into_par_iter().map(grow_one).collect::<Option<Vec<_>>>();
+        let cracks = ask_while(work, &stop, &done, ask).ok_or_else(|| Error {
+            kind: Kind::Interrupted { done: done.load(Ordering::Relaxed), wanted: question.cracks, of: "cracks" },
+        })?;
         Ok(GrownCracks { study: self.clone(), question: question.clone(), cracks, row: asked.row })
     }
 }
@@ -199,6 +246,31 @@ impl GrownCracks {
         // Of all numbers between 0 and 1 with one mean a proportion scatters the most: its exact bounds hold.
         let (low, high) = interval::exact_proportion(sum, count, LEVEL);
         Estimate { value, standard_error, low, high, events: f64::NAN }
+    }
+
+    /// Whether a specimen is a place whose cracks join.
+    pub fn joins(&self) -> bool {
+        let root = &self.study.roots[self.study.rows[self.row].root];
+        let asked = self.question.look_up(&self.study);
+        asked.is_ok_and(|asked| {
+            let spot = &root.hot_spots[asked.class];
+            spot.joining.is_some() && spot.origins > 1
+        })
+    }
+
+    /// The first specimens, crack by crack, at so many moments each; empty where cracks do not join.
+    ///
+    /// # Errors
+    /// As [`Study::grow`].
+    pub fn places(&self, specimens: usize, moments: usize) -> Result<Vec<Vec<PlaceCrack>>> {
+        if !self.joins() {
+            return Ok(Vec::new());
+        }
+        let asked = self.question.look_up(&self.study)?;
+        let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
+        let specimens = (specimens as u64).min(self.question.cracks);
+        let place = |index| asked.specimen(&self.study, &plan, &self.question, index).place(moments);
+        Ok((0..specimens).map(place).collect())
     }
 
     /// The first cracks' ways, at so many moments each; every crack that is lost has its last moment there.

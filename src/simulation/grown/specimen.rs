@@ -1,14 +1,15 @@
-//! One crack, drawn and followed.
+//! One crack, or all cracks of one place where its hot spot's join, drawn and followed.
 
-use super::super::plan::{RowPlan, TechniquePlan, Ways};
-use super::super::population::{beginning, loss_rule, own_toughness, tabled_loss};
+use super::super::plan::{Class, Followed, RowPlan, TechniquePlan, Ways};
+use super::super::population::{Place, Seed, Track, Tracks, own_toughness, tabled_loss};
+use super::super::tally::Notes;
 use super::question::Asked;
-use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion};
+use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
 use crate::math::{exp, ln};
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::HotSpot;
-use crate::model::growth::{Course, CrackShape, GrowthPath, LoadFactors, Outcome, Site, Trajectory};
+use crate::model::growth::{Course, CrackShape, GrowthPath, LoadFactors, Site};
 use crate::model::residual_stress::mouth_is_closed;
 use crate::random::Key;
 
@@ -18,8 +19,9 @@ const ROW_GROWTH: u64 = BLADE_STRESS + 1;
 const DEPTH: u64 = BLADE_STRESS + 2;
 const GROWTH: u64 = BLADE_STRESS + 3;
 const ASPECT: u64 = BLADE_STRESS + 4;
+const BIRTH: u64 = BLADE_STRESS + 5;
 
-/// One crack with its way.
+/// One specimen with its way.
 pub(super) struct Specimen<'p> {
     plan: &'p RowPlan,
     spot: &'p HotSpot,
@@ -29,15 +31,79 @@ pub(super) struct Specimen<'p> {
     begin_year: f64,
     stress_factor: f64,
     initial_depth_mm: f64,
-    toughness_mpa_sqrt_m: f64,
+    class: &'p Class,
+    key: Key,
     /// Years to the loss, infinite where there is none in the time it is followed.
     years_to_loss: f64,
     way: Way<'p>,
 }
 
 enum Way<'p> {
-    Tabled { path: &'p GrowthPath, course: Course, rate: f64 },
-    Followed(Box<Trajectory>),
+    Tabled {
+        path: &'p GrowthPath,
+        course: Course,
+        rate: f64,
+    },
+    /// All cracks of one place.
+    Followed(Vec<Track>),
+}
+
+/// A crack's own draws.
+#[derive(Debug, Clone, Copy)]
+struct Beginning {
+    depth_mm: f64,
+    /// Depth over half the surface length.
+    aspect: f64,
+    /// Factor on growth.
+    scatter: f64,
+}
+
+impl Beginning {
+    fn new(class: &Class, key: Key, row_scatter: f64) -> Self {
+        Beginning {
+            depth_mm: class.initial_depth.quantile(key.uniform(DEPTH)),
+            aspect: class.initial_aspect.quantile(key.uniform(ASPECT)),
+            scatter: exp(row_scatter + class.crack_sigma * key.normal(GROWTH)),
+        }
+    }
+}
+
+/// The cracks of one place, the first of them at the start of the study, with those that come of joining.
+///
+/// Where cracks join, the others follow the first as the law of initiation has it for a new blade with the row
+/// factor 1: all clocks are set so that the first to crack does so at the start.
+fn place(
+    plan: &RowPlan,
+    class: usize,
+    followed: &Followed,
+    stress: f64,
+    key: Key,
+    beginning: impl Fn(Key) -> Beginning,
+) -> Vec<Track> {
+    let about = &plan.classes[class];
+    let origins = if followed.joining.is_some() { followed.origins } else { 1 };
+    let hastened = exp(about.stress_exponent * stress);
+    let readings: Vec<f64> = (0..origins)
+        .map(|origin| about.shape.reading_at(-ln(key.child(u64::from(origin)).uniform(BIRTH)) / hastened))
+        .collect();
+    let first = readings.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut tracks = Tracks::default();
+    let mut notes = Notes::default();
+    let end_year = plan.start_year + GrownCracks::LONGEST_YEARS;
+    let mut place = Place { row: plan, followed, end_year, tracks: &mut tracks, notes: &mut notes };
+    for (origin, reading) in (0..origins).zip(readings) {
+        let is_first = reading == first;
+        let later = about.clock.year_of(about.clock.at(plan.start_year) + reading - first);
+        let born_year = if is_first { plan.start_year } else { later };
+        if born_year < end_year {
+            let own = if is_first { key } else { key.child(u64::from(origin)) };
+            let seed = Seed { key: own, blade: 0, class: class as u32, origin, stress, born_year };
+            let Beginning { depth_mm, aspect, scatter } = beginning(own);
+            place.begin(about, seed, scatter, depth_mm, depth_mm / aspect);
+        }
+    }
+    place.join();
+    tracks.tracks
 }
 
 impl<'p> Specimen<'p> {
@@ -48,34 +114,26 @@ impl<'p> Specimen<'p> {
         // Among blades that crack, stress is as if tilted by the power with which it hastens initiation.
         let sigma = plan.blade_stress_sigma;
         let stress = sigma * (key.normal(BLADE_STRESS) + class.stress_exponent * sigma);
-        let scatter = exp(class.row_sigma * key.normal(ROW_GROWTH) + class.crack_sigma * key.normal(GROWTH));
-        let depth_mm = question.from_depth_mm.unwrap_or_else(|| class.initial_depth.quantile(key.uniform(DEPTH)));
-        let aspect = class.initial_aspect.quantile(key.uniform(ASPECT));
+        let row_scatter = class.row_sigma * key.normal(ROW_GROWTH);
+        let first = Beginning::new(class, key, row_scatter);
+        let first = Beginning { depth_mm: question.from_depth_mm.unwrap_or(first.depth_mm), ..first };
         let site = spot.section.and_then(|_| spot.site(&study.surfaces[study.rows[asked.row].surface]).ok());
         let (way, years_to_loss) = match &class.ways {
             Ways::Tabled(path) => {
-                let course = path.course(depth_mm, aspect);
-                let rate = path.rate() * scatter * exp(class.growth_exponent * stress);
+                let course = path.course(first.depth_mm, first.aspect);
+                let rate = path.rate() * first.scatter * exp(class.growth_exponent * stress);
                 let begin_starts = plan.starts.at(begin_year);
                 let lost_starts = tabled_loss(plan, class, path, key, stress, course, rate, begin_starts);
                 let lost_year = plan.starts.year_of(lost_starts);
                 (Way::Tabled { path, course, rate }, (lost_year - begin_year).max(0.0))
             }
             Ways::Followed(followed) => {
-                let seed = beginning(followed, key, begin_year, stress, scatter, depth_mm, depth_mm / aspect);
-                let rule = loss_rule(class, followed, key);
-                let until_year = begin_year + GrownCracks::LONGEST_YEARS;
-                let mut way = Trajectory::new();
-                followed.following.follow(&seed, &followed.duty, until_year, &rule, &mut way);
-                if let Some(overspeed) = plan.overspeed {
-                    let years = overspeed.years(&plan.starts, begin_year, until_year);
-                    followed.following.meet_overspeeds(&seed, overspeed.stress_factor(), years, &rule, &mut way);
-                }
-                let years = match way.outcome() {
-                    Outcome::Lost { year, .. } => year - begin_year,
-                    Outcome::Remains => f64::INFINITY,
-                };
-                (Way::Followed(Box::new(way)), years)
+                let begin = |own: Key| if own == key { first } else { Beginning::new(class, own, row_scatter) };
+                let tracks = place(plan, asked.class, followed, stress, key, begin);
+                let lost = tracks.iter().filter(|track| !track.joined).map(|track| track.end_year);
+                let lost_year = lost.fold(f64::INFINITY, f64::min);
+                let met = |track: &Track| track.seed.born_year <= lost_year;
+                (Way::Followed(tracks.into_iter().filter(met).collect()), lost_year - begin_year)
             }
         };
         Specimen {
@@ -83,11 +141,12 @@ impl<'p> Specimen<'p> {
             spot,
             site,
             technique: asked.technique.map(|technique| &plan.techniques[technique]),
+            class,
+            key,
             detectable_at: question.detectable_at,
             begin_year,
             stress_factor: exp(stress),
-            initial_depth_mm: depth_mm,
-            toughness_mpa_sqrt_m: own_toughness(class, key).unwrap_or(f64::NAN),
+            initial_depth_mm: first.depth_mm,
             years_to_loss: if years_to_loss <= GrownCracks::LONGEST_YEARS { years_to_loss } else { f64::INFINITY },
             way,
         }
@@ -96,13 +155,17 @@ impl<'p> Specimen<'p> {
     pub(super) fn crack(&self) -> GrownCrack {
         let [depth_mm, length_mm] = self.size_mm(0.0);
         let is_lost = self.years_to_loss < f64::INFINITY;
-        let [critical_depth_mm, critical_length_mm] =
-            if is_lost { self.size_mm(self.years_to_loss) } else { [f64::NAN; 2] };
+        let [critical_depth_mm, critical_length_mm] = match (is_lost, self.lost_track()) {
+            (false, _) => [f64::NAN; 2],
+            (true, Some(track)) => self.track_size_mm(track, self.years_to_loss),
+            (true, None) => self.size_mm(self.years_to_loss),
+        };
+        let own = self.lost_track().map_or(self.key, |track| track.seed.key);
         GrownCrack {
             stress_factor: self.stress_factor,
             initial_depth_mm: self.initial_depth_mm,
             initial_length_mm: self.initial_depth_mm * length_mm / depth_mm,
-            toughness_mpa_sqrt_m: self.toughness_mpa_sqrt_m,
+            toughness_mpa_sqrt_m: own_toughness(self.class, own).unwrap_or(f64::NAN),
             years_to_loss: self.years_to_loss,
             starts_to_loss: self.starts(self.years_to_loss),
             critical_depth_mm,
@@ -126,6 +189,30 @@ impl<'p> Specimen<'p> {
         }
     }
 
+    /// The cracks of its place, each at moments from its beginning to its end; none of tabulated ways.
+    pub(super) fn place(&self, moments: usize) -> Vec<PlaceCrack> {
+        let Way::Followed(tracks) = &self.way else { return Vec::new() };
+        let last_year = self.begin_year + self.last_years();
+        let begun = tracks.iter().filter(|track| track.seed.born_year < last_year);
+        begun
+            .map(|track| {
+                let (begin, end) =
+                    (track.seed.born_year - self.begin_year, track.end_year.min(last_year) - self.begin_year);
+                let part = |i: usize| i as f64 / (moments.max(2) - 1) as f64;
+                let years: Vec<f64> = (0..moments).map(|i| begin + (end - begin) * part(i)).collect();
+                let sizes: Vec<[f64; 2]> = years.iter().map(|&years| self.track_size_mm(track, years)).collect();
+                PlaceCrack {
+                    position_mm: track.position_mm,
+                    depth_mm: sizes.iter().map(|size| size[0]).collect(),
+                    length_mm: sizes.iter().map(|size| size[1]).collect(),
+                    years,
+                    joins: track.joined && track.end_year <= last_year,
+                    is_lost: !track.joined && track.end_year <= last_year,
+                }
+            })
+            .collect()
+    }
+
     /// When it ends: lost, or left.
     fn last_years(&self) -> f64 {
         self.years_to_loss.min(GrownCracks::LONGEST_YEARS)
@@ -138,7 +225,7 @@ impl<'p> Specimen<'p> {
         self.plan.starts.at(self.begin_year + years) - self.plan.starts.at(self.begin_year)
     }
 
-    /// Depth and surface length after some years, in mm.
+    /// Depth and surface length of the deepest crack after some years, in mm.
     fn size_mm(&self, years: f64) -> [f64; 2] {
         match &self.way {
             Way::Tabled { path, course, rate } => {
@@ -146,11 +233,31 @@ impl<'p> Specimen<'p> {
                 let ln_depth = -ln(y) * path.depth_power();
                 [exp(ln_depth), exp(ln_depth + ln_ratio)]
             }
-            Way::Followed(way) => {
-                let [depth_mm, half_length_mm] = way.size_at_mm(self.begin_year + years);
-                [depth_mm, self.halves() * half_length_mm]
+            Way::Followed(tracks) => {
+                let deeper = |one: [f64; 2], other: [f64; 2]| if other[0] > one[0] { other } else { one };
+                self.living(tracks, years).fold([f64::NAN; 2], |deepest: [f64; 2], size| {
+                    if deepest[0].is_nan() { size } else { deeper(deepest, size) }
+                })
             }
         }
+    }
+
+    /// Depth and surface length of each crack that is there after some years, in mm.
+    fn living<'t>(&'t self, tracks: &'t [Track], years: f64) -> impl Iterator<Item = [f64; 2]> {
+        let there = tracks.iter().filter(move |track| track.lives(self.begin_year + years));
+        there.map(move |track| self.track_size_mm(track, years))
+    }
+
+    fn track_size_mm(&self, track: &Track, years: f64) -> [f64; 2] {
+        let [depth_mm, half_length_mm] = track.way.size_at_mm(self.begin_year + years);
+        [depth_mm, self.halves() * half_length_mm]
+    }
+
+    /// The crack that ends in the loss, of those that were followed.
+    fn lost_track(&self) -> Option<&Track> {
+        let Way::Followed(tracks) = &self.way else { return None };
+        let lost = tracks.iter().filter(|track| !track.joined && track.end_year < f64::INFINITY);
+        lost.min_by(|one, other| one.end_year.total_cmp(&other.end_year))
     }
 
     /// How often the measure c of the crack's shape goes into its surface length.
@@ -173,7 +280,12 @@ impl<'p> Specimen<'p> {
     fn years_to_detectable(&self, technique: &TechniquePlan) -> f64 {
         /// A third of an hour.
         const CLOSE_YEARS: f64 = 4e-5;
-        let is_detectable = |years: f64| self.p_detected(technique, years) >= self.detectable_at;
+        let is_detectable = |years: f64| match &self.way {
+            Way::Tabled { .. } => self.p_detected(technique, self.size_mm(years)) >= self.detectable_at,
+            Way::Followed(tracks) => {
+                self.living(tracks, years).any(|size| self.p_detected(technique, size) >= self.detectable_at)
+            }
+        };
         let (mut hidden, mut seen) = (0.0, self.last_years());
         if is_detectable(hidden) {
             return 0.0;
@@ -189,8 +301,7 @@ impl<'p> Specimen<'p> {
     }
 
     /// Probability of detection in a look of median quality on a crack like any other.
-    fn p_detected(&self, technique: &TechniquePlan, years: f64) -> f64 {
-        let [depth_mm, length_mm] = self.size_mm(years);
+    fn p_detected(&self, technique: &TechniquePlan, [depth_mm, length_mm]: [f64; 2]) -> f64 {
         let (ln_depth, ln_length) = (ln(depth_mm), ln(length_mm));
         let ln_size = match technique.size {
             SizeMeasure::Length => ln_length,

@@ -15,15 +15,19 @@ const MOST_OUTAGES: u32 = 4;
 /// Ways in the table of ways, and moments of each.
 const WAYS: usize = 200;
 const MOMENTS: usize = 80;
+/// Places in the table of places, and moments of each of their cracks.
+const PLACES: usize = 50;
+const PLACE_MOMENTS: usize = 40;
 
 impl GrownCracks {
     /// Names of its tables.
-    pub const TABLES: [&str; 4] = ["cracks", "quantiles", "looks", "ways"];
+    pub const TABLES: [&str; 5] = ["cracks", "quantiles", "looks", "ways", "places"];
 
     /// A table by name.
     ///
     /// `cracks` has a line for each crack, `quantiles` those of life, size at the loss and window, `looks` the
-    /// chances that one or two looks fall into the window, and `ways` some cracks at many moments.
+    /// chances that one or two looks fall into the window, `ways` some cracks at many moments, and `places` some places crack by crack, where
+    /// cracks join.
     ///
     /// # Errors
     /// Refuses another name.
@@ -33,6 +37,7 @@ impl GrownCracks {
             "quantiles" => Ok(self.quantiles()),
             "looks" => Ok(self.looks()),
             "ways" => self.some_ways(),
+            "places" => self.some_places(),
             _ => {
                 Err(Error::argument("name", name, "must be a table", &format!("there are {}", Self::TABLES.join(", "))))
             }
@@ -120,5 +125,32 @@ impl GrownCracks {
                 ("surface_mpa_sqrt_m", number(|way| &way.surface_mpa_sqrt_m)),
             ],
         })
+    }
+
+    fn some_places(&self) -> Result<Table> {
+        let places = self.places(PLACES, PLACE_MOMENTS)?;
+        let mut numbers: [Vec<u64>; 2] = Default::default();
+        let mut sizes: [Vec<f64>; 4] = Default::default();
+        let mut ends = Vec::new();
+        for (place, cracks) in places.iter().enumerate() {
+            for (crack, about) in cracks.iter().enumerate() {
+                let end = match (about.joins, about.is_lost) {
+                    (true, _) => "joins",
+                    (false, true) => "lost",
+                    (false, false) => "remains",
+                };
+                for (moment, &years) in about.years.iter().enumerate() {
+                    let line = [years, about.position_mm, about.depth_mm[moment], about.length_mm[moment]];
+                    sizes.iter_mut().zip(line).for_each(|(column, number)| column.push(number));
+                    numbers.iter_mut().zip([place, crack]).for_each(|(column, number)| column.push(number as u64));
+                    ends.push(end.to_owned());
+                }
+            }
+        }
+        let counts = ["place", "crack"].into_iter().zip(numbers.map(Column::Count));
+        let names = ["years", "position_mm", "depth_mm", "length_mm"];
+        let sizes = names.into_iter().zip(sizes.map(Column::Number));
+        let ends = std::iter::once(("end", Column::Text(ends)));
+        Ok(Table { name: "places", columns: counts.chain(sizes).chain(ends).collect() })
     }
 }

@@ -6,10 +6,11 @@
 
 mod followed;
 mod past;
+mod place;
 mod sight;
 mod sow;
 
-pub(super) use followed::{beginning, loss_rule};
+pub(super) use place::{Place, Track, Tracks};
 pub(super) use sow::{own_toughness, tabled_loss};
 
 use super::plan::RowPlan;
@@ -134,7 +135,7 @@ pub(crate) struct Population<'p> {
     sizes: Vec<followed::Size>,
     /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
     closed: Vec<f64>,
-    tracks: followed::Tracks,
+    tracks: Tracks,
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
     bands: Vec<sow::Band>,
@@ -145,14 +146,15 @@ pub(crate) struct Population<'p> {
 
 /// A crack about to be worked out.
 #[derive(Debug, Clone, Copy)]
-struct Seed {
-    key: Key,
-    blade: u32,
-    class: u32,
+pub(super) struct Seed {
+    pub key: Key,
+    pub blade: u32,
+    pub class: u32,
     /// Number of the origin among those of its class in the blade.
-    origin: u32,
-    stress: f64,
-    born_year: f64,
+    pub origin: u32,
+    /// Logarithm of its blade's factor on stress.
+    pub stress: f64,
+    pub born_year: f64,
 }
 
 /// What a technique makes of a crack, whatever the outage.
@@ -187,7 +189,7 @@ impl<'p> Population<'p> {
             false_calls: vec![Vec::new(); row.techniques.len()],
             sizes: Vec::new(),
             closed: Vec::new(),
-            tracks: followed::Tracks::default(),
+            tracks: Tracks::default(),
             notes: Notes::default(),
             bands: Vec::new(),
             seeds: Vec::new(),
