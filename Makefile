@@ -43,6 +43,7 @@ lint: $(STAMPS)/package $(STAMPS)/tools
 
 bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/side_by_side.py
+	$(PYTHON) benches/cracks.py
 
 clean:
 	rm -rf $(VENV) demo-results target python/serrata/_engine*.so
