@@ -215,7 +215,7 @@ pub const POSITION_MM: Bound = Bound::from(-1e5, 1e5);
 /// Starts per year.
 pub const STARTS_PER_YEAR: Bound = Bound::from(0.0, 1e6);
 /// Starts from one overspeed to the next.
-pub const EVERY_STARTS: Bound = Bound::from(1.0, 1e9);
+pub const EVERY_STARTS: Bound = Bound::from(1.0, 1e6);
 /// Overspeed over running speed.
 pub const SPEED_RATIO: Bound = Bound::from(1.0, 1.5);
 /// Running hours per year; a leap year has 8784.

@@ -15,6 +15,7 @@ above it.
 from serrata._engine import CAUTION, __version__
 from serrata.comparison import Comparison
 from serrata.demonstration import Demonstration, DemonstrationPlan
+from serrata.doubt import ComparisonInDoubt, simulate_in_doubt
 from serrata.errors import (
     ArgumentError,
     ContradictionError,
@@ -39,6 +40,7 @@ __all__ = [
     "CAUTION",
     "ArgumentError",
     "Comparison",
+    "ComparisonInDoubt",
     "ContradictionError",
     "DataError",
     "Demonstration",
@@ -63,4 +65,5 @@ __all__ = [
     "fit_signal",
     "fit_signal_records",
     "simulate",
+    "simulate_in_doubt",
 ]

@@ -298,6 +298,23 @@ class HitMissFit:
         """Give what a study takes from the fit, its basis included; see `Study.with_technique`."""
         return self._engine.evidence()
 
+    def drawn_evidence(self, seed: int, draw: int) -> Evidence:
+        """Give the same for one draw of what the data leave open about the curve; see `serrata.simulate_in_doubt`.
+
+        ln q50, ln spread and the shifts are drawn as normal with the covariance of the fit, the share of false
+        calls from its beta distribution under Jeffreys' prior.
+
+        Parameters
+        ----------
+        seed, draw : int, at least 0
+            Which draw.
+
+        Returns
+        -------
+        Evidence
+        """
+        return self._engine.drawn_evidence(seed, draw)
+
 
 def fit_hit_miss(
     size_mm: npt.ArrayLike,

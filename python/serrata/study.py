@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from serrata.comparison import Comparison
+    from serrata.doubt import ComparisonInDoubt
     from serrata.grown import GrownCracks
+    from serrata.hit_miss import HitMissFit
     from serrata.simulation import Progress
 
 __all__ = ["Study"]
@@ -182,6 +184,20 @@ class Study:
         from serrata.simulation import simulate
 
         return simulate(self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished)
+
+    def simulate_in_doubt(
+        self,
+        fits: Mapping[str, HitMissFit],
+        *,
+        draws: int = 40,
+        trials: int = 1_000,
+        seed: int = 1,
+        threads: int = 0,
+    ) -> ComparisonInDoubt:
+        """Compare while detection is only as well known as the records make it; see `serrata.simulate_in_doubt`."""
+        from serrata.doubt import simulate_in_doubt
+
+        return simulate_in_doubt(self, fits, draws=draws, trials=trials, seed=seed, threads=threads)
 
     def grow(
         self,

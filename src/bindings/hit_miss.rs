@@ -7,6 +7,7 @@ use super::evidence::Evidence;
 use super::records::Records;
 use crate::error::{Error, Result};
 use crate::model::detection::SizeMeasure;
+use crate::random::Key;
 use crate::statistics::hit_miss::{self, Bounds, Limit, Link, Look, Looks, Method, Model, Selection, SizeScale};
 use numpy::{IntoPyArray, PyArray1, PyArray2, PyReadonlyArray1};
 use pyo3::prelude::*;
@@ -258,6 +259,12 @@ impl HitMissFit {
     /// What a study takes from the fit.
     fn evidence(&self, py: Python<'_>) -> PyResult<Evidence> {
         released(py, || self.fit.evidence()).map(|evidence| Evidence { evidence })
+    }
+
+    /// The same, for one draw of what the data leave open.
+    fn drawn_evidence(&self, py: Python<'_>, seed: u64, draw: u64) -> PyResult<Evidence> {
+        let key = Key::from_seed(seed).named("detection").child(draw);
+        released(py, || self.fit.drawn_evidence(key)).map(|evidence| Evidence { evidence })
     }
 
     /// Names of the factors with their levels, the reference first.

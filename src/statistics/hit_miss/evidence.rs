@@ -15,6 +15,12 @@ impl Fit {
     /// # Errors
     /// As [`Fit::pod_curve`].
     pub fn evidence(&self) -> Result<Evidence> {
+        let (evidence, of) = self.evidence_without_basis()?;
+        Ok(Evidence { basis: of.basis()?, ..evidence })
+    }
+
+    /// The same without its basis, and the fit at the levels that its curve is of.
+    pub(super) fn evidence_without_basis(&self) -> Result<(Evidence, Fit)> {
         let has = |factor: &str| self.looks.factors.iter().any(|known| known.name == factor);
         let (mut fit, mut surface_shift_log, mut grade_shift_log) = (self.clone(), Vec::new(), Vec::new());
         if has("surface") {
@@ -33,14 +39,15 @@ impl Fit {
             grade_shift_log = grades.into_iter().filter_map(|grade| Some((grade, shift(grade)?))).collect();
         }
         let (calls, clean) = self.looks.false_calls();
-        Ok(Evidence {
+        let evidence = Evidence {
             pod: fit.pod_curve()?,
             surface_shift_log,
             grade_shift_log,
             inspection_sigma: self.model().between_inspectors.then(|| self.inspection_sigma()),
             false_call_probability: (clean > 0).then(|| calls as f64 / clean as f64),
-            basis: fit.basis()?,
-        })
+            basis: String::new(),
+        };
+        Ok((evidence, fit))
     }
 
     /// Where the curve comes from, in one line.

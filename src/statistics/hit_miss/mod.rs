@@ -25,6 +25,7 @@
 //! this table (`coverage`, ignored by default) and fails where it no longer holds.
 
 mod bounds;
+mod drawn;
 mod evidence;
 mod fit;
 mod goodness;

@@ -1,0 +1,207 @@
+"""Strategies compared while the detection curves are only as well known as the records make them.
+
+A comparison takes every input as known. Here detection by some techniques is drawn anew for each of many
+small comparisons, from what the fits leave open; what differs between them beyond chance is lack of knowledge,
+and is kept apart from the scatter of lives.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import cached_property
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from serrata._engine import CAUTION
+from serrata.errors import ArgumentError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    from serrata.hit_miss import HitMissFit
+    from serrata.study import Study
+
+__all__ = ["ComparisonInDoubt", "simulate_in_doubt"]
+
+#: Quantities that are compared, as in `Comparison.summary`.
+QUANTITIES = ("p_any_loss", "losses", "cracks_found", "blades_replaced", "cost", "days")
+#: Columns of the report, with their widths.
+_COLUMNS = {"value": 12, "standard_error": 10, "sd_by_knowledge": 14, "sd_by_trials": 12, "low": 12, "high": 12}
+
+
+class ComparisonInDoubt:
+    """What the strategies come to, over draws of what the records leave open; made by `simulate_in_doubt`.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> study = serrata.Study.load("demo-data/demo-study.toml")
+    >>> records = serrata.Records.read("demo-data/demo-records.csv", dates="day-month-year")
+    >>> fit = serrata.fit_hit_miss_records(records, technique="phased-array", penalised=True)
+    >>> doubt = study.simulate_in_doubt({"phased-array": fit}, draws=3, trials=40, seed=1)
+    >>> sorted(set(doubt.draws["draw"]))
+    [0, 1, 2]
+    """
+
+    _draws: pd.DataFrame
+    _about: dict[str, Any]
+
+    def __init__(self) -> None:
+        raise TypeError("ComparisonInDoubt is made by study.simulate_in_doubt(...)")
+
+    @classmethod
+    def _of(cls, draws: pd.DataFrame, about: dict[str, Any]) -> ComparisonInDoubt:
+        found = cls.__new__(cls)
+        found._draws, found._about = draws, about
+        return found
+
+    @property
+    def draws(self) -> pd.DataFrame:
+        """A line for each draw, strategy and quantity: value and its standard error by the number of trials."""
+        return self._draws.copy()
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """A line for each strategy and quantity, over all draws.
+
+        Columns: strategy, quantity, value (mean over draws), standard_error (of that mean), sd_by_knowledge
+        (standard deviation between draws beyond that of the trials; 0 where trials explain it all),
+        sd_by_trials (what the trials of one draw leave open), low, high (5 % and 95 % of the draws; they hold the
+        scatter of the trials too).
+        """
+        import pandas as pd
+
+        lines = []
+        for (strategy, quantity), table in self._draws.groupby(["strategy", "quantity"], sort=False):
+            values, errors = table["value"], table["standard_error"]
+            between, within = float(values.var(ddof=1)), float((errors**2).mean())
+            lines.append(
+                {
+                    "strategy": strategy,
+                    "quantity": quantity,
+                    "value": float(values.mean()),
+                    "standard_error": math.sqrt(between / len(values)),
+                    "sd_by_knowledge": math.sqrt(max(between - within, 0.0)),
+                    "sd_by_trials": math.sqrt(within),
+                    "low": float(values.quantile(0.05)),
+                    "high": float(values.quantile(0.95)),
+                }
+            )
+        return pd.DataFrame(lines)
+
+    @cached_property
+    def first(self) -> pd.DataFrame:
+        """Share of the draws in which each strategy has the lowest cost, and the fewest losses.
+
+        Columns: strategy, lowest_cost, fewest_losses. Within a draw all strategies meet the same lives; strategies
+        that tie share the draw.
+        """
+        import pandas as pd
+
+        shares = {}
+        for name, quantity in (("lowest_cost", "cost"), ("fewest_losses", "losses")):
+            table = self._draws[self._draws["quantity"] == quantity]
+            wide = table.pivot_table(index="draw", columns="strategy", values="value", sort=False)
+            best = wide.eq(wide.min(axis=1), axis=0)
+            shares[name] = best.div(best.sum(axis=1), axis=0).mean()
+        return pd.DataFrame(shares).rename_axis("strategy").reset_index()
+
+    def report(self) -> str:
+        """Give the answer as plain text."""
+        about = self._about
+        lines = [
+            f"{about['draws']} draws of detection by {', '.join(about['techniques'])}, {about['trials']:,} trials "
+            f"each, seed {about['seed']}",
+            "",
+            f"{'':<34}{'mean':>12}{'±':>10}{'by knowledge':>14}{'by trials':>12}{'5 %':>12}{'95 %':>12}",
+        ]
+        for strategy, table in self.summary.groupby("strategy", sort=False):
+            lines.append(str(strategy))
+            for line in table.to_dict("records"):
+                numbers = "".join(f"{line[name]:>{width}.4g}" for name, width in _COLUMNS.items())
+                lines.append(f"   {line['quantity']:<31}{numbers}")
+        lines += ["", f"{'share of draws with the':<34}{'lowest cost':>14}{'fewest losses':>16}"]
+        for line in self.first.to_dict("records"):
+            lines.append(f"   {line['strategy']:<31}{line['lowest_cost']:>14.2f}{line['fewest_losses']:>16.2f}")
+        lines += [
+            "",
+            "Means and their standard error; standard deviations between draws beyond the trials, and of the trials of",
+            "one draw. Only detection by the named techniques is in doubt here; all other inputs are taken as known.",
+            "",
+            CAUTION,
+            "",
+        ]
+        return "\n".join(lines)
+
+    def to_json(self) -> str:
+        """Give summary and shares as one JSON object."""
+        tables = {"summary": self.summary.to_dict("records"), "first": self.first.to_dict("records")}
+        return json.dumps({**self._about, **tables, "caution": CAUTION}, allow_nan=False)
+
+    def __repr__(self) -> str:
+        return f"<ComparisonInDoubt: {self._about['draws']} draws of {', '.join(self._about['techniques'])}>"
+
+    def __str__(self) -> str:
+        return self.report()
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(self.report())}</pre>"
+
+
+def simulate_in_doubt(
+    study: Study,
+    fits: Mapping[str, HitMissFit],
+    *,
+    draws: int = 40,
+    trials: int = 1_000,
+    seed: int = 1,
+    threads: int = 0,
+) -> ComparisonInDoubt:
+    """Compare strategies for many draws of what the fits leave open about detection.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    fits : mapping of technique to HitMissFit
+        What the records say of each technique; see `Study.with_technique`.
+    draws : int, from 2 to 10,000
+        Draws of the curves. 40 give the standard deviation by knowledge within about a quarter.
+    trials : int
+        Trials for each draw.
+    seed : int
+        Seed of the draws; each draw's trials have a seed of their own.
+    threads : int
+        Threads; 0 for as many as the machine gives.
+
+    Returns
+    -------
+    ComparisonInDoubt
+
+    Raises
+    ------
+    ArgumentError
+        For no fit, or a number out of range.
+    """
+    import pandas as pd
+
+    if not fits:
+        raise ArgumentError("fits = {}\n    must name at least one technique\n    without one use simulate")
+    if not (isinstance(draws, int) and 2 <= draws <= 10_000):
+        raise ArgumentError(
+            f"draws = {draws!r}\n    must be a whole number from 2 to 10000\n    40 give a first answer"
+        )
+    tables = []
+    for draw in range(draws):
+        drawn = study
+        for technique, fit in fits.items():
+            drawn = drawn.with_technique(technique, fit.drawn_evidence(seed, draw))
+        comparison = drawn.simulate(trials=trials, seed=seed + 1 + draw, threads=threads, progress=False)
+        table = comparison.summary
+        table = table[table["quantity"].isin(QUANTITIES)]
+        tables.append(table[["strategy", "quantity", "value", "standard_error"]].assign(draw=draw))
+    about = {"techniques": list(fits), "draws": draws, "trials": trials, "seed": seed}
+    return ComparisonInDoubt._of(pd.concat(tables, ignore_index=True), about)
