@@ -211,7 +211,7 @@ mod tests {
     fn halved(fit: &Fit) -> super::super::problem::Problem {
         let mut problem = fit.problem.clone();
         let design = &mut problem.design;
-        let kept = |look: &usize| look % 2 == 0;
+        let kept = |look: &usize| look.is_multiple_of(2);
         design.rows =
             (0..design.hits.len()).filter(kept).flat_map(|look| fit.problem.design.row(look).to_vec()).collect();
         design.hits = (0..design.hits.len()).filter(kept).map(|look| fit.problem.design.hits[look]).collect();
