@@ -137,8 +137,15 @@ class ComparisonInDoubt:
         return "\n".join(lines)
 
     def to_json(self) -> str:
-        """Give summary and shares as one JSON object."""
-        tables = {"summary": self.summary.to_dict("records"), "first": self.first.to_dict("records")}
+        """Give summary and shares as one JSON object; what no trial showed anything of as null."""
+
+        def plain(table: pd.DataFrame) -> list[dict[str, Any]]:
+            lines = table.to_dict("records")
+            return [
+                {str(k): None if isinstance(v, float) and math.isnan(v) else v for k, v in x.items()} for x in lines
+            ]
+
+        tables = {"summary": plain(self.summary), "first": plain(self.first)}
         return json.dumps({**self._about, **tables, "caution": CAUTION}, allow_nan=False)
 
     def __repr__(self) -> str:
