@@ -39,8 +39,9 @@ class ComparisonInDoubt:
     --------
     >>> import serrata
     >>> study = serrata.Study.load("demo-data/demo-study.toml")
-    >>> records = serrata.Records.read("demo-data/demo-records.csv", dates="day-month-year")
-    >>> fit = serrata.fit_hit_miss_records(records, technique="phased-array", penalised=True)
+    >>> size_mm = [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0]
+    >>> found = [False, False, False, True, False, False, True, False, True, True, False, True, True, True, True]
+    >>> fit = serrata.fit_hit_miss(size_mm, found)
     >>> doubt = study.simulate_in_doubt({"phased-array": fit}, draws=3, trials=40, seed=1)
     >>> sorted(set(doubt.draws["draw"]))
     [0, 1, 2]

@@ -21,8 +21,7 @@ pub(super) const SCALES: [(&str, SizeScale); 2] = [("log", SizeScale::Log), ("pl
 pub(super) const SIZES: [(&str, SizeMeasure); 3] =
     [("length", SizeMeasure::Length), ("depth", SizeMeasure::Depth), ("geometric-mean", SizeMeasure::GeometricMean)];
 
-pub(super) const METHODS: [(&str, Method); 5] = [
-    ("modified-likelihood-ratio", Method::ModifiedLikelihoodRatio),
+pub(super) const METHODS: [(&str, Method); 4] = [
     ("likelihood-ratio", Method::LikelihoodRatio),
     ("wald", Method::Wald),
     ("pointwise-band", Method::PointwiseBand),
@@ -298,13 +297,6 @@ impl HitMissFit {
     #[getter]
     fn has_free_limit(&self) -> bool {
         self.fit.model().has_free_limit()
-    }
-
-    /// The method of bounds that suits the fit.
-    #[getter]
-    fn usual_method(&self) -> &'static str {
-        let usual = self.fit.usual_method();
-        METHODS.iter().find(|(_, method)| *method == usual).map_or("likelihood-ratio", |(word, _)| word)
     }
 
     #[getter]

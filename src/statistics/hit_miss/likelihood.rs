@@ -42,16 +42,6 @@ pub(super) struct Likelihood<'d> {
     pub penalised: bool,
 }
 
-/// What a look says of the odds of a hit.
-pub(super) struct Odds {
-    /// Their logarithm.
-    pub log: f64,
-    /// Its derivatives by the parameters.
-    pub slope: DVector<f64>,
-    /// Variance of the answer, 1 for a hit and 0 for a miss.
-    pub variance: f64,
-}
-
 /// Column of the design that holds size.
 pub(super) const SIZE: usize = 1;
 
@@ -164,24 +154,15 @@ impl Likelihood<'_> {
         })
     }
 
-    /// Log odds of a hit at a look, with their slope by the parameters; inspectors being alike.
-    pub fn odds(&self, look: usize, theta: &DVector<f64>) -> Odds {
-        let (row, theta) = (self.design.row(look), theta.as_slice());
-        let [miss, hit] = [false, true].map(|hit| self.moments(hit, dot(row, theta), theta[SIZE]));
-        let slope_over_sizes = |moments: &Moments| moments.over_sizes.as_ref().map_or(0.0, |over| over.slope);
-        let mut slope = DVector::from_row_slice(row) * (hit.slope - miss.slope);
-        slope[SIZE] += slope_over_sizes(&hit) - slope_over_sizes(&miss);
-        Odds { log: hit.log - miss.log, slope, variance: (hit.log + miss.log).exp() }
-    }
-
     fn add_look(&self, look: usize, theta: &[f64], row: &[f64], sums: &mut Sums) {
         let weight = self.weights[look];
         if weight > 0.0 {
-            sums.add(weight, row, &self.moments(self.design.hits[look], dot(row, theta), theta[SIZE]));
+            sums.add(weight, row, &self.moments(look, dot(row, theta), theta[SIZE]));
         }
     }
 
-    fn moments(&self, hit: bool, eta: f64, per_size: f64) -> Moments {
+    fn moments(&self, look: usize, eta: f64, per_size: f64) -> Moments {
+        let hit = self.design.hits[look];
         let term = |eta| self.link.term_between(eta, hit, self.floor, self.ceiling);
         let nodes = &self.design.size_nodes;
         if nodes.is_empty() {
@@ -258,7 +239,7 @@ impl Likelihood<'_> {
                     row[..design.width].copy_from_slice(design.row(*look));
                     let count = self.weights[*look];
                     if count > 0.0 {
-                        sums.add(count, &row, &self.moments(design.hits[*look], eta + spread * shift, per_size));
+                        sums.add(count, &row, &self.moments(*look, eta + spread * shift, per_size));
                     }
                 }
                 *log = (weight * scale).ln() + 0.5 * (point * point - shift * shift) + sums.value;
@@ -293,7 +274,7 @@ impl Likelihood<'_> {
             for (look, eta) in looks.iter().zip(etas) {
                 let weight = self.weights[*look];
                 if weight > 0.0 {
-                    let moments = self.moments(self.design.hits[*look], eta + spread * shift, per_size);
+                    let moments = self.moments(*look, eta + spread * shift, per_size);
                     slope += weight * spread * moments.slope;
                     bend += weight * spread * spread * moments.bend();
                 }

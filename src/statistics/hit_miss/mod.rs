@@ -34,7 +34,6 @@ mod link;
 mod looks;
 mod model;
 mod problem;
-mod profile;
 mod refit;
 mod separation;
 mod summary;

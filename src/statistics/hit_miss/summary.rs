@@ -2,7 +2,7 @@
 
 use super::fit::Fit;
 use crate::error::Result;
-use crate::statistics::bound::{Bounds, Method};
+use crate::statistics::bound::Method;
 use crate::statistics::interval::exact_proportion;
 use std::fmt::Write;
 
@@ -57,38 +57,32 @@ impl Fit {
         Ok(())
     }
 
-    /// The methods of bounds that hold here, the usual one first.
-    fn methods(&self) -> Vec<Method> {
-        let known = [Method::ModifiedLikelihoodRatio, Method::LikelihoodRatio, Method::Wald];
-        known.into_iter().filter(|method| self.check_method(*method).is_ok()).collect()
-    }
-
+    /// Sizes with their bounds by the likelihood ratio and, where they hold, by Wald.
     fn sizes(&self) -> Result<Vec<Size>> {
-        let size = |(name, pod)| {
-            let bounds = |method| self.size_bounds(pod, CONFIDENCE, method);
-            let bounds = self.methods().into_iter().map(bounds).collect::<Result<_>>()?;
-            Ok(Size { name, value: self.size_at(pod), bounds })
-        };
-        [("q50", 0.5), ("q90", 0.9)].into_iter().map(size).collect()
+        let mut sizes = Vec::new();
+        for (name, pod) in [("q50", 0.5), ("q90", 0.9)] {
+            let ratio = self.size_bounds(pod, CONFIDENCE, Method::LikelihoodRatio)?;
+            let wald = match self.model().has_free_limit() {
+                true => None,
+                false => Some(self.size_bounds(pod, CONFIDENCE, Method::Wald)?),
+            };
+            let wald = wald.map_or((None, None), |wald| (wald.low, wald.high));
+            sizes.push(Size { name, value: self.size_at(pod), bounds: [ratio.low, ratio.high, wald.0, wald.1] });
+        }
+        Ok(sizes)
     }
 
     fn write_sizes(&self, page: &mut String, sizes: Vec<Size>) -> std::fmt::Result {
-        /// Of two bounds.
-        const WIDTH: usize = 17;
         let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
-        let methods = self.methods();
-        write!(page, "{:19}", "")?;
-        methods.iter().try_for_each(|method| write!(page, "  {:^WIDTH$}", short(*method)))?;
-        write!(page, "\n  size in mm  value  ")?;
-        methods.iter().try_for_each(|_| write!(page, "  {:>8} {:>8}", "lower", "upper"))?;
-        writeln!(page, "   (each bound at 95 %)")?;
+        writeln!(page, "                 likelihood ratio           Wald")?;
+        writeln!(page, "  size in mm  value    lower    upper    lower    upper   (each bound at 95 %)")?;
         for Size { name, value, bounds } in &sizes {
             write!(page, "  {name:<8} {:>8}", mm(*value))?;
-            bounds.iter().try_for_each(|bound| write!(page, "  {:>8} {:>8}", mm(bound.low), mm(bound.high)))?;
+            bounds.iter().try_for_each(|bound| write!(page, " {:>8}", mm(*bound)))?;
             writeln!(page)?;
         }
         if let Some(q90) = sizes.last() {
-            writeln!(page, "  q90/95 = {} mm by {}", mm(q90.bounds[0].high), methods[0].words())?;
+            writeln!(page, "  q90/95 = {} mm by likelihood ratio", mm(q90.bounds[1]))?;
         }
         Ok(())
     }
@@ -201,14 +195,6 @@ impl Fit {
 struct Size {
     name: &'static str,
     value: Option<f64>,
-    /// By each of the methods.
-    bounds: Vec<Bounds>,
-}
-
-/// Words that fit over two columns.
-fn short(method: Method) -> &'static str {
-    match method {
-        Method::ModifiedLikelihoodRatio => "modified ratio",
-        method => method.words(),
-    }
+    /// Lower and upper by the likelihood ratio, then by Wald.
+    bounds: [Option<f64>; 4],
 }
