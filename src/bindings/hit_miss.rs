@@ -262,7 +262,9 @@ impl HitMissFit {
     }
 
     /// The same, for one draw of what the data leave open.
-    fn drawn_evidence(&self, py: Python<'_>, seed: u64, draw: u64) -> PyResult<Evidence> {
+    fn drawn_evidence(&self, py: Python<'_>, seed: &Bound<'_, PyAny>, draw: &Bound<'_, PyAny>) -> PyResult<Evidence> {
+        let seed = whole("seed", seed, u64::MAX, "any such number will do")?;
+        let draw = whole("draw", draw, u64::MAX, "0 is the first")?;
         let key = Key::from_seed(seed).named("detection").child(draw);
         released(py, || self.fit.drawn_evidence(key)).map(|evidence| Evidence { evidence })
     }

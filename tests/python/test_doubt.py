@@ -63,5 +63,7 @@ def test_the_same_seed_gives_the_same_answer_and_bad_arguments_are_refused(study
     assert '"caution"' in one.to_json()
     with pytest.raises(serrata.ArgumentError, match="at least one technique"):
         study.simulate_in_doubt({})
+    with pytest.raises(serrata.ArgumentError, match="seed = -1"):
+        study.simulate_in_doubt({"ultrasonic": curve}, seed=-1)
     with pytest.raises(serrata.ArgumentError, match="whole number from 2"):
         study.simulate_in_doubt({"ultrasonic": curve}, draws=1)

@@ -37,11 +37,12 @@ impl Fit {
         const FALSE_CALLS: u64 = 1 << 20;
         let (calls, clean) = self.looks.false_calls();
         let (mut evidence, _) = self.drawn(key)?.evidence_without_basis()?;
-        evidence.false_call_probability = (clean > 0).then(|| {
-            let (calls, others) = (calls as f64 + 0.5, (clean - calls) as f64 + 0.5);
-            Beta::new(calls, others).map_or(f64::NAN, |share| share.inverse_cdf(key.uniform(FALSE_CALLS)))
-        });
-        evidence.basis = format!("{}; one draw of what the data leave open", self.evidence()?.basis);
+        if clean > 0 {
+            let share = Beta::new(calls as f64 + 0.5, (clean - calls) as f64 + 0.5).ok();
+            evidence.false_call_probability = share.map(|share| share.inverse_cdf(key.uniform(FALSE_CALLS)));
+        }
+        let (hits, count) = self.looks.hits();
+        evidence.basis = format!("one draw of what {count} looks, {hits} of them hits, leave open");
         Ok(evidence)
     }
 
