@@ -198,3 +198,33 @@ fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
     let mean_mm = |grown: &GrownCracks| grown.cracks.iter().map(|crack| crack.critical_length_mm).sum::<f64>();
     assert!(mean_mm(&near) > mean_mm(&far), "joined cracks are longer");
 }
+
+/// Memoryless initiation: after the first of six, the second comes after an exponential time of mean M / 5, the
+/// third a further M / 4 later, and so on.
+#[test]
+fn the_other_origins_of_a_place_follow_the_first_by_the_law_of_initiation() {
+    let edits = [
+        (
+            "sides = [\"suction\", \"pressure\"]",
+            "sides = [\"suction\"]\norigins = 6\njoining = { rule = \"touching\", spacing_mm = 10000, placement = \"even\" }",
+        ),
+        ("blade_stress_sigma_log = 0.1", "blade_stress_sigma_log = 0"),
+        ("kind = \"weibull\"\nshape = 2\nscale = 20000", "kind = \"exponential\"\nmean = 6000"),
+        ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-16"),
+    ];
+    let places = grown(&study(&edits), &asking(None, 400)).places(400, 2).expect("places");
+    let mean_years = 6000.0 / 150.0;
+    let births = places.iter().map(|cracks| {
+        let mut years: Vec<f64> = cracks.iter().map(|crack| crack.years[0]).collect();
+        years.sort_by(f64::total_cmp);
+        assert_eq!((years.len(), years[0]), (6, 0.0));
+        years
+    });
+    let births: Vec<Vec<f64>> = births.collect();
+    for later in 1..6 {
+        let expected = mean_years / (6 - later) as f64;
+        let gap = births.iter().map(|years| years[later] - years[later - 1]).sum::<f64>() / 400.0;
+        // Four standard errors: an exponential time scatters by its mean.
+        assert!((gap - expected).abs() < 4.0 * expected / 20.0, "{later}: {gap} against {expected}");
+    }
+}
