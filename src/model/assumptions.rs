@@ -5,6 +5,7 @@
 use super::Study;
 use super::detection::Technique;
 use super::fleet::HotSpot;
+use super::growth::Limit;
 use super::strategy::{Action, Strategy};
 
 impl Study {
@@ -65,8 +66,16 @@ impl Study {
     }
 
     fn about_overspeed(&self) -> Vec<String> {
-        let with = ids(self.units.iter().filter(|unit| unit.overspeed.is_some()).map(|unit| &unit.id));
-        let without = ids(self.units.iter().filter(|unit| unit.overspeed.is_none()).map(|unit| &unit.id));
+        let by_load = |spot: &HotSpot| matches!(spot.limit, Limit::Toughness { .. } | Limit::Diagram(_));
+        let concerned = |unit: usize| {
+            self.rows.iter().any(|row| row.unit == unit && self.roots[row.root].hot_spots.iter().any(by_load))
+        };
+        let such = |is_stated: bool| {
+            let units = self.units.iter().enumerate();
+            let units = units.filter(|(index, unit)| concerned(*index) && unit.overspeed.is_some() == is_stated);
+            ids(units.map(|(_, unit)| &unit.id))
+        };
+        let (with, without) = (such(true), such(false));
         let mut list = Vec::new();
         if !with.is_empty() {
             list.push(format!(

@@ -107,6 +107,16 @@ fn the_crack_is_critical_under_the_overspeed_though_not_under_an_ordinary_start(
 }
 
 #[test]
+fn a_study_says_what_it_takes_for_granted_of_overspeed() {
+    let said = |edits: &[(&str, &str)], text: &str| study(edits).assumptions().iter().any(|line| line.contains(text));
+    let (stated, unstated) = ("An overspeed raises all stress", "overspeed is not stated");
+    assert!(said(&[TOUGHNESS, OVERSPEED], stated) && !said(&[TOUGHNESS, OVERSPEED], unstated));
+    assert!(said(&[TOUGHNESS], unstated) && !said(&[TOUGHNESS], stated));
+    // A limit by depth hangs on no load.
+    assert!(!said(&[], unstated) && !said(&[OVERSPEED], stated));
+}
+
+#[test]
 fn an_overspeed_at_running_speed_changes_no_bit() {
     let idle = (
         OUTAGES,

@@ -44,6 +44,13 @@ def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
     assert max(map(len, result.stdout.splitlines())) <= 120
 
 
+def test_what_is_taken_for_granted_stands_in_the_report(losses):
+    unwrapped = " ".join(losses.report().split())
+    for assumption in losses.study.assumptions():
+        assert assumption in unwrapped
+    assert "Taken for granted" in unwrapped
+
+
 def test_the_printed_numbers_are_those_of_the_comparison(losses):
     result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
     line = losses.summary[(losses.summary["strategy"] == "bench_third") & (losses.summary["quantity"] == "p_any_loss")]
