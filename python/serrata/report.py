@@ -475,4 +475,7 @@ def _bullet(sentence: str) -> str:
 def _wrapped(sentence: str, first: str = "", rest: str = "") -> str:
     import textwrap
 
-    return textwrap.fill(sentence, _WIDTH, initial_indent=first, subsequent_indent=rest)
+    # A name with hyphens stays whole, so that it can be searched for.
+    return textwrap.fill(
+        sentence, _WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=False
+    )
