@@ -44,6 +44,7 @@ lint: $(STAMPS)/package $(STAMPS)/tools
 bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/side_by_side.py
 	$(PYTHON) benches/cracks.py
+	$(PYTHON) benches/hit_miss.py
 
 clean:
 	rm -rf $(VENV) demo-results target python/serrata/_engine*.so

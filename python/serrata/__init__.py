@@ -15,6 +15,7 @@ above it.
 from serrata._engine import CAUTION, __version__
 from serrata.comparison import Comparison
 from serrata.demonstration import Demonstration, DemonstrationPlan
+from serrata.detection import Evidence
 from serrata.doubt import ComparisonInDoubt, simulate_in_doubt
 from serrata.errors import (
     ArgumentError,
@@ -28,7 +29,8 @@ from serrata.errors import (
     StudyError,
 )
 from serrata.grown import GrownCracks
-from serrata.hit_miss import Evidence, HitMissFit, fit_hit_miss, fit_hit_miss_records
+from serrata.hit_miss import HitMissFit
+from serrata.hit_miss_fitting import fit_hit_miss, fit_hit_miss_records
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
 from serrata.signal_response import SignalFit, fit_signal, fit_signal_records

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
-from serrata import CAUTION, Error, FileError, Study, __version__, fit_hit_miss_records, fit_signal_records
-from serrata.command_records import demonstration, load, reads_records, records
-from serrata.hit_miss import Link, Size
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from serrata import CAUTION, Error, Study, __version__
+from serrata.command_detection import hit_miss, signal_response
+from serrata.command_records import demonstration, records
 
 __all__ = ["main"]
 
@@ -44,6 +39,8 @@ def main() -> None:
 
 main.add_command(records)
 main.add_command(demonstration)
+main.add_command(hit_miss)
+main.add_command(signal_response)
 
 
 @main.command()
@@ -130,119 +127,3 @@ def check(study: Path) -> None:
     for assumption in found.assumptions():
         click.echo(f"  - {assumption}")
     click.echo(f"\n{CAUTION}")
-
-
-@main.command("hit-miss")
-@reads_records
-@click.option("--technique", required=True, help="The technique whose looks are fitted.")
-@click.option("--size", default="length", show_default=True, type=click.Choice(["length", "depth", "geometric-mean"]))
-@click.option("--sizes-by", help="Take the sizes that this technique measured; else the confirmed ones.")
-@click.option("--size-error-log", default=0.0, help="Standard deviation of ln(measured size / true size).")
-@click.option("--factor", "factors", multiple=True, help="Column that shifts the curve; may be repeated.")
-@click.option("--link", default="logit", show_default=True, type=click.Choice(["logit", "probit"]))
-@click.option("--penalised", is_flag=True, help="Penalise the likelihood, for few or separated looks.")
-@click.option("--ceiling", is_flag=True, help="Fit the probability at the largest sizes; else it is 1.")
-@click.option("--floor", is_flag=True, help="Fit the probability at the smallest sizes; else it is 0.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the summary.")
-@click.option("--figure", type=click.Path(path_type=Path), help="Draw the curve with bounds and looks here.")
-@click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here.")
-def hit_miss(
-    file: Path,
-    columns: tuple[str, ...],
-    technique: str,
-    size: Size,
-    sizes_by: str | None,
-    size_error_log: float,
-    factors: tuple[str, ...],
-    link: Link,
-    penalised: bool,
-    ceiling: bool,
-    floor: bool,
-    as_json: bool,
-    figure: Path | None,
-    study: Path | None,
-    out: Path | None,
-    **declared: Any,  # noqa: ANN401
-) -> None:
-    """Fit the probability of detection of a technique to its hits and misses in FILE of inspection records."""
-    _check_study(study, out)
-    fit = fit_hit_miss_records(
-        load(file, columns, declared),
-        technique,
-        size=size,
-        sizes_by=sizes_by,
-        size_error_log=size_error_log,
-        factors=factors,
-        link=link,
-        penalised=penalised,
-        floor="fitted" if floor else 0.0,
-        ceiling="fitted" if ceiling else 1.0,
-    )
-    if as_json:
-        click.echo(fit.to_json())
-    else:
-        click.echo(fit.summary(), nl=False)
-        click.echo(f"\n{CAUTION}")
-    if figure is not None:
-        _drawn(figure, fit.plot)
-    if study is not None and out is not None:
-        Study.load(study).with_technique(technique, fit.evidence()).save(out)
-
-
-@main.command("signal")
-@reads_records
-@click.option("--technique", required=True, help="The technique whose signals are fitted.")
-@click.option("--threshold", type=float, required=True, help="Signal above which a call is made.")
-@click.option("--floor", type=float, help="Signals at or below it are lost in the noise.")
-@click.option("--saturation", type=float, help="Signals at or above it are cut off.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the summary.")
-@click.option("--figure", type=click.Path(path_type=Path), help="Draw signals, line and threshold here.")
-@click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here.")
-def signal_response(
-    file: Path,
-    columns: tuple[str, ...],
-    technique: str,
-    threshold: float,
-    floor: float | None,
-    saturation: float | None,
-    as_json: bool,
-    figure: Path | None,
-    study: Path | None,
-    out: Path | None,
-    **declared: Any,  # noqa: ANN401
-) -> None:
-    """Fit detection and false calls by a technique to its signals in FILE of inspection records."""
-    _check_study(study, out)
-    fit = fit_signal_records(load(file, columns, declared), technique, floor=floor, saturation=saturation)
-    if as_json:
-        click.echo(fit.to_json(threshold=threshold))
-    else:
-        click.echo(fit.summary(threshold=threshold), nl=False)
-        click.echo(f"\n{CAUTION}")
-    if figure is not None:
-        _drawn(figure, lambda ax: fit.plot(ax, threshold=threshold))
-    if study is not None and out is not None:
-        Study.load(study).with_technique(technique, fit.evidence(threshold=threshold)).save(out)
-
-
-def _check_study(study: Path | None, out: Path | None) -> None:
-    if (study is None) != (out is None):
-        raise click.UsageError("--study and --out go together: a study to read and where to write the changed one")
-
-
-def _drawn(place: Path, draw: Callable[[Axes], Axes]) -> None:
-    """Draw one figure into a file, without a screen."""
-    from matplotlib.figure import Figure
-
-    from serrata.plots import SIZE
-
-    figure = Figure(figsize=SIZE, layout="constrained")
-    draw(figure.subplots())
-    try:
-        figure.savefig(place, dpi=150)
-    except (OSError, ValueError) as error:
-        raise FileError(
-            f"{place}: {error}\n    name a file such as detection.png in a directory that is there"
-        ) from None

@@ -12,7 +12,7 @@ from serrata import CAUTION
 from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.records import Records
 
-__all__ = ["demonstration", "load", "reads_records", "records"]
+__all__ = ["demonstration", "draw", "load", "reads_records", "records"]
 
 
 def reads_records(command: Callable[..., None]) -> Callable[..., None]:
@@ -98,7 +98,7 @@ def side_by_side(
     found = load(file, columns, declared).side_by_side(techniques or None, by=by, lengths_mm=lengths_mm, level=level)
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
-        _draw(found.plot, figure)
+        draw(found.plot, figure)
 
 
 @records.command()
@@ -120,7 +120,7 @@ def unseen(
     found = load(file, columns, declared).unseen(techniques or None, level=level)
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
-        _draw(found.plot, figure)
+        draw(found.plot, figure)
 
 
 @click.group(epilog=CAUTION)
@@ -167,13 +167,14 @@ def outcome(
     click.echo(test.report(pod), nl=False)
 
 
-def _draw(plot: Callable[..., Any], file: Path) -> None:
-    """Draw without a screen."""
+def draw(plot: Callable[..., Any], file: Path) -> None:
+    """Draw one figure into a file, without a screen."""
     from matplotlib.figure import Figure
 
     from serrata.errors import FileError
+    from serrata.plots import SIZE
 
-    figure = Figure(figsize=(9.0, 4.5), layout="constrained")
+    figure = Figure(figsize=SIZE, layout="constrained")
     plot(figure.subplots())
     try:
         figure.savefig(file, dpi=150)

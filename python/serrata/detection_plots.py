@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     from matplotlib.axes import Axes
 
-    from serrata.hit_miss import HitMissFit, Method
+    from serrata.detection import Method
+    from serrata.hit_miss import HitMissFit
     from serrata.signal_response import SignalFit
 
 __all__ = ["hit_miss", "signals", "trade"]
@@ -24,6 +25,8 @@ _MARK = "#D55E00"
 _POINTS = 60
 #: How far the figure reaches beyond the looks, as a factor of size.
 _BEYOND = 1.5
+#: How far it follows a bound beyond the largest crack, as a factor.
+_FAR = 5.0
 #: Of the standard normal distribution, 90 % lie within this.
 _REACH = 1.645
 #: Looks that one group of found shares holds, about.
@@ -31,9 +34,11 @@ _PER_GROUP = 12
 
 
 def hit_miss(
-    fit: HitMissFit, ax: Axes | None = None, *, confidence: float = 0.95, method: Method = "likelihood-ratio"
+    fit: HitMissFit, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None
 ) -> Axes:
     """Probability of detection by size with bounds; hits above, misses below, and shares found in groups of size.
+
+    With factors, the looks are those at the levels that the fit is seen at.
 
     Parameters
     ----------
@@ -43,38 +48,47 @@ def hit_miss(
         Where to draw; a new figure if left out.
     confidence : float, between 0.5 and 1
         Of each bound by itself.
-    method : {"likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"}
-        How the bounds are made.
+    method : {"modified-likelihood-ratio", "likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"}
+        How the bounds are made; the fit's usual method if left out.
 
     Returns
     -------
     matplotlib.axes.Axes
     """
     ax = _axes(ax)
+    method = method or fit.usual_method
     looks = fit.looks.sort_values("size_mm")
+    smallest_mm, largest_mm = looks["size_mm"].iloc[[0, -1]]
+    for factor, level in fit.levels.items():
+        looks = looks[looks[factor] == level]
     size_mm, called = looks["size_mm"].to_numpy(), looks["called"].to_numpy()
-    grid = np.geomspace(size_mm[0] / _BEYOND, size_mm[-1] * _BEYOND, _POINTS)
+    q90_mm, (_, bound_mm) = fit.q90_mm, fit.size_bounds(0.9, confidence=confidence, method=method)
+    # As far as what is claimed, unless that is far from any look.
+    claimed = min(max(q90_mm or 0.0, bound_mm or 0.0), _FAR * largest_mm)
+    grid = np.geomspace(smallest_mm / _BEYOND, max(largest_mm, claimed) * _BEYOND, _POINTS)
     low, high = fit.pod_bounds(grid, confidence=confidence, method=method)
     words = method.replace("-", " ")
     ax.fill_between(
         grid, low, high, color=_CURVE, alpha=0.18, linewidth=0, label=f"bounds, each {confidence:.0%} ({words})"
     )
     ax.plot(grid, fit.pod_at(grid), color=_CURVE, label="probability of detection")
-    count = max(len(size_mm) // _PER_GROUP, 2)
-    groups = zip(np.array_split(size_mm, count), np.array_split(called, count), strict=True)
-    middles, shares = zip(*((np.exp(np.log(sizes).mean()), hits.mean()) for sizes, hits in groups), strict=True)
+    count = min(max(len(size_mm) // _PER_GROUP, 2), len(size_mm))
+    groups = list(zip(np.array_split(size_mm, count), np.array_split(called, count), strict=True)) if count else []
+    middles, shares = [np.exp(np.log(sizes).mean()) for sizes, _ in groups], [hits.mean() for _, hits in groups]
     ax.plot(middles, shares, "o", color="0.35", markersize=5, markerfacecolor="none", label="share found, by group")
     # The rug: outside the range of a probability, so that it hides nothing.
     ax.plot(size_mm[called], np.full(called.sum(), 1.05), "|", color="0.2", label=f"{called.sum()} hits (top)")
     misses = int((~called).sum())
     ax.plot(size_mm[~called], np.full(misses, -0.05), "|", color="0.2", label=f"{misses} misses (bottom)")
-    q90_mm, (_, bound_mm) = fit.q90_mm, fit.size_bounds(0.9, confidence=confidence, method=method)
     if q90_mm is not None:
         ax.plot([q90_mm], [0.9], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm")
-    if bound_mm is not None and bound_mm < grid[-1]:
-        ax.plot([bound_mm] * 2, [-0.1, 0.9], ":", color=_MARK, label=f"q90/{100 * confidence:.0f} {bound_mm:.3g} mm")
+    name = f"q90/{100 * confidence:.0f}"
+    if bound_mm is None:
+        ax.plot([], [], ":", color=_MARK, label=f"no {name}: nothing is excluded")
+    else:
+        ax.plot([bound_mm] * 2, [-0.1, 0.9], ":", color=_MARK, label=f"{name} {bound_mm:.3g} mm")
     _size_axis(ax)
-    ax.set(ylabel="probability of detection", ylim=(-0.1, 1.1))
+    ax.set(ylabel="probability of detection", xlim=(grid[0], grid[-1]), ylim=(-0.1, 1.1))
     ax.set_title(f"Detection: {fit.source}" if fit.source else "Detection")
     _legend(ax)
     return ax

@@ -4,35 +4,20 @@ from __future__ import annotations
 
 import json
 import math
-import os
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from serrata import _engine as engine
-from serrata.errors import ArgumentError
-from serrata.records import Records
+from serrata.detection import Bounds, Evidence, Method, for_engine, numbers
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["Bounds", "Evidence", "HitMissFit", "Method", "fit_hit_miss", "fit_hit_miss_records"]
-
-#: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
-Evidence = engine.Evidence
-
-Link = Literal["logit", "probit", "complementary-log-log"]
-Scale = Literal["log", "plain"]
-Size = Literal["length", "depth", "geometric-mean"]
-Method = Literal["likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"]
-#: Lower and upper bound, each one-sided; None on a side where the data exclude nothing.
-Bounds = tuple[float | None, float | None]
-
-#: An end of the curve that is fitted.
-_FITTED = "fitted"
+__all__ = ["HitMissFit", "made"]
 
 
 class HitMissFit:
@@ -41,8 +26,9 @@ class HitMissFit:
     Made by `fit_hit_miss` or `fit_hit_miss_records`. With factors, sizes and probabilities are those at the
     reference levels, or at the levels that `with_levels` was given.
 
-    Bounds are one-sided at the confidence asked for: two at 95 % make a 90 % interval. By default they are made
-    by the likelihood ratio; Wald's are too short in small samples.
+    Bounds are one-sided at the confidence asked for: two at 95 % make a 90 % interval. They are made by
+    `usual_method` unless another is asked for. In small samples the plain likelihood ratio's upper bound of q90 holds
+    too seldom, and Wald's more so.
 
     Examples
     --------
@@ -75,10 +61,11 @@ class HitMissFit:
         raise AttributeError("a HitMissFit does not change; fit again")
 
     def __reduce__(self) -> tuple[Callable[..., HitMissFit], tuple[Any, ...]]:
-        return _made, self._made_by
+        return made, self._made_by
 
     def __repr__(self) -> str:
-        return f"<HitMissFit: q90 {_mm(self.q90_mm)}, q90/95 {_mm(self.q90_95_mm)} (likelihood ratio)>"
+        words = self.usual_method.replace("-", " ")
+        return f"<HitMissFit: q90 {_mm(self.q90_mm)}, q90/95 {_mm(self.q90_95_mm)} ({words})>"
 
     def summary(self) -> str:
         """Say on one screen what the fit is, how sure it is and what to beware of."""
@@ -100,7 +87,9 @@ class HitMissFit:
             "q50_mm": self.q50_mm,
             "q90_mm": self.q90_mm,
             "confidence": 0.95,
-            "q90_likelihood_ratio_mm": self.size_bounds(0.9),
+            "method": self.usual_method,
+            "q90_bounds_mm": self.size_bounds(0.9),
+            "q90_likelihood_ratio_mm": self.size_bounds(0.9, method="likelihood-ratio"),
             "q90_wald_mm": None if self._engine.has_free_limit else self.size_bounds(0.9, method="wald"),
             "floor": self.floor,
             "ceiling": self.ceiling,
@@ -115,7 +104,7 @@ class HitMissFit:
         }
         return json.dumps(told, indent=2, allow_nan=False)
 
-    def plot(self, ax: Axes | None = None, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Axes:
+    def plot(self, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None) -> Axes:
         """Draw the curve with its bounds, the looks and q90/95; see `serrata.detection_plots.hit_miss`."""
         from serrata.detection_plots import hit_miss
 
@@ -133,14 +122,23 @@ class HitMissFit:
 
     @property
     def q90_95_mm(self) -> float | None:
-        """Upper 95 % bound on `q90_mm` by the likelihood ratio, in mm; None where there is no bound."""
-        return self._engine.size_bounds(0.9, 0.95, "likelihood-ratio")[1]
+        """Upper 95 % bound on `q90_mm` by `usual_method`, in mm; None where there is no bound."""
+        return self.size_bounds(0.9)[1]
+
+    @property
+    def usual_method(self) -> Method:
+        """How bounds are made unless said otherwise: ``modified-likelihood-ratio``, or ``likelihood-ratio``.
+
+        The modification (Skovgaard 1996) makes the bound of a small sample hold as often as it says. It is not known
+        for a penalised fit, a fitted floor or ceiling, and inspectors that differ; there the plain ratio is used.
+        """
+        return self._engine.usual_method
 
     def size_at(self, pod: float) -> float | None:
         """Give the size in mm that is found with a probability; None where the curve does not reach it."""
         return self._engine.size_at(pod)
 
-    def size_bounds(self, pod: float, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Bounds:
+    def size_bounds(self, pod: float, *, confidence: float = 0.95, method: Method | None = None) -> Bounds:
         """Give bounds on the size that is found with a probability.
 
         Parameters
@@ -149,9 +147,9 @@ class HitMissFit:
             The probability; 0.9 with a confidence of 0.95 gives q90/95 as the upper bound.
         confidence : float, between 0.5 and 1
             Of each bound by itself.
-        method : {"likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"}
-            How the bounds are made; those after the first do not hold where floor or ceiling was fitted, and are
-            refused there.
+        method : {"modified-likelihood-ratio", "likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"}
+            How the bounds are made; `usual_method` if left out. Where floor or ceiling was fitted only the likelihood
+            ratio holds, and the others are refused.
 
         Returns
         -------
@@ -163,21 +161,21 @@ class HitMissFit:
         ArgumentError
             For a number out of range, or a method that does not hold here.
         """
-        return self._engine.size_bounds(pod, confidence, method)
+        return self._engine.size_bounds(pod, confidence, method or self.usual_method)
 
     def pod_at(self, size_mm: npt.ArrayLike) -> npt.NDArray[np.float64]:
         """Give the probability of detection at each size in mm."""
         return self._engine.pod_at(numbers("size_mm", size_mm))
 
     def pod_bounds(
-        self, size_mm: npt.ArrayLike, *, confidence: float = 0.95, method: Method = "likelihood-ratio"
+        self, size_mm: npt.ArrayLike, *, confidence: float = 0.95, method: Method | None = None
     ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Give lower and upper bounds, in [0, 1], on the probability of detection at each size in mm."""
-        return self._engine.pod_bounds(numbers("size_mm", size_mm), confidence, method)
+        return self._engine.pod_bounds(numbers("size_mm", size_mm), confidence, method or self.usual_method)
 
-    def slope_bounds(self, *, confidence: float = 0.95, method: Method = "likelihood-ratio") -> Bounds:
+    def slope_bounds(self, *, confidence: float = 0.95, method: Method | None = None) -> Bounds:
         """Give bounds on the slope, on the scale of the link and of the size."""
-        return self._engine.slope_bounds(confidence, method)
+        return self._engine.slope_bounds(confidence, method or self.usual_method)
 
     def floor_bounds(self, *, confidence: float = 0.95) -> tuple[float, float]:
         """Give likelihood-ratio bounds on the floor; both are the floor where it was held."""
@@ -224,6 +222,11 @@ class HitMissFit:
         """Levels of each factor, the reference first."""
         return dict(self._engine.factors)
 
+    @property
+    def levels(self) -> dict[str, str]:
+        """The level of each factor that sizes and probabilities are for."""
+        return dict(self._engine.levels)
+
     def with_levels(self, **levels: str) -> HitMissFit:
         """Give the same fit, seen at other levels of its factors, such as ``surface="peened"``."""
         inner = self._engine.with_levels(list(levels.items()))
@@ -252,7 +255,7 @@ class HitMissFit:
         Returns
         -------
         DataFrame
-            `size_mm`, `called` and `without_mm`, which is NaN where the other looks carry no such curve.
+            As `looks`, and `without_mm`, which is NaN where the other looks carry no such curve.
         """
         import pandas as pd
 
@@ -274,7 +277,7 @@ class HitMissFit:
 
     @property
     def looks(self) -> pd.DataFrame:
-        """Looks at cracks: `size_mm` and `called`."""
+        """Looks at cracks: `size_mm`, `called`, and the level of each factor."""
         import pandas as pd
 
         return pd.DataFrame(self._engine.looks())
@@ -316,207 +319,10 @@ class HitMissFit:
         return self._engine.drawn_evidence(seed, draw)
 
 
-def fit_hit_miss(
-    size_mm: npt.ArrayLike,
-    found: npt.ArrayLike,
-    *,
-    size: Size = "length",
-    factors: Mapping[str, Sequence[str]] | None = None,
-    reference: Mapping[str, str] | None = None,
-    inspector: Sequence[str] | None = None,
-    link: Link = "logit",
-    scale: Scale = "log",
-    penalised: bool = False,
-    floor: float | Literal["fitted"] = 0.0,
-    ceiling: float | Literal["fitted"] = 1.0,
-    between_inspectors: bool = False,
-    size_error_log: float = 0.0,
-    source: str = "",
-) -> HitMissFit:
-    """Fit a probability-of-detection curve to looks at cracks of known size.
-
-    Parameters
-    ----------
-    size_mm : array_like of float, shape (n,)
-        True size of the crack in each look, in mm; 0 for a place free of cracks, whose calls are false calls.
-    found : array_like of bool, shape (n,)
-        Whether the technique called it.
-    size : {"length", "depth", "geometric-mean"}
-        Which size it is.
-    factors : mapping of str to sequence of str, optional
-        Conditions that shift the curve, such as ``{"surface": [...]}``, with the level of each look.
-    reference : mapping of str to str, optional
-        Reference levels of factors; the level with most looks where left out.
-    inspector : sequence of str, optional
-        Who looked.
-    link : {"logit", "probit", "complementary-log-log"}
-        Shape of the curve; the last is none that a study has.
-    scale : {"log", "plain"}
-        Whether the curve is one of the logarithm of size, as in a study, or of size.
-    penalised : bool
-        Whether the likelihood is penalised (Firth 1993), for few or separated looks.
-    floor, ceiling : float or "fitted"
-        Probability of a call at the smallest and at the largest sizes.
-    between_inspectors : bool
-        Whether a spread between inspectors is fitted.
-    size_error_log : float
-        Known standard deviation of ln(measured size / true size); 0 where sizes are exact.
-    source : str
-        Where the looks are from; it goes into the basis.
-
-    Returns
-    -------
-    HitMissFit
-
-    Raises
-    ------
-    DataError
-        For looks that carry no curve; `reason` says why: ``separation``, ``quasi-separation``, ``reversed``,
-        ``flat``, ``one-class``, ``one-size``, ``too-few``, ``confounded``, ``inspectors`` or ``size-error``.
-    ArgumentError
-        For an argument out of range, or options that do not go together.
-    """
-    reference = dict(reference or {})
-    columns = {name: [str(level) for level in levels] for name, levels in (factors or {}).items()}
-    _check_reference(reference, columns)
-    arguments = {
-        "size_mm": numbers("size_mm", size_mm),
-        "called": _answers(found),
-        "size": size,
-        "factors": [(name, reference.get(name), levels) for name, levels in columns.items()],
-        "inspectors": None if inspector is None else [str(name) for name in inspector],
-        "source": source,
-        "options": _options(link, scale, penalised, floor, ceiling, between_inspectors, size_error_log),
-    }
-    return _made("fit", arguments, {})
-
-
-def fit_hit_miss_records(
-    records: Records | str | os.PathLike[str],
-    technique: str,
-    *,
-    size: Size = "length",
-    sizes_by: str | None = None,
-    factors: Sequence[str] = (),
-    reference: Mapping[str, str] | None = None,
-    link: Link = "logit",
-    scale: Scale = "log",
-    penalised: bool = False,
-    floor: float | Literal["fitted"] = 0.0,
-    ceiling: float | Literal["fitted"] = 1.0,
-    between_inspectors: bool = False,
-    size_error_log: float = 0.0,
-) -> HitMissFit:
-    """Fit a probability-of-detection curve to the looks of one technique in records.
-
-    A line's size is the confirmed one of its blade, place and inspection. Lines whose size or factor is blank
-    are not used, and the summary counts them; lines confirmed to be free of cracks tell of false calls.
-
-    Parameters
-    ----------
-    records : Records or path-like
-        Inspection records, or a CSV file of them that needs nothing declared.
-    technique : str
-        The technique.
-    size : {"length", "depth", "geometric-mean"}
-        The size that detection hangs on.
-    sizes_by : str, optional
-        A technique whose measured sizes are taken for true; the confirmed sizes where left out. Give
-        `size_error_log` with it: measured sizes carry error, and a curve that ignores it is too flat.
-    factors : sequence of str
-        Columns that shift the curve: ``surface``, ``grade``, ``access`` or ``inspector``.
-    reference, link, scale, penalised, floor, ceiling, between_inspectors, size_error_log
-        As in `fit_hit_miss`.
-
-    Returns
-    -------
-    HitMissFit
-
-    Raises
-    ------
-    RecordsError
-        For records with lines that break rules.
-    DataError, ArgumentError
-        As `fit_hit_miss`.
-    """
-    reference = dict(reference or {})
-    _check_reference(reference, factors)
-    arguments = {
-        "records": records if isinstance(records, Records) else Records.load(records),
-        "technique": technique,
-        "size": size,
-        "sizes_by": sizes_by,
-        "factors": [(name, reference.get(name)) for name in factors],
-        "options": _options(link, scale, penalised, floor, ceiling, between_inspectors, size_error_log),
-    }
-    return _made("fit_records", arguments, {})
-
-
-def _made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:
+def made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:
     """Make a fit, or make it again, as unpickling does."""
     fit = HitMissFit._of(getattr(engine.HitMissFit, how)(**for_engine(arguments)), how, arguments, {})
     return fit.with_levels(**levels) if levels else fit
-
-
-def for_engine(arguments: dict[str, Any]) -> dict[str, Any]:
-    """Give arguments with the records that the engine knows."""
-    records = arguments.get("records")
-    return {**arguments, "records": records._engine} if isinstance(records, Records) else arguments
-
-
-def _options(
-    link: Link,
-    scale: Scale,
-    penalised: bool,
-    floor: float | Literal["fitted"],
-    ceiling: float | Literal["fitted"],
-    between_inspectors: bool,
-    size_error_log: float,
-) -> dict[str, Any]:
-    return {
-        "link": link,
-        "scale": scale,
-        "penalised": penalised,
-        "floor": _limit("floor", floor),
-        "ceiling": _limit("ceiling", ceiling),
-        "between_inspectors": between_inspectors,
-        "size_error_log": size_error_log,
-    }
-
-
-def _limit(name: str, limit: float | str) -> float | None:
-    """Give the probability at which an end of the curve is held; None for one that is fitted."""
-    if isinstance(limit, str):
-        if limit != _FITTED:
-            raise ArgumentError(f'{name} = {limit!r}\n    must be a probability or "fitted"\n    give one of these')
-        return None
-    return float(limit)
-
-
-def _check_reference(reference: Mapping[str, str], factors: Sequence[str] | Mapping[str, Any]) -> None:
-    for name in reference:
-        if name not in factors:
-            known = ", ".join(factors) or "there are none"
-            raise ArgumentError(f"reference = {name!r}\n    is no factor of this fit\n    choose from: {known}")
-
-
-def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Take numbers in a row; one number is a row of one."""
-    array = np.atleast_1d(np.asarray(values, dtype=np.float64))
-    if array.ndim != 1:
-        raise ArgumentError(f"{name} has {array.ndim} dimensions\n    must have one\n    give a list of numbers")
-    return np.ascontiguousarray(array)
-
-
-def _answers(found: npt.ArrayLike) -> npt.NDArray[np.bool_]:
-    """Take answers as true or false, or as 1 and 0; anything else is not an answer."""
-    array = np.atleast_1d(np.asarray(found))
-    if array.ndim != 1 or not np.isin(array, (0, 1)).all():
-        raise ArgumentError(
-            "found has values that are neither true nor false\n    each look found the crack or did not\n"
-            "    give True and False, or 1 and 0; leave out looks whose answer is not known"
-        )
-    return np.ascontiguousarray(array.astype(np.bool_))
 
 
 def _mm(size_mm: float | None) -> str:

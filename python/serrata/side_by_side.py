@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import html
-import json
 import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata._engine import CAUTION
+from serrata.told import Told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,7 +18,7 @@ __all__ = ["SideBySide"]
 _WIDTH = 110
 
 
-class SideBySide:
+class SideBySide(Told):
     """Who found what on the same blades. It never changes.
 
     Made by `Records.side_by_side`. A find is a call on a blade that is not known to be free of cracks. Single
@@ -29,21 +28,11 @@ class SideBySide:
     Every table has a column ``class``: ``all``, then the classes that were asked for.
     """
 
-    __slots__ = ("_json", "_parts")
-
-    _json: str
-    _parts: list[dict[str, Any]]
-
-    def __init__(self, text: str) -> None:
-        object.__setattr__(self, "_json", text)
-        object.__setattr__(self, "_parts", json.loads(text))
-
-    def __setattr__(self, name: str, value: object) -> None:
-        raise AttributeError("a SideBySide does not change")
+    __slots__ = ()
 
     @property
     def _all(self) -> dict[str, Any]:
-        found: dict[str, Any] = self._parts[0]["overlap"]
+        found: dict[str, Any] = self._told[0]["overlap"]
         return found
 
     @property
@@ -157,7 +146,7 @@ class SideBySide:
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
         lines = []
-        for part in self._parts:
+        for part in self._told:
             overlap = part["overlap"]
             lines.append("All blades" if overlap["class"] == "all" else f"Blades of class: {overlap['class']}")
             lines += _table(overlap) if overlap["blades"] else []
@@ -168,10 +157,6 @@ class SideBySide:
             [*lines, f"Intervals are of {100 * self.level:g} %, exact and not symmetric.", "", CAUTION, ""]
         )
 
-    def to_json(self) -> str:
-        """Give everything as JSON: a list, all blades first, then each class."""
-        return self._json
-
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw who found what together; see `serrata.records_plots.overlap`."""
         from serrata import records_plots
@@ -179,27 +164,12 @@ class SideBySide:
         return records_plots.overlap(self, ax)
 
     def _overlaps(self) -> list[dict[str, Any]]:
-        return [part["overlap"] for part in self._parts]
-
-    def __eq__(self, other: object) -> bool:
-        return self._json == other._json if isinstance(other, SideBySide) else NotImplemented
-
-    def __hash__(self) -> int:
-        return hash(self._json)
-
-    def __str__(self) -> str:
-        return self.report()
+        return [part["overlap"] for part in self._told]
 
     def __repr__(self) -> str:
         return (
             f"<SideBySide {', '.join(self.techniques)}: {self.found_by_any} found by any, {self.found_by_none} by none>"
         )
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.report())}</pre>"
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return SideBySide, (self._json,)
 
 
 def _share(name: str, share: dict[str, Any] | None) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
-from serrata.hit_miss import Bounds, Evidence, Method, Scale, Size, for_engine, numbers
+from serrata.detection import Bounds, Evidence, Method, Scale, Size, for_engine, numbers
 from serrata.records import Records
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from serrata import _engine as engine
 
@@ -300,6 +300,48 @@ class Study:
         import pandas as pd
 
         return pd.DataFrame(self._engine.inspect(row, list(techniques), lives=lives, seed=seed))
+
+    def inspection_records(
+        self,
+        row: str,
+        techniques: Sequence[str],
+        *,
+        lives: int = 1,
+        seed: int = 1,
+        confirmed: Literal["called", "every"] = "called",
+    ) -> str:
+        """Inspect a row as `inspect` does, and write inspection records of it, as `Records.parse` reads them.
+
+        Each life is an inspection of its own. A blade with cracks has a line by each technique for each place that is
+        cracked, any other blade one for itself.
+
+        Parameters
+        ----------
+        row, techniques, lives, seed
+            As in `inspect`: with the same seed these are the same cracks and the same calls.
+        confirmed : {"called", "every"}
+            What is confirmed by other means, cracked or not and true sizes: blades and places that some technique
+            called, as after an outage; or every one, as on a trial with blades that are cut up.
+
+        Returns
+        -------
+        str
+            Text of a CSV file.
+
+        Raises
+        ------
+        ArgumentError
+            As `inspect`.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> records = serrata.Records.parse(study.inspection_records("south-b", ["bench-mt"], lives=2))
+        >>> records.techniques
+        ['bench-mt']
+        """
+        return self._engine.inspection_records(row, list(techniques), lives=lives, seed=seed, confirmed=confirmed)
 
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import html
-import json
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -11,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from serrata import _engine as engine
 from serrata._engine import CAUTION
 from serrata.errors import ArgumentError
+from serrata.told import Told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,24 +23,14 @@ _WIDTH = 110
 _MOST_MODELS = 6
 
 
-class Unseen:
+class Unseen(Told):
     """How many cracked blades every technique missed, by each method that the blades allow. It never changes.
 
     Made by `Records.unseen` or, from counts alone, by `Unseen.from_counts`. ``report`` says what each number
     takes for granted; with two techniques that cannot be tested.
     """
 
-    __slots__ = ("_json", "_told")
-
-    _json: str
-    _told: dict[str, Any]
-
-    def __init__(self, text: str) -> None:
-        object.__setattr__(self, "_json", text)
-        object.__setattr__(self, "_told", json.loads(text))
-
-    def __setattr__(self, name: str, value: object) -> None:
-        raise AttributeError("an Unseen does not change")
+    __slots__ = ()
 
     @staticmethod
     def from_counts(techniques: Sequence[str], counts: Mapping[tuple[str, ...], int], *, level: float = 0.95) -> Unseen:
@@ -215,35 +204,16 @@ class Unseen:
             lines += [_line(model) for model in self._unseen["log_linear"]["models"][:_MOST_MODELS]]
         return "\n".join([*lines, "", f"Intervals are of {100 * self.level:g} %.", "", CAUTION, ""])
 
-    def to_json(self) -> str:
-        """Give everything as one JSON object."""
-        return self._json
-
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the estimates of all methods with their intervals; see `serrata.records_plots.unseen`."""
         from serrata import records_plots
 
         return records_plots.unseen(self, ax)
 
-    def __eq__(self, other: object) -> bool:
-        return self._json == other._json if isinstance(other, Unseen) else NotImplemented
-
-    def __hash__(self) -> int:
-        return hash(self._json)
-
-    def __str__(self) -> str:
-        return self.report()
-
     def __repr__(self) -> str:
         low, high = self.interval
         upper = "no upper bound" if high is None else f"{high:g}"
         return f"<Unseen {self.estimate:.1f} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.report())}</pre>"
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return Unseen, (self._json,)
 
 
 def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:

@@ -21,7 +21,8 @@ pub(super) const SCALES: [(&str, SizeScale); 2] = [("log", SizeScale::Log), ("pl
 pub(super) const SIZES: [(&str, SizeMeasure); 3] =
     [("length", SizeMeasure::Length), ("depth", SizeMeasure::Depth), ("geometric-mean", SizeMeasure::GeometricMean)];
 
-pub(super) const METHODS: [(&str, Method); 4] = [
+pub(super) const METHODS: [(&str, Method); 5] = [
+    ("modified-likelihood-ratio", Method::ModifiedLikelihoodRatio),
     ("likelihood-ratio", Method::LikelihoodRatio),
     ("wald", Method::Wald),
     ("pointwise-band", Method::PointwiseBand),
@@ -242,12 +243,15 @@ impl HitMissFit {
         Ok((resampled.sizes_mm.into_pyarray(py), resampled.without, pair(bounds)))
     }
 
-    /// Sizes and answers of the looks at cracks.
+    /// Sizes and answers of the looks at cracks, and their levels of each factor.
     fn looks<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
         let (sizes, called): (Vec<f64>, Vec<bool>) = self.fit.looks().answers().unzip();
         let columns = PyDict::new(py);
         columns.set_item("size_mm", sizes.into_pyarray(py))?;
         columns.set_item("called", called.into_pyarray(py))?;
+        for (place, factor) in self.fit.looks().factors().iter().enumerate() {
+            columns.set_item(&factor.name, self.fit.looks().levels(place).collect::<Vec<&str>>())?;
+        }
         Ok(columns)
     }
 
@@ -275,6 +279,12 @@ impl HitMissFit {
         self.fit.looks().factors().iter().map(|factor| (factor.name.clone(), factor.levels.clone())).collect()
     }
 
+    /// Factors, with the levels that the fit is seen at.
+    #[getter]
+    fn levels(&self) -> Vec<(&str, &str)> {
+        self.fit.levels().collect()
+    }
+
     /// False calls, and looks at places free of cracks.
     #[getter]
     fn false_calls(&self) -> (usize, usize) {
@@ -299,6 +309,13 @@ impl HitMissFit {
     #[getter]
     fn has_free_limit(&self) -> bool {
         self.fit.model().has_free_limit()
+    }
+
+    /// The method of bounds that suits the fit.
+    #[getter]
+    fn usual_method(&self) -> &'static str {
+        let usual = self.fit.usual_method();
+        METHODS.iter().find(|(_, method)| *method == usual).map_or("likelihood-ratio", |(word, _)| word)
     }
 
     #[getter]

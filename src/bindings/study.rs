@@ -1,13 +1,13 @@
 //! `Study` for Python.
 
-use super::arguments::{MOST_THREADS, file_value, whole};
+use super::arguments::{MOST_THREADS, choice, file_value, whole};
 use super::comparison::Comparison;
 use super::doorway::{Asker, interruptible, released};
 use super::errors::exception;
 use super::evidence::Evidence;
 use super::grown::GrownCracks;
 use crate::model;
-use crate::simulation::{GrowthQuestion, Inspected, Inspection, Run};
+use crate::simulation::{Confirmed, GrowthQuestion, Inspected, Inspection, Run};
 use numpy::IntoPyArray;
 use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
@@ -132,12 +132,7 @@ impl Study {
         lives: &Bound<'_, PyAny>,
         seed: &Bound<'_, PyAny>,
     ) -> PyResult<Bound<'py, PyDict>> {
-        let inspection = Inspection {
-            row,
-            techniques,
-            lives: whole("lives", lives, Run::MOST_TRIALS, "100 lives show what a row is up against")?,
-            seed: whole("seed", seed, u64::MAX, "any such number will do")?,
-        };
+        let inspection = inspection(row, techniques, lives, seed)?;
         let lines = interruptible(py, |ask| self.study.inspect_with(&inspection, ask))?;
         let number = |of: &dyn Fn(&Inspected) -> f64| lines.iter().map(of).collect::<Vec<f64>>().into_pyarray(py);
         let columns = PyDict::new(py);
@@ -150,6 +145,23 @@ impl Study {
             columns.set_item(technique, number(&|line| line.measured_mm[place]))?;
         }
         Ok(columns)
+    }
+
+    /// The same as the text of a file of inspection records.
+    #[pyo3(signature = (row, techniques, *, lives, seed, confirmed))]
+    fn inspection_records(
+        &self,
+        py: Python<'_>,
+        row: String,
+        techniques: Vec<String>,
+        lives: &Bound<'_, PyAny>,
+        seed: &Bound<'_, PyAny>,
+        confirmed: &str,
+    ) -> PyResult<String> {
+        let known = [("every", Confirmed::Every), ("called", Confirmed::Called)];
+        let confirmed = choice(py, "confirmed", confirmed, &known)?;
+        let inspection = inspection(row, techniques, lives, seed)?;
+        interruptible(py, |ask| self.study.inspection_records_with(&inspection, confirmed, ask))
     }
 
     /// Ids of all hot spots, as root and hot spot.
@@ -211,4 +223,18 @@ impl Study {
     fn techniques(&self) -> Vec<&str> {
         self.study.techniques.iter().map(|technique| technique.id.as_str()).collect()
     }
+}
+
+fn inspection(
+    row: String,
+    techniques: Vec<String>,
+    lives: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<Inspection> {
+    Ok(Inspection {
+        row,
+        techniques,
+        lives: whole("lives", lives, Run::MOST_TRIALS, "100 lives show what a row is up against")?,
+        seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+    })
 }

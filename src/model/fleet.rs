@@ -86,6 +86,17 @@ pub enum Side {
     Pressure,
 }
 
+/// A place in a root where cracks start.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    /// Serration, counted from the platform.
+    pub serration: u32,
+    /// Side of the blade.
+    pub side: Side,
+    /// Position along the serration, from 1.
+    pub position: u32,
+}
+
 /// A class of alike places in a root where cracks start: serrations, sides and positions along them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HotSpot {
@@ -176,6 +187,14 @@ impl HotSpot {
     /// Number of origins of this class in one blade.
     pub fn origins_per_blade(&self) -> u32 {
         self.serrations.len() as u32 * self.sides.len() as u32 * self.positions * self.origins
+    }
+
+    /// Where one of these origins is: serration, side and position along it, from 1.
+    pub fn place(&self, origin: u32) -> Place {
+        let place = origin / self.origins;
+        let serration_and_side = (place / self.positions) as usize;
+        let (serration, side) = (serration_and_side / self.sides.len(), serration_and_side % self.sides.len());
+        Place { serration: self.serrations[serration], side: self.sides[side], position: place % self.positions + 1 }
     }
 }
 

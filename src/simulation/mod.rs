@@ -15,7 +15,7 @@ mod warnings;
 
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
-pub use inspection::{Inspected, Inspection};
+pub use inspection::{Confirmed, Inspected, Inspection};
 pub use parallel::Run;
 pub use record::Quantity;
 pub use tables::{Column, TABLES, Table};

@@ -8,6 +8,9 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 /// How a bound is made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Method {
+    /// The same as the likelihood ratio, made right to a higher order: the bound of a small sample then holds about
+    /// as often as that of a large one (Skovgaard, Bernoulli 2 (1996) 145-165).
+    ModifiedLikelihoodRatio,
     /// The values that the likelihood does not speak against, everything else being at its best for each.
     LikelihoodRatio,
     /// Estimate and standard error, on the scale of the fit.
@@ -20,9 +23,15 @@ pub enum Method {
 }
 
 impl Method {
+    /// Whether the bound holds a value and puts everything else at its best, as a band does not.
+    pub(super) fn is_of_likelihood(self) -> bool {
+        matches!(self, Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio)
+    }
+
     /// Words for reports.
     pub fn words(self) -> &'static str {
         match self {
+            Method::ModifiedLikelihoodRatio => "modified likelihood ratio",
             Method::LikelihoodRatio => "likelihood ratio",
             Method::Wald => "Wald",
             Method::PointwiseBand => "pointwise band",
@@ -50,17 +59,26 @@ pub(super) fn one_sided(confidence: f64) -> f64 {
 
 /// Where the deviance reaches a value, going from the estimate by steps that grow; `None` when it never does.
 pub(super) fn boundary(from: f64, step: f64, critical: f64, deviance: impl Fn(f64) -> f64) -> Option<f64> {
+    // The root of the deviance is close to a straight line, so that its crossing is soon found.
+    reached(from, step, critical.sqrt(), |x| Some(deviance(x).min(1e12).sqrt()))
+}
+
+/// Where a function that rises along the step reaches a value, going by steps that grow; back, where it lies beyond
+/// the value already. `None` when it never does, or is not known on the way.
+pub(super) fn reached(from: f64, step: f64, wanted: f64, function: impl Fn(f64) -> Option<f64>) -> Option<f64> {
     /// The last step is two to this power of the first.
     const DOUBLINGS: usize = 24;
-    // The root of the deviance is close to a straight line, so that its crossing is soon found.
-    let signed = |x: f64| deviance(x).min(1e12).sqrt() - critical.sqrt();
-    let (mut inner, mut at_inner, mut step) = (from, -critical.sqrt(), step);
+    let short = |x: f64| function(x).map(|value| value - wanted);
+    let (mut inner, mut at_inner) = (from, short(from)?);
+    let ahead = at_inner <= 0.0;
+    let mut step = if ahead { step } else { -step };
     for _ in 0..DOUBLINGS {
         let outer = inner + step;
-        let at_outer = signed(outer);
-        if at_outer > 0.0 {
+        let at_outer = short(outer)?;
+        if (at_outer > 0.0) == ahead {
             let tolerance = 1e-8 * step.abs().max(1e-3);
-            return Some(crossing((inner, at_inner), (outer, at_outer), tolerance, signed));
+            let place = crossing((inner, at_inner), (outer, at_outer), tolerance, |x| short(x).unwrap_or(f64::NAN));
+            return short(place).map(|_| place);
         }
         (inner, at_inner) = (outer, at_outer);
         step *= 2.0;
@@ -98,4 +116,13 @@ pub(super) fn check_pod(pod: f64) -> Result<()> {
         return Ok(());
     }
     Err(Error::argument("pod", pod, "must lie between 0 and 1, ends excluded", "0.9 is usual"))
+}
+
+/// Refuses the modification where its covariances are not worked out.
+pub(super) fn check_unmodified(method: Method) -> Result<()> {
+    if method != Method::ModifiedLikelihoodRatio {
+        return Ok(());
+    }
+    let rule = "is worked out for hits and misses alone";
+    Err(Error::argument("method", method.words(), rule, "use likelihood ratio"))
 }

@@ -47,6 +47,11 @@ impl Plane {
         Plane { base, directions, free }
     }
 
+    /// Directions along the plane, a column each.
+    pub fn directions(&self) -> &DMatrix<f64> {
+        &self.directions
+    }
+
     fn point(&self, free: &DVector<f64>) -> DVector<f64> {
         &self.base + &self.directions * free
     }

@@ -1,16 +1,22 @@
 //! One inspection of a row, with the truth beside the calls.
 
 use serrata::Study;
-use serrata::simulation::{Inspected, Inspection};
+use serrata::simulation::{Confirmed, Inspected, Inspection};
+use serrata::statistics::records::{Format, Records};
+use std::collections::HashSet;
 
 const SMALL: &str = include_str!("data/small.toml");
 
-fn inspected(edits: &[(&str, &str)], techniques: &[&str], lives: u64) -> Vec<Inspected> {
+fn edited(edits: &[(&str, &str)]) -> Study {
     let text = edits.iter().fold(SMALL.to_owned(), |text, (from, to)| {
         assert!(text.contains(from), "{from:?} is not there");
         text.replace(from, to)
     });
-    let study = Study::parse(&text, "small").unwrap_or_else(|error| panic!("{error}"));
+    Study::parse(&text, "small").unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn inspected(edits: &[(&str, &str)], techniques: &[&str], lives: u64) -> Vec<Inspected> {
+    let study = edited(edits);
     let techniques = techniques.iter().map(|&id| id.to_owned()).collect();
     study.inspect(&Inspection { row: "A1".to_owned(), techniques, lives, seed: 3 }).expect("an inspection")
 }
@@ -64,6 +70,53 @@ fn a_technique_more_changes_nothing_of_the_others() {
             .collect::<Vec<_>>()
     };
     assert_eq!(of(&one), of(&two));
+}
+
+#[test]
+fn records_say_of_every_blade_what_the_inspection_says() {
+    let study = edited(&MANY);
+    let techniques = ["ultrasonic", "eddy-current"].map(str::to_owned).to_vec();
+    let inspection = Inspection { row: "A1".to_owned(), techniques, lives: 30, seed: 3 };
+    let inspected = study.inspect(&inspection).expect("an inspection");
+    let read = |confirmed| {
+        let text = study.inspection_records(&inspection, confirmed).expect("records");
+        Records::parse(&text, "simulated", &Format::default()).unwrap_or_else(|error| panic!("{error}"))
+    };
+    let every = read(Confirmed::Every);
+    let blades: HashSet<(&str, &str)> =
+        every.lines().iter().map(|line| (line.inspection.as_str(), line.blade.as_str())).collect();
+    assert_eq!(blades.len(), 30 * 80);
+    // Places of one blade differ here, so that each crack has its lines.
+    let cracks = inspected.iter().filter(|line| line.place.is_some()).count();
+    assert!(cracks > 100, "{cracks}");
+    assert_eq!(every.lines().iter().filter(|line| line.cracked == Some(true)).count(), 2 * cracks);
+    for (place, technique) in inspection.techniques.iter().enumerate() {
+        let called = inspected.iter().filter(|line| !line.measured_mm[place].is_nan()).count();
+        assert_eq!(every.of_technique(technique).filter(|line| line.called).count(), called);
+        let length = |lengths: &mut dyn Iterator<Item = f64>| lengths.sum::<f64>();
+        let ours = length(&mut every.of_technique(technique).filter_map(|line| line.confirmed_length_mm));
+        let theirs = length(&mut inspected.iter().map(|line| line.length_mm).filter(|length| !length.is_nan()));
+        // Written to a ten-thousandth of a millimetre.
+        assert!((ours - theirs).abs() < 1e-4 * cracks as f64, "{ours} {theirs}");
+    }
+    // After an outage nothing is known of what nobody called.
+    let after = read(Confirmed::Called);
+    let known = |line: &&serrata::statistics::records::Line| line.cracked.is_some();
+    assert_eq!(after.lines().len(), every.lines().len());
+    let called = inspected.iter().filter(|line| line.measured_mm.iter().any(|size| !size.is_nan())).count();
+    assert_eq!(after.lines().iter().filter(known).count(), 2 * called);
+}
+
+#[test]
+fn origins_stand_at_every_place_of_their_hot_spot() {
+    let study = Study::parse(SMALL, "small").expect("a study");
+    let spot = &study.roots[0].hot_spots[0];
+    let places: Vec<_> = (0..spot.origins_per_blade()).map(|origin| spot.place(origin)).collect();
+    for place in &places {
+        assert!(spot.serrations.contains(&place.serration) && spot.sides.contains(&place.side), "{place:?}");
+        let count = places.iter().filter(|other| *other == place).count();
+        assert!((1..=spot.positions).contains(&place.position) && count == spot.origins as usize, "{place:?}");
+    }
 }
 
 /// Common practice, no source: cracks of one origin stay about as long as two to three depths; neighbours at

@@ -220,4 +220,4 @@ def test_the_command_prints_draws_and_writes_the_study(records, tmp_path):
     assert run("--out", out).exit_code == 2
     refused = run("--figure", tmp_path / "nowhere" / "signals.png")
     assert refused.exit_code == 2
-    assert "name a file such as detection.png" in refused.stderr
+    assert "ends in .png, .svg or .pdf" in refused.stderr

@@ -45,7 +45,7 @@ impl Population<'_> {
     /// Makes a crack of a track, with its sizes at past looks and at outages.
     fn settle(&mut self, followed: &Followed, track: &Track) {
         let row = self.row;
-        let Seed { key, blade, class, born_year, .. } = track.seed;
+        let Seed { key, blade, class, origin, born_year, .. } = track.seed;
         let first = row.finder.count_before(born_year, &row.outages);
         let last = if track.end_year < f64::INFINITY {
             row.finder.count_before(track.end_year, &row.outages).max(first)
@@ -63,6 +63,7 @@ impl Population<'_> {
             first: first as u32,
             last: last as u32,
             class,
+            origin,
             place: 0,
             lost_year: if track.joined { f64::INFINITY } else { track.end_year },
             end_year: track.end_year,

@@ -62,6 +62,8 @@ pub(crate) struct Crack {
     /// The outage before which the blade is lost; their number if none.
     pub last: u32,
     class: u32,
+    /// Which of the origins of its hot spot it began at.
+    pub origin: u32,
     /// Its place in the flat arrays, for outage `first`.
     place: usize,
     /// Year of the loss; infinite beyond the end of the study.

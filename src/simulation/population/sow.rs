@@ -233,7 +233,7 @@ impl Population<'_> {
     #[inline(always)]
     fn start_crack(&self, path: &GrowthPath, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
         let row = self.row;
-        let Seed { key, blade, class: index, stress, born_year, .. } = *seed;
+        let Seed { key, blade, class: index, origin, stress, born_year } = *seed;
         let class = &row.classes[index as usize];
         let aspect = match class.initial_aspect.fixed() {
             Some(aspect) => aspect,
@@ -256,6 +256,7 @@ impl Population<'_> {
             first: first as u32,
             last: last.max(first) as u32,
             class: index,
+            origin,
             place: 0,
             lost_year,
             end_year: lost_year,

@@ -4,10 +4,9 @@ use super::fit::{Fit, checked_size};
 use super::likelihood::{SIZE, dot};
 use super::model::{Limit, Model};
 use super::problem::Constraint;
+use super::profile::Profile;
 use crate::error::{Error, Result};
-use crate::statistics::bound::{
-    Bounds, Method, boundary, check_confidence, check_pod, fieller, one_sided, whole_curve,
-};
+use crate::statistics::bound::{Bounds, Method, check_confidence, check_pod, fieller, one_sided, whole_curve};
 use crate::statistics::newton::inverse;
 use crate::statistics::search::crossing;
 use nalgebra::DVector;
@@ -24,12 +23,11 @@ impl Fit {
         self.check_method(method)?;
         let Some(x) = self.place_at(pod) else { return Ok(Bounds { low: None, high: None }) };
         let (low, high) = match method {
-            Method::LikelihoodRatio => {
-                let critical = one_sided(confidence);
-                let step = self.step_at(x, confidence);
-                let deviance = |x: f64| self.deviance(&Constraint::Through { row: self.row_at(x), pod });
-                let below = boundary(x, -step, critical, deviance);
-                (below, boundary(x, step, critical, deviance))
+            Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
+                let constraint = |x: f64| Constraint::Through { row: self.row_at(x), pod };
+                let Bounds { low, high } =
+                    Profile { fit: self, from: x, step: self.step_at(x), constraint }.bounds(confidence, method);
+                (low, high)
             }
             Method::Wald => match self.variance_at(x) {
                 Some(variance) => {
@@ -41,7 +39,8 @@ impl Fit {
             Method::PointwiseBand => self.fieller(pod, one_sided(confidence)),
             Method::SimultaneousBand => self.fieller(pod, whole_curve(confidence)),
         };
-        let mm = |x: Option<f64>| x.map(|x| self.model().scale.size_mm(x));
+        // A bound beyond the largest number there is excludes nothing.
+        let mm = |x: Option<f64>| x.map(|x| self.model().scale.size_mm(x)).filter(|size| size.is_finite());
         Ok(Bounds { low: mm(low), high: mm(high) })
     }
 
@@ -55,11 +54,7 @@ impl Fit {
         let x = self.model().scale.of(checked_size(size_mm)?);
         check_confidence(confidence)?;
         self.check_method(method)?;
-        let critical = match method {
-            Method::SimultaneousBand => whole_curve(confidence),
-            _ => one_sided(confidence),
-        };
-        if method == Method::LikelihoodRatio {
+        if method.is_of_likelihood() {
             // On the scale of log odds, which no probability leaves.
             let pod = |odds: f64| 1.0 / (1.0 + (-odds).exp());
             let here = self.pod_at(size_mm)?;
@@ -67,11 +62,15 @@ impl Fit {
             if !odds.is_finite() {
                 return Ok((0.0, 1.0));
             }
-            let deviance = |odds: f64| self.deviance(&Constraint::Through { row: self.row_at(x), pod: pod(odds) });
-            let low = boundary(odds, -1.0, critical, deviance).map_or(0.0, pod);
-            let high = boundary(odds, 1.0, critical, deviance).map_or(1.0, pod);
-            return Ok((low.max(0.0), high.min(1.0)));
+            let constraint = |odds: f64| Constraint::Through { row: self.row_at(x), pod: pod(odds) };
+            let Bounds { low, high } =
+                Profile { fit: self, from: odds, step: 1.0, constraint }.bounds(confidence, method);
+            return Ok((low.map_or(0.0, pod), high.map_or(1.0, pod)));
         }
+        let critical = match method {
+            Method::SimultaneousBand => whole_curve(confidence),
+            _ => one_sided(confidence),
+        };
         let Some(variance) = self.variance_at(x) else { return Ok((0.0, 1.0)) };
         let (eta, reach) = (self.predictor(x), (critical * variance).sqrt());
         let pod = |eta: f64| {
@@ -89,21 +88,20 @@ impl Fit {
         check_confidence(confidence)?;
         let (value, sd) = (self.best.theta[SIZE], self.problem.sd);
         let error = inverse(&self.best.information).map(|covariance| covariance[(SIZE, SIZE)].sqrt());
-        let critical = one_sided(confidence);
+        self.check_method(method)?;
         match method {
             Method::Wald => {
-                self.check_method(method)?;
-                let reach = error.map(|error| critical.sqrt() * error);
+                let reach = error.map(|error| one_sided(confidence).sqrt() * error);
                 Ok(Bounds {
                     low: reach.map(|reach| (value - reach) / sd),
                     high: reach.map(|reach| (value + reach) / sd),
                 })
             }
-            Method::LikelihoodRatio => {
-                let step = critical.sqrt() * error.unwrap_or(value);
-                let deviance = |slope: f64| self.deviance(&Constraint::Holding(SIZE, slope));
-                let bound = |step: f64| boundary(value, step, critical, deviance).map(|slope| slope / sd);
-                Ok(Bounds { low: bound(-step), high: bound(step) })
+            Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
+                let constraint = |slope: f64| Constraint::Holding(SIZE, slope);
+                let Bounds { low, high } = Profile { fit: self, from: value, step: error.unwrap_or(value), constraint }
+                    .bounds(confidence, method);
+                Ok(Bounds { low: low.map(|slope| slope / sd), high: high.map(|slope| slope / sd) })
             }
             _ => Err(Error::argument(
                 "method",
@@ -164,16 +162,10 @@ impl Fit {
         Ok((bound(lowest), bound(highest)))
     }
 
-    /// Twice the log-likelihood that a constraint costs.
-    pub(super) fn deviance(&self, constraint: &Constraint) -> f64 {
-        let best = self.problem.best(&self.problem.weights(), &self.best.theta, constraint);
-        best.map_or(f64::INFINITY, |best| 2.0 * (self.best.value - best.value).max(0.0))
-    }
-
-    /// A step on the scale of the fit that should about reach the bound.
-    fn step_at(&self, x: f64, confidence: f64) -> f64 {
-        let reach = self.variance_at(x).map(|variance| (one_sided(confidence) * variance).sqrt() / self.slope());
-        reach.filter(|reach| reach.is_finite() && *reach > 0.0).unwrap_or(self.problem.sd)
+    /// A step on the scale of the fit: a standard error of the place of the curve.
+    fn step_at(&self, x: f64) -> f64 {
+        let error = self.variance_at(x).map(|variance| variance.sqrt() / self.slope());
+        error.filter(|error| error.is_finite() && *error > 0.0).unwrap_or(self.problem.sd)
     }
 
     /// Variance of the predictor at a size on the scale of the fit.
@@ -204,7 +196,22 @@ impl Fit {
         (place(low), place(high))
     }
 
-    fn check_method(&self, method: Method) -> Result<()> {
+    /// The method of bounds that suits the fit: the modified likelihood ratio, or where that cannot be had, as with a
+    /// fitted floor or ceiling, inspectors that differ or a penalty, the likelihood ratio.
+    pub fn usual_method(&self) -> Method {
+        match self.check_method(Method::ModifiedLikelihoodRatio) {
+            Ok(()) => Method::ModifiedLikelihoodRatio,
+            Err(_) => Method::LikelihoodRatio,
+        }
+    }
+
+    /// Refuses a method that does not hold here.
+    pub(super) fn check_method(&self, method: Method) -> Result<()> {
+        let Model { penalised, between_inspectors, .. } = *self.model();
+        if method == Method::ModifiedLikelihoodRatio && (penalised || between_inspectors) {
+            let rule = "is known for looks that are independent of each other and for a likelihood without a penalty";
+            return Err(Error::argument("method", method.words(), rule, "use likelihood ratio"));
+        }
         if self.model().has_free_limit() && method != Method::LikelihoodRatio {
             let rule = "does not hold where floor or ceiling is fitted: they lie near an edge";
             return Err(Error::argument("method", method.words(), rule, "use likelihood ratio"));

@@ -3,7 +3,6 @@
 use super::fit::Fit;
 use crate::error::Result;
 use crate::model::detection::Grade;
-use crate::statistics::bound::Method;
 use crate::statistics::evidence::Evidence;
 
 impl Fit {
@@ -64,12 +63,14 @@ impl Fit {
         let link = self.model().link.name();
         let penalised = if self.model().penalised { ", penalised" } else { "" };
         let mm = |size: Option<f64>| size.map_or("not reached".to_owned(), |size| format!("{size:.3} mm"));
-        let q90_95 = self.size_bounds(0.9, 0.95, Method::LikelihoodRatio)?.high;
+        let method = self.usual_method();
+        let q90_95 = self.size_bounds(0.9, 0.95, method)?.high;
         Ok(format!(
             "fitted to {count} looks at cracks of {smallest} to {largest} mm, {hits} hits{from}: {link}{penalised}, q90 {}, \
-             q90/95 {} by likelihood ratio",
+             q90/95 {} by {}",
             mm(self.size_at(0.9)),
-            mm(q90_95)
+            mm(q90_95),
+            method.words()
         ))
     }
 }

@@ -65,8 +65,9 @@ pub struct Coefficient {
 ///     .collect();
 /// let fit = fit(&Looks::from_pairs(&looks)?, &Model::default())?;
 /// let q90_mm = fit.size_at(0.9).unwrap();
-/// let q90_95_mm = fit.size_bounds(0.9, 0.95, Method::LikelihoodRatio)?.high.unwrap();
-/// assert!((q90_mm - 3.108).abs() < 0.001 && (q90_95_mm - 5.237).abs() < 0.003);
+/// let bound_mm = |method| fit.size_bounds(0.9, 0.95, method).map(|bounds| bounds.high.unwrap());
+/// assert!((q90_mm - 3.108).abs() < 0.001 && (bound_mm(Method::LikelihoodRatio)? - 5.237).abs() < 0.003);
+/// assert!(bound_mm(fit.usual_method())? > bound_mm(Method::LikelihoodRatio)?);
 /// # Ok::<(), serrata::Error>(())
 /// ```
 pub fn fit(looks: &Looks, model: &Model) -> Result<Fit> {
@@ -213,6 +214,12 @@ impl Fit {
     /// The model.
     pub fn model(&self) -> &Model {
         &self.problem.model
+    }
+
+    /// Factors, with the levels that the fit is seen at.
+    pub fn levels(&self) -> impl Iterator<Item = (&str, &str)> {
+        let factors = self.looks.factors.iter().zip(&self.levels);
+        factors.map(|(factor, level)| (factor.name.as_str(), factor.levels[*level].as_str()))
     }
 
     /// The same fit, seen at other levels of its factors; those left out stay as they are.

@@ -42,6 +42,26 @@ pub(super) struct Likelihood<'d> {
     pub penalised: bool,
 }
 
+/// The odds of a hit at a look.
+pub(super) struct Odds {
+    /// Their logarithm.
+    pub log: f64,
+    /// Its derivative by the predictor.
+    pub slope: f64,
+    /// What the parameter of size adds to that, where sizes are not exact.
+    pub slope_over_sizes: f64,
+    /// Variance of the answer, 1 for a hit and 0 for a miss.
+    pub variance: f64,
+}
+
+impl Odds {
+    /// Derivatives of the logarithm by the parameters, given the look's row.
+    pub fn slopes(&self, row: &[f64], slopes: &mut [f64]) {
+        slopes.iter_mut().zip(row).for_each(|(slope, x)| *slope = self.slope * x);
+        slopes[SIZE] += self.slope_over_sizes;
+    }
+}
+
 /// Column of the design that holds size.
 pub(super) const SIZE: usize = 1;
 
@@ -154,15 +174,28 @@ impl Likelihood<'_> {
         })
     }
 
-    fn add_look(&self, look: usize, theta: &[f64], row: &[f64], sums: &mut Sums) {
-        let weight = self.weights[look];
-        if weight > 0.0 {
-            sums.add(weight, row, &self.moments(look, dot(row, theta), theta[SIZE]));
+    /// Log odds of a hit at a look, inspectors being alike.
+    pub fn odds(&self, look: usize, theta: &DVector<f64>) -> Odds {
+        let theta = theta.as_slice();
+        let eta = dot(self.design.row(look), theta);
+        let [miss, hit] = [false, true].map(|hit| self.moments(hit, eta, theta[SIZE]));
+        let over_sizes = |moments: &Moments| moments.over_sizes.as_ref().map_or(0.0, |over| over.slope);
+        Odds {
+            log: hit.log - miss.log,
+            slope: hit.slope - miss.slope,
+            slope_over_sizes: over_sizes(&hit) - over_sizes(&miss),
+            variance: (hit.log + miss.log).exp(),
         }
     }
 
-    fn moments(&self, look: usize, eta: f64, per_size: f64) -> Moments {
-        let hit = self.design.hits[look];
+    fn add_look(&self, look: usize, theta: &[f64], row: &[f64], sums: &mut Sums) {
+        let weight = self.weights[look];
+        if weight > 0.0 {
+            sums.add(weight, row, &self.moments(self.design.hits[look], dot(row, theta), theta[SIZE]));
+        }
+    }
+
+    fn moments(&self, hit: bool, eta: f64, per_size: f64) -> Moments {
         let term = |eta| self.link.term_between(eta, hit, self.floor, self.ceiling);
         let nodes = &self.design.size_nodes;
         if nodes.is_empty() {
@@ -239,7 +272,7 @@ impl Likelihood<'_> {
                     row[..design.width].copy_from_slice(design.row(*look));
                     let count = self.weights[*look];
                     if count > 0.0 {
-                        sums.add(count, &row, &self.moments(*look, eta + spread * shift, per_size));
+                        sums.add(count, &row, &self.moments(design.hits[*look], eta + spread * shift, per_size));
                     }
                 }
                 *log = (weight * scale).ln() + 0.5 * (point * point - shift * shift) + sums.value;
@@ -274,7 +307,7 @@ impl Likelihood<'_> {
             for (look, eta) in looks.iter().zip(etas) {
                 let weight = self.weights[*look];
                 if weight > 0.0 {
-                    let moments = self.moments(*look, eta + spread * shift, per_size);
+                    let moments = self.moments(self.design.hits[*look], eta + spread * shift, per_size);
                     slope += weight * spread * moments.slope;
                     bend += weight * spread * spread * moments.bend();
                 }

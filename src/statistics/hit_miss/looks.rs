@@ -195,6 +195,12 @@ impl Looks {
         self.cracked.iter().map(|look| (look.size_mm, look.called))
     }
 
+    /// Level of each look at a crack, of one of the factors.
+    pub fn levels(&self, factor: usize) -> impl Iterator<Item = &str> {
+        let names = &self.factors[factor].levels;
+        self.cracked.iter().map(move |look| names[look.levels[factor]].as_str())
+    }
+
     /// Hits, and looks at cracks in all.
     pub fn hits(&self) -> (usize, usize) {
         (self.cracked.iter().filter(|look| look.called).count(), self.cracked.len())

@@ -34,6 +34,7 @@ mod link;
 mod looks;
 mod model;
 mod problem;
+mod profile;
 mod refit;
 mod separation;
 mod summary;

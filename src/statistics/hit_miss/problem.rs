@@ -177,8 +177,16 @@ impl Problem {
         start: &DVector<f64>,
         constraint: &Constraint,
     ) -> Option<Best> {
+        let plane = self.plane(floor, ceiling, constraint)?;
+        let likelihood = self.likelihood(weights, floor, ceiling);
+        let peak = climb(&plane, start, |theta| likelihood.at(theta))?;
+        Some(Best { theta: peak.at, floor, ceiling, value: peak.value, information: peak.information })
+    }
+
+    /// The parameters that a constraint leaves; `None` where no curve between floor and ceiling obeys it.
+    pub fn plane(&self, floor: f64, ceiling: f64, constraint: &Constraint) -> Option<Plane> {
         let count = self.design.parameters();
-        let plane = match constraint {
+        Some(match constraint {
             Constraint::None => Plane::whole(count),
             Constraint::Holding(parameter, value) => Plane::holding(count, *parameter, *value),
             Constraint::Through { row, pod } => {
@@ -192,10 +200,7 @@ impl Problem {
                 let solved = if row[SIZE].abs() > 1.0 { SIZE } else { 0 };
                 Plane::through(&row, solved, self.model.link.quantile(inner))
             }
-        };
-        let likelihood = self.likelihood(weights, floor, ceiling);
-        let peak = climb(&plane, start, |theta| likelihood.at(theta))?;
-        Some(Best { theta: peak.at, floor, ceiling, value: peak.value, information: peak.information })
+        })
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::fit::Fit;
 use crate::error::Result;
-use crate::statistics::bound::Method;
+use crate::statistics::bound::{Bounds, Method};
 use crate::statistics::interval::exact_proportion;
 use std::fmt::Write;
 
@@ -48,41 +48,45 @@ impl Fit {
             let noun = if *lines == 1 { "line" } else { "lines" };
             writeln!(page, "  not used: {lines} {noun} ({why})")?;
         }
-        let at =
-            self.looks.factors.iter().zip(&self.levels).map(|(factor, level)| (&factor.name, &factor.levels[*level]));
-        let at: Vec<String> = at.map(|(name, level)| format!("{name} = {level}")).collect();
+        let at: Vec<String> = self.levels().map(|(name, level)| format!("{name} = {level}")).collect();
         if !at.is_empty() {
             writeln!(page, "  sizes below are for {}", at.join(", "))?;
         }
         Ok(())
     }
 
-    /// Sizes with their bounds by the likelihood ratio and, where they hold, by Wald.
+    /// The methods of bounds that hold here, the usual one first.
+    fn methods(&self) -> Vec<Method> {
+        let known = [Method::ModifiedLikelihoodRatio, Method::LikelihoodRatio, Method::Wald];
+        known.into_iter().filter(|method| self.check_method(*method).is_ok()).collect()
+    }
+
     fn sizes(&self) -> Result<Vec<Size>> {
-        let mut sizes = Vec::new();
-        for (name, pod) in [("q50", 0.5), ("q90", 0.9)] {
-            let ratio = self.size_bounds(pod, CONFIDENCE, Method::LikelihoodRatio)?;
-            let wald = match self.model().has_free_limit() {
-                true => None,
-                false => Some(self.size_bounds(pod, CONFIDENCE, Method::Wald)?),
-            };
-            let wald = wald.map_or((None, None), |wald| (wald.low, wald.high));
-            sizes.push(Size { name, value: self.size_at(pod), bounds: [ratio.low, ratio.high, wald.0, wald.1] });
-        }
-        Ok(sizes)
+        let size = |(name, pod)| {
+            let bounds = |method| self.size_bounds(pod, CONFIDENCE, method);
+            let bounds = self.methods().into_iter().map(bounds).collect::<Result<_>>()?;
+            Ok(Size { name, value: self.size_at(pod), bounds })
+        };
+        [("q50", 0.5), ("q90", 0.9)].into_iter().map(size).collect()
     }
 
     fn write_sizes(&self, page: &mut String, sizes: Vec<Size>) -> std::fmt::Result {
+        /// Of two bounds.
+        const WIDTH: usize = 17;
         let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
-        writeln!(page, "                 likelihood ratio           Wald")?;
-        writeln!(page, "  size in mm  value    lower    upper    lower    upper   (each bound at 95 %)")?;
+        let methods = self.methods();
+        write!(page, "{:19}", "")?;
+        methods.iter().try_for_each(|method| write!(page, "  {:^WIDTH$}", short(*method)))?;
+        write!(page, "\n  size in mm  value  ")?;
+        methods.iter().try_for_each(|_| write!(page, "  {:>8} {:>8}", "lower", "upper"))?;
+        writeln!(page, "   (each bound at 95 %)")?;
         for Size { name, value, bounds } in &sizes {
             write!(page, "  {name:<8} {:>8}", mm(*value))?;
-            bounds.iter().try_for_each(|bound| write!(page, " {:>8}", mm(*bound)))?;
+            bounds.iter().try_for_each(|bound| write!(page, "  {:>8} {:>8}", mm(bound.low), mm(bound.high)))?;
             writeln!(page)?;
         }
         if let Some(q90) = sizes.last() {
-            writeln!(page, "  q90/95 = {} mm by likelihood ratio", mm(q90.bounds[1]))?;
+            writeln!(page, "  q90/95 = {} mm by {}", mm(q90.bounds[0].high), methods[0].words())?;
         }
         Ok(())
     }
@@ -122,7 +126,7 @@ impl Fit {
     pub fn notes(&self) -> Result<Vec<String>> {
         /// Below this the curve's shape is in doubt.
         const POOR: f64 = 0.05;
-        /// From here on bounds by the likelihood ratio hold nearly as often as they say; see the module's table.
+        /// From here on Wald's bounds hold nearly as often as they say; see the module's table.
         const MANY_LOOKS: usize = 200;
         let mut notes =
             vec!["bounds are not symmetric about the value: they are made on the scale of the fit".to_owned()];
@@ -137,12 +141,14 @@ impl Fit {
             }
             Some(_) => {}
         }
-        let looks = self.looks.cracked.len();
-        if looks < MANY_LOOKS && !self.model().penalised {
-            notes.push(
-                "few looks: at 40, an upper 95 % bound holds 91 % of the time, Wald's 86 %, a penalised fit's 98 %"
-                    .to_owned(),
-            );
+        if self.looks.cracked.len() < MANY_LOOKS && !self.model().penalised {
+            let modified = match self.usual_method() {
+                Method::ModifiedLikelihoodRatio => "96 % (modified ratio), ",
+                _ => "",
+            };
+            notes.push(format!(
+                "few looks: at 40, upper 95 % bounds on q90 hold in {modified}91 % (likelihood ratio), 86 % (Wald)"
+            ));
         }
         if self.model().penalised {
             notes.push("the fit is penalised: estimates are drawn towards no effect of size".to_owned());
@@ -195,6 +201,14 @@ impl Fit {
 struct Size {
     name: &'static str,
     value: Option<f64>,
-    /// Lower and upper by the likelihood ratio, then by Wald.
-    bounds: [Option<f64>; 4],
+    /// By each of the methods.
+    bounds: Vec<Bounds>,
+}
+
+/// Words that fit over two columns.
+fn short(method: Method) -> &'static str {
+    match method {
+        Method::ModifiedLikelihoodRatio => "modified ratio",
+        method => method.words(),
+    }
 }

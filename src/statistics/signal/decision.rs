@@ -7,7 +7,7 @@ use crate::error::{Error, Result};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::detection::{CurveShape, PodCurve};
 use crate::statistics::bound::{
-    Bounds, Method, boundary, check_confidence, check_pod, fieller, one_sided, whole_curve,
+    Bounds, Method, boundary, check_confidence, check_pod, check_unmodified, fieller, one_sided, whole_curve,
 };
 use crate::statistics::censored::CensoredRegression;
 use crate::statistics::evidence::Evidence;
@@ -111,14 +111,15 @@ impl Decision<'_> {
     /// Bounds on the size in mm that is found with a probability; `high` at 0.9 and 95 % is q90/95.
     ///
     /// # Errors
-    /// Refuses a probability or a confidence out of range.
+    /// Refuses a probability or a confidence out of range, and the modified likelihood ratio.
     pub fn size_bounds(&self, pod: f64, confidence: f64, method: Method) -> Result<Bounds> {
         check_pod(pod)?;
         check_confidence(confidence)?;
+        check_unmodified(method)?;
         let (x, slope) = (self.place_at(pod), self.slope());
         let reach = (one_sided(confidence) * self.variance_at(x)).sqrt() / slope;
         let (low, high) = match method {
-            Method::LikelihoodRatio => {
+            Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
                 let wanted = normal_quantile(pod);
                 let deviance = |x: f64| self.fit.line.deviance(&self.row(x), 0, wanted);
                 let critical = one_sided(confidence);
@@ -136,10 +137,11 @@ impl Decision<'_> {
     /// Bounds on the probability of a call at a size in mm, in [0, 1].
     ///
     /// # Errors
-    /// Refuses a size that is not a length, and a confidence out of range.
+    /// Refuses a size that is not a length, a confidence out of range, and the modified likelihood ratio.
     pub fn pod_bounds(&self, size_mm: f64, confidence: f64, method: Method) -> Result<(f64, f64)> {
         bounds::LENGTH_MM.check("size_mm", size_mm)?;
         check_confidence(confidence)?;
+        check_unmodified(method)?;
         let x = self.fit.model.size.of(size_mm);
         let critical = if method == Method::SimultaneousBand { whole_curve(confidence) } else { one_sided(confidence) };
         Ok(band(&self.fit.line, &self.row(x), &self.covariance, critical, method))

@@ -3,11 +3,16 @@
 //! What nobody has in a real outage: the truth beside the calls. From it come invented records to try the
 //! fits on, and pictures of what a technique is up against.
 
+mod records;
+
+pub use records::Confirmed;
+
 use super::parallel::ask_while;
 use super::plan::RowPlan;
 use super::population::Population;
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
+use crate::model::fleet::{HotSpot, Place};
 use crate::random::Key;
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -36,6 +41,8 @@ pub struct Inspected {
     pub depth_mm: f64,
     /// Surface length in mm; not-a-number for a clean blade.
     pub length_mm: f64,
+    /// Where the crack is; `None` for a clean blade.
+    pub place: Option<Place>,
     /// For each technique the length that it reports, in mm; not-a-number where it does not call.
     pub measured_mm: Vec<f64>,
 }
@@ -74,6 +81,40 @@ impl Study {
         inspection: &Inspection,
         ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
     ) -> Result<Vec<Inspected>> {
+        let asked = self.asked(inspection)?;
+        self.inspect_as(inspection, &asked, ask)
+    }
+
+    fn inspect_as(
+        &self,
+        inspection: &Inspection,
+        asked: &Asked,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<Vec<Inspected>> {
+        let spots = &self.roots[self.rows[asked.row].root].hot_spots;
+        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
+        let work = || {
+            let mut people = Population::new(&asked.plan);
+            let mut lines = Vec::new();
+            let key = Key::from_seed(inspection.seed).child(asked.plan.name);
+            for life in 0..inspection.lives {
+                if stop.load(Ordering::Relaxed) {
+                    return Err(Error {
+                        kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
+                    });
+                }
+                let came_through = people.begin_and_come_through(key.child(life));
+                came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
+                look_at(&people, asked, spots, life, &mut lines);
+                done.store(life + 1, Ordering::Relaxed);
+            }
+            Ok(lines)
+        };
+        ask_while(work, &stop, &done, ask)
+    }
+
+    /// Finds what an inspection names, and the outage it takes place at.
+    fn asked(&self, inspection: &Inspection) -> Result<Asked> {
         let row = named("row", &inspection.row, self.rows.iter().map(|row| row.id.as_str()))?;
         let known = || self.techniques.iter().map(|technique| technique.id.as_str());
         let techniques: Vec<usize> =
@@ -83,37 +124,30 @@ impl Study {
         }
         let plan = RowPlan::with_techniques(self, &self.rows[row], &techniques)?;
         let outage = plan.outages.iter().position(|&year| year >= self.start_year && year <= plan.end_year);
-        let Some(outage) = outage else {
-            return Err(Error::argument(
+        let outage = outage.ok_or_else(|| {
+            Error::argument(
                 "row",
                 &inspection.row,
                 "must have an outage between the start and the end of the study",
                 "add one to the calendar of its unit",
-            ));
-        };
-        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
-        let work = || {
-            let mut people = Population::new(&plan);
-            let mut lines = Vec::new();
-            let key = Key::from_seed(inspection.seed).child(plan.name);
-            for life in 0..inspection.lives {
-                if stop.load(Ordering::Relaxed) {
-                    return Err(Error {
-                        kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
-                    });
-                }
-                let came_through = people.begin_and_come_through(key.child(life));
-                came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
-                look_at(&people, &techniques, outage, life, &mut lines);
-                done.store(life + 1, Ordering::Relaxed);
-            }
-            Ok(lines)
-        };
-        ask_while(work, &stop, &done, ask)
+            )
+        })?;
+        Ok(Asked { row, techniques, plan, outage })
     }
 }
 
-fn look_at(people: &Population<'_>, techniques: &[usize], outage: usize, life: u64, lines: &mut Vec<Inspected>) {
+/// An inspection whose names have been found.
+struct Asked {
+    row: usize,
+    techniques: Vec<usize>,
+    plan: RowPlan,
+    /// Place of the outage in the row's calendar.
+    outage: usize,
+}
+
+fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64, lines: &mut Vec<Inspected>) {
+    let Asked { techniques, outage, .. } = asked;
+    let outage = *outage;
     let mut cracked = Vec::new();
     for (index, crack) in people.cracks.iter().enumerate() {
         if !(crack.first as usize <= outage && outage < crack.last as usize) {
@@ -126,7 +160,8 @@ fn look_at(people: &Population<'_>, techniques: &[usize], outage: usize, life: u
         });
         let measured_mm = measured.collect();
         let [depth_mm, length_mm] = people.size_mm(crack, outage);
-        lines.push(Inspected { life, blade: crack.blade + 1, depth_mm, length_mm, measured_mm });
+        let place = Some(spots[crack.class()].place(crack.origin));
+        lines.push(Inspected { life, blade: crack.blade + 1, depth_mm, length_mm, place, measured_mm });
     }
     let mut clean: Vec<Inspected> = Vec::new();
     for (place, &technique) in techniques.iter().enumerate() {
@@ -135,7 +170,7 @@ fn look_at(people: &Population<'_>, techniques: &[usize], outage: usize, life: u
             let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
                 let measured_mm = vec![f64::NAN; techniques.len()];
                 let (depth_mm, length_mm) = (f64::NAN, f64::NAN);
-                clean.push(Inspected { life, blade: blade + 1, depth_mm, length_mm, measured_mm });
+                clean.push(Inspected { life, blade: blade + 1, depth_mm, length_mm, place: None, measured_mm });
                 clean.len() - 1
             });
             clean[known].measured_mm[place] = length_mm;

@@ -1,0 +1,40 @@
+"""What fits of detection have in common: their words, and how they take numbers and records."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from serrata import _engine as engine
+from serrata.errors import ArgumentError
+from serrata.records import Records
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+__all__ = ["Bounds", "Evidence", "Link", "Method", "Scale", "Size", "for_engine", "numbers"]
+
+#: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
+Evidence = engine.Evidence
+
+Link = Literal["logit", "probit", "complementary-log-log"]
+Scale = Literal["log", "plain"]
+Size = Literal["length", "depth", "geometric-mean"]
+Method = Literal["modified-likelihood-ratio", "likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"]
+#: Lower and upper bound, each one-sided; None on a side where the data exclude nothing.
+Bounds = tuple[float | None, float | None]
+
+
+def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Take numbers in a row; one number is a row of one."""
+    array = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if array.ndim != 1:
+        raise ArgumentError(f"{name} has {array.ndim} dimensions\n    must have one\n    give a list of numbers")
+    return np.ascontiguousarray(array)
+
+
+def for_engine(arguments: dict[str, Any]) -> dict[str, Any]:
+    """Give arguments with the records that the engine knows."""
+    records = arguments.get("records")
+    return {**arguments, "records": records._engine} if isinstance(records, Records) else arguments

@@ -1,0 +1,48 @@
+"""What answers have in common that the engine gives as JSON."""
+
+from __future__ import annotations
+
+import html
+import json
+from typing import Any
+
+__all__ = ["Told"]
+
+
+class Told:
+    """An answer that the engine gave as JSON. It never changes, and is equal to any other of the same text."""
+
+    __slots__ = ("_json", "_told")
+
+    _json: str
+    _told: Any
+
+    def __init__(self, text: str) -> None:
+        object.__setattr__(self, "_json", text)
+        object.__setattr__(self, "_told", json.loads(text))
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"{type(self).__name__} does not change")
+
+    def to_json(self) -> str:
+        """Give everything as JSON."""
+        return self._json
+
+    def report(self) -> str:
+        """Give the whole answer as plain text, as the command line prints it."""
+        raise NotImplementedError
+
+    def __eq__(self, other: object) -> bool:
+        return self._json == other._json if isinstance(other, type(self)) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._json)
+
+    def __str__(self) -> str:
+        return self.report()
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(self.report())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self._json,)
