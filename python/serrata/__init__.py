@@ -31,6 +31,7 @@ from serrata.errors import (
 from serrata.grown import GrownCracks
 from serrata.hit_miss import HitMissFit
 from serrata.hit_miss_fitting import fit_hit_miss, fit_hit_miss_records
+from serrata.latent_classes import LatentClasses
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
 from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
@@ -54,6 +55,7 @@ __all__ = [
     "GrownCracks",
     "HitMissFit",
     "InternalError",
+    "LatentClasses",
     "Records",
     "RecordsError",
     "SideBySide",

@@ -20,6 +20,8 @@ __all__ = [
     "Study",
     "__version__",
     "_fail_inside",
+    "latent_classes_of_counts",
+    "latent_classes_of_records",
     "records_template",
     "records_text",
     "unseen_of_counts",
@@ -32,10 +34,26 @@ GENERATOR: str
 TABLES: list[str]
 
 def _fail_inside() -> None: ...
+def latent_classes_of_counts(
+    techniques: list[str],
+    counts: list[tuple[list[bool | None], int]],
+    kindred: list[tuple[str, str]],
+    level: float,
+    resamples: int,
+    seed: int,
+) -> str: ...
+def latent_classes_of_records(
+    records: Records,
+    techniques: list[str],
+    kindred: list[tuple[str, str]],
+    level: float,
+    resamples: int,
+    seed: int,
+) -> str: ...
 def records_template() -> str: ...
 def records_text(path: str | os.PathLike[str]) -> str: ...
 def unseen_of_counts(techniques: list[str], counts: list[tuple[list[bool], int]], level: float) -> str: ...
-def unseen_of_records(records: Records, techniques: list[str], level: float) -> str: ...
+def unseen_of_records(records: Records, techniques: list[str], level: float, length_error_log: float) -> str: ...
 
 @final
 class Study:
@@ -301,6 +319,7 @@ class SignalFit:
         saturation: float | None,
         signal_scale: str,
         size_scale: str,
+        size_error_log: float,
         source: str,
     ) -> SignalFit: ...
     @staticmethod
@@ -309,10 +328,12 @@ class SignalFit:
         technique: str,
         *,
         size: str,
+        sizes_by: str | None,
         floor: float | None,
         saturation: float | None,
         signal_scale: str,
         size_scale: str,
+        size_error_log: float,
     ) -> SignalFit: ...
     def summary(self, threshold: float) -> str: ...
     def size_at(self, threshold: float, pod: float) -> float: ...

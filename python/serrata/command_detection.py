@@ -59,6 +59,16 @@ def _answers(command: Callable[..., None]) -> Callable[..., None]:
     return reads_records(command)
 
 
+def _sizes(command: Callable[..., None]) -> Callable[..., None]:
+    """Add whose sizes are taken, and how they scatter."""
+    for decorate in (
+        click.option("--size-error-log", default=0.0, help="Standard deviation of ln(measured size / true size)."),
+        click.option("--sizes-by", help="Take the sizes that this technique measured; else the confirmed ones."),
+    ):
+        command = decorate(command)
+    return command
+
+
 def _parted(options: dict[str, Any]) -> tuple[Answer, dict[str, Any]]:
     """Part what is to become of the fit from what was declared about the file."""
     parts = ("technique", "as_json", "figure", "study", "out")
@@ -68,8 +78,7 @@ def _parted(options: dict[str, Any]) -> tuple[Answer, dict[str, Any]]:
 @click.command("hit-miss")
 @_answers
 @click.option("--size", default="length", show_default=True, type=click.Choice(_SIZES))
-@click.option("--sizes-by", help="Take the sizes that this technique measured; else the confirmed ones.")
-@click.option("--size-error-log", default=0.0, help="Standard deviation of ln(measured size / true size).")
+@_sizes
 @click.option("--factor", "factors", multiple=True, help="Column that shifts the curve; may be repeated.")
 @click.option("--link", default="logit", show_default=True, type=click.Choice(["logit", "probit"]))
 @click.option("--penalised", is_flag=True, help="Penalise the likelihood, for few or separated looks.")
@@ -110,17 +119,27 @@ def hit_miss(
 @click.option("--threshold", type=float, required=True, help="Signal above which a call is made.")
 @click.option("--floor", type=float, help="Signals at or below it are lost in the noise.")
 @click.option("--saturation", type=float, help="Signals at or above it are cut off.")
+@_sizes
 def signal_response(
     file: Path,
     columns: tuple[str, ...],
     threshold: float,
     floor: float | None,
     saturation: float | None,
+    sizes_by: str | None,
+    size_error_log: float,
     **options: Any,  # noqa: ANN401
 ) -> None:
     """Fit detection and false calls by a technique to its signals in FILE of inspection records."""
     answer, declared = _parted(options)
-    fit = fit_signal_records(load(file, columns, declared), answer.technique, floor=floor, saturation=saturation)
+    fit = fit_signal_records(
+        load(file, columns, declared),
+        answer.technique,
+        floor=floor,
+        saturation=saturation,
+        sizes_by=sizes_by,
+        size_error_log=size_error_log,
+    )
     answer.give(
         lambda: fit.to_json(threshold=threshold),
         lambda: fit.summary(threshold=threshold),

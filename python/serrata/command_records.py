@@ -105,6 +105,9 @@ def side_by_side(
 @reads_records
 @click.option("--technique", "techniques", multiple=True, help="One to count; all if left out.")
 @click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
+@click.option(
+    "--length-error-log", default=0.0, show_default=True, help="Error of a measured length, on the log scale."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw the estimates into this file.")
 def unseen(
@@ -112,12 +115,45 @@ def unseen(
     columns: tuple[str, ...],
     techniques: tuple[str, ...],
     level: float,
+    length_error_log: float,
     as_json: bool,
     figure: Path | None,
     **declared: Any,  # noqa: ANN401
 ) -> None:
     """Estimate how many cracked blades all techniques of FILE missed."""
-    found = load(file, columns, declared).unseen(techniques or None, level=level)
+    found = load(file, columns, declared).unseen(techniques or None, level=level, length_error_log=length_error_log)
+    click.echo(found.to_json() if as_json else found.report())
+    if figure is not None:
+        _draw(found.plot, figure)
+
+
+@records.command("latent-classes")
+@reads_records
+@click.option("--technique", "techniques", multiple=True, help="One to count; all if left out.")
+@click.option(
+    "--kindred", type=(str, str), multiple=True, metavar="ONE OTHER", help="Two that may miss the same cracks."
+)
+@click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
+@click.option("--resamples", default=200, show_default=True, help="Campaigns simulated for the goodness of fit.")
+@click.option("--seed", default=1, show_default=True, help="Seed of these.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw detection and false calls into this file.")
+def latent_classes(
+    file: Path,
+    columns: tuple[str, ...],
+    techniques: tuple[str, ...],
+    kindred: tuple[tuple[str, str], ...],
+    level: float,
+    resamples: int,
+    seed: int,
+    as_json: bool,
+    figure: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Estimate detection by the techniques of FILE without known truth."""
+    found = load(file, columns, declared).latent_classes(
+        techniques or None, kindred=kindred, level=level, resamples=resamples, seed=seed
+    )
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         draw(found.plot, figure)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from serrata import _engine as engine
 from serrata.errors import ArgumentError, Fault
+from serrata.latent_classes import LatentClasses
 from serrata.side_by_side import SideBySide
 from serrata.unseen import Unseen
 
@@ -305,7 +306,9 @@ class Records:
             self._engine.side_by_side(chosen, by=by, lengths_mm=[float(x) for x in lengths_mm], level=level)
         )
 
-    def unseen(self, techniques: Sequence[str] | None = None, *, level: float = 0.95) -> Unseen:
+    def unseen(
+        self, techniques: Sequence[str] | None = None, *, level: float = 0.95, length_error_log: float = 0.0
+    ) -> Unseen:
         """Estimate how many cracked blades every technique missed.
 
         Parameters
@@ -314,6 +317,9 @@ class Records:
             From 2 to 10 of them; all if left out. Blades that all of them looked at count.
         level : float, from 0.5 to below 1
             Confidence of every interval.
+        length_error_log : float, from 0 to 3
+            Standard deviation of the logarithm of one measured length about that of the true one. Taken as they are,
+            lengths with error flatten detection against length. Confirmed lengths have none.
 
         Returns
         -------
@@ -335,7 +341,55 @@ class Records:
         True
         """
         chosen = self.techniques if techniques is None else list(techniques)
-        return Unseen(engine.unseen_of_records(self._engine, chosen, level))
+        return Unseen(engine.unseen_of_records(self._engine, chosen, level, length_error_log))
+
+    def latent_classes(
+        self,
+        techniques: Sequence[str] | None = None,
+        *,
+        kindred: Sequence[tuple[str, str]] = (),
+        level: float = 0.95,
+        resamples: int = 200,
+        seed: int = 1,
+    ) -> LatentClasses:
+        """Estimate detection, false calls and what all missed, without known truth.
+
+        Parameters
+        ----------
+        techniques : sequence of str, optional
+            From 3 to 8 of them; all if left out. Blades that any of them looked at count, with what was seen of them.
+        kindred : sequence of (str, str)
+            Pairs of techniques that may miss the same cracks or call the same sound blades; no technique is of two.
+        level : float, from 0.5 to below 1
+            Confidence of every interval.
+        resamples : int, from 0 to 10000
+            Campaigns simulated from the fit, for its goodness where counts are small.
+        seed : int
+            Seed of these.
+
+        Returns
+        -------
+        LatentClasses
+
+        Raises
+        ------
+        ArgumentError
+            For a technique that is not in the records, or kindred pairs that share one.
+        DataError
+            Where the calls cannot tell cracked from sound blades; ``reason`` says why, such as ``not-identified``.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> records = serrata.Records.load("demo-data/demo-records.csv", dates="day-month-year")
+        >>> found = records.latent_classes(["mpi-enhanced", "penetrant", "eddy-array"])
+        >>> value, low, high = found.cracked
+        >>> low <= value <= high
+        True
+        """
+        chosen = self.techniques if techniques is None else list(techniques)
+        pairs = [(first, second) for first, second in kindred]
+        return LatentClasses(engine.latent_classes_of_records(self._engine, chosen, pairs, level, resamples, seed))
 
     def __len__(self) -> int:
         return len(self._engine)

@@ -10,10 +10,11 @@ import numpy as np
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from serrata.latent_classes import LatentClasses
     from serrata.side_by_side import SideBySide
     from serrata.unseen import Unseen
 
-__all__ = ["overlap", "unseen"]
+__all__ = ["latent_classes", "overlap", "unseen"]
 
 #: Width and height of a figure, in inches.
 SIZE = (9.0, 4.5)
@@ -119,6 +120,41 @@ def unseen(missed: Unseen, ax: Axes | None = None) -> Axes:
         ylabel="method",
         title="What every technique missed",
     )
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
+    """Chance of a call on cracked and on sound blades of each technique, with intervals.
+
+    Parameters
+    ----------
+    found : LatentClasses
+        What to draw.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure if left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    ax = _axes(ax)
+    techniques = found.techniques
+    places = np.arange(len(techniques))
+    for name, colour, shift, words in (
+        ("detection", _BAR, -0.12, "on cracked blades: detection"),
+        ("false_calls", _ALONE, 0.12, "on sound blades: false calls"),
+    ):
+        low, middle, high = (techniques[column] for column in (f"{name}_low", name, f"{name}_high"))
+        ax.hlines(places + shift, low, high, color=colour)
+        ax.plot(middle, places + shift, "o", color=colour, label=f"{words}, {100 * found.level:g} % interval")
+    ax.set_yticks(places, list(techniques["technique"]))
+    ax.invert_yaxis()
+    ax.set_xlim(0.0, 1.0)
+    ax.grid(alpha=0.25)
+    number, least, most = found.cracked_called_by_none
+    missed = f"cracked and called by none: about {number:.1f} ({least:g} to {most:g}) of {found.called_by_none}"
+    ax.set(xlabel=f"chance of a call; {missed}", ylabel="technique", title="Detection without known truth")
     ax.legend(frameon=False, fontsize="small")
     return ax
 

@@ -210,6 +210,7 @@ def fit_signal(
     size: Size = "length",
     signal_scale: Scale = "log",
     size_scale: Scale = "log",
+    size_error_log: float = 0.0,
     source: str = "",
 ) -> SignalFit:
     """Fit a straight line with normal scatter to signals at cracks of known size, and the noise at sound places.
@@ -228,6 +229,9 @@ def fit_signal(
         Which size it is.
     signal_scale, size_scale : {"log", "plain"}
         Scales on which the line is straight; a study's curves are on log size.
+    size_error_log : float
+        Known standard deviation of ln(measured size / true size); 0 where sizes are exact. A line that ignores it is
+        too flat, and scatters too much.
     source : str
         Where the signals are from; it goes into the basis.
 
@@ -238,8 +242,8 @@ def fit_signal(
     Raises
     ------
     DataError
-        For signals that carry no line; `reason` says why: ``too-few``, ``one-size``, ``reversed``, ``flat`` or
-        ``not-converged``.
+        For signals that carry no line; `reason` says why: ``too-few``, ``one-size``, ``size-error``, ``reversed``,
+        ``flat`` or ``not-converged``.
     ArgumentError
         For an argument out of range, signals without a logarithm included.
     """
@@ -253,6 +257,7 @@ def fit_signal(
             "saturation": saturation,
             "signal_scale": signal_scale,
             "size_scale": size_scale,
+            "size_error_log": size_error_log,
             "source": source,
         },
     )
@@ -265,8 +270,10 @@ def fit_signal_records(
     floor: float | None = None,
     saturation: float | None = None,
     size: Size = "length",
+    sizes_by: str | None = None,
     signal_scale: Scale = "log",
     size_scale: Scale = "log",
+    size_error_log: float = 0.0,
 ) -> SignalFit:
     """Fit a line to the signals of one technique in records.
 
@@ -279,7 +286,9 @@ def fit_signal_records(
         Inspection records, or a CSV file of them that needs nothing declared, with the column `signal`.
     technique : str
         The technique.
-    floor, saturation, size, signal_scale, size_scale
+    sizes_by : str, optional
+        A technique whose measured sizes are taken; the confirmed sizes where left out. Give `size_error_log` with it.
+    floor, saturation, size, signal_scale, size_scale, size_error_log
         As in `fit_signal`.
 
     Returns
@@ -299,10 +308,12 @@ def fit_signal_records(
             "records": records if isinstance(records, Records) else Records.load(records),
             "technique": technique,
             "size": size,
+            "sizes_by": sizes_by,
             "floor": floor,
             "saturation": saturation,
             "signal_scale": signal_scale,
             "size_scale": size_scale,
+            "size_error_log": size_error_log,
         },
     )
 

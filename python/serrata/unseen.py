@@ -92,6 +92,11 @@ class Unseen(Told):
         return float(self._unseen["level"])
 
     @property
+    def length_error_log(self) -> float:
+        """Standard deviation of the logarithm of one measured length about that of the true one, as it was given."""
+        return float(self._unseen["length_error_log"])
+
+    @property
     def found(self) -> int:
         """Cracked blades that at least one technique found, of those that all looked at."""
         return int(self._unseen["found"])
@@ -171,7 +176,10 @@ class Unseen(Told):
 
     @property
     def lengths(self) -> pd.DataFrame:
-        """For each length that was found: found blades, and the unseen ones they stand for."""
+        """For each length that was found: found blades, and the unseen ones they stand for.
+
+        Where lengths are measured with error these are true lengths, and ``found`` is no whole number.
+        """
         import pandas as pd
 
         by_length = self._unseen["by_length"] or {"lengths": []}

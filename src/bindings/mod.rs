@@ -9,6 +9,7 @@ mod errors;
 mod evidence;
 mod grown;
 mod hit_miss;
+mod latent;
 mod records;
 mod signal;
 mod study;
@@ -33,6 +34,8 @@ mod _engine {
     use super::grown::GrownCracks;
     #[pymodule_export]
     use super::hit_miss::HitMissFit;
+    #[pymodule_export]
+    use super::latent::{latent_classes_of_counts, latent_classes_of_records};
     #[pymodule_export]
     use super::records::{Records, records_template, records_text};
     #[pymodule_export]

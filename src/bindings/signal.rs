@@ -28,7 +28,7 @@ type Parameters = (Vec<&'static str>, Vec<f64>, Vec<Vec<f64>>);
 impl SignalFit {
     /// Fit signals: sizes, 0 at sound places, and the signal at each.
     #[staticmethod]
-    #[pyo3(signature = (size_mm, signal, *, size, floor, saturation, signal_scale, size_scale, source))]
+    #[pyo3(signature = (size_mm, signal, *, size, floor, saturation, signal_scale, size_scale, size_error_log, source))]
     #[allow(clippy::too_many_arguments)]
     fn fit(
         py: Python<'_>,
@@ -39,9 +39,11 @@ impl SignalFit {
         saturation: Option<f64>,
         signal_scale: &str,
         size_scale: &str,
+        size_error_log: f64,
         source: &str,
     ) -> PyResult<Self> {
-        let (measure, model) = (choice(py, "size", size, &SIZES)?, model(py, signal_scale, size_scale)?);
+        let measure = choice(py, "size", size, &SIZES)?;
+        let model = model(py, signal_scale, size_scale, size_error_log)?;
         let (sizes, signals) = (size_mm.as_array().to_vec(), signal.as_array().to_vec());
         released(py, || {
             if sizes.len() != signals.len() {
@@ -61,22 +63,28 @@ impl SignalFit {
 
     /// Fit the signals of one technique in records.
     #[staticmethod]
-    #[pyo3(signature = (records, technique, *, size, floor, saturation, signal_scale, size_scale))]
+    #[pyo3(signature = (records, technique, *, size, sizes_by, floor, saturation, signal_scale, size_scale, size_error_log))]
     #[allow(clippy::too_many_arguments)]
     fn fit_records(
         py: Python<'_>,
         records: &Bound<'_, Records>,
         technique: &str,
         size: &str,
+        sizes_by: Option<&str>,
         floor: Option<f64>,
         saturation: Option<f64>,
         signal_scale: &str,
         size_scale: &str,
+        size_error_log: f64,
     ) -> PyResult<Self> {
-        let (measure, model) = (choice(py, "size", size, &SIZES)?, model(py, signal_scale, size_scale)?);
+        let measure = choice(py, "size", size, &SIZES)?;
+        let model = model(py, signal_scale, size_scale, size_error_log)?;
         let records = &records.get().records;
-        released(py, || signal::fit(&Responses::from_records(records, technique, measure, floor, saturation)?, &model))
-            .map(|fit| SignalFit { fit })
+        released(py, || {
+            let responses = Responses::from_records(records, technique, measure, sizes_by, floor, saturation)?;
+            signal::fit(&responses, &model)
+        })
+        .map(|fit| SignalFit { fit })
     }
 
     /// One screen about the fit at a threshold.
@@ -231,9 +239,9 @@ impl SignalFit {
     }
 }
 
-fn model(py: Python<'_>, signal_scale: &str, size_scale: &str) -> PyResult<Model> {
+fn model(py: Python<'_>, signal_scale: &str, size_scale: &str, size_error_log: f64) -> PyResult<Model> {
     let signal = choice(py, "signal_scale", signal_scale, &SIGNALS)?;
-    Ok(Model { signal, size: choice(py, "size_scale", size_scale, &SCALES)? })
+    Ok(Model { signal, size: choice(py, "size_scale", size_scale, &SCALES)?, size_error_log })
 }
 
 fn parameters(line: &CensoredRegression, names: &[&'static str]) -> Parameters {

@@ -15,11 +15,12 @@ pub(super) fn unseen_of_records(
     records: &Bound<'_, Records>,
     techniques: Vec<String>,
     level: f64,
+    length_error_log: f64,
 ) -> PyResult<String> {
     let records = &records.get().records;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&Histories::from_records(records, &names)?, level)
+        told(&Histories::from_records(records, &names)?.with_length_error(length_error_log)?, level)
     })
 }
 

@@ -55,6 +55,8 @@ impl Reading {
 pub struct CensoredRegression {
     /// Regressors with their sign changed, then the value: their product with the parameters is the residual.
     rows: Vec<(DVector<f64>, Reading)>,
+    /// A regressor whose value is not exact, and the variance of its normal error; its row has the mean.
+    inexact: Option<(usize, f64)>,
     pub(super) theta: DVector<f64>,
     pub(super) information: DMatrix<f64>,
     pub(super) value: f64,
@@ -67,6 +69,18 @@ impl CensoredRegression {
     /// Refuses numbers that are not finite and rows of unequal length, and readings without a finite best fit: fewer
     /// exact ones than parameters, regressors that cannot be told apart, or no scatter at all (`not-converged`).
     pub fn fit(regressors: &[Vec<f64>], readings: &[Reading]) -> Result<CensoredRegression> {
+        CensoredRegression::fit_inexact(regressors, readings, None)
+    }
+
+    /// The same where one regressor is normal about the value given, with a variance that is given.
+    ///
+    /// A reading then scatters by that too: its variance is the squared scale and, on top, the squared coefficient
+    /// times that variance.
+    pub(super) fn fit_inexact(
+        regressors: &[Vec<f64>],
+        readings: &[Reading],
+        inexact: Option<(usize, f64)>,
+    ) -> Result<CensoredRegression> {
         let width = regressors.first().map_or(0, Vec::len);
         let finite =
             regressors.iter().flatten().all(|x| x.is_finite()) && readings.iter().all(|one| one.value().is_finite());
@@ -92,7 +106,7 @@ impl CensoredRegression {
         let mut start = DVector::zeros(width + 1);
         start[width] = 1.0 / spread;
         let mut unfitted =
-            CensoredRegression { rows, theta: start, information: DMatrix::zeros(0, 0), value: f64::NAN };
+            CensoredRegression { rows, inexact, theta: start, information: DMatrix::zeros(0, 0), value: f64::NAN };
         let peak = climb(&Plane::whole(width + 1), &unfitted.theta, |theta| unfitted.at(theta));
         // Where regressors cannot be told apart the curvature is singular but for rounding.
         let peak =
@@ -155,12 +169,19 @@ impl CensoredRegression {
         let (count, inverse_scale) = (theta.len(), theta[theta.len() - 1]);
         let mut local =
             Local { value: 0.0, gradient: DVector::zeros(count), information: DMatrix::zeros(count, count) };
+        // Of the residual over its own spread, which an inexact regressor widens with its coefficient.
+        let (column, variance) = self.inexact.unwrap_or((0, 0.0));
+        let coefficient = theta[column];
+        let wide = 1.0 + coefficient * coefficient * variance;
+        let (narrowed, pull) = (1.0 / wide.sqrt(), coefficient * variance / wide);
         for (row, reading) in &self.rows {
-            let residual = row.dot(theta);
+            let residual = row.dot(theta) * narrowed;
             let (log, slope, bend) = match reading {
-                Reading::Exact(_) => {
-                    (inverse_scale.ln() - 0.5 * residual * residual - 0.5 * (2.0 * PI).ln(), -residual, -1.0)
-                }
+                Reading::Exact(_) => (
+                    (inverse_scale * narrowed).ln() - 0.5 * residual * residual - 0.5 * (2.0 * PI).ln(),
+                    -residual,
+                    -1.0,
+                ),
                 Reading::Below(_) => below(residual),
                 Reading::Above(_) => {
                     let (log, slope, bend) = below(-residual);
@@ -168,11 +189,25 @@ impl CensoredRegression {
                 }
             };
             local.value += log;
-            local.gradient.axpy(slope, row, 1.0);
-            local.information.ger(-bend, row, row, 1.0);
+            // How the residual changes, and how that change changes.
+            let mut change = row * narrowed;
+            change[column] -= residual * pull;
+            local.gradient.axpy(slope, &change, 1.0);
+            local.information.ger(-bend, &change, &change, 1.0);
+            if self.inexact.is_some() {
+                for at in 0..count {
+                    let turn = -row[at] * narrowed * pull;
+                    local.information[(at, column)] -= slope * turn;
+                    local.information[(column, at)] -= slope * turn;
+                }
+                let turn = residual * (3.0 * pull * pull - variance / wide);
+                local.information[(column, column)] -= slope * turn;
+            }
             if matches!(reading, Reading::Exact(_)) {
                 local.gradient[count - 1] += 1.0 / inverse_scale;
                 local.information[(count - 1, count - 1)] += 1.0 / (inverse_scale * inverse_scale);
+                local.gradient[column] -= pull;
+                local.information[(column, column)] += variance / wide - 2.0 * pull * pull;
             }
         }
         if !(inverse_scale > 0.0) {

@@ -2,7 +2,7 @@
 
 use super::interval::Proportion;
 use super::records::{BladeLooks, GRADES, Records, word};
-use crate::bounds::LENGTH_MM;
+use crate::bounds::{LENGTH_MM, SIGMA_LOG};
 use crate::error::{Error, Result};
 use std::collections::BTreeMap;
 
@@ -15,8 +15,10 @@ pub struct History {
     pub count: u64,
     /// Whether the blade is known to be cracked or known to be free of cracks.
     pub cracked: Option<bool>,
-    /// Length of its crack, in mm: confirmed where known, else as measured by those who called it.
+    /// Length of its longest crack, in mm: confirmed where known, else as measured by those who called it.
     pub length_mm: Option<f64>,
+    /// Measurements that the length is the mean of, on the scale of logarithms; 0 for a confirmed length.
+    pub measurements: u32,
     /// Surface condition.
     pub surface: Option<String>,
     /// Grade of the procedure, where all looks were of one grade.
@@ -39,6 +41,7 @@ pub struct Histories {
     techniques: Vec<String>,
     blades: Vec<History>,
     notes: Vec<String>,
+    length_error_log: f64,
 }
 
 /// What blades are told apart by.
@@ -108,7 +111,7 @@ impl Histories {
             return Err(Error::argument("number of blades", blades_in_all, &rule, "count in rows, not in fleets"));
         }
         let techniques = techniques.iter().map(|name| (*name).to_owned()).collect();
-        Ok(Histories { techniques, blades, notes: Vec::new() })
+        Ok(Histories { techniques, blades, notes: Vec::new(), length_error_log: 0.0 })
     }
 
     /// Takes counts of blades by who called them, every technique having looked at every blade.
@@ -160,6 +163,22 @@ impl Histories {
         Ok(histories)
     }
 
+    /// The same histories, whose measured lengths are known to scatter: the standard deviation of the logarithm of one
+    /// measurement about that of the true length, 0 if there is no error. Measurements by several techniques are taken
+    /// to err independently; confirmed lengths not at all.
+    ///
+    /// # Errors
+    /// Refuses a spread below 0 or above 3.
+    pub fn with_length_error(self, length_error_log: f64) -> Result<Self> {
+        SIGMA_LOG.check("length_error_log", length_error_log)?;
+        Ok(Histories { length_error_log, ..self })
+    }
+
+    /// Standard deviation of the logarithm of one measurement of a length about that of the true one.
+    pub fn length_error_log(&self) -> f64 {
+        self.length_error_log
+    }
+
     /// The techniques, in the order of their answers.
     pub fn techniques(&self) -> &[String] {
         &self.techniques
@@ -209,7 +228,7 @@ impl Histories {
             let key = (name.is_none(), place, name.unwrap_or_else(|| "not known".into()));
             classes.entry(key).or_default().push(blade.clone());
         }
-        let part = |blades| Histories { techniques: self.techniques.clone(), blades, notes: Vec::new() };
+        let part = |blades| Histories { blades, notes: Vec::new(), techniques: self.techniques.clone(), ..*self };
         Ok(classes.into_iter().map(|((_, _, name), blades)| (name, part(blades))).collect())
     }
 
@@ -223,6 +242,7 @@ impl Histories {
             techniques: chosen.iter().map(|technique| self.techniques[*technique].clone()).collect(),
             blades: self.blades.iter().map(pick).collect(),
             notes: self.notes.clone(),
+            ..*self
         }
     }
 
@@ -261,13 +281,20 @@ impl Histories {
 impl History {
     fn of_looks(looks: &BladeLooks<'_>, techniques: &[&str]) -> History {
         let ours: Vec<_> = looks.lines.iter().filter(|line| techniques.contains(&line.technique.as_str())).collect();
-        // The longest of the measured lengths, as a blade is as cracked as its longest crack.
-        let measured = ours.iter().filter(|line| line.called).filter_map(|line| line.measured_length_mm);
+        // A blade is as cracked as its longest crack; what several techniques measure of that one is averaged, as the
+        // longest of several measurements would be the longer the more techniques called.
+        let longest = techniques.iter().filter_map(|technique| {
+            let own = ours.iter().filter(|line| line.called && line.technique == **technique);
+            own.filter_map(|line| line.measured_length_mm).reduce(f64::max)
+        });
+        let measured: Vec<f64> = longest.map(f64::ln).collect();
+        let confirmed = looks.confirmed_length_mm();
         History {
             called: techniques.iter().map(|technique| looks.called_by(technique)).collect(),
             count: 1,
             cracked: looks.cracked(),
-            length_mm: looks.confirmed_length_mm().or(measured.reduce(f64::max)),
+            length_mm: confirmed.or(mean(&measured).map(f64::exp)),
+            measurements: if confirmed.is_some() { 0 } else { measured.len() as u32 },
             surface: the_one(ours.iter().map(|line| line.surface.clone())),
             grade: the_one(ours.iter().map(|line| line.grade.map(|grade| word(&GRADES, grade).to_owned()))),
         }
@@ -286,6 +313,10 @@ fn the_one(values: impl Iterator<Item = Option<String>>) -> Option<String> {
     known.all(|value| value == first).then_some(first)
 }
 
+fn mean(numbers: &[f64]) -> Option<f64> {
+    (!numbers.is_empty()).then(|| numbers.iter().sum::<f64>() / numbers.len() as f64)
+}
+
 fn length_class(edges: &[f64], place: usize) -> String {
     match (place.checked_sub(1).map(|below| edges[below]), edges.get(place)) {
         (None, None) => "all lengths".into(),
@@ -293,6 +324,16 @@ fn length_class(edges: &[f64], place: usize) -> String {
         (Some(begin), Some(end)) => format!("{begin} to below {end} mm"),
         (Some(begin), None) => format!("{begin} mm and longer"),
     }
+}
+
+/// A number of blades as people write it.
+pub(super) fn blades_shown(blades: f64) -> String {
+    if blades < 9.95 { format!("{blades:.1}") } else { format!("{blades:.0}") }
+}
+
+/// Every pair of so many techniques, by their places.
+pub(super) fn pairs(techniques: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..techniques).flat_map(move |first| (first + 1..techniques).map(move |second| (first, second)))
 }
 
 /// A number with the right form of a word.

@@ -7,6 +7,7 @@ pub mod evidence;
 pub mod histories;
 pub mod hit_miss;
 pub mod interval;
+pub mod latent;
 mod newton;
 pub mod paired;
 mod quadrature;

@@ -66,6 +66,19 @@ def test_unseen_prints_the_sentence_json_and_figure(tmp_path):
     assert told["unseen"]["answer"]["method"] == "by-length"
 
 
+def test_latent_classes_prints_the_report_json_and_figure(tmp_path):
+    chosen = [part for name in ("mpi-enhanced", "penetrant", "eddy-array") for part in ("--technique", name)]
+    result = run("records", "latent-classes", *DEMO, *chosen, "--figure", tmp_path / "classes.png")
+    assert result.stdout.startswith("About ")
+    assert serrata.CAUTION in result.stdout
+    assert (tmp_path / "classes.png").stat().st_size > 10_000
+    told = json.loads(run("records", "latent-classes", *DEMO, *chosen, "--json").stdout)
+    assert len(told["latent_classes"]["techniques"]) == 3
+    refused = run("records", "latent-classes", *DEMO, *chosen, "--kindred", "mpi-enhanced", "penetrant")
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    assert "at least three sources of calls must err independently" in refused.stderr
+
+
 def test_a_plan_is_printed_for_each_number_of_misses():
     result = run("demonstration", "plan", 0.9, "--misses", 2, "--true-pod", 0.95)
     lines = [line.split() for line in result.stdout.splitlines()[2:5]]

@@ -59,6 +59,45 @@ def test_line_and_likelihood_are_those_of_a_direct_search(fit, signals):
     assert fit.log_likelihood == pytest.approx(-best.fun, abs=1e-9)
 
 
+def test_a_fit_with_errors_in_size_is_that_of_an_average_over_true_sizes(signals):
+    """Each reading's chance is averaged over the true sizes by quadrature, which the fit does in closed form."""
+    error = 0.15
+    x, y = np.log(signals)
+    kept = 1.0 - error**2 / x.var()
+    points, weights = np.polynomial.hermite_e.hermegauss(60)
+    true = (x.mean() + kept * (x - x.mean()))[:, None] + error * np.sqrt(kept) * points
+    below, above = y <= np.log(FLOOR), y >= np.log(SATURATION)
+
+    def averaged(parameters):
+        level, slope, log_scatter = parameters
+        middle, scatter = level + slope * true, np.exp(log_scatter)
+        chances = stats.norm.pdf(y[:, None], middle, scatter)
+        chances[below] = stats.norm.cdf(np.log(FLOOR), middle[below], scatter)
+        chances[above] = stats.norm.sf(np.log(SATURATION), middle[above], scatter)
+        return -np.log(chances @ weights / weights.sum()).sum()
+
+    options = {"xatol": 1e-9, "fatol": 1e-12, "maxiter": 5000}
+    best = optimize.minimize(averaged, [0.1, 1.1, np.log(0.3)], method="Nelder-Mead", options=options)
+    ours = serrata.fit_signal(*signals, **LIMITS, size_error_log=error)
+    # The search is right to 1e-12 in its value and so to about 1e-6 in its parameters.
+    assert ours.line["value"].to_numpy() == pytest.approx([*best.x[:2], np.exp(best.x[2])], abs=1e-5)
+    assert ours.log_likelihood == pytest.approx(-best.fun, abs=1e-8)
+    # Standard errors by second differences of the averaged likelihood, on the scale of ln scatter.
+    step = 1e-3 * np.eye(3)
+    bent = [
+        [
+            (averaged(best.x + a + b) - averaged(best.x + a - b) - averaged(best.x - a + b) + averaged(best.x - a - b))
+            / 4e-6
+            for b in step
+        ]
+        for a in step
+    ]
+    errors = np.sqrt(np.diag(np.linalg.inv(bent))) * [1.0, 1.0, np.exp(best.x[2])]
+    assert ours.line["standard_error"].to_numpy() == pytest.approx(errors, rel=1e-3)
+    exact = serrata.fit_signal(*signals, **LIMITS)
+    assert ours.line.loc["slope", "value"] > exact.line.loc["slope", "value"]
+
+
 def test_the_likelihood_ratio_bound_is_the_one_found_by_direct_search(fit, signals):
     x, y = np.log(signals)
     critical = stats.norm.ppf(0.95) ** 2

@@ -86,6 +86,16 @@ def test_the_report_leads_with_the_plain_sentence(missed):
     assert missed._repr_html_().startswith("<pre>")
 
 
+def test_error_of_measured_lengths_is_told_and_allowed_for():
+    records = serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
+    plain, known = (records.unseen(TECHNIQUES, length_error_log=spread) for spread in (0.0, 0.3))
+    assert known.length_error_log == 0.3
+    assert "measured ones err by a factor of about 1.35" in " ".join(known.report().split())
+    assert "without error" in " ".join(plain.report().split())
+    with pytest.raises(serrata.ArgumentError, match="length_error_log"):
+        records.unseen(TECHNIQUES, length_error_log=-1.0)
+
+
 def test_no_overlap_gives_no_upper_bound_and_still_a_figure():  # G1
     estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 8, ("b",): 5})
     assert estimate.interval[1] is None

@@ -3,6 +3,7 @@
 mod demonstration;
 mod expected;
 mod hit_miss;
+mod latent;
 mod paired;
 mod records;
 mod signal;

@@ -8,6 +8,7 @@ use crate::expected::{Expected, expected, rows};
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serrata::statistics::histories::{Histories, History};
+use serrata::statistics::records::{Format, Records};
 use serrata::statistics::unseen::{Method, Unseen, unseen};
 
 /// Counts of a file whose last column is the count, its lists named by single letters.
@@ -181,6 +182,24 @@ fn the_average_weighs_models_by_their_aic_and_leaves_out_the_one_that_fits_anyth
     assert!(average.low < 545.0 - 271.0 && 545.0 - 271.0 < average.high, "{average:?}");
 }
 
+#[test]
+fn where_no_model_has_an_estimate_there_is_a_lower_bound_and_no_number_made_up() {
+    let of = |counts: &[([bool; 3], u64)]| {
+        let counts: Vec<(Vec<bool>, u64)> = counts.iter().map(|(found, count)| (found.to_vec(), *count)).collect();
+        unseen(&Histories::from_counts(&["a", "b", "c"], &counts).expect("histories"), 0.95).expect("an answer")
+    };
+    // No blade was found twice: (2/3) 17 * 16 / 2 = 90.7 at least.
+    let apart = of(&[([true, false, false], 8), ([false, true, false], 5), ([false, false, true], 4)]);
+    assert!(apart.log_linear.as_ref().expect("models").average.is_none());
+    assert_eq!((apart.answer.method, apart.answer.high), (Method::LowerBound, None));
+    assert!((apart.answer.unseen - 272.0 / 3.0).abs() < 1e-9, "{:?}", apart.answer);
+    assert!(apart.sentences()[0].starts_with("At least about 91 more cracked blades"), "{:?}", apart.sentences());
+    // All found all: nothing to average either.
+    let all = of(&[([true, true, true], 8)]);
+    assert_eq!((all.answer.method, all.answer.unseen), (Method::LowerBound, 0.0));
+    assert!(all.sentences()[0].starts_with("No estimate could be made"), "{:?}", all.sentences());
+}
+
 #[test] // request G1, G3
 fn two_techniques_say_what_they_take_for_granted() {
     // By hand: 18 * 16 / 13 - 1 - 20 = 1.154; variance 18 * 16 * 5 * 3 / (13^2 * 14) = 1.826; the logarithm's spread
@@ -308,4 +327,84 @@ fn lengths_of_the_unseen_are_told() {
     assert!(missed.sentences()[0].ends_with(&format!("mostly shorter than {most:.1} mm.")), "{:?}", missed.sentences());
     let sum: f64 = lengths.lengths.iter().map(|at| at.unseen).sum();
     assert!((sum - missed.answer.unseen).abs() < 1e-6 * sum);
+}
+
+/// 400 cracks with log-normal lengths; three techniques that err independently at one length; each found crack is
+/// measured once, with error.
+fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (Histories, f64) {
+    let normal = |random: &mut Xoshiro256PlusPlus| {
+        // Box and Muller, Annals of Mathematical Statistics 29, 1958.
+        let radius = (-2.0 * uniform(random).max(f64::MIN_POSITIVE).ln()).sqrt();
+        radius * (std::f64::consts::TAU * uniform(random)).cos()
+    };
+    let (mut unseen, mut blades) = (0.0, Vec::new());
+    for _ in 0..400 {
+        let log = 2_f64.ln() + 0.7 * normal(random);
+        let chance = |q50: f64| 1.0 / (1.0 + (-3.0 * (log - q50.ln())).exp());
+        let called: Vec<Option<bool>> =
+            [1.5, 2.0, 2.5].iter().map(|q50| Some(uniform(random) < chance(*q50))).collect();
+        let length_mm = Some((log + spread * normal(random)).exp());
+        if called.contains(&Some(true)) {
+            blades.push(History { called, count: 1, length_mm, measurements: 1, ..History::default() });
+        } else {
+            unseen += 1.0;
+        }
+    }
+    (Histories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
+}
+
+#[test]
+fn error_of_measured_lengths_hides_unseen_cracks_unless_it_is_allowed_for() {
+    const CAMPAIGNS: usize = 60;
+    const SPREAD: f64 = 0.5;
+    let mut random = Xoshiro256PlusPlus::seed_from_u64(17);
+    let (mut blind, mut seeing) = (Vec::new(), Vec::new());
+    let mut covered = [0, 0];
+    for _ in 0..CAMPAIGNS {
+        let (histories, missed) = measured_campaign(&mut random, SPREAD);
+        let known = histories.clone().with_length_error(SPREAD).expect("a spread");
+        for (place, (histories, errors)) in [(histories, &mut blind), (known, &mut seeing)].into_iter().enumerate() {
+            let estimate = unseen(&histories, 0.95).expect("an estimate").by_length.expect("lengths").average;
+            let estimate = estimate.expect("an average");
+            covered[place] += usize::from(estimate.low <= missed && missed <= estimate.high);
+            errors.push((estimate.unseen / missed).ln());
+        }
+    }
+    // As above: at least 52 of 60 campaigns; the twin that takes lengths as they are must fail it.
+    assert!(covered[1] >= 52 && covered[0] < 52, "{covered:?}");
+    // Mean logarithm of estimate over truth, in its own standard errors: four, as a right one is outside for one
+    // seed in 16,000.
+    let distance = |errors: &[f64]| {
+        let mean = errors.iter().sum::<f64>() / errors.len() as f64;
+        let square: f64 = errors.iter().map(|error| (error - mean).powi(2)).sum();
+        mean / (square.sqrt() / errors.len() as f64)
+    };
+    assert!(distance(&seeing).abs() < 4.0, "{}", distance(&seeing));
+    assert!(distance(&blind) < -4.0, "{}", distance(&blind));
+}
+
+#[test]
+fn lengths_that_scatter_no_more_than_by_their_error_tell_nothing() {
+    let (histories, _) = measured_campaign(&mut Xoshiro256PlusPlus::seed_from_u64(18), 0.0);
+    let missed = unseen(&histories.clone().with_length_error(2.0).expect("a spread"), 0.95).expect("an estimate");
+    assert!(missed.by_length.is_none() && missed.answer.method == Method::LogLinear);
+    assert!(missed.notes.iter().any(|note| note.contains("scatter no more than by their error")), "{:?}", missed.notes);
+    assert!(
+        unseen(&histories.clone().with_length_error(0.3).expect("a spread"), 0.95).expect("one").by_length.is_some()
+    );
+    assert!(histories.clone().with_length_error(-0.1).is_err() && histories.with_length_error(f64::NAN).is_err());
+}
+
+#[test]
+fn a_length_is_confirmed_or_the_mean_of_what_each_technique_measures_of_the_longest_crack() {
+    let text = "row,blade,year,technique,called,measured_length_mm,side,cracked,confirmed_length_mm\n\
+                R1,1,2031,a,yes,2.0,suction,,\nR1,1,2031,a,yes,1.0,pressure,,\nR1,1,2031,b,yes,8.0,,,\n\
+                R1,2,2031,a,yes,2.0,,yes,3.0\nR1,2,2031,b,no,,,,\n";
+    let records = Records::parse(text, "example", &Format::default()).expect("records");
+    let histories = Histories::from_records(&records, &["a", "b"]).expect("histories");
+    let known: Vec<(Option<f64>, u32)> =
+        histories.histories().iter().map(|blade| (blade.length_mm, blade.measurements)).collect();
+    // The longest of a is 2 mm, that of b 8 mm: 4 mm, the mean of the logarithms, of two measurements.
+    assert!((known[0].0.expect("a length") - 4.0).abs() < 1e-12 && known[0].1 == 2, "{known:?}");
+    assert_eq!(known[1], (Some(3.0), 0));
 }

@@ -1,6 +1,6 @@
 //! Two techniques: McNemar's test, the difference with its interval, and the gain of using both.
 
-use crate::statistics::histories::Histories;
+use crate::statistics::histories::{self, Histories};
 use crate::statistics::interval::{Proportion, wilson_proportion};
 use crate::statistics::tail::{binomial_at_most, binomial_exactly, chi_square_exceeds};
 use serde::Serialize;
@@ -97,10 +97,8 @@ pub struct Pair {
 
 /// Each technique with each later one.
 pub(super) fn all(histories: &Histories, level: f64) -> Vec<Pair> {
-    let count = histories.techniques().len();
-    let mut pairs: Vec<Pair> = (0..count)
-        .flat_map(|first| (first + 1..count).map(move |second| [first, second]))
-        .map(|chosen| pair(&histories.of_techniques(&chosen), level))
+    let mut pairs: Vec<Pair> = histories::pairs(histories.techniques().len())
+        .map(|(first, second)| pair(&histories.of_techniques(&[first, second]), level))
         .collect();
     holm(&mut pairs);
     pairs

@@ -89,6 +89,11 @@ impl SignalFit {
 }
 
 impl Decision<'_> {
+    /// The line.
+    pub fn fit(&self) -> &SignalFit {
+        self.fit
+    }
+
     /// The threshold.
     pub fn threshold(&self) -> f64 {
         self.threshold

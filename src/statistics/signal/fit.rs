@@ -1,6 +1,7 @@
 //! The line of signal against size, and the noise.
 
 use super::responses::{Responses, Scale};
+use crate::bounds::SIGMA_LOG;
 use crate::error::{Error, Result};
 use crate::statistics::bound::one_sided;
 use crate::statistics::censored::{CensoredRegression, Reading};
@@ -12,12 +13,19 @@ const LEAST: usize = 10;
 const RISING: f64 = 0.95;
 
 /// What is fitted: `g(signal) = b0 + b1 * f(size) + tau * e`, e standard normal.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Model {
     /// g.
     pub signal: Scale,
     /// f; a study's curves are on log size.
     pub size: SizeScale,
+    /// Known standard deviation of ln(measured size / true size); 0 where sizes are exact.
+    ///
+    /// The logarithms of true sizes are taken as normally distributed; a signal is then normal given the measured size
+    /// too, about the line at the size drawn towards the mean and with the scatter that is left of the size on top
+    /// (Carroll, Ruppert, Stefanski and Crainiceanu, Measurement Error in Nonlinear Models, 2nd ed. 2006, chapters 3
+    /// and 4; mean and spread of the sizes are plugged in).
+    pub size_error_log: f64,
 }
 
 /// A line fitted to signals. It never changes.
@@ -28,14 +36,18 @@ pub struct SignalFit {
     pub(super) line: CensoredRegression,
     /// Of signals at sound places; `None` where too few lie within the limits.
     pub(super) noise: Option<CensoredRegression>,
+    /// The line with errors in size ignored, where there are any.
+    pub(super) naive: Option<CensoredRegression>,
 }
 
 /// Fits a line to signals at cracks, and a mean and a spread to those at sound places.
 ///
 /// # Errors
 /// Refuses, with [`Error::reason`] in brackets: fewer than 10 signals within the limits (`too-few`), one size only
-/// (`one-size`), a line that falls (`reversed`) or whose rise is not to be told from none (`flat`), and a search that
-/// does not arrive (`not-converged`); signals that are not positive, where their logarithm is asked for.
+/// (`one-size`), sizes whose error is as large as their spread, or would by itself make signals scatter as they do
+/// (`size-error`), a line that falls (`reversed`) or whose rise is not to be told from none (`flat`), and a search that
+/// does not arrive (`not-converged`); signals that are not positive, where their logarithm is asked for; an error of sizes
+/// below 0 or above 3, or with plain size.
 ///
 /// # Example
 /// ```
@@ -71,10 +83,16 @@ pub fn fit(responses: &Responses, model: &Model) -> Result<SignalFit> {
         let rule = "a line over size needs sizes that differ";
         return Err(Error::data("one-size", what, rule, "add looks at other sizes"));
     }
-    let sizes = responses.cracked.iter().map(|(size_mm, _)| model.size.of(*size_mm));
-    let regressors: Vec<Vec<f64>> = sizes.map(|x| vec![1.0, x]).collect();
+    let sizes: Vec<f64> = responses.cracked.iter().map(|(size_mm, _)| model.size.of(*size_mm)).collect();
     let readings: Vec<Reading> = responses.cracked.iter().map(|(_, reading)| model.on_scale(*reading)).collect();
-    let line = CensoredRegression::fit(&regressors, &readings)?;
+    let rows = |sizes: Vec<f64>| -> Vec<Vec<f64>> { sizes.into_iter().map(|x| vec![1.0, x]).collect() };
+    let exact = CensoredRegression::fit(&rows(sizes.clone()), &readings)?;
+    let (line, naive) = if model.size_error_log > 0.0 {
+        let (drawn, left) = drawn_to_mean(&sizes, model.size_error_log)?;
+        (inexact(&rows(drawn), &readings, left)?, Some(exact))
+    } else {
+        (exact, None)
+    };
     check_rise(&line)?;
     let noise = match responses.sound.iter().filter(|reading| matches!(reading, Reading::Exact(_))).count() {
         0..LEAST => None,
@@ -83,7 +101,7 @@ pub fn fit(responses: &Responses, model: &Model) -> Result<SignalFit> {
             Some(CensoredRegression::fit(&vec![vec![1.0]; readings.len()], &readings)?)
         }
     };
-    Ok(SignalFit { responses: responses.clone(), model: *model, line, noise })
+    Ok(SignalFit { responses: responses.clone(), model: *model, line, noise, naive })
 }
 
 impl Model {
@@ -93,7 +111,50 @@ impl Model {
     }
 }
 
+/// Logarithms of measured sizes drawn towards their mean, and the variance that is left of the true ones about them.
+fn drawn_to_mean(sizes: &[f64], error: f64) -> Result<(Vec<f64>, f64)> {
+    let count = sizes.len() as f64;
+    let mean = sizes.iter().sum::<f64>() / count;
+    let spread = (sizes.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / count).sqrt();
+    let kept = 1.0 - (error / spread).powi(2);
+    if !(kept > 0.0) {
+        return Err(Error::data(
+            "size-error",
+            format!(
+                "the error of the sizes ({error}) is as large as their whole spread ({spread:.3} in the logarithm)"
+            ),
+            "such sizes say nothing of the true ones",
+            "measure the sizes better, or take looks over a wider range",
+        ));
+    }
+    Ok((sizes.iter().map(|x| mean + kept * (x - mean)).collect(), kept * error * error))
+}
+
+/// The line through signals at sizes that are not exact.
+fn inexact(rows: &[Vec<f64>], readings: &[Reading], left: f64) -> Result<CensoredRegression> {
+    // All scatter about the sizes drawn to their mean; what the size leaves is a part of it.
+    let all = CensoredRegression::fit(rows, readings)?;
+    let by_size = all.coefficients()[1] * left.sqrt();
+    if !(by_size < all.scale()) {
+        return Err(Error::data(
+            "size-error",
+            format!(
+                "signals scatter by {:.3}, the error of the sizes alone would make them by {by_size:.3}",
+                all.scale()
+            ),
+            "nothing is left for the scatter of signals at one size",
+            "check the error of the sizes; it may be stated too large",
+        ));
+    }
+    CensoredRegression::fit_inexact(rows, readings, Some((1, left)))
+}
+
 fn check_scale(responses: &Responses, model: &Model) -> Result<()> {
+    SIGMA_LOG.check("size_error_log", model.size_error_log)?;
+    if model.size_error_log > 0.0 && model.size == SizeScale::Plain {
+        let rule = "is an error of the logarithm, and this fit is on plain size";
+        return Err(Error::argument("size_error_log", model.size_error_log, rule, "fit on log size"));
+    }
     let all = responses.cracked.iter().map(|(_, reading)| reading).chain(&responses.sound);
     match all.map(|reading| reading.value()).find(|signal| model.signal == Scale::Log && !(*signal > 0.0)) {
         Some(signal) => {
@@ -142,6 +203,13 @@ impl SignalFit {
     /// The line: its coefficients are b0 and b1, its scale is tau.
     pub fn line(&self) -> &CensoredRegression {
         &self.line
+    }
+
+    /// The line with errors in size ignored, to be seen beside the other; `None` where sizes are exact.
+    pub fn ignoring_size_error(&self) -> Option<SignalFit> {
+        let line = self.naive.clone()?;
+        let model = Model { size_error_log: 0.0, ..self.model };
+        Some(SignalFit { line, model, naive: None, ..self.clone() })
     }
 
     /// The noise: its coefficient is the mean, its scale the spread; `None` where fewer than 10 signals at sound

@@ -110,7 +110,8 @@ impl Responses {
 
     /// Takes the signals of one technique out of records.
     ///
-    /// A line's size is the confirmed one of its blade, place and inspection. Lines whose size or signal is blank are
+    /// A line's size is the confirmed one of its blade, place and inspection, or, with `sizes_by`, the one that this
+    /// technique measured there: such sizes carry error, which is to be stated in the model. Lines whose size or signal is blank are
     /// not used, and are counted; lines known to be free of cracks tell of the noise.
     ///
     /// # Errors
@@ -119,10 +120,11 @@ impl Responses {
         records: &Records,
         technique: &str,
         measure: SizeMeasure,
+        sizes_by: Option<&str>,
         floor: Option<f64>,
         saturation: Option<f64>,
     ) -> Result<Responses> {
-        let sizes = Sizes::of(records, technique, measure, None)?;
+        let sizes = Sizes::of(records, technique, measure, sizes_by)?;
         let (mut pairs, mut unused) = (Vec::new(), Vec::new());
         for line in records.of_technique(technique) {
             match (sizes.size_mm(line), line.signal) {

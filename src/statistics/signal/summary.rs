@@ -35,6 +35,9 @@ impl SignalFit {
         let count = self.responses.cracked.len();
         writeln!(page, "  {count} signals at cracks of {smallest} to {largest} mm")?;
         writeln!(page, "    below the floor {below}, within the limits {within}, above saturation {above}")?;
+        if self.model.size_error_log > 0.0 {
+            writeln!(page, "    sizes as measured, with an error of {} in the logarithm", self.model.size_error_log)?;
+        }
         for (why, lines) in self.responses.unused() {
             let noun = if *lines == 1 { "line" } else { "lines" };
             writeln!(page, "  not used: {lines} {noun} ({why})")?;
@@ -100,6 +103,10 @@ impl Decision<'_> {
             notes.push(format!(
                 "{above} of {count} signals lie above the threshold: the curve there is drawn out of the line"
             ));
+        }
+        if let Some(naive) = self.fit().ignoring_size_error() {
+            let q90 = naive.at_threshold(self.threshold())?.size_at(0.9);
+            notes.push(format!("with errors in size ignored, q90 would be {q90:.3} mm"));
         }
         notes.push(
             "demonstrated detection is commonly better than detection in the field; nothing is taken off for that"

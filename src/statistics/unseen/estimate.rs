@@ -33,11 +33,14 @@ impl Estimate {
     }
 }
 
-/// The average of several models' numbers, on the scale of logarithms.
+/// The average of several models' numbers, on the scale of logarithms; `None` without a model.
 ///
 /// Weights are exp(-AIC/2), normed; the spread of the logarithm counts each model's own and its distance
 /// to the average (Buckland, Burnham and Augustin, Biometrics 53, 1997, equation 9).
 pub(super) fn averaged(models: &[(f64, f64, f64)], level: f64) -> Option<(Vec<f64>, Estimate)> {
+    if models.is_empty() {
+        return None;
+    }
     let least = models.iter().map(|(aic, _, _)| *aic).fold(f64::INFINITY, f64::min);
     let raw: Vec<f64> = models.iter().map(|(aic, _, _)| (0.5 * (least - aic)).exp()).collect();
     let sum: f64 = raw.iter().sum();

@@ -5,15 +5,18 @@
 //! logarithm of length. Only blades found by at least one technique are seen, so the likelihood is that of
 //! y given that it is not empty: for blades alike it is that of the Poisson log-linear model with the unseen
 //! cell left out (Sandland and Cormack, Biometrika 71, 1984); without links it is that of Huggins (Biometrika
-//! 76, 1989) and Alho (Biometrics 46, 1990). The logarithm of it is concave, so there is one top or none.
+//! 76, 1989) and Alho (Biometrics 46, 1990). The logarithm of it is concave, so there is one top or none. Where lengths
+//! are measured with error it is averaged over the lengths that a measured one leaves possible, and is concave no more;
+//! it is climbed from the same start.
 
 use crate::statistics::newton::{Local, Plane, climb, inverse};
 use nalgebra::{DMatrix, DVector};
 
 /// Cracked blades alike: same length, if lengths count.
 pub(super) struct Group {
-    /// Logarithm of length over the middle length; zero where lengths do not count.
-    pub log_length: f64,
+    /// Logarithms of length over the middle length, with their weights, which sum to one: one only where the length
+    /// is known, several where it is measured with error, a zero where lengths do not count.
+    pub log_lengths: Vec<(f64, f64)>,
     /// For each pattern of finds how many blades; pattern 0 is not seen.
     pub counts: Vec<f64>,
 }
@@ -45,8 +48,8 @@ pub(super) struct Fit {
     pub unseen: f64,
     /// Variance of their number, chance of being found included.
     pub variance: f64,
-    /// For each group, unseen blades for each seen one.
-    pub odds: Vec<f64>,
+    /// For each group and length of it, unseen blades for each seen one.
+    pub odds: Vec<Vec<f64>>,
     /// For each technique, how its log-odds of finding rise with the logarithm of length.
     pub slopes: Vec<f64>,
     /// For each group and pattern, the probability given that the blade was seen.
@@ -80,14 +83,20 @@ pub(super) fn fit(groups: &[Group], techniques: usize, form: &Form) -> Result<Fi
     let (mut unseen, mut chance, mut slope) = (0.0, 0.0, DVector::zeros(model.parameters));
     let (mut odds, mut probabilities) = (Vec::new(), Vec::new());
     for group in groups {
-        let (weights, sum) = model.weights(group.log_length, &peak.at);
-        let (seen, odd) = (group.total(), 1.0 / sum);
-        unseen += seen * odd;
-        chance += seen * odd * (1.0 + odd);
-        let all_of = model.all_of(&weights, sum);
-        model.add(group.log_length, &mut slope, |members| -seen * odd * all_of[members]);
-        odds.push(odd);
-        probabilities.push(weights.iter().map(|weight| weight / sum).collect());
+        let mut of_group = vec![0.0; 1 << techniques];
+        let mut odds_of_group = Vec::new();
+        for (log_length, share) in &group.log_lengths {
+            let (weights, sum) = model.weights(*log_length, &peak.at);
+            let (seen, odd) = (share * group.total(), 1.0 / sum);
+            unseen += seen * odd;
+            chance += seen * odd * (1.0 + odd);
+            let all_of = model.all_of(&weights, sum);
+            model.add(*log_length, &mut slope, |members| -seen * odd * all_of[members]);
+            odds_of_group.push(odd);
+            of_group.iter_mut().zip(&weights).for_each(|(all, weight)| *all += share * weight / sum);
+        }
+        odds.push(odds_of_group);
+        probabilities.push(of_group);
     }
     let variance = chance + slope.dot(&(&covariance * &slope));
     if !(unseen.is_finite() && variance.is_finite()) {
@@ -102,6 +111,15 @@ struct Term {
     members: usize,
     /// Where its slope against log length stands among the parameters; its own parameter stands at its place.
     slope: Option<usize>,
+}
+
+/// What the likelihood is made of at one length: log-weights of the patterns, the logarithm of their sum over the seen
+/// ones, and mean and spread of the terms among these.
+struct OneLength {
+    log_weights: Vec<f64>,
+    log_sum: f64,
+    expected: DVector<f64>,
+    spread: DMatrix<f64>,
 }
 
 /// The terms of a model: single techniques first, then linked pairs.
@@ -192,49 +210,80 @@ impl Model {
     }
 
     fn local(&self, groups: &[Group], at: &DVector<f64>) -> Local {
-        let mut value = 0.0;
-        let mut gradient = DVector::zeros(self.parameters);
-        let mut information = DMatrix::zeros(self.parameters, self.parameters);
+        let zeros = || (DVector::zeros(self.parameters), DMatrix::zeros(self.parameters, self.parameters));
+        let (mut value, (mut gradient, mut information)) = (0.0, zeros());
         for group in groups {
-            let z = group.log_length;
-            let sums = self.log_weights(z, at);
-            let (weights, sum) = self.weights(z, at);
-            let all_of = self.all_of(&weights, sum);
+            let each: Vec<OneLength> = group.log_lengths.iter().map(|(z, _)| self.at_length(*z, at)).collect();
             for (pattern, count) in group.seen() {
-                value += count * (sums[pattern] - sum.ln());
-                self.add(z, &mut gradient, |members| if pattern & members == members { count } else { 0.0 });
-            }
-            let total = group.total();
-            self.add(z, &mut gradient, |members| -total * all_of[members]);
-            for (i, a) in self.terms.iter().enumerate() {
-                for (j, b) in self.terms.iter().enumerate() {
-                    let spread = total * (all_of[a.members | b.members] - all_of[a.members] * all_of[b.members]);
-                    information[(i, j)] += spread;
-                    if let Some(row) = a.slope {
-                        information[(row, j)] += z * spread;
+                let shares = group.log_lengths.iter().zip(&each);
+                let logs = shares.map(|((_, share), one)| share.ln() + one.log_weights[pattern] - one.log_sum);
+                let logs: Vec<f64> = logs.collect();
+                let largest = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let all = largest + logs.iter().map(|log| (log - largest).exp()).sum::<f64>().ln();
+                value += count * all;
+                // Of the lengths that the pattern leaves possible: slopes averaged, and their spread, which takes
+                // from the information.
+                let mut mean = DVector::zeros(self.parameters);
+                for (((z, _), one), log) in group.log_lengths.iter().zip(&each).zip(&logs) {
+                    let share = (log - all).exp();
+                    let mut slope = -&one.expected;
+                    self.add(*z, &mut slope, |members| if pattern & members == members { 1.0 } else { 0.0 });
+                    mean.axpy(share, &slope, 1.0);
+                    information += &one.spread * (count * share);
+                    if each.len() > 1 {
+                        information.ger(-count * share, &slope, &slope, 1.0);
                     }
-                    if let Some(column) = b.slope {
-                        information[(i, column)] += z * spread;
-                    }
-                    if let (Some(row), Some(column)) = (a.slope, b.slope) {
-                        information[(row, column)] += z * z * spread;
-                    }
+                }
+                gradient.axpy(count, &mean, 1.0);
+                if each.len() > 1 {
+                    information.ger(count, &mean, &mean, 1.0);
                 }
             }
         }
         Local { value, gradient, information }
     }
 
+    /// What the likelihood is made of at one length.
+    fn at_length(&self, z: f64, at: &DVector<f64>) -> OneLength {
+        let log_weights = self.log_weights(z, at);
+        let (weights, sum) = self.weights(z, at);
+        let all_of = self.all_of(&weights, sum);
+        let mut expected = DVector::zeros(self.parameters);
+        self.add(z, &mut expected, |members| all_of[members]);
+        let mut spread = DMatrix::zeros(self.parameters, self.parameters);
+        for (i, a) in self.terms.iter().enumerate() {
+            for (j, b) in self.terms.iter().enumerate() {
+                let of_both = all_of[a.members | b.members] - all_of[a.members] * all_of[b.members];
+                spread[(i, j)] += of_both;
+                if let Some(row) = a.slope {
+                    spread[(row, j)] += z * of_both;
+                }
+                if let Some(column) = b.slope {
+                    spread[(i, column)] += z * of_both;
+                }
+                if let (Some(row), Some(column)) = (a.slope, b.slope) {
+                    spread[(row, column)] += z * z * of_both;
+                }
+            }
+        }
+        OneLength { log_weights, log_sum: sum.ln(), expected, spread }
+    }
+
     /// Largest change of a pattern's log-weight that a step makes.
     fn change(&self, group: &Group, step: &DVector<f64>) -> f64 {
-        self.log_weights(group.log_length, step).iter().map(|change| change.abs()).fold(0.0, f64::max)
+        let changes = group.log_lengths.iter().flat_map(|(z, _)| self.log_weights(*z, step));
+        changes.map(f64::abs).fold(0.0, f64::max)
     }
 
     /// Where the unseen number goes when a parameter runs away: it is large by then, or it is not.
     fn where_to(&self, groups: &[Group], at: &DVector<f64>) -> NoFit {
         const LARGE: f64 = 1e4;
         let seen: f64 = groups.iter().map(Group::total).sum();
-        let unseen: f64 = groups.iter().map(|group| group.total() / self.weights(group.log_length, at).1).sum();
+        let of_group = |group: &Group| -> f64 {
+            let each = group.log_lengths.iter().map(|(z, share)| share / self.weights(*z, at).1);
+            group.total() * each.sum::<f64>()
+        };
+        let unseen: f64 = groups.iter().map(of_group).sum();
         if unseen <= LARGE * seen { NoFit::Edge } else { NoFit::Endless }
     }
 }

@@ -2,6 +2,7 @@
 
 use super::estimate::{Estimate, averaged};
 use super::fit::{Fit, Form, Group, NoFit, Slope, fit};
+use crate::statistics::histories;
 use crate::statistics::tail::chi_square_exceeds;
 use serde::Serialize;
 use statrs::function::gamma::ln_gamma;
@@ -82,7 +83,7 @@ pub const MOST_TECHNIQUES: usize = 5;
 pub(super) fn log_linear(counts: &[u64], names: &[String], level: f64) -> LogLinear {
     let techniques = names.len();
     let counts: Vec<f64> = counts.iter().map(|count| *count as f64).collect();
-    let group = [Group { log_length: 0.0, counts: counts.clone() }];
+    let group = [Group { log_lengths: vec![(0.0, 1.0)], counts: counts.clone() }];
     let mut models: Vec<Model> = all_links(techniques)
         .into_iter()
         .map(|pairs| {
@@ -128,7 +129,7 @@ pub(super) fn log_linear(counts: &[u64], names: &[String], level: f64) -> LogLin
 
 /// Every set of pairs.
 pub(super) fn all_links(techniques: usize) -> Vec<Vec<(usize, usize)>> {
-    let pairs: Vec<(usize, usize)> = (0..techniques).flat_map(|a| (a + 1..techniques).map(move |b| (a, b))).collect();
+    let pairs: Vec<(usize, usize)> = histories::pairs(techniques).collect();
     let chosen =
         |set: u32| pairs.iter().enumerate().filter(|(at, _)| set >> at & 1 == 1).map(|(_, pair)| *pair).collect();
     (0..1_u32 << pairs.len()).map(chosen).collect()

@@ -74,7 +74,9 @@ pub struct Unseen {
     pub log_linear: Option<LogLinear>,
     /// Sample coverage and lower bounds; `None` for two techniques.
     pub coverage: Option<Coverage>,
-    /// Detection against length; `None` where too few lengths are known.
+    /// Standard deviation of the logarithm of one measurement of a length, as it was given.
+    pub length_error_log: f64,
+    /// Detection against length; `None` where too few lengths are known, or they scatter no more than by their error.
     pub by_length: Option<ByLength>,
     /// What to know when reading the numbers.
     pub notes: Vec<String>,
@@ -159,6 +161,7 @@ pub fn unseen(histories: &Histories, level: f64) -> Result<Unseen> {
         pairs,
         log_linear,
         coverage,
+        length_error_log: histories.length_error_log(),
         by_length,
         notes: Vec::new(),
     };
@@ -168,15 +171,14 @@ pub fn unseen(histories: &Histories, level: f64) -> Result<Unseen> {
 
 /// Each two techniques, on the blades that both looked at.
 fn pairs(histories: &Histories, level: f64) -> Vec<TwoLists> {
-    let count = histories.techniques().len();
-    let pair = |first: usize, second: usize| {
+    let pair = |(first, second)| {
         let two = histories.of_techniques(&[first, second]);
         let counts = two.found().counts;
         let both = counts[0b11];
         let finds = (counts[0b01] + both, counts[0b10] + both, both);
         TwoLists::new((&two.techniques()[0], &two.techniques()[1]), finds, level)
     };
-    (0..count).flat_map(|first| (first + 1..count).map(move |second| pair(first, second))).collect()
+    super::histories::pairs(histories.techniques().len()).map(pair).collect()
 }
 
 /// The estimate that takes least for granted, of those that there are.
@@ -241,6 +243,12 @@ fn notes(unseen: &Unseen, histories: &Histories) -> Vec<String> {
     }
     if unseen.techniques.len() > log_linear::MOST_TECHNIQUES {
         notes.push(format!("Log-linear models take at most {} techniques.", log_linear::MOST_TECHNIQUES));
+    }
+    let lengths = histories.histories().iter().filter(|blade| blade.measurements > 0 && blade.length_mm.is_some());
+    if unseen.by_length.is_none() && unseen.length_error_log > 0.0 && lengths.count() > 0 {
+        notes.push(
+            "Detection against length is not told: lengths are too few, or scatter no more than by their error.".into(),
+        );
     }
     if let Some(by_length) = &unseen.by_length {
         if by_length.found_with_length < unseen.found {

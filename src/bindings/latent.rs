@@ -1,0 +1,65 @@
+//! Detection without known truth, for Python.
+
+use super::arguments::whole;
+use super::doorway::released;
+use super::records::Records;
+use crate::error::Result;
+use crate::statistics::histories::{Histories, History};
+use crate::statistics::latent::{Question, latent_classes};
+use pyo3::prelude::*;
+use serde_json::json;
+
+/// Tells cracked from sound blades of records, as JSON.
+#[pyfunction]
+pub(super) fn latent_classes_of_records(
+    py: Python<'_>,
+    records: &Bound<'_, Records>,
+    techniques: Vec<String>,
+    kindred: Vec<(String, String)>,
+    level: f64,
+    resamples: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<String> {
+    let records = &records.get().records;
+    let question = question(kindred, level, resamples, seed)?;
+    released(py, || {
+        let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
+        told(&Histories::from_records(records, &names)?, &question)
+    })
+}
+
+/// Tells cracked from sound blades of counts by what each technique answered, as JSON.
+#[pyfunction]
+pub(super) fn latent_classes_of_counts(
+    py: Python<'_>,
+    techniques: Vec<String>,
+    counts: Vec<(Vec<Option<bool>>, u64)>,
+    kindred: Vec<(String, String)>,
+    level: f64,
+    resamples: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<String> {
+    let question = question(kindred, level, resamples, seed)?;
+    released(py, || {
+        let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
+        let blade = |(called, count)| History { called, count, ..History::default() };
+        let histories = Histories::new(&names, counts.into_iter().map(blade).collect())?;
+        told(&histories, &question)
+    })
+}
+
+fn question(
+    kindred: Vec<(String, String)>,
+    level: f64,
+    resamples: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<Question> {
+    let resamples = whole("resamples", resamples, Question::MOST_RESAMPLES as u64, "200 are usual")? as usize;
+    let seed = whole("seed", seed, u64::MAX, "give a whole number")?;
+    Ok(Question { kindred, level, resamples, seed })
+}
+
+fn told(histories: &Histories, question: &Question) -> Result<String> {
+    let found = latent_classes(histories, question)?;
+    Ok(json!({"latent_classes": found, "sentences": found.sentences()}).to_string())
+}
