@@ -124,7 +124,7 @@ def unseen(
     found = load(file, columns, declared).unseen(techniques or None, level=level, length_error_log=length_error_log)
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
-        _draw(found.plot, figure)
+        draw(found.plot, figure)
 
 
 @records.command("latent-classes")
