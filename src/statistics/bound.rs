@@ -60,7 +60,8 @@ pub(super) fn one_sided(confidence: f64) -> f64 {
 /// Where the deviance reaches a value, going from the estimate by steps that grow; `None` when it never does.
 pub(super) fn boundary(from: f64, step: f64, critical: f64, deviance: impl Fn(f64) -> f64) -> Option<f64> {
     // The root of the deviance is close to a straight line, so that its crossing is soon found.
-    reached(from, step, critical.sqrt(), |x| Some(deviance(x).min(1e12).sqrt()))
+    // At the estimate it is zero by its meaning, whatever a search for the best of all else makes of it there.
+    reached(from, step, critical.sqrt(), |x| Some(if x == from { 0.0 } else { deviance(x).min(1e12).sqrt() }))
 }
 
 /// Where a function that rises along the step reaches a value, going by steps that grow; back, where it lies beyond
@@ -125,4 +126,19 @@ pub(super) fn check_unmodified(method: Method) -> Result<()> {
     }
     let rule = "is worked out for hits and misses alone";
     Err(Error::argument("method", method.words(), rule, "use likelihood ratio"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_boundary_lies_on_its_own_side_of_the_estimate_even_where_the_deviance_is_not_known_there() {
+        // A parabola whose search for the best of all else fails at the estimate itself.
+        let deviance = |x: f64| if x == 2.0 { f64::INFINITY } else { (x - 2.0).powi(2) };
+        for (step, wanted) in [(0.3, 5.0), (-0.3, -1.0)] {
+            let found = boundary(2.0, step, 9.0, deviance).expect("there is one");
+            assert!((found - wanted).abs() < 1e-6, "{step}: {found}");
+        }
+    }
 }

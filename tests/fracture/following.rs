@@ -216,12 +216,12 @@ fn distance(case: &Case, truth: &Truth<'_>, following: &Following, way: &Traject
 
 /// Lives within 0.1 % and half lengths within 0.5 %: what the design asks for.
 ///
-/// Where a point of the front is held at a threshold, the truth is itself an extrapolation
-/// ([`Truth::Wide`]), in places a poor one; those cracks are counted apart.
+/// About a hundred of the cracks are held at a threshold for some of their way; for one of these no integrator gets
+/// through, so that there is no truth to hold it against.
 #[test]
 fn two_thousand_random_cracks_keep_to_the_slow_truth() {
     const HORIZON_YEARS: f64 = 1e6;
-    let (mut compared, mut held, mut off_course, mut held_off_course) = (0, 0, Vec::new(), Vec::new());
+    let (mut compared, mut held, mut off_course, mut without_truth) = (0, 0, Vec::new(), Vec::new());
     for i in 1..=2000 {
         let case = case(i).expect("a case within range");
         let following = Following::new(&case.site, case.law.clone());
@@ -237,23 +237,20 @@ fn two_thousand_random_cracks_keep_to_the_slow_truth() {
         let growing = Growing { loads: &loads, law: case.plain.clone(), duty: &duty, largest_mm };
         let size_mm = [case.seed.depth_mm, case.seed.half_length_mm];
         let Some(truth) = Truth::follow(&growing, size_mm, HORIZON_YEARS) else {
-            held_off_course.push(format!("case {i}: no integrator gets through"));
+            without_truth.push(i);
             continue;
         };
         let Some(distance) = distance(&case, &truth, &following, &way) else {
             continue;
         };
         compared += 1;
-        let is_held = matches!(truth, Truth::Wide(..));
-        held += usize::from(is_held);
+        held += usize::from(matches!(truth, Truth::Wide(..)));
         let Distance { life, time, half_length } = distance;
         if life > 1e-3 || time > 1e-3 || half_length > 5e-3 {
-            let line = format!("case {i}: life {life:.1e}, time {time:.1e}, half length {half_length:.1e}");
-            if is_held { held_off_course.push(line) } else { off_course.push(line) }
+            off_course.push(format!("case {i}: life {life:.1e}, time {time:.1e}, half length {half_length:.1e}"));
         }
     }
     assert!(compared > 1500, "{compared} compared");
     assert!(off_course.is_empty(), "{off_course:#?}");
-    // Known: of the hundred held, eight are not settled, at worst by 1.5 % in life; a ninth would be new.
-    assert!(held > 90 && held_off_course.len() <= 8, "{held} held, {held_off_course:#?}");
+    assert!(held > 90 && without_truth.len() <= 1, "{held} held, without truth {without_truth:?}");
 }

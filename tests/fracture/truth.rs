@@ -4,16 +4,17 @@
 //! The law is written down once more, by powers and from plain numbers. Where a mechanism sets in, its
 //! rate ramps up over a small part of the threshold instead of jumping, so that nothing needs to be known
 //! about what happens at a jump. Usually that is a 100,000th. Where a point is held at its threshold this
-//! makes the equations so stiff that no method gets through; wider ramps are integrated then, if need be by
-//! Radau's implicit method of order 5, and extrapolated to none ([`Truth`]).
+//! makes the equations so stiff that only Radau's implicit method of order 5 gets through, with two ramps that are a
+//! little wider and from which the way without a ramp is extrapolated ([`Truth`]).
 
 use differential_equations::prelude::*;
 use serrata::model::growth::PointLoad;
 use serrata::model::usage::DutyPeriod;
 
-/// Width of the ramp over the threshold: the usual one, and one to extrapolate from with its double.
+/// Width of the ramp over the threshold: the usual one, and those to extrapolate from with their doubles, of which the
+/// first is taken that an integrator gets through.
 const RAMP: f64 = 1e-5;
-const WIDE_RAMP: f64 = 5e-4;
+const WIDE_RAMPS: [f64; 3] = [3e-5, 1e-4, 1e-3];
 
 /// A law by plain numbers.
 #[derive(Debug, Clone)]
@@ -127,7 +128,7 @@ impl<'a> Truth<'a> {
             let law = PlainLaw { ramp, ..growing.law.clone() };
             Way::follow(Growing { law, ..growing.clone() }, size_mm, years, true)
         };
-        Some(Truth::Wide(wide(WIDE_RAMP)?, wide(2.0 * WIDE_RAMP)?))
+        WIDE_RAMPS.iter().find_map(|ramp| Some(Truth::Wide(wide(*ramp)?, wide(2.0 * ramp)?)))
     }
 
     /// Depth and half length after some years, in mm.

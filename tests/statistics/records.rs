@@ -2,6 +2,7 @@
 //!
 //! Ids such as F2 are those of the users' requests that a test answers.
 
+use crate::repeatable;
 use proptest::prelude::*;
 use serrata::Error;
 use serrata::statistics::records::{BadLines, COLUMNS, DateOrder, Decimal, Format, Records, When, template};
@@ -364,7 +365,7 @@ fn file() -> impl Strategy<Value = (String, usize)> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2_000))]
+    #![proptest_config(ProptestConfig { cases: 2_000, ..repeatable() })]
 
     #[test]
     fn lines_in_are_lines_kept_and_lines_reported((text, lines) in file()) {

@@ -95,8 +95,11 @@ fn apart(problem: &Problem, one: &Top, other: &Top) -> f64 {
 }
 
 fn best(problem: &Problem, start: &DVector<f64>, held: Held, steps: usize) -> Option<Top> {
-    /// Where Newton's steps do not arrive, the slow way goes as far as this.
+    /// Where Newton's steps do not arrive, the slow way goes as far as this, or until so many steps gain hardly
+    /// anything in log-likelihood.
     const STEPS_ALONE: usize = 2_000;
+    const STEPS_AT_ONCE: usize = 50;
+    const HARDLY: f64 = 1e-6;
     let mut start = start.clone();
     let plane = match held {
         Held::Parameter(parameter, value) => {
@@ -112,10 +115,16 @@ fn best(problem: &Problem, start: &DVector<f64>, held: Held, steps: usize) -> Op
     if let Some(peak) = climb(&plane, &start, function) {
         return Some(Top { theta: peak.at, value: peak.value });
     }
-    for _ in 0..STEPS_ALONE {
-        start = maximised(problem, &start, held);
+    let mut value = function(&start).value;
+    for _ in 0..STEPS_ALONE / STEPS_AT_ONCE {
+        for _ in 0..STEPS_AT_ONCE {
+            start = maximised(problem, &start, held);
+        }
+        let before = std::mem::replace(&mut value, function(&start).value);
+        if value - before < HARDLY {
+            break;
+        }
     }
-    let value = function(&start).value;
     value.is_finite().then_some(Top { theta: start, value })
 }
 

@@ -1,6 +1,7 @@
 //! Detection without known truth.
 
 use crate::expected::rows;
+use crate::repeatable;
 use proptest::prelude::*;
 use serrata::statistics::histories::{Histories, History};
 use serrata::statistics::latent::{GoodnessMethod, Interval, LatentClasses, Question, latent_classes};
@@ -349,7 +350,7 @@ fn the_same_seed_gives_the_same_answer() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 150, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 150, ..repeatable() })]
 
     #[test]
     fn no_table_of_counts_makes_it_panic_or_give_a_number_out_of_range(

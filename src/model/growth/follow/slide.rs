@@ -6,10 +6,11 @@
 //! Righthand Sides", 1988). The point's coordinate then follows from the other's, and the way ends when
 //! the growth that this takes is outside what the point can give.
 
-use super::{Here, Regime, Slope, Walk};
+use super::{DEPTH_TOLERANCE, Here, Regime, Slope, TIME_TOLERANCE, Walk};
 use crate::model::growth::trajectory::{Dense, Piece, Place};
 
-/// Step in s, halved where the sliding ends or another mechanism sets in, down to the shortest.
+/// Longest step in s, halved where it is not exact enough, where the sliding ends, and where another mechanism sets
+/// in, down to the shortest.
 const STEP: f64 = 0.1;
 const SHORTEST: f64 = 2e-4;
 /// For slopes of the margin by differences, in logarithms.
@@ -82,12 +83,14 @@ impl Walk<'_> {
                 let Place { years, ln_depth, s } = first.place;
                 node(Place { years, ln_depth: ln_depth + part * step * first.slope.ln_depth, s: s + part * step })
             };
-            let (Some(middle), Some(last)) = (ahead(0.5), ahead(1.0)) else {
+            let (Some(early), Some(middle), Some(late), Some(last)) =
+                (ahead(0.25), ahead(0.5), ahead(0.75), ahead(1.0))
+            else {
                 if step > SHORTEST {
                     step *= 0.5;
                     continue;
                 }
-                return Some((here, regimes));
+                return self.step_aside(&here, regimes, point, mechanism);
             };
             let others_change = (0..2).any(|i| {
                 let change = |regime: Regime| if i == point { regime.without(mechanism) } else { regime };
@@ -97,24 +100,63 @@ impl Walk<'_> {
                 step *= 0.5;
                 continue;
             }
-            // Simpson's rule.
-            let years = step / 6.0 * (first.slope.years + 4.0 * middle.slope.years + last.slope.years);
+            // Simpson's rule over the halves, and over the whole to see how exact that is.
+            let [first_years, last_years] = [&first, &last].map(|node| node.slope.years);
+            let (quarters, mid) = (early.slope.years + late.slope.years, middle.slope.years);
+            let years = step / 12.0 * (first_years + 4.0 * quarters + 2.0 * mid + last_years);
+            let roughly = step / 6.0 * (first_years + 4.0 * mid + last_years);
             let start = first.place.years;
-            let slopes = |of: fn(&Slope) -> f64| (of(&first.slope), of(&last.slope));
-            let (deeper, later) = (slopes(|slope| slope.ln_depth), slopes(|slope| slope.years));
+            let (first_deeper, last_deeper) = (first.slope.ln_depth, last.slope.ln_depth);
             let piece = Piece {
                 s: first.place.s,
                 step,
                 until: 1.0,
-                ln_depth: Dense::hermite(first.place.ln_depth, last.place.ln_depth, deeper.0, deeper.1, step),
-                years: Dense::hermite(start, start + years, later.0, later.1, step),
+                ln_depth: Dense::hermite(first.place.ln_depth, last.place.ln_depth, first_deeper, last_deeper, step),
+                years: Dense::hermite(start, start + years, first_years, last_years, step),
             };
+            let depth_error = (piece.place(0.5).ln_depth - middle.place.ln_depth).abs() / DEPTH_TOLERANCE;
+            let time_error = (years - roughly).abs() / (TIME_TOLERANCE * years);
+            if !(depth_error.max(time_error) <= 1.0) {
+                if step > SHORTEST {
+                    step *= 0.5;
+                    continue;
+                }
+                return self.step_aside(&here, regimes, point, mechanism);
+            }
             let end = self.look(piece.place(1.0));
             let (piece, end, ends) = self.ends_within(piece, end);
             here = self.add(piece, end, ends)?;
             step = (2.0 * step).min(STEP);
         }
         Some((here, here.regimes()))
+    }
+
+    /// Lets a crack grow for the shortest step without the mechanism: across a jump of the threshold, beyond which it
+    /// may be that the point grows freely, or stays behind. `None` when the way is over.
+    fn step_aside(
+        &mut self,
+        here: &Here,
+        mut regimes: [Regime; 2],
+        point: usize,
+        mechanism: usize,
+    ) -> Option<(Here, [Regime; 2])> {
+        regimes[point] = regimes[point].without(mechanism);
+        let slope = self.slope(&here.loads, regimes);
+        if !slope.years.is_finite() {
+            return Some((*here, here.regimes()));
+        }
+        let straight = |from: f64, slope: f64| Dense::hermite(from, from + SHORTEST * slope, slope, slope, SHORTEST);
+        let piece = Piece {
+            s: here.place.s,
+            step: SHORTEST,
+            until: 1.0,
+            ln_depth: straight(here.place.ln_depth, slope.ln_depth),
+            years: straight(here.place.years, slope.years),
+        };
+        let end = self.look(piece.place(1.0));
+        let (piece, end, ends) = self.ends_within(piece, end);
+        let reached = self.add(piece, end, ends)?;
+        Some((reached, reached.regimes()))
     }
 
     /// The place on the threshold at an s, near a given one, with the slopes of sliding.
