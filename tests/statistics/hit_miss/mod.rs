@@ -202,14 +202,14 @@ fn current_status_data_are_a_regression_on_log_age() {
     assert_expected("turbine_wheels", "lognormal_sigma", 1.0 / slope);
     assert_expected("turbine_wheels", "lognormal_loglik", lognormal.log_likelihood());
     // Delta method: mu = -b0 / b1, sigma = 1 / b1.
-    let covariance = lognormal.covariance().expect("regular");
-    let delta = |a: [f64; 2], b: [f64; 2]| -> f64 {
+    let delta = |fit: &Fit, a: [f64; 2], b: [f64; 2]| -> f64 {
+        let covariance = fit.covariance().expect("regular");
         (0..2).map(|i| (0..2).map(|j| a[i] * b[j] * covariance[i][j]).sum::<f64>()).sum()
     };
     let (of_mu, of_sigma) = ([-1.0 / slope, level / (slope * slope)], [0.0, -1.0 / (slope * slope)]);
-    assert_expected("turbine_wheels", "lognormal_se_mu", delta(of_mu, of_mu).sqrt());
-    assert_expected("turbine_wheels", "lognormal_se_sigma", delta(of_sigma, of_sigma).sqrt());
-    assert_expected("turbine_wheels", "lognormal_cov_mu_sigma", delta(of_mu, of_sigma));
+    assert_expected("turbine_wheels", "lognormal_se_mu", delta(&lognormal, of_mu, of_mu).sqrt());
+    assert_expected("turbine_wheels", "lognormal_se_sigma", delta(&lognormal, of_sigma, of_sigma).sqrt());
+    assert_expected("turbine_wheels", "lognormal_cov_mu_sigma", delta(&lognormal, of_mu, of_sigma));
     assert_expected("turbine_wheels", "lognormal_median_100h", lognormal.size_at(0.5).expect("reached"));
     assert_expected("turbine_wheels", "lognormal_t10_100h", lognormal.size_at(0.1).expect("reached"));
     let weibull = wheels(Link::ComplementaryLogLog, SizeScale::Log, 1.0);
@@ -218,17 +218,35 @@ fn current_status_data_are_a_regression_on_log_age() {
     assert_expected("turbine_wheels", "weibull_se_shape", weibull.coefficients()[1].standard_error);
     assert_expected("turbine_wheels", "weibull_scale_100h", (-level / slope).exp());
     assert_expected("turbine_wheels", "weibull_loglik", weibull.log_likelihood());
+    // Of the logarithm of age, an extreme-value law of location -b0 / b1 and scale 1 / b1.
+    let (of_location, of_scale) = ([-1.0 / slope, level / (slope * slope)], [0.0, -1.0 / (slope * slope)]);
+    assert_expected("turbine_wheels", "weibull_ev_location", -level / slope);
+    assert_expected("turbine_wheels", "weibull_ev_scale", 1.0 / slope);
+    let location_error = delta(&weibull, of_location, of_location).sqrt();
+    assert_expected("turbine_wheels", "weibull_se_ev_location", location_error);
+    assert_expected("turbine_wheels", "weibull_se_ev_scale", delta(&weibull, of_scale, of_scale).sqrt());
+    assert_expected("turbine_wheels", "weibull_cov_ev_location_scale", delta(&weibull, of_location, of_scale));
+    assert_expected("turbine_wheels", "weibull_se_scale_100h", (-level / slope).exp() * location_error);
     assert_expected("turbine_wheels", "weibull_F_at_20_100h", weibull.pod_at(20.0).expect("a size"));
     assert_expected("turbine_wheels", "weibull_F_at_50_100h", weibull.pod_at(50.0).expect("a size"));
 }
 
 #[test]
 fn regressions_on_plain_age_are_the_reference_ones() {
+    // Each age by itself: what a deviance is measured from.
+    let saturated = |cells: Vec<&str>| -> f64 {
+        let [cracked, sound] = [1, 2].map(|column| number(cells[column]));
+        let share = |count: f64| if count > 0.0 { count * (count / (cracked + sound)).ln() } else { 0.0 };
+        share(cracked) + share(sound)
+    };
+    let saturated: f64 = rows(WHEELS).into_iter().map(saturated).sum();
     for (link, name) in [(Link::Logit, "logit"), (Link::Probit, "probit"), (Link::ComplementaryLogLog, "cloglog")] {
         let fit = wheels(link, SizeScale::Plain, 100.0);
         let coefficients = fit.coefficients();
         assert_expected("turbine_wheels", &format!("glm_{name}_linear_hours_intercept"), coefficients[0].value);
         assert_expected("turbine_wheels", &format!("glm_{name}_linear_hours_slope_per_h"), coefficients[1].value);
+        let deviance = 2.0 * (saturated - fit.log_likelihood());
+        assert_expected("turbine_wheels", &format!("glm_{name}_linear_hours_deviance"), deviance);
         assert!(
             fit.pod_curve().expect_err("no such curve in a study").to_string().contains("is no curve that a study has")
         );
