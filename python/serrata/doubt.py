@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from serrata.detection import Evidence
     from serrata.hit_miss import HitMissFit
+    from serrata.signal_response import SignalFit
     from serrata.study import Study
 
 __all__ = ["ComparisonInDoubt", "simulate_in_doubt"]
@@ -161,7 +163,7 @@ class ComparisonInDoubt:
 
 def simulate_in_doubt(
     study: Study,
-    fits: Mapping[str, HitMissFit],
+    fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
     *,
     draws: int = 40,
     trials: int = 1_000,
@@ -174,8 +176,9 @@ def simulate_in_doubt(
     ----------
     study : Study
         The study.
-    fits : mapping of technique to HitMissFit
-        What the records say of each technique; see `Study.with_technique`.
+    fits : mapping of technique to HitMissFit, or to SignalFit and threshold
+        What the records say of each technique; see `Study.with_technique`. Each is drawn by itself, as of records
+        that have nothing to do with each other.
     draws : int, from 2 to 10,000
         Draws of the curves. 40 give the standard deviation by knowledge within about a quarter.
     trials : int
@@ -206,10 +209,17 @@ def simulate_in_doubt(
     for draw in range(draws):
         drawn = study
         for technique, fit in fits.items():
-            drawn = drawn.with_technique(technique, fit.drawn_evidence(seed, draw))
+            drawn = drawn.with_technique(technique, _drawn(fit, technique, seed, draw))
         comparison = drawn.simulate(trials=trials, seed=seed + 1 + draw, threads=threads, progress=False)
         table = comparison.summary
         table = table[table["quantity"].isin(QUANTITIES)]
         tables.append(table[["strategy", "quantity", "value", "standard_error"]].assign(draw=draw))
     about = {"techniques": list(fits), "draws": draws, "trials": trials, "seed": seed}
     return ComparisonInDoubt._of(pd.concat(tables, ignore_index=True), about)
+
+
+def _drawn(fit: HitMissFit | tuple[SignalFit, float], technique: str, seed: int, draw: int) -> Evidence:
+    if isinstance(fit, tuple):
+        signals, threshold = fit
+        return signals.drawn_evidence(technique, threshold=threshold, seed=seed, draw=draw)
+    return fit.drawn_evidence(technique, seed=seed, draw=draw)

@@ -301,7 +301,7 @@ class HitMissFit:
         """Give what a study takes from the fit, its basis included; see `Study.with_technique`."""
         return self._engine.evidence()
 
-    def drawn_evidence(self, seed: int, draw: int) -> Evidence:
+    def drawn_evidence(self, technique: str, *, seed: int, draw: int) -> Evidence:
         """Give the same for one draw of what the data leave open about the curve; see `serrata.simulate_in_doubt`.
 
         ln q50, ln spread and the shifts are drawn as normal with the covariance of the fit, the share of false
@@ -309,6 +309,8 @@ class HitMissFit:
 
         Parameters
         ----------
+        technique : str
+            Draws of different techniques have nothing to do with each other.
         seed, draw : int, at least 0
             Which draw.
 
@@ -316,7 +318,7 @@ class HitMissFit:
         -------
         Evidence
         """
-        return self._engine.drawn_evidence(seed, draw)
+        return self._engine.drawn_evidence(technique, seed, draw)
 
 
 def made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:

@@ -167,6 +167,10 @@ class SignalFit:
         """Give what a study takes from the fit at a threshold; see `Study.with_technique`."""
         return self._engine.evidence(threshold)
 
+    def drawn_evidence(self, technique: str, *, threshold: float, seed: int, draw: int) -> Evidence:
+        """Give the same for one draw of what the data leave open; see `HitMissFit.drawn_evidence`."""
+        return self._engine.drawn_evidence(threshold, technique, seed, draw)
+
     def plot(self, ax: Axes | None = None, *, threshold: float) -> Axes:
         """Draw signals against size with the line and the threshold; see `serrata.detection_plots.signals`."""
         from serrata.detection_plots import signals

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from serrata.doubt import ComparisonInDoubt
     from serrata.grown import GrownCracks
     from serrata.hit_miss import HitMissFit
+    from serrata.signal_response import SignalFit
     from serrata.simulation import Progress
 
 __all__ = ["Study"]
@@ -187,7 +188,7 @@ class Study:
 
     def simulate_in_doubt(
         self,
-        fits: Mapping[str, HitMissFit],
+        fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
         *,
         draws: int = 40,
         trials: int = 1_000,

@@ -1,5 +1,7 @@
 //! `Evidence` for Python.
 
+use super::arguments::whole;
+use crate::random::Key;
 use crate::statistics::evidence;
 use pyo3::prelude::*;
 
@@ -43,4 +45,11 @@ impl Evidence {
     fn basis(&self) -> &str {
         &self.evidence.basis
     }
+}
+
+/// Key of one draw of what the data leave open about a technique, apart from those of others.
+pub(super) fn draw_key(technique: &str, seed: &Bound<'_, PyAny>, draw: &Bound<'_, PyAny>) -> PyResult<Key> {
+    let seed = whole("seed", seed, u64::MAX, "any such number will do")?;
+    let draw = whole("draw", draw, u64::MAX, "0 is the first")?;
+    Ok(Key::from_seed(seed).named("detection").named(technique).child(draw))
 }

@@ -3,11 +3,10 @@
 use super::arguments::{choice, whole};
 use super::doorway::released;
 use super::errors::exception;
-use super::evidence::Evidence;
+use super::evidence::{Evidence, draw_key};
 use super::records::Records;
 use crate::error::{Error, Result};
 use crate::model::detection::SizeMeasure;
-use crate::random::Key;
 use crate::statistics::hit_miss::{self, Bounds, Limit, Link, Look, Looks, Method, Model, Selection, SizeScale};
 use numpy::{IntoPyArray, PyArray1, PyArray2, PyReadonlyArray1};
 use pyo3::prelude::*;
@@ -266,10 +265,14 @@ impl HitMissFit {
     }
 
     /// The same, for one draw of what the data leave open.
-    fn drawn_evidence(&self, py: Python<'_>, seed: &Bound<'_, PyAny>, draw: &Bound<'_, PyAny>) -> PyResult<Evidence> {
-        let seed = whole("seed", seed, u64::MAX, "any such number will do")?;
-        let draw = whole("draw", draw, u64::MAX, "0 is the first")?;
-        let key = Key::from_seed(seed).named("detection").child(draw);
+    fn drawn_evidence(
+        &self,
+        py: Python<'_>,
+        technique: &str,
+        seed: &Bound<'_, PyAny>,
+        draw: &Bound<'_, PyAny>,
+    ) -> PyResult<Evidence> {
+        let key = draw_key(technique, seed, draw)?;
         released(py, || self.fit.drawn_evidence(key)).map(|evidence| Evidence { evidence })
     }
 

@@ -2,7 +2,7 @@
 
 use super::arguments::choice;
 use super::doorway::released;
-use super::evidence::Evidence;
+use super::evidence::{Evidence, draw_key};
 use super::hit_miss::{METHODS, SCALES, SIZES};
 use super::records::Records;
 use crate::error::{Error, Result};
@@ -199,6 +199,19 @@ impl SignalFit {
     /// What a study takes from the fit at a threshold.
     fn evidence(&self, py: Python<'_>, threshold: f64) -> PyResult<Evidence> {
         self.decide(py, threshold, |decision| decision.evidence()).map(|evidence| Evidence { evidence })
+    }
+
+    /// The same, for one draw of what the data leave open.
+    fn drawn_evidence(
+        &self,
+        py: Python<'_>,
+        threshold: f64,
+        technique: &str,
+        seed: &Bound<'_, PyAny>,
+        draw: &Bound<'_, PyAny>,
+    ) -> PyResult<Evidence> {
+        let key = draw_key(technique, seed, draw)?;
+        self.decide(py, threshold, |decision| decision.drawn_evidence(key)).map(|evidence| Evidence { evidence })
     }
 
     /// Size (0 at sound places), signal or limit, and -1, 0 or 1 for below, within and above the limits.

@@ -67,3 +67,25 @@ def test_the_same_seed_gives_the_same_answer_and_bad_arguments_are_refused(study
         study.simulate_in_doubt({"ultrasonic": curve}, seed=-1)
     with pytest.raises(serrata.ArgumentError, match="whole number from 2"):
         study.simulate_in_doubt({"ultrasonic": curve}, draws=1)
+
+
+def test_signals_are_drawn_at_their_threshold(study):
+    draws = np.random.default_rng(7)
+    size_mm = np.exp(draws.uniform(np.log(0.8), np.log(16.0), 60))
+    signal = 0.25 * size_mm * np.exp(draws.normal(0.0, 0.4, 60))
+    curve = serrata.fit_signal(size_mm, signal)
+    doubt = study.simulate_in_doubt({"ultrasonic": (curve, 1.0)}, draws=4, trials=200, seed=2)
+    found = doubt.draws.query("quantity == 'cracks_found'").groupby("strategy")["value"].nunique()
+    assert found.max() == 4
+    drawn = curve.drawn_evidence("ultrasonic", threshold=1.0, seed=2, draw=0)
+    assert "one draw of what 60 signals leave open, call above 1" in drawn.basis
+
+
+def test_draws_of_two_techniques_have_nothing_to_do_with_each_other():
+    curve, draws = fit(60), range(400)
+    logs = [
+        [np.log(curve.drawn_evidence(technique, seed=1, draw=draw).pod[0]) for draw in draws]
+        for technique in ("one", "other")
+    ]
+    # A correlation of nothing scatters by one over the square root of the draws.
+    assert abs(np.corrcoef(logs)[0, 1]) < 4.0 / len(draws) ** 0.5

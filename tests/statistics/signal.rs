@@ -2,6 +2,7 @@
 
 use crate::expected::{assert_expected, expected_value, number, rows};
 use serrata::Study;
+use serrata::math::normal_quantile;
 use serrata::model::detection::SizeMeasure;
 use serrata::random::Key;
 use serrata::statistics::censored::{CensoredRegression, Reading};
@@ -335,5 +336,53 @@ fn q90_95_holds_as_often_as_the_documentation_says() {
             // The twin that must fail: a bound at 95 % that nearly always holds is that of another curve.
             assert!(ours[0] > 0.95 + 3.0 * ERROR, "{looks}: {ours:?}");
         }
+    }
+}
+
+/// Standard errors by the bounds, which other tests hold to reference values: on ln q50 Wald's bound is 1.645 of them
+/// away; the spread is one over the slope; of the quantile of false calls half the distance of bounds near the
+/// estimate.
+#[test]
+fn drawn_curves_and_false_calls_scatter_as_the_covariance_says() {
+    const DRAWS: u64 = 4_000;
+    let fit = with_noise();
+    let decision = fit.at_threshold(LIMITS[2]).expect("a threshold");
+    let key = Key::from_seed(8);
+    let draws: Vec<[f64; 3]> = (0..DRAWS)
+        .map(|draw| {
+            let evidence = decision.drawn_evidence(key.child(draw)).expect("a draw");
+            let false_calls = evidence.false_call_probability.expect("the noise is known");
+            [evidence.pod.q50_mm.ln(), evidence.pod.spread.ln(), normal_quantile(false_calls)]
+        })
+        .collect();
+    let evidence = decision.evidence().expect("evidence");
+    let q50_error = {
+        let high = decision.size_bounds(0.5, 0.95, Method::Wald).expect("bounds").high.expect("a bound");
+        (high / evidence.pod.q50_mm).ln() / normal_quantile(0.95)
+    };
+    // Slope over scatter, b1 / scale, by the delta method on the covariance of both.
+    let (line, covariance) = (fit.line(), fit.line().covariance());
+    let (slope, scale) = (line.coefficients()[1], line.scale());
+    let of_ln = [1.0 / slope, -1.0 / scale];
+    let spread_variance: f64 =
+        (0..2).map(|i| (0..2).map(|j| of_ln[i] * of_ln[j] * covariance[i + 1][j + 1]).sum::<f64>()).sum();
+    let false_call_error = {
+        let (low, high) = decision.false_call_bounds(0.55).expect("bounds").expect("the noise is known");
+        0.5 * (normal_quantile(high) - normal_quantile(low)) / normal_quantile(0.55)
+    };
+    let false_calls = normal_quantile(evidence.false_call_probability.expect("the noise is known"));
+    let expected = [
+        (evidence.pod.q50_mm.ln(), q50_error),
+        (evidence.pod.spread.ln(), spread_variance.sqrt()),
+        (false_calls, false_call_error),
+    ];
+    let count = DRAWS as f64;
+    for (index, (mean, error)) in expected.into_iter().enumerate() {
+        let numbers = || draws.iter().map(|draw| draw[index]);
+        let found = numbers().sum::<f64>() / count;
+        let deviation = (numbers().map(|x| (x - found).powi(2)).sum::<f64>() / count).sqrt();
+        // Four standard errors of a mean, and of a standard deviation: s / sqrt(2 n).
+        assert!((found - mean).abs() < 4.0 * error / count.sqrt(), "{index}: {found} {mean}");
+        assert!((deviation / error - 1.0).abs() < 4.0 / (2.0 * count).sqrt(), "{index}: {deviation} {error}");
     }
 }

@@ -154,7 +154,7 @@ impl Decision<'_> {
 
     /// Probability of a call at a place free of cracks; `None` where the noise is not known.
     pub fn false_calls(&self) -> Option<f64> {
-        self.fit.noise.as_ref().map(|noise| normal_cdf(dot(&[1.0, -self.at], noise)))
+        self.fit.noise.as_ref().map(|noise| normal_cdf(dot(&self.noise_row(), noise)))
     }
 
     /// Likelihood-ratio bounds on that probability.
@@ -165,7 +165,7 @@ impl Decision<'_> {
         check_confidence(confidence)?;
         Ok(self.fit.noise.as_ref().map(|noise| {
             let covariance = inverse(&noise.information).unwrap_or_else(|| DMatrix::from_element(2, 2, f64::NAN));
-            band(noise, &[1.0, -self.at], &covariance, one_sided(confidence), Method::LikelihoodRatio)
+            band(noise, &self.noise_row(), &covariance, one_sided(confidence), Method::LikelihoodRatio)
         }))
     }
 
@@ -200,13 +200,17 @@ impl Decision<'_> {
     /// # Errors
     /// As [`Decision::pod_curve`].
     pub fn evidence(&self) -> Result<Evidence> {
+        Ok(Evidence { basis: self.basis()?, ..self.evidence_without_basis()? })
+    }
+
+    pub(super) fn evidence_without_basis(&self) -> Result<Evidence> {
         Ok(Evidence {
             pod: self.pod_curve()?,
             surface_shift_log: Vec::new(),
             grade_shift_log: Vec::new(),
             inspection_sigma: None,
             false_call_probability: self.false_calls(),
-            basis: self.basis()?,
+            basis: String::new(),
         })
     }
 
@@ -231,8 +235,13 @@ impl Decision<'_> {
     }
 
     /// Weights of the line's parameters in the predictor at a size on the scale of the fit.
-    fn row(&self, x: f64) -> [f64; 3] {
+    pub(super) fn row(&self, x: f64) -> [f64; 3] {
         [1.0, x, -self.at]
+    }
+
+    /// Weights of the noise's parameters in the predictor of a false call.
+    pub(super) fn noise_row(&self) -> [f64; 2] {
+        [1.0, -self.at]
     }
 
     fn predictor(&self, x: f64) -> f64 {
@@ -258,7 +267,7 @@ impl Decision<'_> {
     }
 }
 
-fn dot(row: &[f64], line: &CensoredRegression) -> f64 {
+pub(super) fn dot(row: &[f64], line: &CensoredRegression) -> f64 {
     row.iter().zip(line.theta.iter()).map(|(weight, parameter)| weight * parameter).sum()
 }
 

@@ -29,6 +29,7 @@
 //! the other end of the curve sizes come out too short. `tests/statistics/signal.rs` makes this table.
 
 mod decision;
+mod drawn;
 mod fit;
 mod responses;
 mod summary;
