@@ -30,12 +30,9 @@ WEAR = {
     "initiation.lower-serrations.scale": 22_500,
     "growth.wet-steam.coefficient_m_per_start": 8e-10,
 }
-REPEATS = [pytest.param(40, id="40"), pytest.param(200, id="200", marks=pytest.mark.long)]
-
-
-def least(repeats: int) -> int:
-    """How many repeats must hold, of those whose share should be 95 %."""
-    return math.ceil(0.95 * repeats - 3 * math.sqrt(repeats * 0.95 * 0.05))
+REPEATS = 200
+#: How many repeats must hold, of those whose share should be 95 %.
+LEAST = math.ceil(0.95 * REPEATS - 3 * math.sqrt(REPEATS * 0.95 * 0.05))
 
 
 def adapted(*, scatter: bool) -> serrata.Study:
@@ -74,13 +71,13 @@ def true_mm(technique: str, pod: float, *, scatter: bool) -> float:
 
 
 @functools.cache
-def campaigns(repeats: int, confirmed: str, *, scatter: bool) -> list[serrata.Records]:
+def campaigns(confirmed: str, *, scatter: bool) -> list[serrata.Records]:
     """Records of each campaign, written by the engine and read back."""
     text = adapted(scatter=scatter).inspection_records(
-        ROW, TECHNIQUES, lives=repeats * OUTAGES, seed=SEED, confirmed=confirmed
+        ROW, TECHNIQUES, lives=REPEATS * OUTAGES, seed=SEED, confirmed=confirmed
     )
     header, *lines = text.splitlines()
-    files = [[header] for _ in range(repeats)]
+    files = [[header] for _ in range(REPEATS)]
     for line in lines:
         outage = int(line.split(",")[2].removeprefix("life ")) - 1
         files[outage // OUTAGES].append(line)
@@ -110,31 +107,29 @@ def sizes_held(fits: list[serrata.HitMissFit], technique: str, *, scatter: bool 
     return held
 
 
-@pytest.mark.parametrize("repeats", REPEATS)
 @pytest.mark.parametrize("technique", TECHNIQUES)
-def test_sizes_found_and_false_calls_are_recovered_from_true_sizes(technique, repeats):
-    fits = [serrata.fit_hit_miss_records(records, technique) for records in campaigns(repeats, "every", scatter=False)]
+def test_sizes_found_and_false_calls_are_recovered_from_true_sizes(technique):
+    fits = [serrata.fit_hit_miss_records(records, technique) for records in campaigns("every", scatter=False)]
     held = sizes_held(fits, technique)
-    assert min(held.values()) >= least(repeats), held
+    assert min(held.values()) >= LEAST, held
     # The wrong technique's curve is told apart.
     other = TECHNIQUES[TECHNIQUES.index(technique) - 1]
-    assert max(sizes_held(fits, other).values()) < least(repeats)
+    assert max(sizes_held(fits, other).values()) < LEAST
     exact = 0
     for fit in fits:
         calls, looks = fit.false_calls
         low = stats.beta.ppf(0.025, calls, looks - calls + 1) if calls else 0.0
         exact += low <= FALSE_CALLS <= stats.beta.ppf(0.975, calls + 1, looks - calls)
-    assert exact >= least(repeats)
+    assert exact >= LEAST
 
 
-@pytest.mark.parametrize("repeats", REPEATS)
 @pytest.mark.parametrize("technique", ["mpi-enhanced", "penetrant"])
-def test_sizes_found_are_recovered_from_measured_sizes_with_their_error(technique, repeats):
+def test_sizes_found_are_recovered_from_measured_sizes_with_their_error(technique):
     """The cracks are those that the eddy-current array found, in the sizes that it measured."""
-    records = campaigns(repeats, "called", scatter=False)
+    records = campaigns("called", scatter=False)
     fits = fitted(records, technique, sizes_by="eddy-array", size_error_log=SIZE_ERROR_LOG)
     held = sizes_held(fits, technique)
-    assert min(held.values()) >= least(repeats), held
+    assert min(held.values()) >= LEAST, held
 
 
 def missed_by_all(records: serrata.Records) -> int:
@@ -144,26 +139,23 @@ def missed_by_all(records: serrata.Records) -> int:
 
 
 @pytest.mark.parametrize("scatter", [False, True], ids=["alike", "scatter"])
-@pytest.mark.parametrize("repeats", REPEATS)
-def test_what_all_missed_is_held_by_length_and_not_by_pairs(repeats, scatter):
+def test_what_all_missed_is_held_by_length_and_not_by_pairs(scatter):
     """Small cracks are missed by all three alike, so that two techniques are never independent."""
-    truths = [missed_by_all(records) for records in campaigns(repeats, "every", scatter=scatter)]
+    truths = [missed_by_all(records) for records in campaigns("every", scatter=scatter)]
     held, pairs = 0, Counter()
-    for records, truth in zip(campaigns(repeats, "called", scatter=scatter), truths, strict=True):
+    for records, truth in zip(campaigns("called", scatter=scatter), truths, strict=True):
         missed = records.unseen(TECHNIQUES)
         assert missed.method == "by-length"
         held += within(missed.interval, truth)
         for pair in missed.pairs.itertuples():
             pairs[pair.first, pair.second] += within((pair.low, None if np.isnan(pair.high) else pair.high), truth)
-    assert held >= least(repeats)
+    assert held >= LEAST
     assert len(pairs) == 3
-    assert max(pairs.values()) < least(repeats), pairs
+    assert max(pairs.values()) < LEAST, pairs
 
 
-@pytest.mark.long
 def test_where_crews_and_cracks_differ_intervals_that_take_looks_as_independent_are_too_short():
     """Looks of one inspection share its crew: q50 is known less well than the number of looks says."""
-    repeats = 200
     for technique in ("penetrant", "eddy-array"):
-        fits = fitted(campaigns(repeats, "every", scatter=True), technique)
-        assert sizes_held(fits, technique, scatter=True)[0.5] < least(repeats)
+        fits = fitted(campaigns("every", scatter=True), technique)
+        assert sizes_held(fits, technique, scatter=True)[0.5] < LEAST
