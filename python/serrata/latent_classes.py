@@ -203,6 +203,12 @@ class LatentClasses(Told):
         return dict(self._found["goodness"])
 
     @property
+    def contradicted(self) -> bool:
+        """Whether blades of known truth speak against the fit: its numbers are then not to be relied on."""
+        confirmed = self._found["confirmed"]
+        return confirmed is not None and bool(confirmed["contradicts"])
+
+    @property
     def log_likelihood(self) -> float:
         """Largest log-likelihood of the calls, without factorials."""
         return float(self._found["log_likelihood"])

@@ -150,11 +150,12 @@ def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
         ax.plot(middle, places + shift, "o", color=colour, label=f"{words}, {100 * found.level:g} % interval")
     ax.set_yticks(places, list(techniques["technique"]))
     ax.invert_yaxis()
-    ax.set_xlim(0.0, 1.0)
+    ax.set_xlim(-0.02, 1.02)
     ax.grid(alpha=0.25)
+    doubt = ": contradicted by blades of known truth, not to be relied on" if found.contradicted else ""
     number, least, most = found.cracked_called_by_none
     missed = f"cracked and called by none: about {number:.1f} ({least:g} to {most:g}) of {found.called_by_none}"
-    ax.set(xlabel=f"chance of a call; {missed}", ylabel="technique", title="Detection without known truth")
+    ax.set(xlabel=f"chance of a call; {missed}", ylabel="technique", title=f"Detection without known truth{doubt}")
     ax.legend(frameon=False, fontsize="small")
     return ax
 

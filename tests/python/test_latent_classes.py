@@ -194,6 +194,15 @@ def test_it_draws_and_survives_pickle_and_json(found):
         found.level = 0.9
 
 
+def test_a_picture_says_when_known_truth_speaks_against_it(found):
+    assert found.contradicted
+    assert "contradicted" in found.plot().get_title()
+    alone = serrata.LatentClasses.from_counts(NAMES, COUNTS, resamples=0)
+    assert not alone.contradicted
+    assert alone.plot().get_title() == "Detection without known truth"
+    plt.close("all")
+
+
 def test_what_cannot_be_told_is_refused():
     three = {answers[:3]: 0 for answers in COUNTS}
     for answers, blades in COUNTS.items():

@@ -241,6 +241,8 @@ pub struct Confirmed {
     pub sound_by_fit: f64,
     /// Standard deviation, by the fit, of the number of cracked blades among all of them.
     pub spread: f64,
+    /// Whether more, or fewer, of them are cracked than chance lets the fit have: its numbers are not to be relied on.
+    pub contradicts: bool,
 }
 
 impl Confirmed {
@@ -248,13 +250,6 @@ impl Confirmed {
     fn excess(&self) -> f64 {
         let by_fit = self.cracked_by_fit + self.sound as f64 - self.sound_by_fit;
         self.cracked as f64 - by_fit
-    }
-
-    /// Whether more, or fewer, of them are cracked than chance lets the fit have.
-    pub fn contradicts(&self) -> bool {
-        /// Standard deviations; about one time in 400 by chance.
-        const TELLING: f64 = 3.0;
-        self.excess().abs() > TELLING * self.spread + 0.5
     }
 }
 
@@ -443,8 +438,11 @@ fn patterns(names: &[String], fitted: &Fitted) -> Vec<Pattern> {
 
 /// The blades of known truth beside the fit.
 fn confirmed(histories: &Histories, fitted: &Fitted) -> Option<Confirmed> {
+    /// Standard deviations; about one time in 400 by chance.
+    const TELLING: f64 = 3.0;
     let by_fit = fitted.problem.cracked(&fitted.top.theta);
-    let mut confirmed = Confirmed { cracked: 0, cracked_by_fit: 0.0, sound: 0, sound_by_fit: 0.0, spread: 0.0 };
+    let mut confirmed =
+        Confirmed { cracked: 0, cracked_by_fit: 0.0, sound: 0, sound_by_fit: 0.0, spread: 0.0, contradicts: false };
     for blade in histories.histories() {
         let answers = |cell: &&Cell| (0..blade.called.len()).all(|at| cell.answer(at) == blade.called[at]);
         let cell = fitted.cells.iter().zip(&by_fit).find(|(cell, _)| answers(cell));
@@ -461,5 +459,6 @@ fn confirmed(histories: &Histories, fitted: &Fitted) -> Option<Confirmed> {
         }
     }
     confirmed.spread = confirmed.spread.sqrt();
+    confirmed.contradicts = confirmed.excess().abs() > TELLING * confirmed.spread + 0.5;
     (confirmed.cracked + confirmed.sound > 0).then_some(confirmed)
 }

@@ -79,7 +79,7 @@ impl LatentClasses {
             confirmed.sound,
             blades_shown(confirmed.sound_by_fit)
         );
-        let verdict = match confirmed.contradicts() {
+        let verdict = match confirmed.contradicts {
             false => "which do not speak against it",
             true if confirmed.excess() > 0.0 => {
                 "more cracked blades than the fit can have: it takes cracks that most techniques miss for false calls, \

@@ -257,13 +257,13 @@ fn known_truth_is_set_beside_the_fit_and_not_used() {
     assert_eq!(found.techniques, plain.techniques);
     assert!(confirmed.cracked > 100 && confirmed.sound == 0);
     assert!((confirmed.cracked_by_fit / confirmed.cracked as f64 - 1.0).abs() < 0.01, "{confirmed:?}");
-    assert!(!confirmed.contradicts());
+    assert!(!confirmed.contradicts);
     assert!(found.sentences().iter().any(|said| said.starts_with("Known truth, not used")));
     // The twin: blades that one technique alone called, which the fit takes for sound, turn out to be cracked.
     let alone = |blade: &&mut History| blade.called.iter().filter(|called| **called == Some(true)).count() == 1;
     blades.iter_mut().filter(alone).for_each(|blade| blade.cracked = Some(true));
     let found = latent_classes(&of(&blades), &independent()).expect("a fit");
-    assert!(found.confirmed.expect("known truth").contradicts());
+    assert!(found.confirmed.expect("known truth").contradicts);
     assert!(found.sentences().iter().any(|said| said.contains("more cracked blades than the fit can have")));
 }
 
