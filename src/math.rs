@@ -173,7 +173,7 @@ fn ratio(r: f64, above: [f64; 8], below: [f64; 8]) -> f64 {
 /// Distribution function of the standard normal distribution.
 ///
 /// Hart's rational approximation as given by West (Wilmott Magazine, May 2005); absolute error
-/// below 1e-15, relative error about 1e-9 in the lower tail.
+/// below 1e-15, relative error below 1e-8 as far as the lower tail goes (9e-9 at -7.8 is the largest).
 pub fn normal_cdf(z: f64) -> f64 {
     let size = z.abs();
     let tail = if size > 37.0 {
