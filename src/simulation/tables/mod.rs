@@ -4,69 +4,23 @@
 //! A number that no trial showed never stands as a bare zero: its `high` is a bound and its `note`
 //! says so.
 
-use super::comparison::{Comparison, Difference, Estimate, LONGEST_PROBABILITIES, quantile_mm};
+mod notes;
+mod table;
+
+pub(crate) use notes::THIN_EVENTS;
+pub use table::{Column, Table};
+
+use super::comparison::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
 use super::record::Quantity;
-use super::tally::{LENGTH_BINS, LifeSums};
+use super::tally::LENGTH_BINS;
 use crate::error::{Error, Result};
 use crate::math::normal_quantile;
-use crate::model::Study;
-use crate::model::detection::Access;
-use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
 use crate::statistics::interval;
-
-/// A column of a [`Table`].
-#[derive(Debug, Clone, PartialEq)]
-pub enum Column {
-    /// Names and notes.
-    Text(Vec<String>),
-    /// Numbers; not-a-number where there is none.
-    Number(Vec<f64>),
-    /// Whole numbers.
-    Count(Vec<u64>),
-}
-
-/// Named columns of equal length.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Table {
-    /// Its name.
-    pub name: &'static str,
-    /// Its columns, in order.
-    pub columns: Vec<(&'static str, Column)>,
-}
-
-/// One cell of a line.
-#[derive(Clone)]
-enum Cell {
-    Text(String),
-    Number(f64),
-    Count(u64),
-}
-
-impl From<&str> for Cell {
-    fn from(text: &str) -> Self {
-        Cell::Text(text.to_owned())
-    }
-}
-
-impl From<f64> for Cell {
-    fn from(number: f64) -> Self {
-        Cell::Number(number)
-    }
-}
+use notes::{note_of, without_error_if_unseen};
+use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
 pub const TABLES: [&str; 6] = ["summary", "by_row", "by_year", "by_outage", "differences", "rankings"];
-
-/// Said of a number that no trial showed and whose upper end is therefore a bound.
-const NONE_SEEN: &str = "none seen: high is an upper bound";
-/// Said of a number that the strategy itself makes zero.
-const CANNOT_HAPPEN: &str = "cannot happen under this strategy";
-/// Said of a sum of money or days that is made of things that no trial showed.
-const ZERO_IN_EVERY_TRIAL: &str = "zero in every trial";
-/// Said of an estimate that rests on so few events that its interval is wide.
-const FEW_EVENTS: &str = "few events";
-/// Below this many events an estimate is called thin: its relative standard error is above 18 %.
-pub(crate) const THIN_EVENTS: f64 = 30.0;
 
 /// Name, in tables, of the mean over rows of the chance that a row loses a blade.
 const MEAN_ROW: &str = "p_any_loss_mean_row";
@@ -298,172 +252,11 @@ impl Comparison {
         let (standard_error, reach) = (variance.sqrt(), normal_quantile(0.975) * variance.sqrt());
         Estimate { value, standard_error, low: (value - reach).max(0.0), high: value + reach, events: f64::NAN }
     }
-
-    /// An estimate made fit to be shown, and what has to be said with it.
-    fn noted(
-        &self,
-        strategy: &Strategy,
-        sums: &LifeSums,
-        quantity: Quantity,
-        estimate: Estimate,
-    ) -> (Estimate, &'static str) {
-        let estimate = if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
-        let lives_with_loss = sums.sum[Quantity::AnyLoss as usize];
-        let nothing = sums.sum[quantity as usize] == 0.0;
-        if nothing && cannot_happen(&self.study, strategy, quantity) {
-            return (Estimate { value: 0.0, standard_error: 0.0, low: 0.0, high: 0.0, events: 0.0 }, CANNOT_HAPPEN);
-        }
-        // The exact bound on the chance that a life shows the thing at all.
-        let bound = || interval::exact_proportion(0.0, self.tally.trials as f64, 0.95).1;
-        let unseen = |high: f64| Estimate { value: 0.0, standard_error: f64::NAN, low: 0.0, high, events: 0.0 };
-        let costs = &self.study.costs;
-        match (kind(quantity), quantity) {
-            (_, Quantity::LossCost | Quantity::ForcedDays | Quantity::Losses) => {
-                let each = match quantity {
-                    Quantity::LossCost => costs.loss_cost.mean() + costs.loss_days * costs.outage_day_cost,
-                    Quantity::ForcedDays => costs.loss_days,
-                    _ => 1.0,
-                };
-                if lives_with_loss == 0.0 {
-                    (unseen(bound() * each), NONE_SEEN)
-                } else {
-                    let shown = Estimate { low: estimate.low.max(0.0), events: lives_with_loss, ..estimate };
-                    (shown, note_of(&shown))
-                }
-            }
-            (Kind::Probability, _) => {
-                let shown = without_error_if_unseen(estimate);
-                (shown, note_of(&shown))
-            }
-            (Kind::Count, _) if nothing => (unseen(bound()), NONE_SEEN),
-            (Kind::Money | Kind::Days, _) if nothing => (estimate, ZERO_IN_EVERY_TRIAL),
-            (Kind::Count | Kind::Money | Kind::Days, _) => (Estimate { low: estimate.low.max(0.0), ..estimate }, ""),
-        }
-    }
-
-    /// Two strategies that agree in every trial may still differ; the bound says by how much at most.
-    fn noted_difference(&self, difference: &Difference) -> (Estimate, &'static str) {
-        let estimate = difference.difference;
-        match kind(difference.quantity) {
-            Kind::Probability | Kind::Count if estimate.standard_error == 0.0 && estimate.value == 0.0 => {
-                let bound = interval::exact_proportion(0.0, self.tally.trials as f64, 0.95).1;
-                let shown = Estimate { standard_error: f64::NAN, low: -bound, high: bound, ..estimate };
-                (shown, "no difference in any trial: low and high are bounds")
-            }
-            _ => (estimate, ""),
-        }
-    }
-
-    /// What is the same in every trial has no scatter but that of rounding, which is taken away.
-    fn without_rounding(&self, estimate: Estimate) -> Estimate {
-        /// Standard deviation over mean that rounding may leave: a leaf's sum of 256 squares is good to
-        /// 256 times 2.2e-16, the root of which is 2.4e-7.
-        const ROUNDING: f64 = 1e-6;
-        let deviation = estimate.standard_error * (self.tally.trials as f64).sqrt();
-        if estimate.value != 0.0 && deviation <= ROUNDING * estimate.value.abs() {
-            Estimate { standard_error: 0.0, low: estimate.value, high: estimate.value, ..estimate }
-        } else {
-            estimate
-        }
-    }
-
-    /// Unit of a quantity, in words.
-    fn unit(&self, quantity: Quantity) -> &str {
-        match kind(quantity) {
-            Kind::Probability => "probability",
-            Kind::Count => "count",
-            Kind::Money => &self.study.money.currency,
-            Kind::Days => "days",
-        }
-    }
-}
-
-/// What a quantity is measured in.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Probability,
-    Count,
-    Money,
-    Days,
-}
-
-fn kind(quantity: Quantity) -> Kind {
-    match quantity {
-        Quantity::AnyLoss | Quantity::Escalated => Kind::Probability,
-        Quantity::Losses
-        | Quantity::BladesReplaced
-        | Quantity::FalselyReplaced
-        | Quantity::RowsReplaced
-        | Quantity::CracksFound
-        | Quantity::OutagesWithCalls
-        | Quantity::TimesOut => Kind::Count,
-        Quantity::Cost
-        | Quantity::LookCost
-        | Quantity::BladesOutCost
-        | Quantity::ReplacementCost
-        | Quantity::ExtraDayCost
-        | Quantity::LossCost => Kind::Money,
-        Quantity::Days
-        | Quantity::LookDays
-        | Quantity::BladesOutDays
-        | Quantity::ReplacementDays
-        | Quantity::ForcedDays => Kind::Days,
-    }
-}
-
-/// Whether a strategy as such leaves a quantity at zero, so that zero is exact.
-fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool {
-    let techniques = || {
-        let seconds = strategy.looks.iter().filter_map(|look| look.escalation.as_ref());
-        let all =
-            strategy.looks.iter().flat_map(|look| &look.techniques).chain(seconds.flat_map(|next| &next.techniques));
-        all.map(|&technique| &study.techniques[technique])
-    };
-    let row_is_replaced = || {
-        strategy.row_end.is_some_and(|end| end.then == RowEndAction::NewRow)
-            || strategy.after_loss == AfterLoss::ReplaceRow
-            || strategy.replace_row_from_blades.is_some()
-            || strategy.dispositions.iter().any(|rule| rule.action == Action::ReplaceRow)
-    };
-    match quantity {
-        Quantity::CracksFound
-        | Quantity::OutagesWithCalls
-        | Quantity::BladesReplaced
-        | Quantity::LookCost
-        | Quantity::LookDays => strategy.looks.is_empty(),
-        Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
-        Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),
-        Quantity::RowsReplaced => !row_is_replaced(),
-        Quantity::TimesOut | Quantity::BladesOutCost | Quantity::BladesOutDays => {
-            !row_is_replaced() && techniques().all(|technique| technique.access == Access::InPlace)
-        }
-        _ => false,
-    }
-}
-
-fn without_error_if_unseen(estimate: Estimate) -> Estimate {
-    if estimate.events == 0.0 { Estimate { standard_error: f64::NAN, ..estimate } } else { estimate }
-}
-
-fn note_of(estimate: &Estimate) -> &'static str {
-    match estimate.events {
-        0.0 => NONE_SEEN,
-        events if events < THIN_EVENTS => FEW_EVENTS,
-        _ => "",
-    }
 }
 
 /// Where there is nothing to estimate.
 const NOTHING: Estimate =
     Estimate { value: f64::NAN, standard_error: f64::NAN, low: f64::NAN, high: f64::NAN, events: f64::NAN };
-
-/// Name and type of a column.
-#[derive(Clone, Copy)]
-enum Head {
-    Text(&'static str),
-    Number(&'static str),
-    Count(&'static str),
-}
 
 const QUANTITY_COLUMNS: [Head; 8] = [
     Head::Text("quantity"),
@@ -491,52 +284,11 @@ fn estimate_cells(estimate: Estimate) -> [Cell; 4] {
     [estimate.value, estimate.standard_error, estimate.low, estimate.high].map(Cell::Number)
 }
 
-impl Table {
-    fn new(name: &'static str, names: &[Head], numbers: &[Head]) -> Self {
-        let column = |head: &Head| match *head {
-            Head::Text(name) => (name, Column::Text(Vec::new())),
-            Head::Number(name) => (name, Column::Number(Vec::new())),
-            Head::Count(name) => (name, Column::Count(Vec::new())),
-        };
-        Table { name, columns: names.iter().chain(numbers).map(column).collect() }
-    }
-
-    fn line(&mut self, names: impl IntoIterator<Item = Cell>, numbers: impl IntoIterator<Item = Cell>) {
-        let mut columns = self.columns.iter_mut();
-        for cell in names.into_iter().chain(numbers) {
-            match (columns.next(), cell) {
-                (Some((_, Column::Text(texts))), Cell::Text(text)) => texts.push(text),
-                (Some((_, Column::Number(numbers))), Cell::Number(number)) => numbers.push(number),
-                (Some((_, Column::Count(counts))), Cell::Count(count)) => counts.push(count),
-                (column, _) => debug_assert!(false, "a cell does not fit the column {column:?} of {}", self.name),
-            }
-        }
-        debug_assert!(columns.next().is_none(), "a line of {} is short", self.name);
-    }
-
-    /// Number of lines.
-    pub fn len(&self) -> usize {
-        self.columns.first().map_or(0, |(_, column)| match column {
-            Column::Text(texts) => texts.len(),
-            Column::Number(numbers) => numbers.len(),
-            Column::Count(counts) => counts.len(),
-        })
-    }
-
-    /// Whether it has no lines.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
-    }
-
-    /// A column by name.
-    pub fn column(&self, name: &str) -> Option<&Column> {
-        self.columns.iter().find(|(known, _)| *known == name).map(|(_, column)| column)
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::notes::NONE_SEEN;
     use super::*;
+    use crate::model::Study;
     use crate::simulation::Run;
 
     fn comparison(study: &str, trials: u64) -> Comparison {
@@ -546,7 +298,7 @@ mod tests {
 
     #[test]
     fn every_table_is_there_and_its_columns_are_equally_long() {
-        let comparison = comparison(include_str!("../../tests/engine/data/y2.toml"), 300);
+        let comparison = comparison(include_str!("../../../tests/engine/data/y2.toml"), 300);
         for name in TABLES {
             let table = comparison.table(name).expect("a known name");
             assert_eq!(table.name, name);
@@ -565,7 +317,7 @@ mod tests {
 
     #[test]
     fn every_note_of_nothing_seen_stands_beside_a_bound() {
-        let comparison = comparison(include_str!("../../tests/engine/data/y1a.toml"), 300);
+        let comparison = comparison(include_str!("../../../tests/engine/data/y1a.toml"), 300);
         let table = comparison.table("summary").expect("a known name");
         let (Some(Column::Text(notes)), Some(Column::Number(highs)), Some(Column::Number(values))) =
             (table.column("note"), table.column("high"), table.column("value"))
@@ -580,7 +332,8 @@ mod tests {
 
     #[test] // a constant summed over trials leaves a scatter of rounding alone
     fn what_is_the_same_in_every_trial_has_no_scatter() {
-        let priced = include_str!("../../tests/engine/data/y1a.toml").replace("cost_per_row = 0", "cost_per_row = 0.1");
+        let priced =
+            include_str!("../../../tests/engine/data/y1a.toml").replace("cost_per_row = 0", "cost_per_row = 0.1");
         let comparison = comparison(&priced, 300);
         let Some(Column::Number(errors)) =
             comparison.table("summary").ok().and_then(|t| t.column("standard_error").cloned())

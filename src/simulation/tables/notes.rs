@@ -1,0 +1,175 @@
+//! What has to be said beside a number that few trials showed, or none.
+
+use crate::model::Study;
+use crate::model::detection::Access;
+use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
+use crate::simulation::comparison::{Comparison, Difference, Estimate};
+use crate::simulation::record::Quantity;
+use crate::simulation::tally::LifeSums;
+use crate::statistics::interval;
+
+/// Said of a number that no trial showed and whose upper end is therefore a bound.
+pub(super) const NONE_SEEN: &str = "none seen: high is an upper bound";
+/// Said of a number that the strategy itself makes zero.
+const CANNOT_HAPPEN: &str = "cannot happen under this strategy";
+/// Said of a sum of money or days that is made of things that no trial showed.
+const ZERO_IN_EVERY_TRIAL: &str = "zero in every trial";
+/// Said of an estimate that rests on so few events that its interval is wide.
+const FEW_EVENTS: &str = "few events";
+/// Below this many events an estimate is called thin: its relative standard error is above 18 %.
+pub(crate) const THIN_EVENTS: f64 = 30.0;
+
+impl Comparison {
+    /// An estimate made fit to be shown, and what has to be said with it.
+    pub(super) fn noted(
+        &self,
+        strategy: &Strategy,
+        sums: &LifeSums,
+        quantity: Quantity,
+        estimate: Estimate,
+    ) -> (Estimate, &'static str) {
+        let estimate = if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
+        let lives_with_loss = sums.sum[Quantity::AnyLoss as usize];
+        let nothing = sums.sum[quantity as usize] == 0.0;
+        if nothing && cannot_happen(&self.study, strategy, quantity) {
+            return (Estimate { value: 0.0, standard_error: 0.0, low: 0.0, high: 0.0, events: 0.0 }, CANNOT_HAPPEN);
+        }
+        // The exact bound on the chance that a life shows the thing at all.
+        let bound = || interval::exact_proportion(0.0, self.tally.trials as f64, 0.95).1;
+        let unseen = |high: f64| Estimate { value: 0.0, standard_error: f64::NAN, low: 0.0, high, events: 0.0 };
+        let costs = &self.study.costs;
+        match (kind(quantity), quantity) {
+            (_, Quantity::LossCost | Quantity::ForcedDays | Quantity::Losses) => {
+                let each = match quantity {
+                    Quantity::LossCost => costs.loss_cost.mean() + costs.loss_days * costs.outage_day_cost,
+                    Quantity::ForcedDays => costs.loss_days,
+                    _ => 1.0,
+                };
+                if lives_with_loss == 0.0 {
+                    (unseen(bound() * each), NONE_SEEN)
+                } else {
+                    let shown = Estimate { low: estimate.low.max(0.0), events: lives_with_loss, ..estimate };
+                    (shown, note_of(&shown))
+                }
+            }
+            (Kind::Probability, _) => {
+                let shown = without_error_if_unseen(estimate);
+                (shown, note_of(&shown))
+            }
+            (Kind::Count, _) if nothing => (unseen(bound()), NONE_SEEN),
+            (Kind::Money | Kind::Days, _) if nothing => (estimate, ZERO_IN_EVERY_TRIAL),
+            (Kind::Count | Kind::Money | Kind::Days, _) => (Estimate { low: estimate.low.max(0.0), ..estimate }, ""),
+        }
+    }
+
+    /// Two strategies that agree in every trial may still differ; the bound says by how much at most.
+    pub(super) fn noted_difference(&self, difference: &Difference) -> (Estimate, &'static str) {
+        let estimate = difference.difference;
+        match kind(difference.quantity) {
+            Kind::Probability | Kind::Count if estimate.standard_error == 0.0 && estimate.value == 0.0 => {
+                let bound = interval::exact_proportion(0.0, self.tally.trials as f64, 0.95).1;
+                let shown = Estimate { standard_error: f64::NAN, low: -bound, high: bound, ..estimate };
+                (shown, "no difference in any trial: low and high are bounds")
+            }
+            _ => (estimate, ""),
+        }
+    }
+
+    /// What is the same in every trial has no scatter but that of rounding, which is taken away.
+    fn without_rounding(&self, estimate: Estimate) -> Estimate {
+        /// Standard deviation over mean that rounding may leave: a leaf's sum of 256 squares is good to
+        /// 256 times 2.2e-16, the root of which is 2.4e-7.
+        const ROUNDING: f64 = 1e-6;
+        let deviation = estimate.standard_error * (self.tally.trials as f64).sqrt();
+        if estimate.value != 0.0 && deviation <= ROUNDING * estimate.value.abs() {
+            Estimate { standard_error: 0.0, low: estimate.value, high: estimate.value, ..estimate }
+        } else {
+            estimate
+        }
+    }
+
+    /// Unit of a quantity, in words.
+    pub(super) fn unit(&self, quantity: Quantity) -> &str {
+        match kind(quantity) {
+            Kind::Probability => "probability",
+            Kind::Count => "count",
+            Kind::Money => &self.study.money.currency,
+            Kind::Days => "days",
+        }
+    }
+}
+
+/// What a quantity is measured in.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Probability,
+    Count,
+    Money,
+    Days,
+}
+
+fn kind(quantity: Quantity) -> Kind {
+    match quantity {
+        Quantity::AnyLoss | Quantity::Escalated => Kind::Probability,
+        Quantity::Losses
+        | Quantity::BladesReplaced
+        | Quantity::FalselyReplaced
+        | Quantity::RowsReplaced
+        | Quantity::CracksFound
+        | Quantity::OutagesWithCalls
+        | Quantity::TimesOut => Kind::Count,
+        Quantity::Cost
+        | Quantity::LookCost
+        | Quantity::BladesOutCost
+        | Quantity::ReplacementCost
+        | Quantity::ExtraDayCost
+        | Quantity::LossCost => Kind::Money,
+        Quantity::Days
+        | Quantity::LookDays
+        | Quantity::BladesOutDays
+        | Quantity::ReplacementDays
+        | Quantity::ForcedDays => Kind::Days,
+    }
+}
+
+/// Whether a strategy as such leaves a quantity at zero, so that zero is exact.
+fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool {
+    let techniques = || {
+        let seconds = strategy.looks.iter().filter_map(|look| look.escalation.as_ref());
+        let all =
+            strategy.looks.iter().flat_map(|look| &look.techniques).chain(seconds.flat_map(|next| &next.techniques));
+        all.map(|&technique| &study.techniques[technique])
+    };
+    let row_is_replaced = || {
+        strategy.row_end.is_some_and(|end| end.then == RowEndAction::NewRow)
+            || strategy.after_loss == AfterLoss::ReplaceRow
+            || strategy.replace_row_from_blades.is_some()
+            || strategy.dispositions.iter().any(|rule| rule.action == Action::ReplaceRow)
+    };
+    match quantity {
+        Quantity::CracksFound
+        | Quantity::OutagesWithCalls
+        | Quantity::BladesReplaced
+        | Quantity::LookCost
+        | Quantity::LookDays => strategy.looks.is_empty(),
+        Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
+        Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),
+        Quantity::RowsReplaced => !row_is_replaced(),
+        Quantity::TimesOut | Quantity::BladesOutCost | Quantity::BladesOutDays => {
+            !row_is_replaced() && techniques().all(|technique| technique.access == Access::InPlace)
+        }
+        _ => false,
+    }
+}
+
+pub(super) fn without_error_if_unseen(estimate: Estimate) -> Estimate {
+    if estimate.events == 0.0 { Estimate { standard_error: f64::NAN, ..estimate } } else { estimate }
+}
+
+pub(super) fn note_of(estimate: &Estimate) -> &'static str {
+    match estimate.events {
+        0.0 => NONE_SEEN,
+        events if events < THIN_EVENTS => FEW_EVENTS,
+        _ => "",
+    }
+}
