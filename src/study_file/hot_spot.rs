@@ -215,9 +215,11 @@ fn fits_law(section: &Section, spot: &HotSpot, law: &GrowthLaw) -> bool {
         Limit::Diagram(limit) => Some(&limit.toughness_mpa_sqrt_m),
         _ => None,
     };
-    let checked = spot.site(&bare).and_then(|_| {
-        let law = law.rate_law(spot.vibration)?;
-        toughness.map_or(Ok(()), |toughness| law.check_toughness(toughness.quantile(0.5)))
+    let site = section.accept("stress", spot.site(&bare));
+    let law = law.rate_law(spot.vibration).and_then(|law| {
+        // To so many figures as a reader wants to see.
+        let median = |toughness: &Distribution| (1e3 * toughness.quantile(0.5)).round() / 1e3;
+        toughness.map_or(Ok(()), |toughness| law.check_toughness(median(toughness)))
     });
-    section.accept("growth", checked).is_some()
+    site.is_some() & section.accept("growth", law).is_some()
 }

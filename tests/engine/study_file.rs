@@ -4,6 +4,7 @@
 
 mod fleet;
 mod form;
+mod fracture;
 mod numbers;
 
 use proptest::prelude::{ProptestConfig, any, prop, proptest};
@@ -30,7 +31,11 @@ fn scratch(name: &str) -> PathBuf {
 
 /// The small study with some passages replaced, each of which it holds once.
 fn spoiled(edits: &[(&str, &str)]) -> String {
-    edits.iter().fold(SMALL.to_owned(), |text, (from, to)| {
+    changed(SMALL, edits)
+}
+
+fn changed(study: &str, edits: &[(&str, &str)]) -> String {
+    edits.iter().fold(study.to_owned(), |text, (from, to)| {
         assert_eq!(text.matches(from).count(), 1, "{from:?} is not there once");
         text.replacen(from, to, 1)
     })

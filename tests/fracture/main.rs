@@ -7,4 +7,5 @@ mod growth_law;
 mod joining;
 mod stress_intensity;
 mod support;
+mod surface_crack;
 mod truth;

@@ -1,6 +1,6 @@
 //! Stress intensities against equation tables, limits and an independent integration.
 //!
-//! The surface crack's own tables are checked beside its code, in `src/model/fracture/surface.rs`.
+//! The surface crack has a file of its own.
 
 use crate::support::{off, rows};
 use serrata::model::fracture::{
