@@ -50,7 +50,20 @@ class Error(Exception):
     """Anything that serrata refuses or cannot finish."""
 
 
-class StudyError(Error, ValueError):
+class _Faulty(Error, ValueError):
+    """A file with faults, each with its place."""
+
+    faults: tuple[Fault, ...]
+
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        super().__init__(message)
+        self.faults = tuple(faults)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.args[0], self.faults)
+
+
+class StudyError(_Faulty):
     """A study that cannot be read or breaks a rule.
 
     Attributes
@@ -70,17 +83,8 @@ class StudyError(Error, ValueError):
     ('money.discount_rate_per_year', '-1', 'must be at least 0')
     """
 
-    faults: tuple[Fault, ...]
 
-    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
-        super().__init__(message)
-        self.faults = tuple(faults)
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return type(self), (self.args[0], self.faults)
-
-
-class RecordsError(Error, ValueError):
+class RecordsError(_Faulty):
     """Records with lines that break rules.
 
     Attributes
@@ -88,15 +92,6 @@ class RecordsError(Error, ValueError):
     faults : tuple of Fault
         The first faults found, in the order of the file; the message says how many there are in all.
     """
-
-    faults: tuple[Fault, ...]
-
-    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
-        super().__init__(message)
-        self.faults = tuple(faults)
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return type(self), (self.args[0], self.faults)
 
 
 class DataError(Error, ValueError):

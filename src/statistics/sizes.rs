@@ -65,3 +65,37 @@ pub(super) fn count_unused(unused: &mut Vec<(String, usize)>, why: &str) {
 fn spot(line: &Line) -> Spot<'_> {
     (&line.row, &line.blade, &line.inspection, format!("{:?}", line.place()))
 }
+
+/// How sizes spread that carry a normal error, on the scale of a fit.
+pub(super) struct Spread {
+    /// Mean.
+    pub mean: f64,
+    /// Standard deviation of the true sizes.
+    pub of_true: f64,
+    /// How far a measured size is to be drawn towards the mean: by one less this share.
+    pub kept: f64,
+}
+
+impl Spread {
+    /// Of measured sizes and the standard deviation of their errors.
+    ///
+    /// # Errors
+    /// Refuses an error as large as the whole spread.
+    pub fn of(sizes: &[f64], error: f64) -> Result<Spread> {
+        let count = sizes.len() as f64;
+        let mean = sizes.iter().sum::<f64>() / count;
+        let spread = (sizes.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / count).sqrt();
+        let kept = 1.0 - (error / spread).powi(2);
+        if kept > 0.0 {
+            return Ok(Spread { mean, of_true: spread * kept.sqrt(), kept });
+        }
+        Err(Error::data(
+            "size-error",
+            format!(
+                "the error of the sizes ({error}) is as large as their whole spread ({spread:.3} in the logarithm)"
+            ),
+            "such sizes say nothing of the true ones",
+            "measure the sizes better, or take looks over a wider range",
+        ))
+    }
+}

@@ -7,6 +7,7 @@ use crate::error::{Error, Result};
 use crate::statistics::newton::{Plane, climb};
 use crate::statistics::quadrature::normal_rule;
 use crate::statistics::search::largest;
+use crate::statistics::sizes::Spread;
 use nalgebra::{DMatrix, DVector};
 
 /// Looks and model, ready to be fitted.
@@ -48,23 +49,8 @@ const INSPECTOR_POINTS: usize = 15;
 impl Problem {
     pub fn new(looks: &Looks, model: &Model) -> Result<Problem> {
         let sizes: Vec<f64> = looks.cracked.iter().map(|look| model.scale.of(look.size_mm)).collect();
-        let count = sizes.len() as f64;
-        let mean = sizes.iter().sum::<f64>() / count;
-        let spread = (sizes.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / count).sqrt();
-        // What the true sizes spread, and how far a measured one is to be drawn towards their mean.
         let error = model.size_error_log;
-        let kept = 1.0 - (error / spread).powi(2);
-        if !(kept > 0.0) {
-            return Err(Error::data(
-                "size-error",
-                format!(
-                    "the error of the sizes ({error}) is as large as their whole spread ({spread:.3} in the logarithm)"
-                ),
-                "such sizes say nothing of the true ones",
-                "measure the sizes better, or take looks over a wider range",
-            ));
-        }
-        let sd = spread * kept.sqrt();
+        let Spread { mean, of_true: sd, kept } = Spread::of(&sizes, error)?;
         let width = 2 + looks.factors.iter().map(|factor| factor.levels.len() - 1).sum::<usize>();
         let mut rows = Vec::with_capacity(width * sizes.len());
         for (look, x) in looks.cracked.iter().zip(&sizes) {

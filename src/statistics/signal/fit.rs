@@ -6,6 +6,7 @@ use crate::error::{Error, Result};
 use crate::statistics::bound::one_sided;
 use crate::statistics::censored::{CensoredRegression, Reading};
 use crate::statistics::hit_miss::SizeScale;
+use crate::statistics::sizes::Spread;
 
 /// Signals within the limits below which no line is fitted, and no noise.
 const LEAST: usize = 10;
@@ -113,20 +114,7 @@ impl Model {
 
 /// Logarithms of measured sizes drawn towards their mean, and the variance that is left of the true ones about them.
 fn drawn_to_mean(sizes: &[f64], error: f64) -> Result<(Vec<f64>, f64)> {
-    let count = sizes.len() as f64;
-    let mean = sizes.iter().sum::<f64>() / count;
-    let spread = (sizes.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / count).sqrt();
-    let kept = 1.0 - (error / spread).powi(2);
-    if !(kept > 0.0) {
-        return Err(Error::data(
-            "size-error",
-            format!(
-                "the error of the sizes ({error}) is as large as their whole spread ({spread:.3} in the logarithm)"
-            ),
-            "such sizes say nothing of the true ones",
-            "measure the sizes better, or take looks over a wider range",
-        ));
-    }
+    let Spread { mean, kept, .. } = Spread::of(sizes, error)?;
     Ok((sizes.iter().map(|x| mean + kept * (x - mean)).collect(), kept * error * error))
 }
 
