@@ -50,7 +50,7 @@ class Error(Exception):
     """Anything that serrata refuses or cannot finish."""
 
 
-class _Faulty(Error, ValueError):
+class _FaultyFileError(Error, ValueError):
     """A file with faults, each with its place."""
 
     faults: tuple[Fault, ...]
@@ -63,7 +63,7 @@ class _Faulty(Error, ValueError):
         return type(self), (self.args[0], self.faults)
 
 
-class StudyError(_Faulty):
+class StudyError(_FaultyFileError):
     """A study that cannot be read or breaks a rule.
 
     Attributes
@@ -84,7 +84,7 @@ class StudyError(_Faulty):
     """
 
 
-class RecordsError(_Faulty):
+class RecordsError(_FaultyFileError):
     """Records with lines that break rules.
 
     Attributes
