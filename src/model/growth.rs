@@ -333,8 +333,7 @@ mod tests {
 
     /// L1: a textbook problem, from memory. L2, L3, L6: constants from textbooks, from memory.
     /// L4, L5: invented. L7: a problem read in open lecture notes. All lives were computed with
-    /// another program and checked by quadrature. (L7b needs Walker's correction, which this law
-    /// does not have; it stands in a note of L7 and is left out.)
+    /// another program and checked by quadrature. (L7b needs Walker's correction: `tests/fracture/growth_law.rs`.)
     fn examples() -> Vec<Example> {
         // 1 ksi = 6.894757293168361 MPa and 1 in = 0.0254 m.
         const MPA_PER_KSI: f64 = 6.894_757_293_168_361;

@@ -32,3 +32,13 @@ def test_the_python_of_the_readme_runs(monkeypatch):
     blocks = re.findall(r"^```python\n(.*?)^```", readme, flags=re.MULTILINE | re.DOTALL)
     assert blocks
     exec(compile("\n".join(blocks), "README.md", "exec"), {"__name__": "readme"})
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_every_file_that_a_page_names_is_there(page):
+    text = (ROOT / page).read_text(encoding="utf-8")
+    top = "src|python|tests|benches|notebooks|demo-data"
+    named = re.findall(rf"`((?:{top})/[\w./-]+)`|\(((?:{top})/[\w./-]+)\)", text)
+    places = {code or link for code, link in named}
+    assert len(places) > 3
+    assert [place for place in sorted(places) if not (ROOT / place).exists()] == []
