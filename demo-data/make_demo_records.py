@@ -15,6 +15,7 @@ Only the standard library is used, so that the same seed writes the same file an
 import csv
 import math
 import random
+import statistics
 import sys
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -118,6 +119,10 @@ RETIRED = [
         is_cut_up=True,
     ),
 ]
+#: Only this technique's signals were kept, and only of the rows that were cut up; a call is a signal above 1.
+SIGNALS_OF = "eddy-array"
+#: How the logarithm of a signal rises with the log-odds of a call, and how that of the noise spreads.
+SIGNAL_PER_LOG_ODDS, NOISE = 0.3, 0.35
 FILES = {"outages": OUTAGES, "sectioned": RETIRED}
 COLUMNS = [
     "Row",
@@ -131,6 +136,7 @@ COLUMNS = [
     "Inspector",
     "Called",
     "Measured_length_mm",
+    "Signal",
     "Cracked",
     "Confirmed_length_mm",
     "Side",
@@ -144,8 +150,20 @@ def comma(length: float) -> str:
     return f"{length:.1f}".replace(".", ",")
 
 
+def signal(draw: random.Random, chance: float, is_cracked: bool, found: bool) -> str:
+    """Write a signal that goes with what was called, in volts."""
+    below = draw.uniform(0.0, chance) if found else draw.uniform(chance, 1.0)
+    if is_cracked:
+        log_signal = SIGNAL_PER_LOG_ODDS * math.log(chance / (1.0 - chance) * (1.0 - below) / below)
+    else:
+        noise = statistics.NormalDist(0.0, NOISE)
+        log_signal = noise.inv_cdf(1.0 - below) - noise.inv_cdf(1.0 - chance)
+    return f"{math.exp(log_signal):.2f}".replace(".", ",")
+
+
 def lines(draw: random.Random, outages: list[Outage]) -> Iterator[list[str]]:
     """Give the lines of outages, as they were written down: technique after technique."""
+    draw_signals = random.Random(SEED)
     for order, outage in enumerate(outages):
         cracks = {}
         for blade in range(1, outage.blades + 1):
@@ -155,18 +173,20 @@ def lines(draw: random.Random, outages: list[Outage]) -> Iterator[list[str]]:
                 draw.gauss(0.0, 0.35),
                 draw.choice(["suction", "suction", "pressure"]),
             )
-        calls = {}
+        calls, signals = {}, {}
         for name in outage.days:
             kind = TECHNIQUES[name]
             for blade, (length, effect, _) in cracks.items():
                 shift = SHIFTS.get(outage.surface, {}).get(name, 0.0) + effect
                 if length is None:
-                    found = draw.random() < kind.false_calls
+                    chance = kind.false_calls
                 else:
-                    found = draw.random() < 0.97 / (
-                        1.0 + math.exp((math.log(kind.q50_mm) + shift - math.log(length)) / kind.spread)
-                    )
+                    log_odds = (math.log(length) - math.log(kind.q50_mm) - shift) / kind.spread
+                    chance = 0.97 / (1.0 + math.exp(-log_odds))
+                found = draw.random() < chance
                 calls[name, blade] = found
+                if outage.is_cut_up and name == SIGNALS_OF:
+                    signals[name, blade] = signal(draw_signals, chance, length is not None, found)
         cracked = {blade for blade, (length, _, _) in cracks.items() if length is not None}
         missed = {blade for blade in cracked if not any(calls[name, blade] for name in outage.days)}
         sys.stderr.write(f"{outage.row}: {len(cracked)} blades cracked, {len(missed)} of them called by none\n")
@@ -195,6 +215,7 @@ def lines(draw: random.Random, outages: list[Outage]) -> Iterator[list[str]]:
                     draw.choice(["Crew A", "Crew B", "Crew B", "crew a"] if order == 0 else ["Crew A", "Crew C"]),
                     draw.choice(["yes", "y", "YES"]) if found else draw.choice(["no", "no", "n"]),
                     measured,
+                    signals.get((name, blade), ""),
                     ("yes" if length else "no") if known else "",
                     comma(length + 0.05) if known and length else "",
                     side if found and draw.random() < 0.6 else "",
@@ -209,9 +230,11 @@ def main() -> None:
     """Write the file as a spreadsheet with a decimal comma would: byte-order mark, semicolons, CRLF."""
     sys.stdout.reconfigure(encoding="utf-8", newline="")
     sys.stdout.write("\ufeff# Invented records of the demonstration fleet, written by make_demo_records.py.\r\n")
-    writer = csv.writer(sys.stdout, delimiter=";")
-    writer.writerow(COLUMNS)
-    writer.writerows(lines(random.Random(SEED), FILES[sys.argv[1]]))
+    outages = FILES[sys.argv[1]]
+    columns = [name for name in COLUMNS if name != "Signal" or outages is RETIRED]
+    writer = csv.DictWriter(sys.stdout, columns, delimiter=";", extrasaction="ignore")
+    writer.writeheader()
+    writer.writerows(dict(zip(COLUMNS, line, strict=True)) for line in lines(random.Random(SEED), outages))
 
 
 main()

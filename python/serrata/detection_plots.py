@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,8 @@ _FAR = 5.0
 _REACH = 1.645
 #: Looks that one group of found shares holds, about.
 _PER_GROUP = 12
+#: Thresholds that are written beside their points.
+_MOST_LABELS = 10
 
 
 def hit_miss(
@@ -172,7 +175,7 @@ def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, 
             "thresholds have no false calls to be set against\n    the noise is not known\n"
             "    add signals at sound places (size_mm = 0), at least 10 of them within the limits"
         )
-    ax.plot(table["size_mm"], table["false_calls"], "o-", color=_CURVE, markersize=5, label="estimate")
+    ax.plot(table["size_mm"], table["false_calls"], "o-", color=_CURVE, markersize=5, label="estimate, by threshold")
     ax.plot(
         table["size_high_mm"],
         table["false_calls_high"],
@@ -181,8 +184,9 @@ def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, 
         markersize=4,
         label="upper bounds, each 95 %",
     )
-    for line in table.itertuples():
-        ax.annotate(f"{line.threshold:g}", (line.size_mm, line.false_calls), textcoords="offset points", xytext=(5, 4))
+    for line in table.iloc[:: math.ceil(len(table) / _MOST_LABELS)].itertuples():
+        place = (line.size_mm, line.false_calls)
+        ax.annotate(f"{line.threshold:.3g}", place, textcoords="offset points", xytext=(5, 4))
     ax.set_yscale("log")
     ax.set(
         xlabel=f"size found with probability {pod:g}, mm",
