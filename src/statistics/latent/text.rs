@@ -116,7 +116,9 @@ impl LatentClasses {
             let (least, most) = of.fold((f64::INFINITY, 0.0), |(least, most), one| {
                 (f64::min(least, one.cracked_called_by_none), f64::max(most, one.cracked_called_by_none))
             });
-            format!("{} to {} at an odds ratio of {ratio}", blades_shown(least), blades_shown(most))
+            let (least, most) = (blades_shown(least), blades_shown(most));
+            let range = if least == most { least } else { format!("{least} to {most}") };
+            format!("{range} at an odds ratio of {ratio}")
         };
         let ranges: Vec<String> = ratios.iter().map(range).collect();
         (!ranges.is_empty()).then(|| {
