@@ -234,7 +234,7 @@ fn inspection(
     Ok(Inspection {
         row,
         techniques,
-        lives: whole("lives", lives, Run::MOST_TRIALS, "100 lives show what a row is up against")?,
+        lives: whole("lives", lives, Inspection::MOST_LIVES, "100 lives show what a row is up against")?,
         seed: whole("seed", seed, u64::MAX, "any such number will do")?,
     })
 }

@@ -170,5 +170,12 @@ fn names_that_are_not_there_are_refused() {
     };
     assert!(ask("B1", "ultrasonic", 1).contains("there are A1"));
     assert!(ask("A1", "x-ray", 1).contains("there are ultrasonic"));
-    assert!(ask("A1", "ultrasonic", 0).contains("at least 1"));
+    for lives in [0, u64::MAX] {
+        assert!(ask("A1", "ultrasonic", lives).contains("must be from 1 to 1000000"));
+    }
+    // More lines than a machine has room for, of lives that could be inspected.
+    let inspection =
+        Inspection { row: "A1".to_owned(), techniques: vec!["ultrasonic".to_owned()], lives: 1_000_000, seed: 1 };
+    let refusal = study.inspection_records(&inspection, Confirmed::Called).expect_err("refused").to_string();
+    assert!(refusal.contains("lines each; there may be at most 2000000"), "{refusal}");
 }

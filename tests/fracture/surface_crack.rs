@@ -78,7 +78,7 @@ fn tension_is_within_5_percent_of_finite_elements_at_both_points() {
 
 #[test]
 fn misprinted_forms_are_outside_the_5_percent() {
-    // g with (a/c)**2 where (a/t)**2 belongs, as some transcriptions have it.
+    // g with (a/c)**2 where (a/t)**2 belongs, as it is misprinted here and there.
     let wrong_g = |crack: SurfaceCrackGeometry, angle: f64| {
         let squares = |ratio: f64| 1.0 + (0.1 + 0.35 * ratio * ratio) * (1.0 - angle.sin()).powi(2);
         let (right, wrong) = (crack.depth_mm / crack.thickness_mm, crack.depth_mm / crack.half_length_mm);

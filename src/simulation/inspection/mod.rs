@@ -47,6 +47,11 @@ pub struct Inspected {
     pub measured_mm: Vec<f64>,
 }
 
+impl Inspection {
+    /// Most lives: every crack of each is kept.
+    pub const MOST_LIVES: u64 = 1_000_000;
+}
+
 impl Study {
     /// Inspects a row at its first outage from the study's start on, in many lives.
     ///
@@ -54,7 +59,7 @@ impl Study {
     /// blade are each called on their own.
     ///
     /// # Errors
-    /// Refuses names that are not in the study, no lives, and a row without an outage before the study ends.
+    /// Refuses names that are not in the study, no lives or too many, and a row without an outage before the study ends.
     ///
     /// # Example
     /// ```
@@ -119,8 +124,9 @@ impl Study {
         let known = || self.techniques.iter().map(|technique| technique.id.as_str());
         let techniques: Vec<usize> =
             inspection.techniques.iter().map(|id| named("technique", id, known())).collect::<Result<_>>()?;
-        if inspection.lives == 0 {
-            return Err(Error::argument("lives", 0, "must be at least 1", "100 lives show what a row is up against"));
+        if !(1..=Inspection::MOST_LIVES).contains(&inspection.lives) {
+            let rule = format!("must be from 1 to {}", Inspection::MOST_LIVES);
+            return Err(Error::argument("lives", inspection.lives, &rule, "100 lives show what a row is up against"));
         }
         let plan = RowPlan::with_techniques(self, &self.rows[row], &techniques)?;
         let outage = plan.outages.iter().position(|&year| year >= self.start_year && year <= plan.end_year);

@@ -1,7 +1,7 @@
 //! A simulated inspection written as inspection records: what the reader of records takes.
 
 use super::{Inspected, Inspection};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::model::Study;
 use crate::model::fleet::Place;
 use crate::statistics::records::{ACCESS, GRADES, SIDES, word};
@@ -17,6 +17,9 @@ pub enum Confirmed {
     Called,
 }
 
+/// Most lines that are written, but for places beyond one of a blade: some hundred megabytes.
+const MOST_LINES: u64 = 2_000_000;
+
 const HEADER: &str = "row,blade,inspection,year,technique,grade,surface,access,called,measured_length_mm,cracked,\
                       confirmed_length_mm,confirmed_depth_mm,side,serration,position\n";
 
@@ -29,7 +32,7 @@ impl Study {
     /// Any other blade has one line for itself.
     ///
     /// # Errors
-    /// As [`Study::inspect`].
+    /// As [`Study::inspect`]; refuses lives that make more than two million lines.
     ///
     /// # Example
     /// ```
@@ -61,6 +64,11 @@ impl Study {
     ) -> Result<String> {
         let asked = self.asked(inspection)?;
         let row = &self.rows[asked.row];
+        let lines_a_life = u64::from(row.blades) * asked.techniques.len() as u64;
+        if inspection.lives * lines_a_life > MOST_LINES {
+            let rule = format!("makes {lines_a_life} lines each; there may be at most {MOST_LINES} in all");
+            return Err(Error::argument("lives", inspection.lives, &rule, "ask for fewer lives at a time"));
+        }
         let mut answers: BTreeMap<(u64, u32), Vec<Inspected>> = BTreeMap::new();
         for line in self.inspect_as(inspection, &asked, ask)? {
             answers.entry((line.life, line.blade)).or_default().push(line);

@@ -11,6 +11,7 @@ mod refitted;
 mod study;
 
 use crate::expected::{assert_expected, number, rows};
+use serrata::math::normal_quantile;
 use serrata::model::detection::SizeMeasure;
 use serrata::random::{Key, Stream};
 use serrata::statistics::hit_miss::{Bounds, Fit, LEAST, Limit, Link, Look, Looks, Method, Model, SizeScale, fit};
@@ -84,6 +85,21 @@ fn the_expected_information_of_a_probit_is_the_reference_one() {
     let variance = covariance[0][0] + 2.0 * x * covariance[0][1] + x * x * covariance[1][1];
     let bound = (x + q * variance.sqrt() / fit.coefficients()[1].value).exp();
     assert_expected("hitmiss_generated", "probit.a90_95_wald_exp_mm", bound);
+    // The bands reach 0.9 where the predictor, so many standard errors lower, has the normal 0.9 point. Of a whole curve
+    // the errors are the root of the 0.9 point of chi-square with two degrees of freedom (-2 ln 0.1): 0.95 to each side.
+    let [level, slope] = [0, 1].map(|index| fit.coefficients()[index].value);
+    for (errors, quantity) in [(q, "pointwise_band"), ((-2.0 * 0.1_f64.ln()).sqrt(), "simultaneous_band")] {
+        let short = |x: f64| {
+            let variance = covariance[0][0] + 2.0 * x * covariance[0][1] + x * x * covariance[1][1];
+            level + slope * x - errors * variance.sqrt() < normal_quantile(0.9)
+        };
+        let (mut low, mut high) = (x, x + 3.0);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if short(middle) { low = middle } else { high = middle }
+        }
+        assert_expected("hitmiss_generated", &format!("probit.a90_95_{quantity}_exp_mm"), high.exp());
+    }
 }
 
 /// Grouped answers as one look each.
