@@ -4,6 +4,18 @@
 //! number cannot be vectorised. Those here are branch-free, use no fused multiply-add, and so give
 //! identical results in scalar and in vector registers of any width.
 
+/// Numbers that are worked on together: as many as the widest vector register holds.
+pub(crate) const LANES: usize = 8;
+
+/// Compiles a function for vector registers of several widths; the widest that the machine has is used.
+macro_rules! vectorised {
+    ($function:item) => {
+        #[multiversion::multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx512bw", "x86_64+avx2"))]
+        $function
+    };
+}
+pub(crate) use vectorised;
+
 /// Natural exponential; flushes to the smallest and largest normal numbers beyond about ±708.
 ///
 /// Cody-Waite reduction by ln 2 and a Taylor polynomial of degree 12 on ±0.347, whose remainder is
@@ -71,13 +83,22 @@ pub fn ln(x: f64) -> f64 {
     power * LN2_HIGH - ((half_square - (s * (half_square + z * sum) + power * LN2_LOW)) - f)
 }
 
+/// Distance from one half up to which AS 241 uses the approximation for the centre.
+const CENTRE: f64 = 0.425;
+/// A probability above that, exp(-25), from which on the far tail begins.
+const FAR_TAIL: f64 = 1.4e-11;
+
 /// Quantile of the standard normal distribution, for a probability strictly between 0 and 1.
 ///
 /// Algorithm AS 241 (Wichura, Applied Statistics 37, 1988), about 16 figures.
 #[inline]
 pub fn normal_quantile(probability: f64) -> f64 {
     let q = probability - 0.5;
-    if q.abs() <= 0.425 { normal_quantile_centre(q) } else { normal_quantile_tail(probability, q) }
+    if q.abs() <= CENTRE {
+        normal_quantile_centre(q)
+    } else {
+        tail_quantile(probability, |r| if r <= 5.0 { near_tail(r) } else { far_tail(r) })
+    }
 }
 
 #[inline(always)]
@@ -108,60 +129,67 @@ fn normal_quantile_centre(q: f64) -> f64 {
     )
 }
 
+/// A quantile in either tail, by the approximation in r, the root of minus the logarithm of the tail.
+#[inline(always)]
+fn tail_quantile(probability: f64, approximation: impl Fn(f64) -> f64) -> f64 {
+    let is_lower = probability < 0.5;
+    let tail = if is_lower { probability } else { 1.0 - probability };
+    let size = approximation((-ln(tail)).sqrt());
+    if is_lower { -size } else { size }
+}
+
+#[inline(always)]
+fn near_tail(r: f64) -> f64 {
+    ratio(
+        r - 1.6,
+        [
+            7.745_450_142_783_414e-4,
+            2.272_384_498_926_918_4e-2,
+            2.417_807_251_774_506e-1,
+            1.270_458_252_452_368_4,
+            3.647_848_324_763_204_5,
+            5.769_497_221_460_691,
+            4.630_337_846_156_546,
+            1.423_437_110_749_683_5,
+        ],
+        [
+            1.050_750_071_644_416_9e-9,
+            5.475_938_084_995_345e-4,
+            1.519_866_656_361_645_7e-2,
+            1.481_039_764_274_800_8e-1,
+            6.897_673_349_851e-1,
+            1.676_384_830_183_803_8,
+            2.053_191_626_637_759,
+            1.0,
+        ],
+    )
+}
+
 #[cold]
-fn normal_quantile_tail(probability: f64, q: f64) -> f64 {
-    let tail = if q < 0.0 { probability } else { 1.0 - probability };
-    let r = (-ln(tail)).sqrt();
-    let size = if r <= 5.0 {
-        ratio(
-            r - 1.6,
-            [
-                7.745_450_142_783_414e-4,
-                2.272_384_498_926_918_4e-2,
-                2.417_807_251_774_506e-1,
-                1.270_458_252_452_368_4,
-                3.647_848_324_763_204_5,
-                5.769_497_221_460_691,
-                4.630_337_846_156_546,
-                1.423_437_110_749_683_5,
-            ],
-            [
-                1.050_750_071_644_416_9e-9,
-                5.475_938_084_995_345e-4,
-                1.519_866_656_361_645_7e-2,
-                1.481_039_764_274_800_8e-1,
-                6.897_673_349_851e-1,
-                1.676_384_830_183_803_8,
-                2.053_191_626_637_759,
-                1.0,
-            ],
-        )
-    } else {
-        ratio(
-            r - 5.0,
-            [
-                2.010_334_399_292_288_1e-7,
-                2.711_555_568_743_487_6e-5,
-                1.242_660_947_388_078_4e-3,
-                2.653_218_952_657_612_4e-2,
-                2.965_605_718_285_048_7e-1,
-                1.784_826_539_917_291_3,
-                5.463_784_911_164_114,
-                6.657_904_643_501_103,
-            ],
-            [
-                2.044_263_103_389_939_8e-15,
-                1.421_511_758_316_446e-7,
-                1.846_318_317_510_054_8e-5,
-                7.868_691_311_456_133e-4,
-                1.487_536_129_085_061_5e-2,
-                1.369_298_809_227_358e-1,
-                5.998_322_065_558_88e-1,
-                1.0,
-            ],
-        )
-    };
-    if q < 0.0 { -size } else { size }
+fn far_tail(r: f64) -> f64 {
+    ratio(
+        r - 5.0,
+        [
+            2.010_334_399_292_288_1e-7,
+            2.711_555_568_743_487_6e-5,
+            1.242_660_947_388_078_4e-3,
+            2.653_218_952_657_612_4e-2,
+            2.965_605_718_285_048_7e-1,
+            1.784_826_539_917_291_3,
+            5.463_784_911_164_114,
+            6.657_904_643_501_103,
+        ],
+        [
+            2.044_263_103_389_939_8e-15,
+            1.421_511_758_316_446e-7,
+            1.846_318_317_510_054_8e-5,
+            7.868_691_311_456_133e-4,
+            1.487_536_129_085_061_5e-2,
+            1.369_298_809_227_358e-1,
+            5.998_322_065_558_88e-1,
+            1.0,
+        ],
+    )
 }
 
 #[inline(always)]
@@ -207,47 +235,38 @@ pub fn normal_cdf(z: f64) -> f64 {
     if z > 0.0 { 1.0 - tail } else { tail }
 }
 
-/// [`exp`] of every number of a slice, in vector registers where the machine has them.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+vectorised! {
+/// [`exp`] of every number of a slice.
 pub fn exp_each(numbers: &mut [f64]) {
     for x in numbers {
         *x = exp(*x);
     }
 }
-
-/// [`exp`] of every number of a slice into another of the same length, likewise.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
-pub fn exp_into(numbers: &[f64], powers: &mut [f64]) {
-    for (power, x) in powers.iter_mut().zip(numbers) {
-        *power = exp(*x);
-    }
 }
 
-/// [`ln`] of every number of a slice, in vector registers where the machine has them.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
-pub fn ln_each(numbers: &mut [f64]) {
-    for x in numbers {
-        *x = ln(*x);
-    }
-}
-
-/// [`normal_quantile`] of every number of a slice: the centre in vector registers, then the tails.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+vectorised! {
+/// [`normal_quantile`] of every number of a slice.
 pub fn normal_each(probabilities: &mut [f64]) {
-    const CHUNK: usize = 8;
-    for chunk in probabilities.chunks_mut(CHUNK) {
-        let mut given = [0.5; CHUNK];
-        given[..chunk.len()].copy_from_slice(chunk);
-        for (z, u) in chunk.iter_mut().zip(&given) {
-            *z = normal_quantile_centre(u - 0.5);
+    const PART: usize = 64;
+    for part in probabilities.chunks_mut(PART) {
+        // Numbers in the tails are put together, so that they fill registers of their own.
+        let (mut tails, mut places, mut count) = ([0.25; PART], [0; PART], 0);
+        for (place, &u) in part.iter().enumerate() {
+            (tails[count], places[count]) = (u, place as u8);
+            count += usize::from((u - 0.5).abs() > CENTRE);
         }
-        for (z, u) in chunk.iter_mut().zip(&given) {
-            let q = u - 0.5;
-            if q.abs() > 0.425 {
-                *z = normal_quantile_tail(*u, q);
-            }
+        for z in part.iter_mut() {
+            *z = normal_quantile_centre(*z - 0.5);
+        }
+        let mut quantiles = [0.0; PART];
+        for (z, u) in quantiles.iter_mut().zip(&tails).take(count.next_multiple_of(LANES)) {
+            *z = tail_quantile(*u, near_tail);
+        }
+        for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
+            part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
         }
     }
+}
 }
 
 #[cfg(test)]

@@ -8,6 +8,8 @@
 //! pseudorandom number generators", OOPSLA 2014) applied to key + n times the golden-ratio
 //! increment. A change of it changes every result: it is part of the promise of equal numbers.
 
+use crate::math::{LANES, ln, vectorised};
+
 /// Name of the generator, written into every result.
 pub const GENERATOR: &str = "splitmix64 by key and counter, version 1";
 
@@ -37,12 +39,16 @@ impl Key {
         self.child(hash_name(name))
     }
 
+    /// Draw `counter` of this key, to be made later.
+    #[inline(always)]
+    pub fn draw(self, counter: u64) -> Draw {
+        Draw(self.0).ahead(counter.wrapping_add(1))
+    }
+
     /// Draw `counter` of this key: uniform on (0, 1), both ends excluded.
     #[inline(always)]
     pub fn uniform(self, counter: u64) -> f64 {
-        let bits = mix(self.0.wrapping_add(counter.wrapping_add(1).wrapping_mul(STEP)));
-        // Through a signed integer: 52 bits fit, and processors convert those in one step.
-        ((bits >> 12) as i64 as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
+        self.draw(counter).uniform()
     }
 
     /// Draw `counter` of this key: standard normal.
@@ -65,31 +71,75 @@ fn mix(z: u64) -> u64 {
     z ^ (z >> 31)
 }
 
-/// Draws of one key, taken in order.
+/// A draw that is yet to be made: many can be made at once, in vector registers.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Draw(u64);
+
+impl Draw {
+    /// The draw that comes so many later.
+    #[inline(always)]
+    pub fn ahead(self, count: u64) -> Self {
+        Draw(self.0.wrapping_add(count.wrapping_mul(STEP)))
+    }
+
+    /// Makes it: uniform on (0, 1), both ends excluded.
+    #[inline(always)]
+    pub fn uniform(self) -> f64 {
+        // Through a signed integer: 52 bits fit, and processors convert those in one step.
+        ((mix(self.0) >> 12) as i64 as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
+    }
+}
+
+/// Draws of one key, taken in order; made some at a time.
 #[derive(Debug, Clone)]
 pub struct Stream {
-    key: Key,
-    counter: u64,
+    /// The first that is not made yet.
+    next: Draw,
+    uniforms: [f64; LANES],
+    exponentials: [f64; LANES],
+    taken: usize,
 }
 
 impl Stream {
     /// Starts at the first draw of a key.
     pub fn new(key: Key) -> Self {
-        Stream { key, counter: 0 }
+        Stream { next: key.draw(0), uniforms: [0.0; LANES], exponentials: [0.0; LANES], taken: LANES }
     }
 
     /// The next uniform number on (0, 1).
     #[inline(always)]
     pub fn uniform(&mut self) -> f64 {
-        self.counter += 1;
-        self.key.uniform(self.counter - 1)
+        self.uniforms[self.advance()]
     }
 
     /// The next exponential number of mean 1.
     #[inline(always)]
     pub fn exponential(&mut self) -> f64 {
-        -crate::math::ln(self.uniform())
+        self.exponentials[self.advance()]
     }
+
+    /// Place of the next draw.
+    #[inline(always)]
+    fn advance(&mut self) -> usize {
+        if self.taken == LANES {
+            make(self.next, &mut self.uniforms, &mut self.exponentials);
+            self.next = self.next.ahead(LANES as u64);
+            self.taken = 0;
+        }
+        let place = self.taken % LANES;
+        self.taken += 1;
+        place
+    }
+}
+
+vectorised! {
+/// Makes draws in order, as uniform and as exponential numbers.
+fn make(first: Draw, uniforms: &mut [f64; LANES], exponentials: &mut [f64; LANES]) {
+    for (ahead, (uniform, exponential)) in uniforms.iter_mut().zip(exponentials).enumerate() {
+        *uniform = first.ahead(ahead as u64).uniform();
+        *exponential = -ln(*uniform);
+    }
+}
 }
 
 #[cfg(test)]

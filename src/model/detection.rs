@@ -68,58 +68,6 @@ impl PodCurve {
     }
 }
 
-/// Decides most calls without working out the probability of detection.
-///
-/// The curve rises, so its values at two ends bound it between them; only a draw that falls
-/// between the bounds needs the curve itself. The decision is that of the curve in every case.
-#[derive(Debug, Clone, PartialEq)]
-pub struct QuickCall {
-    curve: PodCurve,
-    /// For each step of z, a bound from below and from above; the first and last step are open.
-    bounds: Box<[(f64, f64); QuickCall::STEPS]>,
-}
-
-impl QuickCall {
-    /// Steps in all; a power of two, so that a masked number is a place without further check.
-    const STEPS: usize = 128;
-    /// Width of a step in z.
-    const WIDTH: f64 = 0.125;
-
-    /// Tabulates the bounds of a curve.
-    pub fn new(curve: PodCurve) -> Self {
-        /// Room for rounding, far above that of the curve and far below what could matter.
-        const MARGIN: f64 = 1e-12;
-        let mut bounds = Box::new([(0.0, 0.0); Self::STEPS]);
-        for (step, (low, high)) in bounds.iter_mut().enumerate() {
-            // Rounding to the nearest step: its middle is the whole number.
-            let middle = (step as f64 - Self::STEPS as f64 / 2.0) * Self::WIDTH;
-            *low = curve.at(middle - 0.5 * Self::WIDTH) - MARGIN;
-            *high = curve.at(middle + 0.5 * Self::WIDTH) + MARGIN;
-        }
-        bounds[0].0 = curve.floor - MARGIN;
-        bounds[Self::STEPS - 1].1 = curve.ceiling + MARGIN;
-        QuickCall { curve, bounds }
-    }
-
-    /// Whether `draw`, uniform between 0 and 1, is below the curve at z.
-    #[inline(always)]
-    pub fn is_below(&self, draw: f64, z: f64) -> bool {
-        /// 1.5 * 2^52: adding it rounds to a whole number, which stands in the lowest bits.
-        const ROUND: f64 = 6_755_399_441_055_744.0;
-        const HALF: f64 = QuickCall::STEPS as f64 / 2.0;
-        let steps = z * (1.0 / Self::WIDTH);
-        let steps = if steps > -HALF { steps } else { -HALF };
-        let steps = if steps < HALF - 1.0 { steps } else { HALF - 1.0 };
-        let (low, high) = self.bounds[(steps + (ROUND + HALF)).to_bits() as usize % Self::STEPS];
-        draw < low || (draw < high && self.is_below_curve(draw, z))
-    }
-
-    #[cold]
-    fn is_below_curve(&self, draw: f64, z: f64) -> bool {
-        draw < self.curve.at(z)
-    }
-}
-
 /// A second condition, on depth, for beams that need a reflector: the POD is multiplied by its curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DepthGate {
@@ -245,24 +193,6 @@ mod tests {
             for j in 0..3 {
                 let product: f64 = (0..3).map(|k| factor[i][k] * factor[j][k]).sum();
                 assert!((product - correlation[i][j]).abs() < 1e-12);
-            }
-        }
-    }
-
-    #[test]
-    fn a_quick_call_decides_as_the_curve_does() {
-        for shape in [CurveShape::Logistic, CurveShape::Normal] {
-            let curve =
-                PodCurve { size: SizeMeasure::Length, shape, q50_mm: 1.0, spread: 1.0, floor: 0.02, ceiling: 0.97 };
-            let quick = QuickCall::new(curve);
-            for i in 0..4_000 {
-                let z = f64::from(i) * 0.006 - 12.0;
-                for j in 0..200 {
-                    let draw = (f64::from(j) + 0.37) / 200.0;
-                    assert_eq!(quick.is_below(draw, z), draw < curve.at(z), "{shape:?} at {z}, draw {draw}");
-                }
-                let at = curve.at(z);
-                assert!(quick.is_below(at - 1e-9, z) && !quick.is_below(at + 1e-9, z), "{shape:?} at {z}");
             }
         }
     }

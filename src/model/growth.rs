@@ -37,7 +37,7 @@ pub use trajectory::{LossCause, Notes, Outcome, Trajectory};
 use super::fleet::HotSpot;
 use super::surface_crack::SurfaceCrack;
 use crate::distribution::Distribution;
-use crate::math::{exp, ln};
+use crate::math::{LANES, exp, ln};
 
 /// A growth law, shared by hot spots of one material and environment.
 #[derive(Debug, Clone, PartialEq)]
@@ -194,22 +194,18 @@ impl GrowthPath {
     #[inline]
     pub fn sizes_at(&self, course: Course, rate: f64, born: f64, starts: &[f64], y: &mut [f64], ln_ratio: &mut [f64]) {
         match self {
-            GrowthPath::FixedFactor(path) => {
-                ln_ratio.fill(path.ln_length_over_depth);
-                let signed = if path.rate < 0.0 { -rate } else { rate };
-                for (y, starts) in y.iter_mut().zip(starts) {
-                    *y = course.start - signed * (starts - born);
-                }
-                if path.p == 0.0 {
-                    y.iter_mut().for_each(|y| *y = exp(*y));
-                }
-            }
+            GrowthPath::FixedFactor(path) => path.sizes_at(course.start, rate, born, starts, y, ln_ratio),
             GrowthPath::SurfaceCrack(path) => {
                 for ((y, ratio), starts) in y.iter_mut().zip(ln_ratio).zip(starts) {
                     (*y, *ratio) = path.size_at(course, rate * (starts - born));
                 }
             }
         }
+    }
+
+    /// Whether it is a straight line, on which it costs next to nothing to work out more sizes than needed.
+    pub fn is_straight(&self) -> bool {
+        matches!(self, GrowthPath::FixedFactor(_))
     }
 
     /// Power that turns `-ln y` of [`GrowthPath::size_at`] into the logarithm of the depth.
@@ -286,6 +282,24 @@ impl FixedFactor {
         let fall = start - self.coordinate(depth_mm);
         // For m < 2 the coordinate rises with depth and the rate is negative.
         if fall * self.rate > 0.0 { fall / self.rate.signum() } else { 0.0 }
+    }
+
+    #[inline(always)]
+    fn sizes_at(&self, start: f64, rate: f64, born: f64, starts: &[f64], y: &mut [f64], ln_ratio: &mut [f64]) {
+        let signed = if self.rate < 0.0 { -rate } else { rate };
+        let ((y, y_rest), (starts, starts_rest)) = (y.as_chunks_mut::<LANES>(), starts.as_chunks::<LANES>());
+        for (y, starts) in y.iter_mut().zip(starts) {
+            *y = starts.map(|starts| start - signed * (starts - born));
+        }
+        for (y, starts) in y_rest.iter_mut().zip(starts_rest) {
+            *y = start - signed * (starts - born);
+        }
+        if self.p == 0.0 {
+            y.as_flattened_mut().iter_mut().chain(y_rest).for_each(|y| *y = exp(*y));
+        }
+        let (ratios, rest) = ln_ratio.as_chunks_mut::<LANES>();
+        ratios.fill([self.ln_length_over_depth; LANES]);
+        rest.fill(self.ln_length_over_depth);
     }
 
     #[inline(always)]

@@ -1,7 +1,8 @@
 //! What one life of a row under one strategy comes to.
 
 use super::plan::{RowPlan, StrategyPlan};
-use super::population::Crack;
+use super::population::{Crack, SPARE};
+use crate::math::vectorised;
 use crate::model::detection::Access;
 use crate::model::economics::Money;
 
@@ -115,11 +116,11 @@ pub(crate) type Values = [f64; Quantity::ALL.len()];
 
 /// A set of small numbers, the least of which is taken first.
 #[derive(Debug, Default)]
-pub(crate) struct Slots {
+pub(crate) struct Numbers {
     words: Vec<u64>,
 }
 
-impl Slots {
+impl Numbers {
     /// Empties it, for numbers below `count`.
     pub fn clear(&mut self, count: usize) {
         self.words.clear();
@@ -127,8 +128,17 @@ impl Slots {
     }
 
     #[inline(always)]
-    pub fn insert(&mut self, slot: u32) {
-        self.words[slot as usize / 64] |= 1 << (slot % 64);
+    pub fn insert(&mut self, number: u32) {
+        self.words[number as usize / 64] |= 1 << (number % 64);
+    }
+
+    /// Takes a number out; whether it was there.
+    #[inline(always)]
+    pub fn remove(&mut self, number: u32) -> bool {
+        let word = &mut self.words[number as usize / 64];
+        let before = *word;
+        *word &= !(1 << (number % 64));
+        *word != before
     }
 
     #[inline(always)]
@@ -170,27 +180,27 @@ pub(crate) struct Record {
     /// Study year of each loss, from 0.
     pub loss_years: Vec<u32>,
     /// Cracks in the row just after each outage.
-    pub cracks: Vec<[f64; BLOCK]>,
+    pub cracks: Vec<[f64; GROUP]>,
     /// Sum of their lengths, in mm.
-    pub total_mm: Vec<[f64; BLOCK]>,
+    pub total_mm: Vec<[f64; GROUP]>,
     /// Length of the longest, in mm; zero if there is none.
-    pub longest_mm: Vec<[f64; BLOCK]>,
+    pub longest_mm: Vec<[f64; GROUP]>,
     stays: Vec<Stay>,
     extras: Vec<Extra>,
-    touched: Slots,
+    touched: Numbers,
     money: Money,
 }
 
 impl Record {
     pub fn new(outages: usize, money: &Money) -> Self {
-        let mut touched = Slots::default();
+        let mut touched = Numbers::default();
         touched.clear(outages);
         Record {
             values: [0.0; Quantity::ALL.len()],
             loss_years: Vec::new(),
-            cracks: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
-            total_mm: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
-            longest_mm: vec![[0.0; BLOCK]; outages.div_ceil(BLOCK)],
+            cracks: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
+            total_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
+            longest_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
             stays: Vec::new(),
             extras: vec![Extra::default(); outages],
             touched,
@@ -203,9 +213,6 @@ impl Record {
         self.values = [0.0; Quantity::ALL.len()];
         self.loss_years.clear();
         self.stays.clear();
-        self.cracks.fill([0.0; BLOCK]);
-        self.total_mm.fill([0.0; BLOCK]);
-        self.longest_mm.fill([0.0; BLOCK]);
     }
 
     #[inline(always)]
@@ -287,8 +294,7 @@ impl Record {
         }
     }
 
-    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths, with
-    /// [`BLOCK`] numbers to spare at both ends.
+    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
     pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, length_mm: &[f64]) {
         for (quantity, amount) in strategy.planned_sum {
             self.add(quantity, amount);
@@ -329,45 +335,50 @@ impl Record {
     }
 }
 
-/// Outages that are added up together. A block is always read and written whole and from the same
-/// address, since a processor waits when it reads what it has just written in other pieces.
-pub(crate) const BLOCK: usize = 4;
+/// Outages that are added up together, in registers: as many as there are lengths to spare.
+pub(crate) const GROUP: usize = SPARE;
 
-/// Adds stays up, outage by outage, in vector registers where the machine has them. The lengths
-/// have [`BLOCK`] numbers to spare at both ends.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+/// Numbers of the outages of a group as floating-point numbers: those compare in one step.
+const OUTAGES: [f64; GROUP] = {
+    let mut numbers = [0.0; GROUP];
+    let mut outage = 1;
+    while outage < GROUP {
+        numbers[outage] = numbers[outage - 1] + 1.0;
+        outage += 1;
+    }
+    numbers
+};
+
+vectorised! {
+/// Adds stays up, outage by outage.
 fn add_stays(
     stays: &[Stay],
     length_mm: &[f64],
-    cracks: &mut [[f64; BLOCK]],
-    total_mm: &mut [[f64; BLOCK]],
-    longest_mm: &mut [[f64; BLOCK]],
+    cracks: &mut [[f64; GROUP]],
+    total_mm: &mut [[f64; GROUP]],
+    longest_mm: &mut [[f64; GROUP]],
 ) {
-    // Numbers of the lanes and of the outages as floating-point numbers: those compare in one step.
-    const LANES: [f64; BLOCK] = [0.0, 1.0, 2.0, 3.0];
-    for stay in stays {
-        let first = stay.first as usize;
-        let until = first + stay.count as usize;
-        let blocks = first / BLOCK..until.div_ceil(BLOCK);
-        // Where the length for the first outage of the first block would stand.
-        let begin = stay.place as usize + BLOCK - first % BLOCK;
-        let lengths = length_mm[begin..][..blocks.len() * BLOCK].as_chunks::<BLOCK>().0;
-        let sums = cracks[blocks.clone()].iter_mut().zip(&mut total_mm[blocks.clone()]);
-        let sums = sums.zip(&mut longest_mm[blocks.clone()]);
-        let mut before = (first % BLOCK) as f64;
-        let mut after = before + f64::from(stay.count);
-        for (lengths, ((cracks, totals), longest)) in lengths.iter().zip(sums) {
-            // One where the crack was there, zero where it was not; all lengths are finite.
-            let there = LANES.map(|lane| if (lane >= before) & (lane < after) { 1.0 } else { 0.0 });
-            for lane in 0..BLOCK {
-                let length = there[lane] * lengths[lane];
-                cracks[lane] += there[lane];
-                totals[lane] += length;
-                // Not `if`: that becomes a masked store, which some processors do very slowly.
-                longest[lane] = longest[lane].max(length);
+    let groups = cracks.iter_mut().zip(total_mm).zip(longest_mm).enumerate();
+    for (group, ((cracks, total_mm), longest_mm)) in groups {
+        let begin = (group * GROUP) as u32;
+        let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0_f64; GROUP]);
+        for stay in stays {
+            let until = stay.first + stay.count;
+            if until <= begin || begin + GROUP as u32 <= stay.first {
+                continue;
             }
-            before -= BLOCK as f64;
-            after -= BLOCK as f64;
+            let place = (stay.place + begin - stay.first) as usize;
+            let Some(lengths) = length_mm[place..].first_chunk::<GROUP>() else { continue };
+            let (first, until) = (f64::from(stay.first) - f64::from(begin), f64::from(until) - f64::from(begin));
+            for outage in 0..GROUP {
+                let is_there = (OUTAGES[outage] >= first) & (OUTAGES[outage] < until);
+                let length = if is_there { lengths[outage] } else { 0.0 };
+                count[outage] += if is_there { 1.0 } else { 0.0 };
+                total[outage] += length;
+                longest[outage] = longest[outage].max(length);
+            }
         }
+        (*cracks, *total_mm, *longest_mm) = (count, total, longest);
     }
+}
 }

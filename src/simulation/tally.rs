@@ -6,6 +6,7 @@
 
 use super::plan::RowPlan;
 use super::record::{Quantity, Record, Values};
+use crate::math::vectorised;
 use serde::{Deserialize, Serialize};
 
 /// Trials whose sums are added one by one; a part of what makes results equal.
@@ -164,8 +165,8 @@ impl RowSums {
     }
 }
 
-/// Adds the numbers of one life, in vector registers where the machine has them.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+vectorised! {
+/// Adds the numbers of one life.
 fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
     let n = sums.cracks.len();
     let (cracks, total_mm) = (&cracks[..n], &total_mm[..n]);
@@ -179,6 +180,7 @@ fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
         d[i] += total * total;
         e[i] += count * total;
     }
+}
 }
 
 /// Number of the bin of a length: from the exponent and four leading bits of its binary form.
@@ -261,7 +263,7 @@ impl Tally {
 }
 
 /// One trial of the fleet under every strategy.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct FleetRecord {
     values: Vec<Values>,
     loss_years: Vec<Vec<u32>>,

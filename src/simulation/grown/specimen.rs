@@ -97,7 +97,7 @@ fn place(
         let born_year = if is_first { plan.start_year } else { later };
         if born_year < end_year {
             let own = if is_first { key } else { key.child(u64::from(origin)) };
-            let seed = Seed { key: own, blade: 0, class: class as u32, origin, stress, born_year };
+            let seed = Seed { key: own, life: 0, blade: 0, class: class as u32, origin, stress, born_year };
             let Beginning { depth_mm, aspect, scatter } = beginning(own);
             place.begin(about, seed, scatter, depth_mm, depth_mm / aspect);
         }

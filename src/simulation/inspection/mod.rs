@@ -108,7 +108,7 @@ impl Study {
                         kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
                     });
                 }
-                let came_through = people.begin_and_come_through(key.child(life));
+                let came_through = people.begin(std::iter::once(key.child(life)));
                 came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
                 look_at(&people, asked, spots, life, &mut lines);
                 done.store(life + 1, Ordering::Relaxed);
@@ -155,13 +155,10 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
     let Asked { techniques, outage, .. } = asked;
     let outage = *outage;
     let mut cracked = Vec::new();
-    for (index, crack) in people.cracks.iter().enumerate() {
-        if !(crack.first as usize <= outage && outage < crack.last as usize) {
-            continue;
-        }
+    for crack in people.cracks.iter().filter(|crack| crack.is_present(outage)) {
         cracked.push(crack.blade);
         let measured = techniques.iter().map(|&technique| {
-            let is_called = people.calls(index, technique, outage);
+            let is_called = people.calls(crack, technique, outage);
             if is_called { people.measured_mm(crack, technique, outage) } else { f64::NAN }
         });
         let measured_mm = measured.collect();
@@ -171,8 +168,9 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
     }
     let mut clean: Vec<Inspected> = Vec::new();
     for (place, &technique) in techniques.iter().enumerate() {
-        for blade in people.false_calls_at(technique, outage).filter(|blade| !cracked.contains(blade)) {
-            let length_mm = people.false_length_mm(blade, technique, outage);
+        let false_calls = people.false_calls(0, technique).iter().filter(|(at, _)| *at as usize == outage);
+        for blade in false_calls.map(|(_, blade)| *blade).filter(|blade| !cracked.contains(blade)) {
+            let length_mm = people.false_length_mm(0, blade, technique, outage);
             let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
                 let measured_mm = vec![f64::NAN; techniques.len()];
                 let (depth_mm, length_mm) = (f64::NAN, f64::NAN);

@@ -13,26 +13,25 @@ mod together;
 
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, Population};
-use super::record::{Record, Slots};
+use super::record::{Numbers, Record};
 use super::tally::Notes;
 use crate::random::Key;
-use std::ops::Range;
 
 /// Lives of one row; keeps its storage from life to life.
 #[derive(Debug)]
 pub(crate) struct Lives<'p> {
     row: &'p RowPlan,
     people: Population<'p>,
-    /// Cracks of each cracked blade among the first blades: they stand together.
-    blades: Vec<Range<u32>>,
-    /// Next event of each crack of the first blades, for each schedule.
-    first_slots: Vec<Vec<u32>>,
-    /// False calls at scheduled looks, for each schedule.
-    false_calls: Vec<Vec<FalseCall>>,
+    /// The life that is followed.
+    life: usize,
+    /// False calls at scheduled looks of the strategy that is followed.
+    false_calls: Vec<FalseCall>,
+    /// The blades that they call.
+    called_blades: Numbers,
     /// Cracks in the row, and the slot of the next event of each.
     live: Vec<u32>,
     slots: Vec<u32>,
-    due: Slots,
+    due: Numbers,
     called: Vec<Called>,
     watched: Vec<Watched>,
     /// How often each blade was renewed in this life; the stamp tells which life that was.
@@ -72,12 +71,12 @@ impl<'p> Lives<'p> {
         Lives {
             row,
             people: Population::new(row),
-            blades: Vec::new(),
-            first_slots: vec![Vec::new(); row.schedules],
-            false_calls: vec![Vec::new(); row.schedules],
+            life: 0,
+            false_calls: Vec::new(),
+            called_blades: Numbers::default(),
             live: Vec::new(),
             slots: Vec::new(),
-            due: Slots::default(),
+            due: Numbers::default(),
             called: Vec::new(),
             watched: Vec::new(),
             renewals: vec![(0, 0); row.blades as usize],
@@ -86,48 +85,21 @@ impl<'p> Lives<'p> {
         }
     }
 
-    /// Draws the row up to the start of the study; `key` is that of the row in this trial.
-    /// Returns the number of tries it took to come there without a loss; none if it never did.
-    pub fn begin(&mut self, key: Key) -> Option<u64> {
-        let tries = self.people.begin_and_come_through(key)?;
-        group_by_blade(&self.people, 0, &mut self.blades);
-        for schedule in 0..self.row.schedules {
-            self.prepare(schedule);
-        }
-        Some(tries)
+    /// Draws lives of the row up to the start of the study; the keys are those of the row in each trial.
+    /// Returns the number of tries it took to come there without a loss; none if one never did.
+    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
+        self.people.begin(keys)
     }
 
-    /// What strategies with one schedule share: first calls of the first blades, false calls.
-    fn prepare(&mut self, schedule: usize) {
-        let row = self.row;
-        let Some(strategy) = row.strategies.iter().find(|strategy| strategy.schedule == schedule) else { return };
-        let people = &self.people;
-        let slots = &mut self.first_slots[schedule];
-        slots.clear();
-        slots.extend(people.cracks.iter().map(Crack::loss_slot));
-        for line in &strategy.lines {
-            for (index, slot) in slots.iter_mut().enumerate() {
-                *slot = slot_with(people, line, index, *slot, 0);
-            }
-        }
-        let calls = &mut self.false_calls[schedule];
-        calls.clear();
-        for (index, line) in strategy.lines.iter().enumerate() {
-            for &(outage, blade) in &people.false_calls[line.technique] {
-                if looks_at(line, outage) && covers(people, line, blade, outage as usize) {
-                    calls.push(FalseCall { outage, blade, line: index as u32 });
-                }
-            }
-        }
-    }
-
-    /// Lives on under one strategy, into a record.
-    pub fn follow(&mut self, strategy_index: usize, record: &mut Record) {
+    /// One of the lives goes on under one strategy, into a record.
+    pub fn follow(&mut self, life: usize, strategy_index: usize, record: &mut Record) {
         let row = self.row;
         let strategy = &row.strategies[strategy_index];
         let first_cracks = self.people.cracks.len();
+        self.life = life;
         self.stamp += 1;
         self.row_generation = 0;
+        self.schedule_false_calls(strategy);
         if strategy.couples_blades {
             self.follow_row(strategy, record);
         } else {
@@ -135,6 +107,19 @@ impl<'p> Lives<'p> {
         }
         record.settle(row, strategy, &self.people.length_mm);
         self.people.truncate(first_cracks);
+    }
+
+    /// False calls at the looks of a strategy.
+    fn schedule_false_calls(&mut self, strategy: &StrategyPlan) {
+        let people = &self.people;
+        self.false_calls.clear();
+        for (index, line) in strategy.lines.iter().enumerate() {
+            for &(outage, blade) in people.false_calls(self.life, line.technique) {
+                if looks_at(line, outage) && covers(people, self.life, line, blade, outage as usize) {
+                    self.false_calls.push(FalseCall { outage, blade, line: index as u32 });
+                }
+            }
+        }
     }
 
     /// What happened to followed cracks since this was last asked.
@@ -146,7 +131,7 @@ impl<'p> Lives<'p> {
         let row = self.row;
         let cost = match row.loss_cost.fixed() {
             Some(cost) => cost,
-            None => row.loss_cost.quantile(self.people.loss_draw(blade, generation)),
+            None => row.loss_cost.quantile(self.people.loss_draw(self.life, blade, generation)),
         };
         record.lose(year - row.start_year, cost + row.forced_days * row.forced_day_cost, row.forced_days);
     }
@@ -167,56 +152,41 @@ impl<'p> Lives<'p> {
     }
 }
 
-/// Ranges of the cracks of one blade, from an index on.
-fn group_by_blade(people: &Population, from: usize, groups: &mut Vec<Range<u32>>) {
-    groups.clear();
-    let mut begin = from;
-    for group in people.cracks[from..].chunk_by(|a, b| a.blade == b.blade) {
-        groups.push(begin as u32..(begin + group.len()) as u32);
-        begin += group.len();
-    }
-}
-
 /// The slot of a crack's next event from an outage on: its first scheduled call or its loss.
-#[inline]
-fn next_slot(people: &Population, strategy: &StrategyPlan, index: usize, from: usize) -> u32 {
-    let loss = people.cracks[index].loss_slot();
-    strategy.lines.iter().fold(loss, |slot, line| slot_with(people, line, index, slot, from))
-}
-
-/// The slot of a crack's next event from an outage on, when one more line looks.
 #[inline(always)]
-fn slot_with(people: &Population, line: &Line, index: usize, slot: u32, from: usize) -> u32 {
-    let crack = &people.cracks[index];
-    let limit = crack.last.min(slot / 2);
-    let begin = line.next[from.max(crack.first as usize)] as usize;
-    let end = line.next[limit as usize] as usize;
-    if begin >= end {
-        return slot;
-    }
-    let look = people.look(index, line.technique);
-    let outages = &line.outages[begin..end];
-    let called = if line.covers_all {
-        look.first_call(outages)
-    } else {
-        let sees = |outage: usize| covers_crack(people, line, crack, outage) && look.calls(outage);
-        outages.iter().copied().find(|&outage| sees(outage as usize))
-    };
-    called.map_or(slot, |outage| 2 * outage + 1)
+fn next_slot(people: &Population, life: usize, strategy: &StrategyPlan, crack: &Crack, from: usize) -> u32 {
+    let begin = from.max(crack.first as usize);
+    strategy.lines.iter().fold(crack.loss_slot(), |slot, line| {
+        let end = (crack.last.min(slot / 2)) as usize;
+        if begin >= end {
+            return slot;
+        }
+        let called = if line.covers_all {
+            people.first_call(crack, line.technique, &line.looks_at, begin..end)
+        } else {
+            (begin as u32..end as u32).find(|&outage| {
+                let at = outage as usize;
+                looks_at(line, outage)
+                    && covers_crack(people, life, line, crack, at)
+                    && people.calls(crack, line.technique, at)
+            })
+        };
+        called.map_or(slot, |outage| 2 * outage + 1)
+    })
 }
 
 /// Whether a line looks at an outage.
 fn looks_at(line: &Line, outage: u32) -> bool {
-    line.outages.get(line.next[outage as usize] as usize) == Some(&outage)
+    line.looks_at[outage as usize] != 0
 }
 
 /// Whether a look covers a blade at an outage.
 #[inline]
-fn covers(people: &Population, line: &Line, blade: u32, outage: usize) -> bool {
-    line.blade_fraction >= 1.0 || people.coverage_draw(blade, line.look, outage) < line.blade_fraction
+fn covers(people: &Population, life: usize, line: &Line, blade: u32, outage: usize) -> bool {
+    line.blade_fraction >= 1.0 || people.coverage_draw(life, blade, line.look, outage) < line.blade_fraction
 }
 
 #[inline]
-fn covers_crack(people: &Population, line: &Line, crack: &Crack, outage: usize) -> bool {
-    (line.classes.is_empty() || line.classes[crack.class()]) && covers(people, line, crack.blade, outage)
+fn covers_crack(people: &Population, life: usize, line: &Line, crack: &Crack, outage: usize) -> bool {
+    (line.classes.is_empty() || line.classes[crack.class()]) && covers(people, life, line, crack.blade, outage)
 }

@@ -6,6 +6,7 @@ use super::super::population::{Crack, NEVER};
 use super::super::record::{Quantity, Record};
 use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
+use std::ops::Range;
 
 impl Lives<'_> {
     /// Follows the whole row in order of time.
@@ -13,15 +14,10 @@ impl Lives<'_> {
         let outages = self.row.outages.len();
         self.watched.clear();
         self.due.clear(2 * outages + 1);
-        let first_slots = &self.first_slots[strategy.schedule];
         self.live.clear();
-        self.live.extend(0..first_slots.len() as u32);
         self.slots.clear();
-        self.slots.extend_from_slice(first_slots);
-        for &slot in first_slots.iter().filter(|slot| **slot != NEVER) {
-            self.due.insert(slot);
-        }
-        for call in &self.false_calls[strategy.schedule] {
+        self.enter(strategy, self.people.first_cracks(self.life), 0);
+        for call in &self.false_calls {
             self.due.insert(2 * call.outage + 1);
         }
         if let Some((outage, _)) = strategy.row_end {
@@ -61,8 +57,8 @@ impl Lives<'_> {
                     self.watched.retain(|watched| watched.blade != blade);
                     self.remove_blade(blade, outage, record);
                     let from = self.people.cracks.len();
-                    self.people.renew_at(blade, generation, lost_year);
-                    self.enter(strategy, from, outage);
+                    self.people.renew_at(self.life, blade, generation, lost_year);
+                    self.enter_from(strategy, from, outage);
                 }
                 AfterLoss::ReplaceRow => {
                     record.add(Quantity::RowsReplaced, 1.0);
@@ -127,8 +123,8 @@ impl Lives<'_> {
                 self.remove_blade(blade, at, record);
                 let generation = self.next_generation(blade);
                 let from = self.people.cracks.len();
-                self.people.renew_at_outage(blade, generation, at);
-                self.enter(strategy, from, at + 1);
+                self.people.renew_at_outage(self.life, blade, generation, at);
+                self.enter_from(strategy, from, at + 1);
             }
         }
         self.watched.retain(|watched| watched.outage > outage);
@@ -136,7 +132,8 @@ impl Lives<'_> {
             // Cracks that were called and stay have their next event later.
             for index in 0..self.live.len() {
                 if self.slots[index] == slot {
-                    let next = next_slot(&self.people, strategy, self.live[index] as usize, at + 1);
+                    let crack = &self.people.cracks[self.live[index] as usize];
+                    let next = next_slot(&self.people, self.life, strategy, crack, at + 1);
                     self.slots[index] = next;
                     if next != NEVER {
                         self.due.insert(next);
@@ -162,8 +159,8 @@ impl Lives<'_> {
                 // With one line the slot itself says who called.
                 let calls = strategy.lines.len() == 1
                     || looks_at(line, outage)
-                        && covers_crack(&self.people, line, &self.people.cracks[crack], at)
-                        && self.people.calls(crack, line.technique, at);
+                        && covers_crack(&self.people, self.life, line, &self.people.cracks[crack], at)
+                        && self.people.calls(&self.people.cracks[crack], line.technique, at);
                 if calls {
                     escalated |= 1 << line.look;
                     let length_mm = self.measured_mm(strategy, crack, line.technique, at);
@@ -172,12 +169,12 @@ impl Lives<'_> {
                 }
             }
         }
-        for index in 0..self.false_calls[strategy.schedule].len() {
-            let FalseCall { outage: due, blade, line } = self.false_calls[strategy.schedule][index];
+        for index in 0..self.false_calls.len() {
+            let FalseCall { outage: due, blade, line } = self.false_calls[index];
             if due == outage && self.is_crack_free(blade, at) {
                 let line = &strategy.lines[line as usize];
                 escalated |= 1 << line.look;
-                let length_mm = self.people.false_length_mm(blade, line.technique, at);
+                let length_mm = self.false_length_mm(strategy, blade, line.technique, at);
                 self.call(blade, 0, length_mm, line.technique, line.stands);
             }
         }
@@ -201,7 +198,7 @@ impl Lives<'_> {
             for index in 0..self.live.len() {
                 let crack = self.live[index] as usize;
                 let about = &self.people.cracks[crack];
-                if about.blade == blade && about.is_present(at) && self.people.calls(crack, technique, at) {
+                if about.blade == blade && about.is_present(at) && self.people.calls(about, technique, at) {
                     let length_mm = self.measured_mm(strategy, crack, technique, at);
                     let counted = self.slots[index] == 2 * outage + 1;
                     self.call(blade, u32::from(!counted), length_mm, technique, true);
@@ -216,21 +213,21 @@ impl Lives<'_> {
         for index in 0..self.live.len() {
             let crack = self.live[index] as usize;
             let about = &self.people.cracks[crack];
-            if about.is_present(at) && self.people.calls(crack, technique, at) {
+            if about.is_present(at) && self.people.calls(about, technique, at) {
                 let blade = about.blade;
                 let length_mm = self.measured_mm(strategy, crack, technique, at);
                 // A crack that a scheduled look called is counted already.
                 self.call(blade, u32::from(self.slots[index] != 2 * outage + 1), length_mm, technique, true);
             }
         }
-        let begin = self.people.false_calls[technique].partition_point(|call| call.0 < outage);
-        for index in begin..self.people.false_calls[technique].len() {
-            let (due, blade) = self.people.false_calls[technique][index];
+        let calls = self.people.false_calls(self.life, technique);
+        for index in calls.partition_point(|call| call.0 < outage)..calls.len() {
+            let (due, blade) = self.people.false_calls(self.life, technique)[index];
             if due != outage {
                 break;
             }
             if self.is_crack_free(blade, at) {
-                let length_mm = self.people.false_length_mm(blade, technique, at);
+                let length_mm = self.false_length_mm(strategy, blade, technique, at);
                 self.call(blade, 0, length_mm, technique, true);
             }
         }
@@ -242,6 +239,14 @@ impl Lives<'_> {
             return f64::NAN;
         }
         self.people.measured_mm(&self.people.cracks[crack], technique, outage)
+    }
+
+    /// Length reported for a false indication; likewise.
+    fn false_length_mm(&self, strategy: &StrategyPlan, blade: u32, technique: usize, outage: usize) -> f64 {
+        if strategy.replaces_always {
+            return f64::NAN;
+        }
+        self.people.false_length_mm(self.life, blade, technique, outage)
     }
 
     /// Notes an indication on a blade.
@@ -291,15 +296,20 @@ impl Lives<'_> {
         self.slots.clear();
         self.begin_row_generation();
         let from = self.people.cracks.len();
-        self.people.renew_row(self.row_generation << 16, year);
-        self.enter(strategy, from, outage);
+        self.people.renew_row(self.life, self.row_generation << 16, year);
+        self.enter_from(strategy, from, outage);
     }
 
-    /// Puts new cracks into the row, from an outage on.
-    fn enter(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
-        for index in from..self.people.cracks.len() {
-            let slot = next_slot(&self.people, strategy, index, outage);
-            self.live.push(index as u32);
+    /// Puts the cracks from one index on into the row, from an outage on.
+    fn enter_from(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
+        self.enter(strategy, from as u32..self.people.cracks.len() as u32, outage);
+    }
+
+    /// Puts cracks into the row, from an outage on.
+    fn enter(&mut self, strategy: &StrategyPlan, cracks: Range<u32>, outage: usize) {
+        for index in cracks {
+            let slot = next_slot(&self.people, self.life, strategy, &self.people.cracks[index as usize], outage);
+            self.live.push(index);
             self.slots.push(slot);
             if slot != NEVER {
                 self.due.insert(slot);

@@ -14,6 +14,7 @@ pub(crate) use technique::TechniquePlan;
 
 use crate::distribution::Distribution;
 use crate::error::Result;
+use crate::math::LANES;
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
@@ -31,7 +32,7 @@ pub(crate) struct RowPlan {
     pub end_year: f64,
     /// Moments of the outages, as years.
     pub outages: Vec<f64>,
-    /// The unit's starts at each of them.
+    /// The unit's starts at each of them, with as many to spare as a vector register holds.
     pub starts_at_outage: Vec<f64>,
     pub starts: Readings,
     pub starts_at_end: f64,
@@ -58,9 +59,9 @@ pub(crate) struct RowPlan {
     /// The power that is common to all classes, if it is; see [`GrowthPath::depth_power`].
     pub depth_power: Option<f64>,
     pub past_looks: Vec<(f64, usize)>,
+    /// Whether the row's life begins before the study.
+    pub has_past: bool,
     pub strategies: Vec<StrategyPlan>,
-    /// Number of different schedules among the strategies.
-    pub schedules: usize,
     pub loss_cost: Distribution,
     pub forced_days: f64,
     pub forced_day_cost: f64,
@@ -103,7 +104,11 @@ impl RowPlan {
             blades: row.blades,
             start_year: study.start_year,
             end_year,
-            starts_at_outage: outages.iter().map(|&year| starts.at(year)).collect(),
+            starts_at_outage: outages
+                .iter()
+                .chain(std::iter::repeat_n(outages.last().unwrap_or(&study.start_year), LANES))
+                .map(|&year| starts.at(year))
+                .collect(),
             starts_at_end: starts.at(end_year),
             overspeed: unit.overspeed,
             finder: OutageFinder::new(&outages, study.start_year, end_year),
@@ -123,9 +128,9 @@ impl RowPlan {
             kept_sources: Vec::new(),
             minds_closed_mouths: techniques.iter().any(|technique| technique.closed_mouth_shift != 0.0),
             techniques,
+            has_past: row.in_service_year < study.start_year || !row.past_looks.is_empty(),
             past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
             strategies: Vec::new(),
-            schedules: 0,
             loss_cost: study.costs.loss_cost.clone(),
             forced_days: study.costs.loss_days,
             forced_day_cost: study.costs.outage_day_cost,
@@ -135,16 +140,7 @@ impl RowPlan {
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let strategies =
             study.strategies.iter().map(|strategy| StrategyPlan::new(study, &plan, row_index, strategy, prices));
-        let mut strategies: Vec<StrategyPlan> = strategies.collect();
-        let mut distinct: Vec<Vec<Line>> = Vec::new();
-        for strategy in &mut strategies {
-            let known = distinct.iter().position(|lines| *lines == strategy.lines);
-            strategy.schedule = known.unwrap_or_else(|| {
-                distinct.push(strategy.lines.clone());
-                distinct.len() - 1
-            });
-        }
-        plan.schedules = distinct.len();
+        let strategies: Vec<StrategyPlan> = strategies.collect();
         plan.used_techniques = (0..study.techniques.len())
             .filter(|technique| {
                 others.contains(technique)

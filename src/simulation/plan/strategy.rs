@@ -2,18 +2,17 @@
 
 use super::super::record::Quantity;
 use super::RowPlan;
+use crate::math::LANES;
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy};
 
 /// Looks of one technique by schedule.
-#[derive(Debug, PartialEq, Clone)]
+#[derive(Debug)]
 pub(crate) struct Line {
     pub technique: usize,
-    /// Outages looked at, in order.
-    pub outages: Vec<u32>,
-    /// For each outage, the place in `outages` of the first that is not before it.
-    pub next: Vec<u32>,
+    /// 1 for each outage that is looked at, else 0; with as many to spare as are read at once.
+    pub looks_at: Vec<u8>,
     pub blade_fraction: f64,
     /// Whether each class is looked at; empty when all are.
     pub classes: Vec<bool>,
@@ -35,8 +34,6 @@ pub(crate) struct EscalationPlan {
 #[derive(Debug)]
 pub(crate) struct StrategyPlan {
     pub lines: Vec<Line>,
-    /// Strategies with the same number have the same lines.
-    pub schedule: usize,
     /// Escalation of each look.
     pub escalations: Vec<Option<EscalationPlan>>,
     pub dispositions: Vec<Disposition>,
@@ -126,8 +123,9 @@ impl StrategyPlan {
                 }
                 lines.push(Line {
                     technique,
-                    next: (0..=count).map(|from| outages.partition_point(|&outage| outage < from) as u32).collect(),
-                    outages: outages.clone(),
+                    looks_at: (0..count as usize + LANES)
+                        .map(|outage| u8::from(outages.contains(&(outage as u32))))
+                        .collect(),
                     blade_fraction: fraction,
                     covers_all: classes.is_empty() && fraction >= 1.0,
                     classes: classes.clone(),
@@ -160,7 +158,6 @@ impl StrategyPlan {
             || strategy.after_loss == AfterLoss::ReplaceRow;
         StrategyPlan {
             lines,
-            schedule: 0,
             escalations: strategy
                 .looks
                 .iter()

@@ -2,7 +2,7 @@
 
 use crate::distribution::Distribution;
 use crate::model::Study;
-use crate::model::detection::{Access, DepthGate, PodCurve, QuickCall, SizeMeasure, Technique};
+use crate::model::detection::{Access, DepthGate, PodCurve, SizeMeasure, Technique};
 use crate::model::fleet::Row;
 use crate::random::hash_name;
 
@@ -15,7 +15,6 @@ pub(crate) struct TechniquePlan {
     pub access: Access,
     pub size: SizeMeasure,
     pub curve: PodCurve,
-    pub quick: QuickCall,
     /// ln q50 with the shifts of surface and grade.
     pub ln_q50: f64,
     pub per_spread: f64,
@@ -52,7 +51,6 @@ impl TechniquePlan {
             access: *access,
             size: pod.size,
             curve: *pod,
-            quick: QuickCall::new(*pod),
             ln_q50: pod.q50_mm.ln() + technique.grade_shift_log + technique.surface_shift_log[row.surface],
             per_spread: 1.0 / pod.spread,
             gate: *depth_gate,
@@ -67,12 +65,6 @@ impl TechniquePlan {
             cost_per_blade: technique.cost_per_blade,
             days_per_row: technique.days_per_row,
         }
-    }
-
-    /// Whether its calls hang on more than a size and what a crack keeps.
-    #[inline(always)]
-    pub fn is_particular(&self) -> bool {
-        self.gate.is_some() || self.inspection_sigma > 0.0 || self.closed_mouth_shift != 0.0
     }
 
     /// Factor of the second condition on depth.

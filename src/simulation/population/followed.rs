@@ -23,7 +23,8 @@ impl Population<'_> {
     /// initial depth of each.
     pub(super) fn start_followed(&mut self, followed: &Followed, seeds: &[Seed], depths_mm: &[f64], scatter: &[f64]) {
         let row = self.row;
-        let Some(class) = seeds.first().map(|seed| seed.class as usize) else { return };
+        let Some((life, class)) = seeds.first().map(|seed| (seed.life as usize, seed.class as usize)) else { return };
+        let class_rate = self.class_rate[life * row.classes.len() + class];
         let mut tracks = std::mem::take(&mut self.tracks);
         tracks.clear();
         let mut place = Place { row, followed, end_year: row.end_year, tracks: &mut tracks, notes: &mut self.notes };
@@ -33,7 +34,7 @@ impl Population<'_> {
                 Some(aspect) => aspect,
                 None => about.initial_aspect.quantile(seed.key.uniform(draw::ASPECT)),
             };
-            place.begin(about, *seed, self.class_rate[class] * scatter, depth_mm, depth_mm / aspect);
+            place.begin(about, *seed, class_rate * scatter, depth_mm, depth_mm / aspect);
         }
         place.join();
         for track in &tracks.tracks {
@@ -45,7 +46,7 @@ impl Population<'_> {
     /// Makes a crack of a track, with its sizes at past looks and at outages.
     fn settle(&mut self, followed: &Followed, track: &Track) {
         let row = self.row;
-        let Seed { key, blade, class, origin, born_year, .. } = track.seed;
+        let Seed { key, life, blade, class, origin, born_year, .. } = track.seed;
         let first = row.finder.count_before(born_year, &row.outages);
         let last = if track.end_year < f64::INFINITY {
             row.finder.count_before(track.end_year, &row.outages).max(first)
@@ -59,6 +60,7 @@ impl Population<'_> {
         }
         let crack = Crack {
             key,
+            life,
             blade,
             first: first as u32,
             last: last as u32,

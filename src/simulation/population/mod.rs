@@ -1,8 +1,9 @@
-//! The cracks of one life of a row: when they start, how they grow, what would see them.
+//! The cracks of some lives of a row: when they start, how they grow, what sees them.
 //!
 //! Work goes with the cracks that start: an origin that never cracks before the end costs nothing.
 //! Numbers for outages stand in flat arrays, one place for each crack and outage that it lives to
-//! see, so that logarithms and exponentials run over the whole row at once.
+//! see, so that logarithms, exponentials and calls are worked out for all lives at once, in long loops
+//! over vector registers.
 
 mod followed;
 mod past;
@@ -14,12 +15,11 @@ pub(super) use place::{Place, Track, Tracks};
 pub(super) use sow::{own_toughness, tabled_loss};
 
 use super::plan::RowPlan;
-use super::record::BLOCK;
 use super::tally::Notes;
-use crate::math::exp;
+use crate::math::{LANES, exp};
 use crate::model::growth::Course;
-use crate::random::Key;
-use std::cell::Cell;
+use crate::random::{Draw, Key};
+use std::ops::Range;
 
 /// What a draw of a row's life is for.
 mod purpose {
@@ -52,43 +52,49 @@ mod draw {
 /// A slot beyond every event; slots are explained in `life`.
 pub(crate) const NEVER: u32 = u32::MAX;
 
+/// Places that are free before the first crack's and behind the last one's in the flat arrays, so that those
+/// can be read and written in whole blocks. What stands there is finite and means nothing.
+pub(crate) const SPARE: usize = 32;
+
 /// One crack.
 #[derive(Debug, Clone)]
 pub(crate) struct Crack {
     pub key: Key,
+    /// Year of the loss; infinite beyond the end of the study.
+    pub lost_year: f64,
     pub blade: u32,
     /// The first outage that is not before its start.
     pub first: u32,
     /// The outage before which the blade is lost; their number if none.
     pub last: u32,
+    /// Its place in the flat arrays, for outage `first`.
+    place: u32,
+    life: u32,
     class: u32,
     /// Which of the origins of its hot spot it began at.
     pub origin: u32,
-    /// Its place in the flat arrays, for outage `first`.
-    place: usize,
-    /// Year of the loss; infinite beyond the end of the study.
-    pub lost_year: f64,
+    /// Number of sizes worked out one by one, for this crack and those before it.
+    sizes: u32,
     /// Year in which it was lost or became part of another crack; infinite beyond the end of the study.
     end_year: f64,
     born_year: f64,
     born_starts: f64,
     course: Course,
     rate: f64,
-    /// Number of sizes worked out one by one, for this crack and those before it.
-    sizes: u32,
 }
 
 impl Crack {
     /// Its place in the flat arrays at an outage that it lives to see.
     #[inline(always)]
     pub fn place(&self, outage: usize) -> usize {
-        self.place + outage - self.first as usize
+        self.place as usize + outage - self.first as usize
     }
 
     /// Its places in the flat arrays, for all outages that it lives to see.
     #[inline(always)]
-    fn places(&self) -> std::ops::Range<usize> {
-        self.place..self.place + (self.last - self.first) as usize
+    fn places(&self) -> Range<usize> {
+        let begin = self.place as usize;
+        begin..begin + (self.last - self.first) as usize
     }
 
     /// Slot of the loss it ends in, if nothing is done.
@@ -109,34 +115,43 @@ impl Crack {
     }
 }
 
-/// Cracks and what all strategies of one life share.
+/// One of the lives that are lived together: what all strategies share.
+#[derive(Debug)]
+struct Life {
+    /// Key of the row in this trial.
+    key: Key,
+    /// Key of its blades.
+    blades: Key,
+    row_factor: f64,
+    /// Cracks of the first blades, as indices.
+    cracks: Range<u32>,
+    /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
+    false_calls: Vec<Vec<(u32, u32)>>,
+}
+
+/// Cracks of some lives of a row, and what all strategies share.
 #[derive(Debug)]
 pub(crate) struct Population<'p> {
     row: &'p RowPlan,
-    /// Key of this row in this trial.
-    pub key: Key,
+    lives: Vec<Life>,
     pub cracks: Vec<Crack>,
-    row_factor: f64,
-    /// Median advance per start of each class in this row.
+    /// Median advance per start of each class in each life, lives outermost.
     class_rate: Vec<f64>,
     ln_depth: Vec<f64>,
     ln_length: Vec<f64>,
     /// Logarithm of the geometric mean of depth and length, where a technique goes by it.
     ln_mean: Vec<f64>,
-    /// Surface lengths in mm, each [`BLOCK`] places further on than the others, and as many to spare.
+    /// Surface lengths in mm.
     pub length_mm: Vec<f64>,
-    /// Standard normal numbers that new cracks keep, one for each of the row's sources.
-    kept: Vec<f64>,
-    /// What each technique in use makes of each crack, cracks outermost.
-    views: Vec<View>,
-    /// Shift of ln q50 by inspection, for each technique and outage; not-a-number until asked for.
-    effects: Vec<Vec<Cell<f64>>>,
-    /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
-    pub false_calls: Vec<Vec<(u32, u32)>>,
-    /// Sizes of cracks that are followed one by one, at past looks and at outages.
-    sizes: Vec<followed::Size>,
     /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
     closed: Vec<f64>,
+    /// 1 where a technique calls a crack, else 0; for each technique in use.
+    calls: Vec<Vec<u8>>,
+    /// Shift of ln q50 by inspection, for each technique, life and outage, with as many to spare as a vector
+    /// register holds; zeros for one life where there is none.
+    effects: Vec<Vec<f64>>,
+    /// Sizes of cracks that are followed one by one, at past looks and at outages.
+    sizes: Vec<followed::Size>,
     tracks: Tracks,
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
@@ -144,12 +159,19 @@ pub(crate) struct Population<'p> {
     seeds: Vec<Seed>,
     depth_draws: Vec<f64>,
     growth_draws: Vec<f64>,
+    /// Standard normal numbers that new cracks keep, one for each of the row's sources.
+    kept: Vec<f64>,
+    /// ln q50 with all shifts, and the draw of the call, for places in the flat arrays.
+    hidden: Vec<f64>,
+    draws: Vec<Draw>,
 }
 
 /// A crack about to be worked out.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seed {
     pub key: Key,
+    /// Which of the lives it belongs to.
+    pub life: u32,
     pub blade: u32,
     pub class: u32,
     /// Number of the origin among those of its class in the blade.
@@ -159,59 +181,86 @@ pub(super) struct Seed {
     pub born_year: f64,
 }
 
-/// What a technique makes of a crack, whatever the outage.
-#[derive(Debug, Clone, Copy)]
-struct View {
-    /// ln q50 with all shifts but the inspection's.
-    hidden: f64,
-    /// Key of its calls.
-    key: Key,
-}
-
 impl<'p> Population<'p> {
     pub fn new(row: &'p RowPlan) -> Self {
         Population {
             row,
-            key: Key::from_seed(0),
+            lives: Vec::new(),
             cracks: Vec::new(),
-            row_factor: 1.0,
-            class_rate: vec![0.0; row.classes.len()],
+            class_rate: Vec::new(),
             ln_depth: Vec::new(),
             ln_length: Vec::new(),
             ln_mean: Vec::new(),
-            length_mm: vec![0.0; 2 * BLOCK],
-            kept: Vec::new(),
-            views: Vec::new(),
-            effects: row
-                .techniques
-                .iter()
-                .map(|technique| if technique.inspection_sigma > 0.0 { row.outages.len() } else { 0 })
-                .map(|outages| vec![Cell::new(f64::NAN); outages])
-                .collect(),
-            false_calls: vec![Vec::new(); row.techniques.len()],
-            sizes: Vec::new(),
+            length_mm: Vec::new(),
             closed: Vec::new(),
+            calls: vec![Vec::new(); row.used_techniques.len()],
+            effects: vec![vec![0.0; row.outages.len() + LANES]; row.used_techniques.len()],
+            sizes: Vec::new(),
             tracks: Tracks::default(),
             notes: Notes::default(),
             bands: Vec::new(),
             seeds: Vec::new(),
             depth_draws: Vec::new(),
             growth_draws: Vec::new(),
+            kept: Vec::new(),
+            hidden: Vec::new(),
+            draws: Vec::new(),
         }
     }
 
-    /// Draws the row as it stands at the start of the study. Returns whether it came that far
-    /// without a loss; if not, it is to be drawn again with another key.
-    pub fn begin(&mut self, key: Key) -> bool {
+    /// Draws lives of the row, each as it stands at the start of the study; the keys are those of the row in
+    /// each trial. A life that loses a blade before is drawn again with another key. Returns the number of
+    /// tries that all took; none if one never came to the start of the study.
+    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
+        /// A row that loses a blade in so many tries contradicts the fact that it runs.
+        const TRIES: u64 = 1000;
         let row = self.row;
-        self.key = key;
+        let count = keys.len();
         self.truncate(0);
-        self.effects.iter().flatten().for_each(|effect| effect.set(f64::NAN));
-        self.row_factor = match row.row_factor.fixed() {
+        self.class_rate.resize(count * row.classes.len(), 0.0);
+        self.lives.resize_with(count, || Life {
+            key: Key::from_seed(0),
+            blades: Key::from_seed(0),
+            row_factor: 1.0,
+            cracks: 0..0,
+            false_calls: vec![Vec::new(); row.techniques.len()],
+        });
+        let mut tries = 0;
+        for (life, key) in keys.enumerate() {
+            let from = self.cracks.len();
+            let tried = (0..TRIES).find(|&attempt| {
+                self.truncate(from);
+                self.sow_row(life, if attempt == 0 { key } else { key.child(attempt) });
+                if !row.has_past {
+                    return true;
+                }
+                self.start_cracks();
+                self.live_the_past(life, from)
+            })?;
+            tries += tried + 1;
+        }
+        self.start_cracks();
+        self.find_first_cracks();
+        for &technique in &row.used_techniques {
+            self.draw_effects(technique);
+            for life in 0..count {
+                self.draw_false_calls(life, technique);
+            }
+        }
+        self.see(0);
+        Some(tries)
+    }
+
+    /// Draws the first blades of a row.
+    fn sow_row(&mut self, life: usize, key: Key) {
+        let row = self.row;
+        let about = &mut self.lives[life];
+        (about.key, about.blades) = (key, key.child(purpose::BLADE));
+        about.row_factor = match row.row_factor.fixed() {
             Some(factor) => factor,
             None => row.row_factor.quantile(key.uniform(purpose::ROW_FACTOR)),
         };
-        for (rate, class) in self.class_rate.iter_mut().zip(&row.classes) {
+        for (rate, class) in self.class_rate[life * row.classes.len()..].iter_mut().zip(&row.classes) {
             *rate = class.rate;
             if class.row_sigma > 0.0 {
                 let scatter = key.child(purpose::ROW_GROWTH).child(class.growth_name).normal(0);
@@ -219,61 +268,59 @@ impl<'p> Population<'p> {
             }
         }
         for (index, cohort) in row.cohorts.iter().enumerate() {
-            self.sow(cohort, key.child(purpose::FIRST_BLADES).child(index as u64), 0);
+            self.sow(life, cohort, key.child(purpose::FIRST_BLADES).child(index as u64), 0);
         }
-        self.start_cracks();
-        let came_through = self.live_the_past();
-        for &technique in &row.used_techniques {
-            self.draw_false_calls(technique);
-        }
-        self.see(0);
-        came_through
     }
 
-    /// Draws the row until it has come to the start of the study without a loss. Returns the number of tries
-    /// that took; none if it never did.
-    pub fn begin_and_come_through(&mut self, key: Key) -> Option<u64> {
-        /// A row that loses a blade in so many tries contradicts the fact that it runs.
-        const TRIES: u64 = 1000;
-        let tries = (0..TRIES).find(|&attempt| self.begin(if attempt == 0 { key } else { key.child(attempt) }))?;
-        Some(tries + 1)
+    /// Cracks stand together life by life: finds each life's own.
+    fn find_first_cracks(&mut self) {
+        let mut begin = 0;
+        for (index, life) in self.lives.iter_mut().enumerate() {
+            let own = self.cracks[begin..].iter().take_while(|crack| crack.life as usize == index).count();
+            life.cracks = begin as u32..(begin + own) as u32;
+            begin += own;
+        }
+    }
+
+    /// Cracks of the first blades of a life, as indices; those of one blade stand together.
+    pub fn first_cracks(&self, life: usize) -> Range<u32> {
+        self.lives[life].cracks.clone()
     }
 
     /// Depth and surface length of a crack at an outage that it lives to see, in mm.
     pub fn size_mm(&self, crack: &Crack, outage: usize) -> [f64; 2] {
-        [exp(self.ln_depth[crack.place(outage)]), self.length_mm[crack.place(outage) + BLOCK]]
+        [exp(self.ln_depth[crack.place(outage)]), self.length_mm[crack.place(outage)]]
     }
 
-    /// Blades that a technique calls falsely at an outage, if they are clean.
-    pub fn false_calls_at(&self, technique: usize, outage: usize) -> impl Iterator<Item = u32> + '_ {
-        let calls = self.false_calls[technique].iter();
-        calls.filter(move |(at, _)| *at as usize == outage).map(|(_, blade)| *blade)
+    /// (outage, blade) of a life's false calls by a technique, in order, were it used at every outage and the
+    /// blades clean.
+    pub fn false_calls(&self, life: usize, technique: usize) -> &[(u32, u32)] {
+        &self.lives[life].false_calls[technique]
     }
 
     /// Forgets the cracks from one index on.
     pub fn truncate(&mut self, count: usize) {
         self.cracks.truncate(count);
-        let places = self.cracks.last().map_or(0, |crack| crack.places().end);
-        self.ln_depth.truncate(places);
-        self.ln_length.truncate(places);
-        self.ln_mean.truncate(places);
-        self.closed.truncate(places);
         self.sizes.truncate(self.cracks.last().map_or(0, |crack| crack.sizes as usize));
-        self.length_mm.truncate(places + 2 * BLOCK);
-        self.views.truncate(count * self.row.used_techniques.len());
     }
 
-    fn blade_key(&self, blade: u32, generation: u64) -> Key {
-        self.key.child(purpose::BLADE).child(generation << 32 | u64::from(blade))
+    #[inline(always)]
+    fn blade_key(&self, life: usize, blade: u32, generation: u64) -> Key {
+        self.lives[life].blades.child(generation << 32 | u64::from(blade))
     }
 
     /// A draw for what the loss of a position's blade costs, that before a generation.
-    pub fn loss_draw(&self, blade: u32, generation: u64) -> f64 {
-        self.key.child(purpose::LOSS).child(u64::from(blade)).uniform(generation)
+    pub fn loss_draw(&self, life: usize, blade: u32, generation: u64) -> f64 {
+        self.lives[life].key.child(purpose::LOSS).child(u64::from(blade)).uniform(generation)
     }
 
     /// A draw for whether a look that covers part of the blades covers this one.
-    pub fn coverage_draw(&self, blade: u32, look: usize, outage: usize) -> f64 {
-        self.key.child(purpose::COVERAGE).child(look as u64).child(u64::from(blade)).uniform(outage as u64)
+    pub fn coverage_draw(&self, life: usize, blade: u32, look: usize, outage: usize) -> f64 {
+        self.lives[life]
+            .key
+            .child(purpose::COVERAGE)
+            .child(look as u64)
+            .child(u64::from(blade))
+            .uniform(outage as u64)
     }
 }

@@ -7,22 +7,22 @@ use crate::math::ln;
 use crate::model::detection::SizeMeasure;
 
 impl Population<'_> {
-    /// Looks before the study starts: called blades are renewed. Returns whether no blade was lost.
-    pub(super) fn live_the_past(&mut self) -> bool {
+    /// A life's looks before the study starts: called blades are renewed. Its cracks are those from an index on.
+    /// Returns whether no blade was lost.
+    pub(super) fn live_the_past(&mut self, life: usize, from: usize) -> bool {
         let row = self.row;
         for (index, &(year, technique)) in row.past_looks.iter().enumerate() {
-            if self.cracks.iter().any(|crack| crack.lost_year <= year) {
+            if self.cracks[from..].iter().any(|crack| crack.lost_year <= year) {
                 return false;
             }
             let effect = row.techniques[technique].inspection_sigma
-                * self
+                * self.lives[life]
                     .key
                     .child(purpose::INSPECTION)
                     .child(row.techniques[technique].name)
                     .normal(draw::PAST_CALL + index as u64);
             let starts = row.starts.at(year);
-            let mut renewed: Vec<u32> = self
-                .cracks
+            let mut renewed: Vec<u32> = self.cracks[from..]
                 .iter()
                 .filter(|crack| crack.born_year <= year && year < crack.end_year)
                 .filter(|crack| self.past_call(crack, technique, index, starts, effect))
@@ -30,13 +30,13 @@ impl Population<'_> {
                 .collect();
             renewed.sort_unstable();
             renewed.dedup();
-            self.cracks.retain(|crack| !renewed.contains(&crack.blade));
+            self.cracks.retain(|crack| crack.life as usize != life || !renewed.contains(&crack.blade));
             for blade in renewed {
-                let key = self.blade_key(blade, (2 << 16) + index as u64);
-                self.renew_unseen(blade, key, year);
+                let key = self.blade_key(life, blade, (2 << 16) + index as u64);
+                self.renew_unseen(life, blade, key, year);
             }
         }
-        !self.cracks.iter().any(|crack| crack.lost_year < row.start_year)
+        !self.cracks[from..].iter().any(|crack| crack.lost_year < row.start_year)
     }
 
     fn past_call(&self, crack: &Crack, technique: usize, index: usize, starts: f64, effect: f64) -> bool {

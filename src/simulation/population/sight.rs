@@ -1,156 +1,226 @@
 //! What each technique would see of each crack at each outage.
 
 use super::super::plan::{TechniquePlan, Ways};
-use super::super::record::BLOCK;
 use super::sow::whole;
-use super::{Crack, Population, View, draw, purpose};
-use crate::math::{exp, exp_into, ln_each, normal_each};
-use crate::model::detection::SizeMeasure;
-use crate::random::{Key, Stream};
-use std::cell::Cell;
+use super::{Crack, Population, SPARE, draw, purpose};
+use crate::math::{LANES, exp, ln, normal_each, vectorised};
+use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
+use crate::random::{Draw, Stream};
+use std::ops::Range;
 
 impl Population<'_> {
-    /// Works out sizes and probabilities of detection of the cracks from one index on.
+    /// Works out sizes and calls of the cracks from one index on.
     pub(super) fn see(&mut self, from: usize) {
-        let row = self.row;
-        let begin = self.ln_depth.len();
-        let mut end = begin;
-        for crack in &mut self.cracks[from..] {
-            crack.place = end;
-            end += (crack.last - crack.first) as usize;
+        if from == self.cracks.len() {
+            return;
         }
-        self.ln_depth.resize(end, 0.0);
-        self.ln_length.resize(end, 0.0);
-        for crack in &self.cracks[from..] {
-            let places = crack.places();
-            let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places.clone()]);
-            match &row.classes[crack.class as usize].ways {
-                Ways::Tabled(path) => {
-                    let starts = &row.starts_at_outage[crack.first as usize..crack.last as usize];
-                    path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
-                }
-                Ways::Followed(_) => {
-                    let end = crack.sizes as usize;
-                    let sizes = &self.sizes[end - y.len()..end];
-                    for ((y, ln_ratio), size) in y.iter_mut().zip(ln_ratio).zip(sizes) {
-                        (*y, *ln_ratio) = (size.per_depth, size.ln_ratio);
-                    }
-                }
-            }
-        }
-        if row.minds_closed_mouths {
-            self.closed.resize(end, 0.0);
-            for crack in &self.cracks[from..] {
-                if let Ways::Followed(_) = &row.classes[crack.class as usize].ways {
-                    let places = crack.places();
-                    let sizes = &self.sizes[crack.sizes as usize - places.len()..];
-                    for (closed, size) in self.closed[places].iter_mut().zip(sizes) {
-                        *closed = size.closed;
-                    }
-                }
-            }
-        }
-        let (depths, lengths) = (&mut self.ln_depth[begin..], &mut self.ln_length[begin..]);
-        ln_each(depths);
-        let scale = |depths: &mut [f64], lengths: &mut [f64], power: f64| {
-            for (depth, length) in depths.iter_mut().zip(lengths) {
-                *depth *= -power;
-                *length += *depth;
-            }
-        };
-        if let Some(power) = row.depth_power {
-            scale(depths, lengths, power);
-        } else {
-            for crack in &self.cracks[from..] {
-                let places = crack.place - begin..crack.places().end - begin;
-                let power = row.classes[crack.class as usize].depth_power;
-                scale(&mut depths[places.clone()], &mut lengths[places], power);
-            }
-        }
-        self.length_mm.resize(end + 2 * BLOCK, 0.0);
-        exp_into(lengths, &mut self.length_mm[begin + BLOCK..]);
-        if row.uses_mean_size {
-            self.ln_mean.extend(depths.iter().zip(lengths).map(|(depth, length)| 0.5 * (*depth + *length)));
-        }
-        self.kept.clear();
-        if !row.kept_sources.is_empty() {
-            for crack in &self.cracks[from..] {
-                self.kept.extend(row.kept_sources.iter().map(|&source| crack.key.child(source).uniform(draw::KEPT)));
-            }
-            normal_each(&mut self.kept);
-        }
-        for (index, crack) in self.cracks[from..].iter().enumerate() {
-            let kept = &self.kept[index * row.kept_sources.len()..];
-            self.views.extend(row.used_techniques.iter().map(|&technique| {
-                let about = &row.techniques[technique];
-                View { hidden: about.ln_q50 + kept_shift(about, kept), key: crack.key.child(about.name) }
-            }));
+        let places = self.place(from);
+        self.size_up(from, places.clone());
+        self.draw_kept(from);
+        for used in 0..self.row.used_techniques.len() {
+            self.look(from, used, places.clone());
         }
     }
 
-    /// How one technique looks at one crack, outage after outage.
-    #[inline(always)]
-    pub fn look(&self, crack: usize, technique: usize) -> LookAt<'_> {
+    /// Gives the cracks from one index on their places in the flat arrays: returns them, in whole blocks.
+    fn place(&mut self, from: usize) -> Range<usize> {
+        let begin = from.checked_sub(1).map_or(SPARE, |last| self.cracks[last].places().end);
+        let mut end = begin;
+        for crack in &mut self.cracks[from..] {
+            crack.place = end as u32;
+            end += (crack.last - crack.first) as usize;
+        }
         let row = self.row;
+        let needed = end + SPARE;
+        if self.ln_depth.len() < needed {
+            let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm, &mut self.hidden];
+            numbers.into_iter().for_each(|numbers| numbers.resize(needed, 0.0));
+            self.draws.resize(needed, Draw::default());
+            self.calls.iter_mut().for_each(|calls| calls.resize(needed, 0));
+            if row.uses_mean_size {
+                self.ln_mean.resize(needed, 0.0);
+            }
+            if row.minds_closed_mouths {
+                self.closed.resize(needed, 0.0);
+            }
+        }
+        begin..begin + (end - begin).next_multiple_of(LANES)
+    }
+
+    /// Depths and lengths. A crack is written in whole blocks: what goes beyond its end is overwritten by the next.
+    fn size_up(&mut self, from: usize, all: Range<usize>) {
+        let row = self.row;
+        for crack in &self.cracks[from..] {
+            let places = crack.places();
+            match &row.classes[crack.class as usize].ways {
+                Ways::Tabled(path) => {
+                    let block = if path.is_straight() { LANES } else { 1 };
+                    let count = places.len().next_multiple_of(block);
+                    let starts = &row.starts_at_outage[crack.first as usize..][..count];
+                    let (y, ln_ratio) =
+                        (&mut self.ln_depth[places.start..][..count], &mut self.ln_length[places.start..][..count]);
+                    path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
+                    if row.minds_closed_mouths {
+                        self.closed[places].fill(0.0);
+                    }
+                }
+                Ways::Followed(_) => {
+                    let end = crack.sizes as usize;
+                    let sizes = &self.sizes[end - places.len()..end];
+                    for (place, size) in places.zip(sizes) {
+                        (self.ln_depth[place], self.ln_length[place]) = (size.per_depth, size.ln_ratio);
+                        if row.minds_closed_mouths {
+                            self.closed[place] = size.closed;
+                        }
+                    }
+                }
+            }
+        }
+        let powers = |crack: &Crack| row.classes[crack.class as usize].depth_power;
+        if let Some(power) = row.depth_power {
+            let (depths, lengths) = (&mut self.ln_depth[all.clone()], &mut self.ln_length[all.clone()]);
+            size_each(power, depths, lengths, &mut self.length_mm[all.clone()]);
+        } else {
+            for crack in &self.cracks[from..] {
+                let own = crack.places();
+                let (depths, lengths) = (&mut self.ln_depth[own.clone()], &mut self.ln_length[own.clone()]);
+                size_each(powers(crack), depths, lengths, &mut self.length_mm[own]);
+            }
+        }
+        if row.uses_mean_size {
+            let sizes = self.ln_depth[all.clone()].iter().zip(&self.ln_length[all.clone()]);
+            for (mean, (depth, length)) in self.ln_mean[all].iter_mut().zip(sizes) {
+                *mean = 0.5 * (depth + length);
+            }
+        }
+    }
+
+    /// The standard normal numbers that the cracks from one index on keep.
+    fn draw_kept(&mut self, from: usize) {
+        let sources = &self.row.kept_sources;
+        self.kept.clear();
+        for crack in &self.cracks[from..] {
+            self.kept.extend(sources.iter().map(|&source| crack.key.child(source).uniform(draw::KEPT)));
+        }
+        normal_each(&mut self.kept);
+    }
+
+    /// What a technique calls. The answer depends on the crack, the technique and the outage alone, whatever the
+    /// strategy.
+    fn look(&mut self, from: usize, used: usize, all: Range<usize>) {
+        let row = self.row;
+        let technique = row.used_techniques[used];
         let about = &row.techniques[technique];
-        let View { hidden, key } = self.views[crack * row.used_techniques.len() + about.used];
-        let crack = &self.cracks[crack];
+        let stride = if about.inspection_sigma > 0.0 { row.outages.len() + LANES } else { 0 };
+        for (index, crack) in self.cracks[from..].iter().enumerate() {
+            let kept = &self.kept[index * row.kept_sources.len()..];
+            let hidden_here = about.ln_q50 + kept_shift(about, kept);
+            let first = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first));
+            let places = crack.places();
+            let count = places.len().next_multiple_of(LANES);
+            let effects = &self.effects[used][crack.life as usize * stride + crack.first as usize..][..count];
+            let hidden = self.hidden[places.start..][..count].as_chunks_mut::<LANES>().0;
+            let draws = self.draws[places.start..][..count].as_chunks_mut::<LANES>().0;
+            let effects = effects.as_chunks::<LANES>().0;
+            let mut block_draws: [Draw; LANES] = std::array::from_fn(|lane| first.ahead(lane as u64));
+            for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects) {
+                *hidden = effects.map(|effect| hidden_here + effect);
+                *draws = block_draws;
+                block_draws = block_draws.map(|draw| draw.ahead(LANES as u64));
+            }
+        }
+        if about.closed_mouth_shift != 0.0 {
+            for (hidden, closed) in self.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
+                *hidden += about.closed_mouth_shift * closed;
+            }
+        }
         let sizes = match about.size {
             SizeMeasure::Length => &self.ln_length,
             SizeMeasure::Depth => &self.ln_depth,
             SizeMeasure::GeometricMean => &self.ln_mean,
         };
-        LookAt {
-            people: self,
-            about,
-            sizes: &sizes[crack.places()],
-            effects: &self.effects[technique],
-            first: crack.first as usize,
-            place: crack.place,
-            hidden,
-            key,
+        let [sizes, hidden, depths] = [sizes, &self.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
+        let (draws, calls) = (&self.draws[all.clone()], &mut self.calls[used][all.clone()]);
+        if about.curve.shape == CurveShape::Logistic && about.gate.is_none() {
+            call_each(&about.curve, about.per_spread, sizes, hidden, draws, calls);
+        } else {
+            let looks = sizes.iter().zip(hidden).zip(depths).zip(draws);
+            for (call, (((size, hidden), depth), draw)) in calls.iter_mut().zip(looks) {
+                let pod = about.curve.at((size - hidden) * about.per_spread) * about.gate_factor(*depth);
+                *call = u8::from(draw.uniform() < pod);
+            }
         }
     }
 
-    /// [`LookAt::calls`] at one outage only.
+    /// Whether a technique calls a crack at an outage that it lives to see.
     #[inline(always)]
-    pub fn calls(&self, crack: usize, technique: usize, outage: usize) -> bool {
-        let row = self.row;
-        let about = &row.techniques[technique];
-        if about.is_particular() || about.size != SizeMeasure::Length {
-            return self.look(crack, technique).calls(outage);
+    pub fn calls(&self, crack: &Crack, technique: usize, outage: usize) -> bool {
+        self.calls[self.row.techniques[technique].used][crack.place(outage)] != 0
+    }
+
+    /// The first of some outages in a stretch at which a technique calls a crack, which lives to see all of them.
+    #[inline(always)]
+    pub fn first_call(&self, crack: &Crack, technique: usize, looks_at: &[u8], outages: Range<usize>) -> Option<u32> {
+        let calls = &self.calls[self.row.techniques[technique].used][crack.place(outages.start)..];
+        let Range { start: mut outage, end } = outages;
+        for calls in calls.as_chunks::<LANES>().0 {
+            if outage >= end {
+                break;
+            }
+            let looks_at = looks_at[outage..].first_chunk::<LANES>()?;
+            let called = u64::from_le_bytes(*calls) & u64::from_le_bytes(*looks_at);
+            if called != 0 {
+                let first = outage + called.trailing_zeros() as usize / 8;
+                return (first < end).then_some(first as u32);
+            }
+            outage += LANES;
         }
-        // The same for the commonest technique.
-        let View { hidden, key } = self.views[crack * row.used_techniques.len() + about.used];
-        let z = (self.ln_length[self.cracks[crack].place(outage)] - hidden) * about.per_spread;
-        about.quick.is_below(key.uniform(draw::CALL + outage as u64), z)
+        None
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
     pub fn measured_mm(&self, crack: &Crack, technique: usize, outage: usize) -> f64 {
         let about = &self.row.techniques[technique];
         let scatter = crack.key.child(about.name).normal(draw::SIZE + outage as u64);
-        self.length_mm[crack.place(outage) + BLOCK] * about.sizing_bias * exp(about.sizing_sigma * scatter)
+        self.length_mm[crack.place(outage)] * about.sizing_bias * exp(about.sizing_sigma * scatter)
     }
 
     /// Length that a technique reports for a false indication, in mm.
-    pub fn false_length_mm(&self, blade: u32, technique: usize, outage: usize) -> f64 {
+    pub fn false_length_mm(&self, life: usize, blade: u32, technique: usize, outage: usize) -> f64 {
         let about = &self.row.techniques[technique];
-        let key = self.key.child(purpose::FALSE_CALLS).child(about.name).child(u64::from(blade));
+        let key = self.lives[life].key.child(purpose::FALSE_CALLS).child(about.name).child(u64::from(blade));
         about.false_call_length.quantile(key.uniform(draw::SIZE + outage as u64))
     }
 
+    /// The shifts that all blades of an inspection share.
+    pub(super) fn draw_effects(&mut self, technique: usize) {
+        let row = self.row;
+        let about = &row.techniques[technique];
+        if about.inspection_sigma <= 0.0 {
+            return;
+        }
+        let effects = &mut self.effects[about.used];
+        effects.clear();
+        for life in &self.lives {
+            let first = life.key.child(purpose::INSPECTION).child(about.name).draw(0);
+            effects.extend((0..row.outages.len() + LANES).map(|outage| first.ahead(outage as u64).uniform()));
+        }
+        normal_each(effects);
+        effects.iter_mut().for_each(|effect| *effect *= about.inspection_sigma);
+    }
+
     /// False calls of a technique as if it were used at every outage, by skipping.
-    pub(super) fn draw_false_calls(&mut self, technique: usize) {
+    pub(super) fn draw_false_calls(&mut self, life: usize, technique: usize) {
         let about = &self.row.techniques[technique];
-        let calls = &mut self.false_calls[technique];
+        let life = &mut self.lives[life];
+        let calls = &mut life.false_calls[technique];
         calls.clear();
         if about.false_call_hazard <= 0.0 {
             return;
         }
         let blades = u64::from(self.row.blades);
         let looks = (blades * self.row.outages.len() as u64) as f64;
-        let mut stream = Stream::new(self.key.child(purpose::FALSE_CALLS).child(about.name));
+        let mut stream = Stream::new(life.key.child(purpose::FALSE_CALLS).child(about.name));
         let mut position = 0.0;
         loop {
             position += whole(stream.exponential() / about.false_call_hazard);
@@ -164,77 +234,29 @@ impl Population<'_> {
     }
 }
 
-/// One technique looking at one crack.
-pub(crate) struct LookAt<'a> {
-    people: &'a Population<'a>,
-    about: &'a TechniquePlan,
-    /// Logarithms of the sizes that it goes by, from outage `first` on.
-    sizes: &'a [f64],
-    effects: &'a [Cell<f64>],
-    first: usize,
-    place: usize,
-    /// ln q50 with all shifts but the inspection's.
-    hidden: f64,
-    key: Key,
+vectorised! {
+/// Logarithms of depths and lengths, and lengths in mm: `depths` holds y with `ln depth_mm = -ln(y) * power`, and
+/// `lengths` holds ln(length / depth).
+fn size_each(power: f64, depths: &mut [f64], lengths: &mut [f64], lengths_mm: &mut [f64]) {
+    // Two loops: both in one are too long for a processor to work on several blocks at a time.
+    for (depth, length) in depths.iter_mut().zip(lengths.iter_mut()) {
+        *depth = ln(*depth) * -power;
+        *length += *depth;
+    }
+    for (length, length_mm) in lengths.iter().zip(lengths_mm) {
+        *length_mm = exp(*length);
+    }
+}
 }
 
-impl LookAt<'_> {
-    /// Whether the crack is called at an outage that it lives to see. The answer depends on the
-    /// crack, the technique and the outage alone, whatever the strategy.
-    #[inline(always)]
-    pub fn calls(&self, outage: usize) -> bool {
-        let about = self.about;
-        let seen = outage - self.first;
-        let mut hidden = self.hidden + self.effect(outage);
-        if about.closed_mouth_shift != 0.0 {
-            hidden += about.closed_mouth_shift * self.people.closed[self.place + seen];
-        }
-        let z = (self.sizes[seen] - hidden) * about.per_spread;
-        let draw = self.key.uniform(draw::CALL + outage as u64);
-        if about.gate.is_some() {
-            draw < about.curve.at(z) * about.gate_factor(self.people.ln_depth[self.place + seen])
-        } else {
-            about.quick.is_below(draw, z)
-        }
+vectorised! {
+/// 1 where a logistic curve lies above a draw, else 0.
+fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], draws: &[Draw], calls: &mut [u8]) {
+    for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
+        let pod = curve.floor + (curve.ceiling - curve.floor) * CurveShape::Logistic.at((size - hidden) * per_spread);
+        *call = u8::from(draw.uniform() < pod);
     }
-
-    /// The first of some outages, all of which the crack lives to see, at which it is called.
-    #[inline]
-    pub fn first_call(&self, outages: &[u32]) -> Option<u32> {
-        let about = self.about;
-        if about.is_particular() {
-            return self.first_call_of_any(outages);
-        }
-        // The same as `calls`, for the commonest technique, with all that stays the same at hand.
-        let (quick, per_spread, hidden, key) = (&about.quick, about.per_spread, self.hidden, self.key);
-        let (sizes, first) = (self.sizes, self.first);
-        outages.iter().copied().find(|&outage| {
-            let z = (sizes[outage as usize - first] - hidden) * per_spread;
-            quick.is_below(key.uniform(draw::CALL + u64::from(outage)), z)
-        })
-    }
-
-    #[inline(never)]
-    fn first_call_of_any(&self, outages: &[u32]) -> Option<u32> {
-        outages.iter().copied().find(|&outage| self.calls(outage as usize))
-    }
-
-    /// The shift that all blades of an inspection share; drawn when it is first asked for.
-    #[inline(always)]
-    fn effect(&self, outage: usize) -> f64 {
-        let Some(effect) = self.effects.get(outage) else { return 0.0 };
-        let known = effect.get();
-        if known.is_nan() { self.draw_effect(outage) } else { known }
-    }
-
-    #[cold]
-    #[inline(never)]
-    fn draw_effect(&self, outage: usize) -> f64 {
-        let key = self.people.key.child(purpose::INSPECTION).child(self.about.name);
-        let effect = self.about.inspection_sigma * key.normal(outage as u64);
-        self.effects[outage].set(effect);
-        effect
-    }
+}
 }
 
 /// The shift of ln q50 that a crack keeps for a technique, from the normal numbers it keeps.

@@ -15,8 +15,6 @@ pub(super) struct Band {
     /// Distribution function of the standard normal at the lower end.
     below: f64,
     probability: f64,
-    /// Hazard of a blade at the upper end.
-    hazard: f64,
     /// Probability that such a blade cracks.
     cracks: f64,
 }
@@ -26,26 +24,28 @@ impl Population<'_> {
     ///
     /// Blades are sought by skipping: a blade is a candidate with the probability that a blade at
     /// the upper end of its stress band cracks, and is kept if its own hazard reaches the draw.
-    pub(super) fn sow(&mut self, cohort: &Cohort, key: Key, generation: u64) {
+    pub(super) fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
         let row = self.row;
         let sigma = row.blade_stress_sigma;
         let Cohort { installed, hazards, .. } = cohort;
-        let row_factor = self.row_factor;
+        let row_factor = self.lives[life].row_factor;
         let hazard_at = |stress: f64| row_factor * total_hazard(&row.classes, hazards, stress);
         let mut bands = std::mem::take(&mut self.bands);
         bands.clear();
-        let upper_ends = if sigma > 0.0 { &BANDS[..] } else { &BANDS[..1] };
-        let mut below = 0.0;
-        for &end in upper_ends {
-            let up_to = if sigma > 0.0 { normal_cdf(end) } else { 1.0 };
-            let hazard = if end.is_finite() { hazard_at(sigma * end) } else { f64::INFINITY };
-            bands.push(Band { below, probability: up_to - below, hazard, cracks: -(-hazard).exp_m1() });
-            below = up_to;
-        }
-        let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
-        // A blade that cracks for certain is a candidate but for one chance in 2^53.
-        let per_blade =
-            if sigma > 0.0 { -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p() } else { bands[0].hazard };
+        let per_blade = if sigma > 0.0 {
+            let mut below = 0.0;
+            for &end in &BANDS {
+                let up_to = normal_cdf(end);
+                let hazard = if end.is_finite() { hazard_at(sigma * end) } else { f64::INFINITY };
+                bands.push(Band { below, probability: up_to - below, cracks: -(-hazard).exp_m1() });
+                below = up_to;
+            }
+            let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
+            // A blade that cracks for certain is a candidate but for one chance in 2^53.
+            -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p()
+        } else {
+            hazard_at(0.0)
+        };
         let mut stream = Stream::new(key);
         let mut position = 0.0;
         let count = cohort.blades.len() as f64;
@@ -74,12 +74,12 @@ impl Population<'_> {
                 let stress = sigma * normal_quantile(chosen.below + chosen.probability * stream.uniform());
                 (stress, hazard_at(stress), -(-within).ln_1p())
             } else {
-                (0.0, bands[0].hazard, rest)
+                (0.0, per_blade, rest)
             };
             if first < hazard {
                 let blade = cohort.blades[position as usize];
-                let blade_key = self.blade_key(blade, generation);
-                self.crack_blade(blade, blade_key, stress, installed, hazards, first, &mut stream);
+                let blade_key = self.blade_key(life, blade, generation);
+                self.crack_blade(life, blade, blade_key, stress, installed, hazards, first, &mut stream);
             }
             position += 1.0;
         }
@@ -87,51 +87,57 @@ impl Population<'_> {
     }
 
     /// A new blade at an outage.
-    pub fn renew_at_outage(&mut self, blade: u32, generation: u64, outage: usize) {
+    #[inline]
+    pub fn renew_at_outage(&mut self, life: usize, blade: u32, generation: u64, outage: usize) {
         let row = self.row;
         let fresh = &row.fresh[outage];
-        let key = self.blade_key(blade, generation);
+        let key = self.blade_key(life, blade, generation);
         // Most new blades never crack, and this is seen without a logarithm: exp(-x) >= 1 - x.
         let u = key.uniform(0);
-        if row.blade_stress_sigma == 0.0 && u <= 1.0 - self.row_factor * fresh.hazard {
+        if row.blade_stress_sigma == 0.0 && u <= 1.0 - self.lives[life].row_factor * fresh.hazard {
             return;
         }
-        let from = self.cracks.len();
-        self.renew(blade, key, u, &fresh.installed, &fresh.hazards);
-        self.see(from);
+        self.renew_and_see(life, blade, key, u, fresh);
     }
 
     /// A new blade at any moment.
-    pub fn renew_at(&mut self, blade: u32, generation: u64, year: f64) {
-        let from = self.cracks.len();
-        let key = self.blade_key(blade, generation);
-        self.renew_unseen(blade, key, year);
-        self.see(from);
+    pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
+        let key = self.blade_key(life, blade, generation);
+        let fresh = Cohort::new(&self.row.classes, year, Vec::new());
+        self.renew_and_see(life, blade, key, key.uniform(0), &fresh);
     }
 
     /// New blades in the whole row.
-    pub fn renew_row(&mut self, generation: u64, year: f64) {
+    pub fn renew_row(&mut self, life: usize, generation: u64, year: f64) {
         let from = self.cracks.len();
         let cohort = Cohort::new(&self.row.classes, year, (0..self.row.blades).collect());
-        let key = self.key.child(purpose::FIRST_BLADES).child(1 << 32 | generation);
-        self.sow(&cohort, key, generation);
+        let key = self.lives[life].key.child(purpose::FIRST_BLADES).child(1 << 32 | generation);
+        self.sow(life, &cohort, key, generation);
         self.start_cracks();
         self.see(from);
     }
 
     /// A new blade at any moment, before sizes at outages are asked for.
-    pub(super) fn renew_unseen(&mut self, blade: u32, key: Key, year: f64) {
+    pub(super) fn renew_unseen(&mut self, life: usize, blade: u32, key: Key, year: f64) {
         let fresh = Cohort::new(&self.row.classes, year, Vec::new());
-        self.renew(blade, key, key.uniform(0), &fresh.installed, &fresh.hazards);
+        self.renew(life, blade, key, key.uniform(0), &fresh);
     }
 
-    fn renew(&mut self, blade: u32, key: Key, u: f64, installed: &[f64], hazards: &[f64]) {
+    #[inline(never)]
+    fn renew_and_see(&mut self, life: usize, blade: u32, key: Key, u: f64, fresh: &Cohort) {
+        let from = self.cracks.len();
+        self.renew(life, blade, key, u, fresh);
+        self.see(from);
+    }
+
+    fn renew(&mut self, life: usize, blade: u32, key: Key, u: f64, fresh: &Cohort) {
+        let Cohort { installed, hazards, .. } = fresh;
         let sigma = self.row.blade_stress_sigma;
         let mut stream = Stream::new(key.child(0));
         let stress = if sigma > 0.0 { sigma * normal_quantile(stream.uniform()) } else { 0.0 };
         let first = -ln(u);
-        if first < self.row_factor * total_hazard(&self.row.classes, hazards, stress) {
-            self.crack_blade(blade, key, stress, installed, hazards, first, &mut stream);
+        if first < self.lives[life].row_factor * total_hazard(&self.row.classes, hazards, stress) {
+            self.crack_blade(life, blade, key, stress, installed, hazards, first, &mut stream);
             self.start_cracks();
         }
     }
@@ -141,6 +147,7 @@ impl Population<'_> {
     #[allow(clippy::too_many_arguments)]
     fn crack_blade(
         &mut self,
+        life: usize,
         blade: u32,
         key: Key,
         stress: f64,
@@ -150,10 +157,11 @@ impl Population<'_> {
         stream: &mut Stream,
     ) {
         let row = self.row;
+        let row_factor = self.lives[life].row_factor;
         let mut reach = first;
         let mut begin = 0.0;
         for (index, class) in row.classes.iter().enumerate() {
-            let factor = self.row_factor * stress_factor(class, stress);
+            let factor = row_factor * stress_factor(class, stress);
             let per_origin = factor * hazards[index];
             let end = begin + class.origins * per_origin;
             while reach < end {
@@ -162,8 +170,8 @@ impl Population<'_> {
                 let crack_key = key.child(class.name.wrapping_add(origin as u64));
                 let born_year = class.clock.year_of(installed[index] + class.shape.reading_at(hazard));
                 if born_year < row.end_year {
-                    let (class, origin) = (index as u32, origin as u32);
-                    self.seeds.push(Seed { key: crack_key, blade, class, origin, stress, born_year });
+                    let (life, class, origin) = (life as u32, index as u32, origin as u32);
+                    self.seeds.push(Seed { key: crack_key, life, blade, class, origin, stress, born_year });
                 }
                 let passed = begin + (origin + 1.0) * per_origin;
                 let u = stream.uniform();
@@ -233,14 +241,14 @@ impl Population<'_> {
     #[inline(always)]
     fn start_crack(&self, path: &GrowthPath, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
         let row = self.row;
-        let Seed { key, blade, class: index, origin, stress, born_year } = *seed;
+        let Seed { key, life, blade, class: index, origin, stress, born_year } = *seed;
         let class = &row.classes[index as usize];
         let aspect = match class.initial_aspect.fixed() {
             Some(aspect) => aspect,
             None => class.initial_aspect.quantile(key.uniform(draw::ASPECT)),
         };
         let course = path.course(depth_mm, aspect);
-        let rate = self.class_rate[index as usize] * growth_factor;
+        let rate = self.class_rate[life as usize * row.classes.len() + index as usize] * growth_factor;
         let born_starts = row.starts.at(born_year);
         let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts);
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
@@ -252,6 +260,7 @@ impl Population<'_> {
         let first = row.finder.count_before(born_year, &row.outages);
         Crack {
             key,
+            life,
             blade,
             first: first as u32,
             last: last.max(first) as u32,
@@ -323,7 +332,7 @@ impl Followed {
     fn at_one_place(&self, one: &Seed, other: &Seed) -> bool {
         let place = |seed: &Seed| {
             // Cracks that never join are each at a place of their own.
-            (seed.blade, seed.class, if self.joining.is_some() { seed.origin / self.origins } else { seed.origin })
+            (seed.life, seed.blade, seed.class, if self.joining.is_some() { seed.origin / self.origins } else { seed.origin })
         };
         place(one) == place(other)
     }
