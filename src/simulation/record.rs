@@ -1,5 +1,6 @@
 //! What one life of a row under one strategy comes to.
 
+use super::bits::Numbers;
 use super::plan::{RowPlan, StrategyPlan};
 use super::population::{Crack, SPARE};
 use crate::math::vectorised;
@@ -113,46 +114,6 @@ impl Quantity {
 
 /// One number for each [`Quantity`].
 pub(crate) type Values = [f64; Quantity::ALL.len()];
-
-/// A set of small numbers, the least of which is taken first.
-#[derive(Debug, Default)]
-pub(crate) struct Numbers {
-    words: Vec<u64>,
-}
-
-impl Numbers {
-    /// Empties it, for numbers below `count`.
-    pub fn clear(&mut self, count: usize) {
-        self.words.clear();
-        self.words.resize(count.div_ceil(64), 0);
-    }
-
-    #[inline(always)]
-    pub fn insert(&mut self, number: u32) {
-        self.words[number as usize / 64] |= 1 << (number % 64);
-    }
-
-    /// Takes a number out; whether it was there.
-    #[inline(always)]
-    pub fn remove(&mut self, number: u32) -> bool {
-        let word = &mut self.words[number as usize / 64];
-        let before = *word;
-        *word &= !(1 << (number % 64));
-        *word != before
-    }
-
-    #[inline(always)]
-    pub fn pop(&mut self) -> Option<u32> {
-        for (index, word) in self.words.iter_mut().enumerate() {
-            if *word != 0 {
-                let bit = word.trailing_zeros();
-                *word &= *word - 1;
-                return Some(index as u32 * 64 + bit);
-            }
-        }
-        None
-    }
-}
 
 /// What is done at an outage beyond what was planned there.
 #[derive(Debug, Clone, Copy, Default)]

@@ -15,19 +15,82 @@ impl Lives<'_> {
             Some((outage, action)) => (outage as usize, action == RowEndAction::NewRow),
             None => (row.outages.len(), false),
         };
-        self.follow_cracked_and_called(strategy, self.people.first_cracks(self.life), 0, end, record);
+        self.called_blades.clear(row.blades as usize);
+        for call in self.false_calls.iter().filter(|call| (call.outage as usize) < end) {
+            self.called_blades.insert(call.blade);
+        }
+        self.follow_first_blades(strategy, end, record);
+        self.follow_called(strategy, 0, end, record);
         if renewed {
             record.replace_row(end);
-            let from = self.people.cracks.len() as u32;
+            let mut next = self.people.cracks.len() as u32;
             self.begin_row_generation();
             self.people.renew_row(self.life, self.row_generation << 16, row.outages[end]);
-            let cracks = from..self.people.cracks.len() as u32;
-            self.follow_cracked_and_called(strategy, cracks, end, row.outages.len(), record);
+            let until = self.people.cracks.len() as u32;
+            for call in self.false_calls.iter().filter(|call| (call.outage as usize) >= end) {
+                self.called_blades.insert(call.blade);
+            }
+            while next < until {
+                let cracks = self.cracks_of_blade(next, until);
+                next = cracks.end;
+                self.follow_cracked(strategy, cracks, end, row.outages.len(), record);
+            }
+            self.follow_called(strategy, end, row.outages.len(), record);
         }
     }
 
-    /// Follows the blades that crack, and then those that do not but are called.
-    fn follow_cracked_and_called(
+    /// Follows the first blades that crack until an outage. Most have but one event, or none: what comes first is
+    /// known, and only the blades to which something happens are gone through one by one.
+    fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
+        let Range { start: mut next, end: until } = self.people.first_cracks(self.life);
+        let any_called = !self.false_calls.is_empty();
+        self.eventful.clear();
+        while next < until {
+            let index = next as usize;
+            let crack = &self.people.cracks[index];
+            if any_called && self.called_blades.contains(crack.blade) {
+                let cracks = self.cracks_of_blade(next, until);
+                next = cracks.end;
+                self.follow_cracked(strategy, cracks, 0, end, record);
+                continue;
+            }
+            let slot = self.first_events[strategy.schedule].blade_slots[index] as usize;
+            record.present(crack, end.min(slot / 2));
+            if slot <= 2 * end && !self.is_further[index] {
+                self.eventful.push(next);
+            }
+            next += 1;
+        }
+        for index in 0..self.eventful.len() {
+            let cracks = self.cracks_of_blade(self.eventful[index], until);
+            let events = &self.first_events[strategy.schedule];
+            let slot = events.blade_slots[cracks.start as usize];
+            let is_it = |index: &u32| events.slots[*index as usize] == slot;
+            let blade = self.people.cracks[cracks.start as usize].blade;
+            let from = if slot.is_multiple_of(2) {
+                let lost = cracks.filter(is_it).map(|index| self.people.cracks[index as usize].lost_year);
+                let lost_year = lost.fold(f64::INFINITY, f64::min);
+                self.lose_blade(blade, slot / 2, lost_year, record)
+            } else {
+                let found = cracks.filter(is_it).count() as u32;
+                self.replace_blade(blade, slot / 2, found, record)
+            };
+            if !from.1.is_empty() {
+                self.follow_blade(strategy, blade, from.1, false, from.0, end, record);
+            }
+        }
+    }
+
+    /// The cracks of one blade: they stand together, from one on, and before another.
+    #[inline(always)]
+    fn cracks_of_blade(&self, from: u32, until: u32) -> Range<u32> {
+        let cracks = &self.people.cracks[from as usize..until as usize];
+        let others = cracks.iter().skip(1).take_while(|crack| crack.blade == cracks[0].blade).count() as u32;
+        from..from + 1 + others
+    }
+
+    /// Follows a blade that cracks.
+    fn follow_cracked(
         &mut self,
         strategy: &StrategyPlan,
         cracks: Range<u32>,
@@ -35,32 +98,43 @@ impl Lives<'_> {
         end: usize,
         record: &mut Record,
     ) {
-        self.called_blades.clear(self.row.blades as usize);
-        for call in &self.false_calls {
-            self.called_blades.insert(call.blade);
-        }
-        let mut next = cracks.start;
-        while next < cracks.end {
-            let from = next;
-            let blade = self.people.cracks[from as usize].blade;
-            while next < cracks.end && self.people.cracks[next as usize].blade == blade {
-                next += 1;
-            }
-            let is_called = self.called_blades.remove(blade);
-            self.follow_blade(strategy, blade, from..next, is_called, begin, end, record);
-        }
+        let blade = self.people.cracks[cracks.start as usize].blade;
+        let is_called = self.called_blades.remove(blade);
+        self.follow_blade(strategy, blade, cracks, is_called, begin, end, record);
+    }
+
+    /// Follows the other blades that are called.
+    fn follow_called(&mut self, strategy: &StrategyPlan, begin: usize, end: usize, record: &mut Record) {
         for index in 0..self.false_calls.len() {
-            let FalseCall { blade, outage, .. } = self.false_calls[index];
-            // A blade is followed once: at the first of its calls.
-            if (begin..end).contains(&(outage as usize)) && self.called_blades.remove(blade) {
+            let FalseCall { blade, .. } = self.false_calls[index];
+            // A blade is followed once, through all its calls.
+            if self.called_blades.remove(blade) {
                 self.follow_blade(strategy, blade, 0..0, true, begin, end, record);
             }
         }
     }
 
+    /// A blade is lost before an outage: returns that outage, and the cracks of the new blade.
+    fn lose_blade(&mut self, blade: u32, outage: u32, year: f64, record: &mut Record) -> (usize, Range<u32>) {
+        let generation = self.next_generation(blade);
+        let from = self.people.cracks.len() as u32;
+        self.tally_loss(year, blade, generation, record);
+        self.people.renew_at(self.life, blade, generation, year);
+        (outage as usize, from..self.people.cracks.len() as u32)
+    }
+
+    /// A blade is replaced at an outage for cracks found: returns the next outage, and the cracks of the new blade.
+    #[inline(always)]
+    fn replace_blade(&mut self, blade: u32, outage: u32, found: u32, record: &mut Record) -> (usize, Range<u32>) {
+        let generation = self.next_generation(blade);
+        let from = self.people.cracks.len() as u32;
+        record.replace_blade(outage as usize, found);
+        self.people.renew_at_outage(self.life, blade, generation, outage as usize);
+        (outage as usize + 1, from..self.people.cracks.len() as u32)
+    }
+
     /// Follows one position of the row from an outage to another.
     #[allow(clippy::too_many_arguments)]
-    #[inline]
     fn follow_blade(
         &mut self,
         strategy: &StrategyPlan,
@@ -78,7 +152,7 @@ impl Lives<'_> {
             let mut lost_year = f64::INFINITY;
             for index in cracks.clone() {
                 let crack = &self.people.cracks[index as usize];
-                let next = next_slot(&self.people, self.life, strategy, crack, from);
+                let next = next_slot(&self.people, strategy, crack, from);
                 if next < slot {
                     (slot, found, lost_year) = (next, 1, crack.lost_year);
                 } else if next == slot {
@@ -103,18 +177,11 @@ impl Lives<'_> {
             if over {
                 return;
             }
-            let generation = self.next_generation(blade);
-            let new = self.people.cracks.len();
-            if slot.is_multiple_of(2) {
-                self.tally_loss(lost_year, blade, generation, record);
-                self.people.renew_at(self.life, blade, generation, lost_year);
-                from = outage;
+            (from, cracks) = if slot.is_multiple_of(2) {
+                self.lose_blade(blade, slot / 2, lost_year, record)
             } else {
-                record.replace_blade(outage, found);
-                self.people.renew_at_outage(self.life, blade, generation, outage);
-                from = outage + 1;
-            }
-            cracks = new as u32..self.people.cracks.len() as u32;
+                self.replace_blade(blade, slot / 2, found, record)
+            };
             if cracks.is_empty() && !is_called {
                 return;
             }

@@ -11,33 +11,70 @@
 mod apart;
 mod together;
 
+use super::bits::{Bits, Numbers, set_bits};
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, Population};
-use super::record::{Numbers, Record};
+use super::population::{Crack, NEVER, Population};
+use super::record::Record;
 use super::tally::Notes;
 use crate::random::Key;
+use together::RowCracks;
 
 /// Lives of one row; keeps its storage from life to life.
 #[derive(Debug)]
 pub(crate) struct Lives<'p> {
     row: &'p RowPlan,
     people: Population<'p>,
+    /// What comes first to the cracks of the first blades, for each schedule.
+    first_events: Vec<FirstEvents>,
+    /// Whether each of them is in the same blade as the one before it.
+    is_further: Vec<bool>,
+    /// Blades to which something happens, by their first crack; see [`Lives::follow_blades`].
+    eventful: Vec<u32>,
     /// The life that is followed.
     life: usize,
     /// False calls at scheduled looks of the strategy that is followed.
     false_calls: Vec<FalseCall>,
     /// The blades that they call.
     called_blades: Numbers,
-    /// Cracks in the row, and the slot of the next event of each.
-    live: Vec<u32>,
-    slots: Vec<u32>,
-    due: Numbers,
+    in_row: RowCracks,
     called: Vec<Called>,
     watched: Vec<Watched>,
     /// How often each blade was renewed in this life; the stamp tells which life that was.
     renewals: Vec<(u64, u64)>,
     stamp: u64,
     row_generation: u64,
+}
+
+/// What comes first to cracks under one schedule.
+#[derive(Debug, Default, Clone)]
+struct FirstEvents {
+    /// Slot of the next event of each crack.
+    slots: Vec<u32>,
+    /// The least of them in the crack's blade.
+    blade_slots: Vec<u32>,
+}
+
+impl FirstEvents {
+    fn find(&mut self, people: &Population, strategy: &StrategyPlan, is_further: &[bool]) {
+        self.slots.clear();
+        self.slots.extend(people.cracks.iter().map(Crack::loss_slot));
+        for line in &strategy.lines {
+            for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
+                *slot = slot_with(people, line, crack, *slot, crack.first as usize);
+            }
+        }
+        self.blade_slots.clone_from(&self.slots);
+        for index in 1..self.slots.len() {
+            if is_further[index] {
+                let mut first = index - 1;
+                while is_further[first] {
+                    first -= 1;
+                }
+                let least = self.blade_slots[index].min(self.blade_slots[first]);
+                self.blade_slots[first..=index].fill(least);
+            }
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -71,12 +108,13 @@ impl<'p> Lives<'p> {
         Lives {
             row,
             people: Population::new(row),
+            first_events: vec![FirstEvents::default(); row.schedules],
+            is_further: Vec::new(),
+            eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
             called_blades: Numbers::default(),
-            live: Vec::new(),
-            slots: Vec::new(),
-            due: Numbers::default(),
+            in_row: RowCracks::default(),
             called: Vec::new(),
             watched: Vec::new(),
             renewals: vec![(0, 0); row.blades as usize],
@@ -88,7 +126,18 @@ impl<'p> Lives<'p> {
     /// Draws lives of the row up to the start of the study; the keys are those of the row in each trial.
     /// Returns the number of tries it took to come there without a loss; none if one never did.
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
-        self.people.begin(keys)
+        let tries = self.people.begin(keys)?;
+        let cracks = &self.people.cracks;
+        let is_further = |pair: &[Crack]| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life;
+        self.is_further.clear();
+        self.is_further.extend(cracks.first().map(|_| false));
+        self.is_further.extend(cracks.windows(2).map(is_further));
+        for (schedule, events) in self.first_events.iter_mut().enumerate() {
+            if let Some(strategy) = self.row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
+                events.find(&self.people, strategy, &self.is_further);
+            }
+        }
+        Some(tries)
     }
 
     /// One of the lives goes on under one strategy, into a record.
@@ -153,31 +202,38 @@ impl<'p> Lives<'p> {
 }
 
 /// The slot of a crack's next event from an outage on: its first scheduled call or its loss.
+fn next_slot(people: &Population, strategy: &StrategyPlan, crack: &Crack, from: usize) -> u32 {
+    let from = from.max(crack.first as usize);
+    strategy.lines.iter().fold(crack.loss_slot(), |slot, line| slot_with(people, line, crack, slot, from))
+}
+
+/// The slot of a crack's next event from an outage on, when one more line looks.
 #[inline(always)]
-fn next_slot(people: &Population, life: usize, strategy: &StrategyPlan, crack: &Crack, from: usize) -> u32 {
-    let begin = from.max(crack.first as usize);
-    strategy.lines.iter().fold(crack.loss_slot(), |slot, line| {
-        let end = (crack.last.min(slot / 2)) as usize;
-        if begin >= end {
-            return slot;
+fn slot_with(people: &Population, line: &Line, crack: &Crack, slot: u32, from: usize) -> u32 {
+    let (mut begin, last) = (from, crack.last as usize);
+    loop {
+        let mut calls = people.calls_from(crack, line.technique, &line.looks_at, begin);
+        if !line.covers_all {
+            calls = covered(people, line, crack, begin, calls);
         }
-        let called = if line.covers_all {
-            people.first_call(crack, line.technique, &line.looks_at, begin..end)
-        } else {
-            (begin as u32..end as u32).find(|&outage| {
-                let at = outage as usize;
-                looks_at(line, outage)
-                    && covers_crack(people, life, line, crack, at)
-                    && people.calls(crack, line.technique, at)
-            })
-        };
-        called.map_or(slot, |outage| 2 * outage + 1)
-    })
+        let first = if calls == 0 { NEVER } else { 2 * (begin as u32 + calls.trailing_zeros()) + 1 };
+        begin += Bits::READ;
+        if begin >= last || calls != 0 {
+            return slot.min(first);
+        }
+    }
+}
+
+/// Of calls, as bits from an outage on, those that a line covers.
+#[inline(never)]
+fn covered(people: &Population, line: &Line, crack: &Crack, from: usize, calls: u64) -> u64 {
+    let is_covered = |bit: &usize| covers_crack(people, line, crack, from + bit);
+    set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
 }
 
 /// Whether a line looks at an outage.
 fn looks_at(line: &Line, outage: u32) -> bool {
-    line.looks_at[outage as usize] != 0
+    line.looks_at.is_set(outage as usize)
 }
 
 /// Whether a look covers a blade at an outage.
@@ -187,6 +243,6 @@ fn covers(people: &Population, life: usize, line: &Line, blade: u32, outage: usi
 }
 
 #[inline]
-fn covers_crack(people: &Population, life: usize, line: &Line, crack: &Crack, outage: usize) -> bool {
-    (line.classes.is_empty() || line.classes[crack.class()]) && covers(people, life, line, crack.blade, outage)
+fn covers_crack(people: &Population, line: &Line, crack: &Crack, outage: usize) -> bool {
+    (line.classes.is_empty() || line.classes[crack.class()]) && covers(people, crack.life as usize, line, crack.blade, outage)
 }

@@ -1,6 +1,11 @@
 //! A row followed in order of time, under a strategy that can do something to a whole row, or later to
 //! a blade, because of what one look called.
+//!
+//! The cracks in the row are numbered as they come, and the sets of numbers are words of bits: whose next event
+//! falls in a slot, which have started, which are still there. An event costs work only for cracks that it
+//! concerns.
 
+use super::super::bits::{Numbers, set_bits};
 use super::super::plan::StrategyPlan;
 use super::super::population::{Crack, NEVER};
 use super::super::record::{Quantity, Record};
@@ -8,23 +13,137 @@ use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
 use std::ops::Range;
 
+/// The cracks of a row that is followed in order of time.
+#[derive(Debug, Default)]
+pub(super) struct RowCracks {
+    /// Index of each crack, by number.
+    cracks: Vec<u32>,
+    /// Words of 64 numbers: those still in the row, and of them those that have started.
+    present: Vec<Word>,
+    /// For each word: the numbers whose next event falls in each slot.
+    agenda: Vec<u64>,
+    /// For each word: the numbers that start before each outage, and not before the one before it.
+    starts: Vec<u64>,
+    outages: usize,
+    /// Outages up to which cracks have started.
+    started_until: usize,
+    /// Slots with an event.
+    due: Numbers,
+    /// Blades with a crack, now, later or before.
+    cracked: Numbers,
+}
+
+#[derive(Debug, Default, Clone, Copy)]
+struct Word {
+    alive: u64,
+    started: u64,
+}
+
+impl RowCracks {
+    fn clear(&mut self, outages: usize, blades: u32) {
+        self.outages = outages;
+        self.started_until = 0;
+        self.cracks.clear();
+        self.present.clear();
+        self.agenda.clear();
+        self.starts.clear();
+        self.due.clear(self.slots());
+        self.cracked.clear(blades as usize);
+    }
+
+    fn slots(&self) -> usize {
+        2 * self.outages + 1
+    }
+
+    /// Puts a crack into the row.
+    #[inline(always)]
+    fn enter(&mut self, index: u32, crack: &Crack, slot: u32) {
+        let number = self.cracks.len();
+        self.cracks.push(index);
+        if number.is_multiple_of(64) {
+            self.present.push(Word::default());
+            self.agenda.resize(self.present.len() * self.slots(), 0);
+            self.starts.resize(self.present.len() * (self.outages + 1), 0);
+        }
+        let (word, bit) = (number / 64, 1 << (number % 64));
+        self.present[word].alive |= bit;
+        self.starts[word * (self.outages + 1) + crack.first as usize] |= bit;
+        self.cracked.insert(crack.blade);
+        self.plan(number, slot);
+    }
+
+    /// Notes a crack's next event.
+    #[inline(always)]
+    fn plan(&mut self, number: usize, slot: u32) {
+        if slot != NEVER {
+            let slots = self.slots();
+            self.agenda[number / 64 * slots + slot as usize] |= 1 << (number % 64);
+            self.due.insert(slot);
+        }
+    }
+
+    /// Whether a crack's next event falls in a slot.
+    fn is_due(&self, number: usize, slot: u32) -> bool {
+        self.agenda[number / 64 * self.slots() + slot as usize] >> (number % 64) & 1 != 0
+    }
+
+    fn words(&self) -> usize {
+        self.present.len()
+    }
+
+    /// Of a word, the cracks in the row whose next event falls in a slot.
+    #[inline(always)]
+    fn due_in(&self, word: usize, slot: u32) -> u64 {
+        self.agenda[word * self.slots() + slot as usize] & self.present[word].alive
+    }
+
+    /// Lets the cracks start that start before an outage.
+    fn start_until(&mut self, outage: usize) {
+        let starts = self.starts.chunks_exact(self.outages + 1);
+        for (word, starts) in self.present.iter_mut().zip(starts) {
+            let new = &starts[self.started_until.min(outage + 1)..=outage];
+            word.started |= new.iter().fold(0, |all, starts| all | starts);
+        }
+        self.started_until = outage + 1;
+    }
+
+    /// Takes a crack out of the row.
+    #[inline(always)]
+    fn remove(&mut self, number: usize) {
+        self.present[number / 64].alive &= !(1 << (number % 64));
+    }
+
+    /// Cracks in the row, as (number, index).
+    fn alive(&self) -> impl Iterator<Item = (usize, usize)> {
+        let numbers = self.present.iter().enumerate().flat_map(|(word, about)| numbers(word, about.alive));
+        numbers.map(|number| (number, self.cracks[number] as usize))
+    }
+}
+
+/// Numbers of the bits of a word.
+#[inline(always)]
+fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
+    set_bits(bits).map(move |bit| word * 64 + bit)
+}
+
 impl Lives<'_> {
     /// Follows the whole row in order of time.
     pub(super) fn follow_row(&mut self, strategy: &StrategyPlan, record: &mut Record) {
         let outages = self.row.outages.len();
         self.watched.clear();
-        self.due.clear(2 * outages + 1);
-        self.live.clear();
-        self.slots.clear();
-        self.enter(strategy, self.people.first_cracks(self.life), 0);
+        self.in_row.clear(outages, self.row.blades);
+        for index in self.people.first_cracks(self.life) {
+            let slot = self.first_events[strategy.schedule].slots[index as usize];
+            self.in_row.enter(index, &self.people.cracks[index as usize], slot);
+        }
         for call in &self.false_calls {
-            self.due.insert(2 * call.outage + 1);
+            self.in_row.due.insert(2 * call.outage + 1);
         }
         if let Some((outage, _)) = strategy.row_end {
-            self.due.insert(2 * outage + 1);
+            self.in_row.due.insert(2 * outage + 1);
         }
         let mut until = outages;
-        while let Some(slot) = self.due.pop() {
+        while let Some(slot) = self.in_row.due.pop() {
             let outage = slot / 2;
             let end = strategy.row_end.filter(|end| end.0 == outage && slot % 2 == 1).map(|end| end.1);
             if slot.is_multiple_of(2) {
@@ -36,8 +155,8 @@ impl Lives<'_> {
                 self.inspect(strategy, outage, end.is_some(), record);
             }
         }
-        for &crack in &self.live {
-            record.present(&self.people.cracks[crack as usize], until);
+        for (_, index) in self.in_row.alive() {
+            record.present(&self.people.cracks[index], until);
         }
     }
 
@@ -46,10 +165,11 @@ impl Lives<'_> {
         let outage = slot as usize / 2;
         loop {
             let cracks = &self.people.cracks;
-            let lost = self.live.iter().zip(&self.slots).filter(|(_, next)| **next == slot);
-            let earliest =
-                lost.map(|(&crack, _)| &cracks[crack as usize]).min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
-            let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
+            let lost = (0..self.in_row.words()).flat_map(|word| numbers(word, self.in_row.due_in(word, slot)));
+            let lost = lost.map(|number| &cracks[self.in_row.cracks[number] as usize]);
+            let Some(&Crack { blade, lost_year, .. }) = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year)) else {
+                return;
+            };
             let generation = self.next_generation(blade);
             self.tally_loss(lost_year, blade, generation, record);
             match strategy.after_loss {
@@ -58,7 +178,7 @@ impl Lives<'_> {
                     self.remove_blade(blade, outage, record);
                     let from = self.people.cracks.len();
                     self.people.renew_at(self.life, blade, generation, lost_year);
-                    self.enter_from(strategy, from, outage);
+                    self.enter(strategy, from, outage);
                 }
                 AfterLoss::ReplaceRow => {
                     record.add(Quantity::RowsReplaced, 1.0);
@@ -76,6 +196,7 @@ impl Lives<'_> {
         let at = outage as usize;
         let slot = 2 * outage + 1;
         self.called.clear();
+        self.in_row.start_until(at);
         let escalated = self.scheduled_calls(strategy, slot, record);
         self.watched_calls(strategy, outage, record);
         if escalated != 0 {
@@ -116,7 +237,7 @@ impl Lives<'_> {
                 let next = outage + 1;
                 if strategy.runs_at(next) {
                     self.watched.push(Watched { outage: next, blade, technique });
-                    self.due.insert(2 * next + 1);
+                    self.in_row.due.insert(2 * next + 1);
                 }
             } else {
                 record.replace_one(at, cracks == 0);
@@ -124,20 +245,16 @@ impl Lives<'_> {
                 let generation = self.next_generation(blade);
                 let from = self.people.cracks.len();
                 self.people.renew_at_outage(self.life, blade, generation, at);
-                self.enter_from(strategy, from, at + 1);
+                self.enter(strategy, from, at + 1);
             }
         }
         self.watched.retain(|watched| watched.outage > outage);
         if stays {
             // Cracks that were called and stay have their next event later.
-            for index in 0..self.live.len() {
-                if self.slots[index] == slot {
-                    let crack = &self.people.cracks[self.live[index] as usize];
-                    let next = next_slot(&self.people, self.life, strategy, crack, at + 1);
-                    self.slots[index] = next;
-                    if next != NEVER {
-                        self.due.insert(next);
-                    }
+            for word in 0..self.in_row.words() {
+                for number in numbers(word, self.in_row.due_in(word, slot)) {
+                    let crack = &self.people.cracks[self.in_row.cracks[number] as usize];
+                    self.in_row.plan(number, next_slot(&self.people, strategy, crack, at + 1));
                 }
             }
         }
@@ -148,24 +265,24 @@ impl Lives<'_> {
         let outage = slot / 2;
         let at = outage as usize;
         let mut escalated = 0_u64;
-        for index in 0..self.live.len() {
-            if self.slots[index] != slot {
-                continue;
-            }
-            let crack = self.live[index] as usize;
-            let blade = self.people.cracks[crack].blade;
-            let mut fresh = 1;
-            for line in &strategy.lines {
-                // With one line the slot itself says who called.
-                let calls = strategy.lines.len() == 1
-                    || looks_at(line, outage)
-                        && covers_crack(&self.people, self.life, line, &self.people.cracks[crack], at)
-                        && self.people.calls(&self.people.cracks[crack], line.technique, at);
-                if calls {
-                    escalated |= 1 << line.look;
-                    let length_mm = self.measured_mm(strategy, crack, line.technique, at);
-                    self.call(blade, fresh, length_mm, line.technique, line.stands);
-                    fresh = 0;
+        for word in 0..self.in_row.words() {
+            for number in numbers(word, self.in_row.due_in(word, slot)) {
+                let index = self.in_row.cracks[number] as usize;
+                let blade = self.people.cracks[index].blade;
+                let mut fresh = 1;
+                for line in &strategy.lines {
+                    let crack = &self.people.cracks[index];
+                    // With one line the slot itself says who called.
+                    let calls = strategy.lines.len() == 1
+                        || looks_at(line, outage)
+                            && covers_crack(&self.people, line, crack, at)
+                            && self.people.calls(crack, line.technique, at);
+                    if calls {
+                        escalated |= 1 << line.look;
+                        let length_mm = self.measured_mm(strategy, index, line.technique, at);
+                        self.call(blade, fresh, length_mm, line.technique, line.stands);
+                        fresh = 0;
+                    }
                 }
             }
         }
@@ -195,40 +312,42 @@ impl Lives<'_> {
             let technique = technique as usize;
             let about = &self.row.techniques[technique];
             record.look(at, about.cost(1.0), 0.0, about.access);
-            for index in 0..self.live.len() {
-                let crack = self.live[index] as usize;
-                let about = &self.people.cracks[crack];
-                if about.blade == blade && about.is_present(at) && self.people.calls(about, technique, at) {
-                    let length_mm = self.measured_mm(strategy, crack, technique, at);
-                    let counted = self.slots[index] == 2 * outage + 1;
-                    self.call(blade, u32::from(!counted), length_mm, technique, true);
-                }
-            }
+            self.look_again(strategy, technique, outage, Some(blade));
         }
     }
 
     /// A second look at the whole row, after an indication.
     fn second_look(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32) {
-        let at = outage as usize;
-        for index in 0..self.live.len() {
-            let crack = self.live[index] as usize;
-            let about = &self.people.cracks[crack];
-            if about.is_present(at) && self.people.calls(about, technique, at) {
-                let blade = about.blade;
-                let length_mm = self.measured_mm(strategy, crack, technique, at);
-                // A crack that a scheduled look called is counted already.
-                self.call(blade, u32::from(self.slots[index] != 2 * outage + 1), length_mm, technique, true);
-            }
-        }
+        self.look_again(strategy, technique, outage, None);
         let calls = self.people.false_calls(self.life, technique);
         for index in calls.partition_point(|call| call.0 < outage)..calls.len() {
             let (due, blade) = self.people.false_calls(self.life, technique)[index];
             if due != outage {
                 break;
             }
-            if self.is_crack_free(blade, at) {
-                let length_mm = self.false_length_mm(strategy, blade, technique, at);
+            if self.is_crack_free(blade, outage as usize) {
+                let length_mm = self.false_length_mm(strategy, blade, technique, outage as usize);
                 self.call(blade, 0, length_mm, technique, true);
+            }
+        }
+    }
+
+    /// A look that was not scheduled, at all cracks or at those of one blade.
+    fn look_again(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32, blade: Option<u32>) {
+        let at = outage as usize;
+        for word in 0..self.in_row.words() {
+            let Word { alive, started } = self.in_row.present[word];
+            for number in numbers(word, alive & started) {
+                let index = self.in_row.cracks[number] as usize;
+                let crack = &self.people.cracks[index];
+                let is_meant = blade.is_none_or(|blade| blade == crack.blade);
+                if is_meant && crack.is_present(at) && self.people.calls(crack, technique, at) {
+                    let blade = crack.blade;
+                    let length_mm = self.measured_mm(strategy, index, technique, at);
+                    // A crack that a scheduled look called is counted already.
+                    let fresh = u32::from(!self.in_row.is_due(number, 2 * outage + 1));
+                    self.call(blade, fresh, length_mm, technique, true);
+                }
             }
         }
     }
@@ -267,53 +386,49 @@ impl Lives<'_> {
 
     /// Whether no crack has started in a blade by an outage.
     fn is_crack_free(&self, blade: u32, outage: usize) -> bool {
-        !self.live.iter().any(|&crack| {
-            let crack = &self.people.cracks[crack as usize];
-            crack.blade == blade && crack.first as usize <= outage
-        })
+        !self.in_row.cracked.contains(blade)
+            || !self.in_row.alive().any(|(_, index)| {
+                let crack = &self.people.cracks[index];
+                crack.blade == blade && crack.first as usize <= outage
+            })
     }
 
     /// Takes a blade's cracks out of the row; they were there at the outages before `outage`.
     fn remove_blade(&mut self, blade: u32, outage: usize, record: &mut Record) {
-        let mut index = 0;
-        while index < self.live.len() {
-            let crack = &self.people.cracks[self.live[index] as usize];
-            if crack.blade == blade {
-                record.present(crack, outage);
-                self.live.swap_remove(index);
-                self.slots.swap_remove(index);
-            } else {
-                index += 1;
+        if !self.in_row.cracked.contains(blade) {
+            return;
+        }
+        for word in 0..self.in_row.words() {
+            for number in numbers(word, self.in_row.present[word].alive) {
+                let crack = &self.people.cracks[self.in_row.cracks[number] as usize];
+                if crack.blade == blade {
+                    record.present(crack, outage);
+                    self.in_row.remove(number);
+                }
             }
         }
     }
 
     fn renew_row(&mut self, strategy: &StrategyPlan, year: f64, outage: usize, record: &mut Record) {
-        for &crack in &self.live {
-            record.present(&self.people.cracks[crack as usize], outage);
+        for word in 0..self.in_row.words() {
+            for number in numbers(word, self.in_row.present[word].alive) {
+                record.present(&self.people.cracks[self.in_row.cracks[number] as usize], outage);
+                self.in_row.remove(number);
+            }
         }
-        self.live.clear();
-        self.slots.clear();
         self.begin_row_generation();
         let from = self.people.cracks.len();
         self.people.renew_row(self.life, self.row_generation << 16, year);
-        self.enter_from(strategy, from, outage);
+        self.enter(strategy, from, outage);
     }
 
     /// Puts the cracks from one index on into the row, from an outage on.
-    fn enter_from(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
-        self.enter(strategy, from as u32..self.people.cracks.len() as u32, outage);
-    }
-
-    /// Puts cracks into the row, from an outage on.
-    fn enter(&mut self, strategy: &StrategyPlan, cracks: Range<u32>, outage: usize) {
+    fn enter(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
+        let cracks: Range<usize> = from..self.people.cracks.len();
         for index in cracks {
-            let slot = next_slot(&self.people, self.life, strategy, &self.people.cracks[index as usize], outage);
-            self.live.push(index);
-            self.slots.push(slot);
-            if slot != NEVER {
-                self.due.insert(slot);
-            }
+            let crack = &self.people.cracks[index];
+            let slot = next_slot(&self.people, strategy, crack, outage);
+            self.in_row.enter(index as u32, crack, slot);
         }
     }
 }

@@ -62,6 +62,8 @@ pub(crate) struct RowPlan {
     /// Whether the row's life begins before the study.
     pub has_past: bool,
     pub strategies: Vec<StrategyPlan>,
+    /// Number of different schedules among them.
+    pub schedules: usize,
     pub loss_cost: Distribution,
     pub forced_days: f64,
     pub forced_day_cost: f64,
@@ -131,6 +133,7 @@ impl RowPlan {
             has_past: row.in_service_year < study.start_year || !row.past_looks.is_empty(),
             past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
             strategies: Vec::new(),
+            schedules: 0,
             loss_cost: study.costs.loss_cost.clone(),
             forced_days: study.costs.loss_days,
             forced_day_cost: study.costs.outage_day_cost,
@@ -140,7 +143,13 @@ impl RowPlan {
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let strategies =
             study.strategies.iter().map(|strategy| StrategyPlan::new(study, &plan, row_index, strategy, prices));
-        let strategies: Vec<StrategyPlan> = strategies.collect();
+        let mut strategies: Vec<StrategyPlan> = strategies.collect();
+        for index in 0..strategies.len() {
+            let (before, rest) = strategies.split_at_mut(index);
+            let alike = before.iter().find(|other| other.lines == rest[0].lines);
+            rest[0].schedule = alike.map_or(plan.schedules, |other| other.schedule);
+            plan.schedules = plan.schedules.max(rest[0].schedule + 1);
+        }
         plan.used_techniques = (0..study.techniques.len())
             .filter(|technique| {
                 others.contains(technique)

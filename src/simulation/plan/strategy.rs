@@ -1,18 +1,18 @@
 //! A strategy on the row: its looks by technique, and what they are planned to cost.
 
+use super::super::bits::Bits;
 use super::super::record::Quantity;
 use super::RowPlan;
-use crate::math::LANES;
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy};
 
 /// Looks of one technique by schedule.
-#[derive(Debug)]
+#[derive(Debug, PartialEq)]
 pub(crate) struct Line {
     pub technique: usize,
-    /// 1 for each outage that is looked at, else 0; with as many to spare as are read at once.
-    pub looks_at: Vec<u8>,
+    /// Whether it looks, for each outage.
+    pub looks_at: Bits,
     pub blade_fraction: f64,
     /// Whether each class is looked at; empty when all are.
     pub classes: Vec<bool>,
@@ -34,6 +34,8 @@ pub(crate) struct EscalationPlan {
 #[derive(Debug)]
 pub(crate) struct StrategyPlan {
     pub lines: Vec<Line>,
+    /// Strategies with the same number have the same lines.
+    pub schedule: usize,
     /// Escalation of each look.
     pub escalations: Vec<Option<EscalationPlan>>,
     pub dispositions: Vec<Disposition>,
@@ -123,9 +125,7 @@ impl StrategyPlan {
                 }
                 lines.push(Line {
                     technique,
-                    looks_at: (0..count as usize + LANES)
-                        .map(|outage| u8::from(outages.contains(&(outage as u32))))
-                        .collect(),
+                    looks_at: (0..count).map(|outage| outages.contains(&outage)).collect(),
                     blade_fraction: fraction,
                     covers_all: classes.is_empty() && fraction >= 1.0,
                     classes: classes.clone(),
@@ -158,6 +158,7 @@ impl StrategyPlan {
             || strategy.after_loss == AfterLoss::ReplaceRow;
         StrategyPlan {
             lines,
+            schedule: 0,
             escalations: strategy
                 .looks
                 .iter()

@@ -14,6 +14,7 @@ mod sow;
 pub(super) use place::{Place, Track, Tracks};
 pub(super) use sow::{own_toughness, tabled_loss};
 
+use super::bits::Bits;
 use super::plan::RowPlan;
 use super::tally::Notes;
 use crate::math::{LANES, exp};
@@ -69,7 +70,7 @@ pub(crate) struct Crack {
     pub last: u32,
     /// Its place in the flat arrays, for outage `first`.
     place: u32,
-    life: u32,
+    pub life: u32,
     class: u32,
     /// Which of the origins of its hot spot it began at.
     pub origin: u32,
@@ -145,8 +146,8 @@ pub(crate) struct Population<'p> {
     pub length_mm: Vec<f64>,
     /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
     closed: Vec<f64>,
-    /// 1 where a technique calls a crack, else 0; for each technique in use.
-    calls: Vec<Vec<u8>>,
+    /// Where a technique calls a crack, for each technique in use.
+    calls: Vec<Bits>,
     /// Shift of ln q50 by inspection, for each technique, life and outage, with as many to spare as a vector
     /// register holds; zeros for one life where there is none.
     effects: Vec<Vec<f64>>,
@@ -164,6 +165,8 @@ pub(crate) struct Population<'p> {
     /// ln q50 with all shifts, and the draw of the call, for places in the flat arrays.
     hidden: Vec<f64>,
     draws: Vec<Draw>,
+    /// 1 where the technique at hand calls, else 0.
+    called: Vec<u8>,
 }
 
 /// A crack about to be worked out.
@@ -193,7 +196,7 @@ impl<'p> Population<'p> {
             ln_mean: Vec::new(),
             length_mm: Vec::new(),
             closed: Vec::new(),
-            calls: vec![Vec::new(); row.used_techniques.len()],
+            calls: row.used_techniques.iter().map(|_| Bits::default()).collect(),
             effects: vec![vec![0.0; row.outages.len() + LANES]; row.used_techniques.len()],
             sizes: Vec::new(),
             tracks: Tracks::default(),
@@ -205,6 +208,7 @@ impl<'p> Population<'p> {
             kept: Vec::new(),
             hidden: Vec::new(),
             draws: Vec::new(),
+            called: Vec::new(),
         }
     }
 

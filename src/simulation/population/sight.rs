@@ -1,5 +1,6 @@
 //! What each technique would see of each crack at each outage.
 
+use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
 use super::{Crack, Population, SPARE, draw, purpose};
@@ -22,9 +23,9 @@ impl Population<'_> {
         }
     }
 
-    /// Gives the cracks from one index on their places in the flat arrays: returns them, in whole blocks.
+    /// Gives the cracks from one index on their places in the flat arrays: returns these, in whole blocks.
     fn place(&mut self, from: usize) -> Range<usize> {
-        let begin = from.checked_sub(1).map_or(SPARE, |last| self.cracks[last].places().end);
+        let begin = from.checked_sub(1).map_or(SPARE, |last| self.cracks[last].places().end).next_multiple_of(LANES);
         let mut end = begin;
         for crack in &mut self.cracks[from..] {
             crack.place = end as u32;
@@ -36,7 +37,8 @@ impl Population<'_> {
             let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm, &mut self.hidden];
             numbers.into_iter().for_each(|numbers| numbers.resize(needed, 0.0));
             self.draws.resize(needed, Draw::default());
-            self.calls.iter_mut().for_each(|calls| calls.resize(needed, 0));
+            self.calls.iter_mut().for_each(|calls| calls.make_room(needed));
+            self.called.resize(needed, 0);
             if row.uses_mean_size {
                 self.ln_mean.resize(needed, 0.0);
             }
@@ -140,7 +142,7 @@ impl Population<'_> {
             SizeMeasure::GeometricMean => &self.ln_mean,
         };
         let [sizes, hidden, depths] = [sizes, &self.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
-        let (draws, calls) = (&self.draws[all.clone()], &mut self.calls[used][all.clone()]);
+        let (draws, calls) = (&self.draws[all.clone()], &mut self.called[all.clone()]);
         if about.curve.shape == CurveShape::Logistic && about.gate.is_none() {
             call_each(&about.curve, about.per_spread, sizes, hidden, draws, calls);
         } else {
@@ -150,32 +152,22 @@ impl Population<'_> {
                 *call = u8::from(draw.uniform() < pod);
             }
         }
+        pack_each(calls, self.calls[used].bytes_from(all.start));
     }
 
     /// Whether a technique calls a crack at an outage that it lives to see.
     #[inline(always)]
     pub fn calls(&self, crack: &Crack, technique: usize, outage: usize) -> bool {
-        self.calls[self.row.techniques[technique].used][crack.place(outage)] != 0
+        self.calls[self.row.techniques[technique].used].is_set(crack.place(outage))
     }
 
-    /// The first of some outages in a stretch at which a technique calls a crack, which lives to see all of them.
+    /// The outages from one on, of those that a crack lives to see, at which a technique looks and calls it: as bits, the
+    /// lowest for that outage, of [`Bits::READ`] outages.
     #[inline(always)]
-    pub fn first_call(&self, crack: &Crack, technique: usize, looks_at: &[u8], outages: Range<usize>) -> Option<u32> {
-        let calls = &self.calls[self.row.techniques[technique].used][crack.place(outages.start)..];
-        let Range { start: mut outage, end } = outages;
-        for calls in calls.as_chunks::<LANES>().0 {
-            if outage >= end {
-                break;
-            }
-            let looks_at = looks_at[outage..].first_chunk::<LANES>()?;
-            let called = u64::from_le_bytes(*calls) & u64::from_le_bytes(*looks_at);
-            if called != 0 {
-                let first = outage + called.trailing_zeros() as usize / 8;
-                return (first < end).then_some(first as u32);
-            }
-            outage += LANES;
-        }
-        None
+    pub fn calls_from(&self, crack: &Crack, technique: usize, looks_at: &Bits, outage: usize) -> u64 {
+        let calls = &self.calls[self.row.techniques[technique].used];
+        let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
+        calls.read(crack.place(outage)) & looks_at.read(outage) & ((1 << lives_to_see) - 1)
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
@@ -196,17 +188,23 @@ impl Population<'_> {
     pub(super) fn draw_effects(&mut self, technique: usize) {
         let row = self.row;
         let about = &row.techniques[technique];
-        if about.inspection_sigma <= 0.0 {
+        if about.inspection_sigma <= 0.0 || row.outages.is_empty() {
             return;
         }
-        let effects = &mut self.effects[about.used];
-        effects.clear();
+        let outages = row.outages.len();
+        self.kept.clear();
         for life in &self.lives {
             let first = life.key.child(purpose::INSPECTION).child(about.name).draw(0);
-            effects.extend((0..row.outages.len() + LANES).map(|outage| first.ahead(outage as u64).uniform()));
+            self.kept.extend((0..outages).map(|outage| first.ahead(outage as u64).uniform()));
         }
-        normal_each(effects);
-        effects.iter_mut().for_each(|effect| *effect *= about.inspection_sigma);
+        normal_each(&mut self.kept);
+        let effects = &mut self.effects[about.used];
+        effects.resize(self.lives.len() * (outages + LANES), 0.0);
+        for (effects, normals) in effects.chunks_mut(outages + LANES).zip(self.kept.chunks(outages)) {
+            for (effect, normal) in effects.iter_mut().zip(normals) {
+                *effect = about.inspection_sigma * normal;
+            }
+        }
     }
 
     /// False calls of a technique as if it were used at every outage, by skipping.
@@ -255,6 +253,17 @@ fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], d
     for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
         let pod = curve.floor + (curve.ceiling - curve.floor) * CurveShape::Logistic.at((size - hidden) * per_spread);
         *call = u8::from(draw.uniform() < pod);
+    }
+}
+}
+
+vectorised! {
+/// Eight numbers, each 0 or 1, to a byte, the first lowest.
+fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
+    /// Moves the lowest bit of byte n to bit 56 + n, without any carry.
+    const GATHER: u64 = 0x0102_0408_1020_4080;
+    for (byte, numbers) in bytes.iter_mut().zip(numbers.as_chunks::<8>().0) {
+        *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
     }
 }
 }

@@ -1,0 +1,139 @@
+//! Yes and no, many at a time.
+
+/// A line of bits, of which many can be read at once from any place on.
+#[derive(Debug, Default, PartialEq)]
+pub(crate) struct Bits {
+    bytes: Vec<u8>,
+}
+
+impl Bits {
+    /// Bits that are read at once.
+    pub const READ: usize = 56;
+
+    /// As many as asked for, and room to read behind them; those that are there already stay.
+    pub fn make_room(&mut self, bits: usize) {
+        let bytes = bits.div_ceil(8) + size_of::<u64>();
+        if self.bytes.len() < bytes {
+            self.bytes.resize(bytes, 0);
+        }
+    }
+
+    /// The bits from one on; those beyond [`Bits::READ`] mean nothing.
+    #[inline(always)]
+    pub fn read(&self, from: usize) -> u64 {
+        let word = self.bytes.get(from / 8..).and_then(|bytes| bytes.first_chunk());
+        word.map_or(0, |bytes| u64::from_le_bytes(*bytes)) >> (from % 8)
+    }
+
+    /// Whether one is set.
+    #[inline(always)]
+    pub fn is_set(&self, bit: usize) -> bool {
+        self.bytes[bit / 8] >> (bit % 8) & 1 != 0
+    }
+
+    /// The bytes from a bit on that begins one.
+    pub fn bytes_from(&mut self, bit: usize) -> &mut [u8] {
+        &mut self.bytes[bit / 8..]
+    }
+}
+
+impl FromIterator<bool> for Bits {
+    fn from_iter<I: IntoIterator<Item = bool>>(bits: I) -> Self {
+        let mut line = Bits::default();
+        for (place, bit) in bits.into_iter().enumerate() {
+            line.make_room(place + 1);
+            line.bytes[place / 8] |= u8::from(bit) << (place % 8);
+        }
+        line
+    }
+}
+
+/// The numbers of the bits that are set in a word.
+#[inline(always)]
+pub(crate) fn set_bits(mut word: u64) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        (word != 0).then(|| {
+            let bit = word.trailing_zeros() as usize;
+            word &= word - 1;
+            bit
+        })
+    })
+}
+
+/// A set of small numbers, the least of which is taken first.
+#[derive(Debug, Default)]
+pub(crate) struct Numbers {
+    words: Vec<u64>,
+}
+
+impl Numbers {
+    /// Empties it, for numbers below `count`.
+    #[inline(always)]
+    pub fn clear(&mut self, count: usize) {
+        self.words.clear();
+        self.words.resize(count.div_ceil(64), 0);
+    }
+
+    #[inline(always)]
+    pub fn insert(&mut self, number: u32) {
+        self.words[number as usize / 64] |= 1 << (number % 64);
+    }
+
+    #[inline(always)]
+    pub fn contains(&self, number: u32) -> bool {
+        self.words[number as usize / 64] >> (number % 64) & 1 != 0
+    }
+
+    /// Takes a number out; whether it was there.
+    #[inline(always)]
+    pub fn remove(&mut self, number: u32) -> bool {
+        let was_there = self.contains(number);
+        self.words[number as usize / 64] &= !(1 << (number % 64));
+        was_there
+    }
+
+    /// Takes the least out.
+    #[inline(always)]
+    pub fn pop(&mut self) -> Option<u32> {
+        for (index, word) in self.words.iter_mut().enumerate() {
+            if *word != 0 {
+                let bit = word.trailing_zeros();
+                *word &= *word - 1;
+                return Some(index as u32 * 64 + bit);
+            }
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bits_are_read_from_any_place() {
+        let is_set = |place: usize| place % 3 == 0 || place % 7 == 2;
+        let bits: Bits = (0..200).map(is_set).collect();
+        for from in 0..200 {
+            let word = bits.read(from);
+            for ahead in 0..Bits::READ {
+                let place = from + ahead;
+                assert_eq!(word >> ahead & 1 != 0, place < 200 && is_set(place), "{from} + {ahead}");
+            }
+            assert_eq!(bits.is_set(from), is_set(from));
+        }
+        let read: Vec<usize> = set_bits(bits.read(0)).take_while(|place| *place < 10).collect();
+        assert_eq!(read, [0, 2, 3, 6, 9]);
+    }
+
+    #[test]
+    fn numbers_come_out_in_order_and_once() {
+        let mut numbers = Numbers::default();
+        numbers.clear(200);
+        for number in [130, 7, 64, 7, 199] {
+            numbers.insert(number);
+        }
+        assert!(numbers.contains(64) && numbers.remove(64) && !numbers.remove(64) && !numbers.contains(64));
+        assert_eq!(std::iter::from_fn(|| numbers.pop()).collect::<Vec<_>>(), [7, 130, 199]);
+    }
+}
