@@ -88,6 +88,9 @@ struct FalseCall {
 #[derive(Debug, Clone, Copy)]
 struct Called {
     blade: u32,
+    /// One of the cracks that were called, by its number in the row; none where there is none.
+    crack: Option<u32>,
+    /// How many of its cracks were called.
     cracks: u32,
     longest_mm: f64,
     technique: u32,

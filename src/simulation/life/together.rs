@@ -107,10 +107,13 @@ impl RowCracks {
         self.started_until = outage + 1;
     }
 
-    /// Takes a crack out of the row.
+    /// Takes a crack out of the row; whether it was there.
     #[inline(always)]
-    fn remove(&mut self, number: usize) {
-        self.present[number / 64].alive &= !(1 << (number % 64));
+    fn remove(&mut self, number: usize) -> bool {
+        let alive = &mut self.present[number / 64].alive;
+        let was_there = *alive >> (number % 64) & 1 != 0;
+        *alive &= !(1 << (number % 64));
+        was_there
     }
 
     /// Cracks in the row, as (number, index).
@@ -166,16 +169,15 @@ impl Lives<'_> {
         loop {
             let cracks = &self.people.cracks;
             let lost = (0..self.in_row.words()).flat_map(|word| numbers(word, self.in_row.due_in(word, slot)));
-            let lost = lost.map(|number| &cracks[self.in_row.cracks[number] as usize]);
-            let Some(&Crack { blade, lost_year, .. }) = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year)) else {
-                return;
-            };
+            let lost = lost.map(|number| (number, &cracks[self.in_row.cracks[number] as usize]));
+            let earliest = lost.min_by(|a, b| a.1.lost_year.total_cmp(&b.1.lost_year));
+            let Some((number, &Crack { blade, lost_year, .. })) = earliest else { return };
             let generation = self.next_generation(blade);
             self.tally_loss(lost_year, blade, generation, record);
             match strategy.after_loss {
                 AfterLoss::ReplaceBlade => {
                     self.watched.retain(|watched| watched.blade != blade);
-                    self.remove_blade(blade, outage, record);
+                    self.remove_blade(blade, Some(number), outage, record);
                     let from = self.people.cracks.len();
                     self.people.renew_at(self.life, blade, generation, lost_year);
                     self.enter(strategy, from, outage);
@@ -213,6 +215,9 @@ impl Lives<'_> {
                 }
             }
         }
+        if self.called.is_empty() && !row_ends {
+            return;
+        }
         let mut replace_row = row_ends;
         let mut counted = 0;
         for called in self.called.iter().filter(|called| called.stands) {
@@ -229,7 +234,7 @@ impl Lives<'_> {
         }
         let mut stays = false;
         for index in 0..self.called.len() {
-            let Called { blade, cracks, longest_mm, technique, stands } = self.called[index];
+            let Called { blade, crack, cracks, longest_mm, technique, stands } = self.called[index];
             if !stands {
                 stays = true;
             } else if action_for(strategy, longest_mm) == Action::Watch {
@@ -241,7 +246,7 @@ impl Lives<'_> {
                 }
             } else {
                 record.replace_one(at, cracks == 0);
-                self.remove_blade(blade, at, record);
+                self.remove_blade(blade, crack.map(|number| number as usize), at, record);
                 let generation = self.next_generation(blade);
                 let from = self.people.cracks.len();
                 self.people.renew_at_outage(self.life, blade, generation, at);
@@ -280,7 +285,7 @@ impl Lives<'_> {
                     if calls {
                         escalated |= 1 << line.look;
                         let length_mm = self.measured_mm(strategy, index, line.technique, at);
-                        self.call(blade, fresh, length_mm, line.technique, line.stands);
+                        self.call(blade, Some(number as u32), fresh, length_mm, line.technique, line.stands);
                         fresh = 0;
                     }
                 }
@@ -292,7 +297,7 @@ impl Lives<'_> {
                 let line = &strategy.lines[line as usize];
                 escalated |= 1 << line.look;
                 let length_mm = self.false_length_mm(strategy, blade, line.technique, at);
-                self.call(blade, 0, length_mm, line.technique, line.stands);
+                self.call(blade, None, 0, length_mm, line.technique, line.stands);
             }
         }
         if escalated != 0 {
@@ -327,7 +332,7 @@ impl Lives<'_> {
             }
             if self.is_crack_free(blade, outage as usize) {
                 let length_mm = self.false_length_mm(strategy, blade, technique, outage as usize);
-                self.call(blade, 0, length_mm, technique, true);
+                self.call(blade, None, 0, length_mm, technique, true);
             }
         }
     }
@@ -346,7 +351,7 @@ impl Lives<'_> {
                     let length_mm = self.measured_mm(strategy, index, technique, at);
                     // A crack that a scheduled look called is counted already.
                     let fresh = u32::from(!self.in_row.is_due(number, 2 * outage + 1));
-                    self.call(blade, fresh, length_mm, technique, true);
+                    self.call(blade, Some(number as u32), fresh, length_mm, technique, true);
                 }
             }
         }
@@ -369,10 +374,19 @@ impl Lives<'_> {
     }
 
     /// Notes an indication on a blade.
-    fn call(&mut self, blade: u32, cracks: u32, length_mm: f64, technique: usize, stands: bool) {
+    fn call(
+        &mut self,
+        blade: u32,
+        crack: Option<u32>,
+        cracks: u32,
+        length_mm: f64,
+        technique: usize,
+        stands: bool,
+    ) {
         let technique = technique as u32;
         match self.called.iter_mut().find(|called| called.blade == blade) {
             Some(called) => {
+                called.crack = called.crack.or(crack);
                 called.cracks += cracks;
                 called.stands |= stands;
                 if length_mm > called.longest_mm {
@@ -380,7 +394,7 @@ impl Lives<'_> {
                     called.technique = technique;
                 }
             }
-            None => self.called.push(Called { blade, cracks, longest_mm: length_mm, technique, stands }),
+            None => self.called.push(Called { blade, crack, cracks, longest_mm: length_mm, technique, stands }),
         }
     }
 
@@ -393,19 +407,35 @@ impl Lives<'_> {
             })
     }
 
-    /// Takes a blade's cracks out of the row; they were there at the outages before `outage`.
-    fn remove_blade(&mut self, blade: u32, outage: usize, record: &mut Record) {
-        if !self.in_row.cracked.contains(blade) {
-            return;
-        }
-        for word in 0..self.in_row.words() {
-            for number in numbers(word, self.in_row.present[word].alive) {
-                let crack = &self.people.cracks[self.in_row.cracks[number] as usize];
-                if crack.blade == blade {
-                    record.present(crack, outage);
-                    self.in_row.remove(number);
-                }
+    /// Takes a blade's cracks out of the row; they were there at the outages before `outage`. One of them is given
+    /// by number, where it is known.
+    #[inline(always)]
+    fn remove_blade(&mut self, blade: u32, known: Option<usize>, outage: usize, record: &mut Record) {
+        let known = known.or_else(|| {
+            if !self.in_row.cracked.contains(blade) {
+                return None;
             }
+            let mut alive = self.in_row.alive();
+            alive.find(|(_, index)| self.people.cracks[*index].blade == blade).map(|(number, _)| number)
+        });
+        let Some(known) = known else { return };
+        // Cracks of one blade came together.
+        let numbers = &self.in_row.cracks;
+        let is_here = |number: usize| self.people.cracks[numbers[number] as usize].blade == blade;
+        let mut first = known;
+        while first > 0 && is_here(first - 1) {
+            first -= 1;
+        }
+        let mut number = first;
+        while number < self.in_row.cracks.len() {
+            let crack = &self.people.cracks[self.in_row.cracks[number] as usize];
+            if crack.blade != blade {
+                break;
+            }
+            if self.in_row.remove(number) {
+                record.present(crack, outage);
+            }
+            number += 1;
         }
     }
 
