@@ -130,6 +130,31 @@ struct Life {
     false_calls: Vec<Vec<(u32, u32)>>,
 }
 
+/// What a technique sees; flat arrays as those of the population.
+#[derive(Debug)]
+struct Sight {
+    /// Where it calls.
+    calls: Bits,
+    /// ln q50 with all shifts.
+    hidden: Vec<f64>,
+    /// Draws of the calls.
+    draws: Vec<Draw>,
+    /// Shift of ln q50 by inspection, for each life and outage, with as many to spare as a vector register holds;
+    /// zeros for one life where there is none.
+    effects: Vec<f64>,
+    /// From one life's effects to the next one's.
+    stride: usize,
+}
+
+impl Sight {
+    fn new(row: &RowPlan, technique: usize) -> Self {
+        let width = row.outages.len() + LANES;
+        let stride = if row.techniques[technique].inspection_sigma > 0.0 { width } else { 0 };
+        let (calls, hidden, draws) = (Bits::default(), Vec::new(), Vec::new());
+        Sight { calls, hidden, draws, effects: vec![0.0; width], stride }
+    }
+}
+
 /// Cracks of some lives of a row, and what all strategies share.
 #[derive(Debug)]
 pub(crate) struct Population<'p> {
@@ -146,11 +171,8 @@ pub(crate) struct Population<'p> {
     pub length_mm: Vec<f64>,
     /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
     closed: Vec<f64>,
-    /// Where a technique calls a crack, for each technique in use.
-    calls: Vec<Bits>,
-    /// Shift of ln q50 by inspection, for each technique, life and outage, with as many to spare as a vector
-    /// register holds; zeros for one life where there is none.
-    effects: Vec<Vec<f64>>,
+    /// What each technique in use sees.
+    sights: Vec<Sight>,
     /// Sizes of cracks that are followed one by one, at past looks and at outages.
     sizes: Vec<followed::Size>,
     tracks: Tracks,
@@ -162,9 +184,6 @@ pub(crate) struct Population<'p> {
     growth_draws: Vec<f64>,
     /// Standard normal numbers that new cracks keep, one for each of the row's sources.
     kept: Vec<f64>,
-    /// ln q50 with all shifts, and the draw of the call, for places in the flat arrays.
-    hidden: Vec<f64>,
-    draws: Vec<Draw>,
     /// 1 where the technique at hand calls, else 0.
     called: Vec<u8>,
 }
@@ -196,8 +215,7 @@ impl<'p> Population<'p> {
             ln_mean: Vec::new(),
             length_mm: Vec::new(),
             closed: Vec::new(),
-            calls: row.used_techniques.iter().map(|_| Bits::default()).collect(),
-            effects: vec![vec![0.0; row.outages.len() + LANES]; row.used_techniques.len()],
+            sights: row.used_techniques.iter().map(|&technique| Sight::new(row, technique)).collect(),
             sizes: Vec::new(),
             tracks: Tracks::default(),
             notes: Notes::default(),
@@ -206,8 +224,6 @@ impl<'p> Population<'p> {
             depth_draws: Vec::new(),
             growth_draws: Vec::new(),
             kept: Vec::new(),
-            hidden: Vec::new(),
-            draws: Vec::new(),
             called: Vec::new(),
         }
     }

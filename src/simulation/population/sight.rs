@@ -3,7 +3,7 @@
 use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
-use super::{Crack, Population, SPARE, draw, purpose};
+use super::{Crack, Population, SPARE, Sight, draw, purpose};
 use crate::math::{LANES, exp, ln, normal_each, vectorised};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Stream};
@@ -16,10 +16,11 @@ impl Population<'_> {
             return;
         }
         let places = self.place(from);
-        self.size_up(from, places.clone());
         self.draw_kept(from);
+        self.set_up(from);
+        self.size_up(from, places.clone());
         for used in 0..self.row.used_techniques.len() {
-            self.look(from, used, places.clone());
+            self.look(used, places.clone());
         }
     }
 
@@ -34,10 +35,13 @@ impl Population<'_> {
         let row = self.row;
         let needed = end + SPARE;
         if self.ln_depth.len() < needed {
-            let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm, &mut self.hidden];
+            let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm];
             numbers.into_iter().for_each(|numbers| numbers.resize(needed, 0.0));
-            self.draws.resize(needed, Draw::default());
-            self.calls.iter_mut().for_each(|calls| calls.make_room(needed));
+            for sight in &mut self.sights {
+                sight.hidden.resize(needed, 0.0);
+                sight.draws.resize(needed, Draw::default());
+                sight.calls.make_room(needed);
+            }
             self.called.resize(needed, 0);
             if row.uses_mean_size {
                 self.ln_mean.resize(needed, 0.0);
@@ -49,21 +53,22 @@ impl Population<'_> {
         begin..begin + (end - begin).next_multiple_of(LANES)
     }
 
-    /// Depths and lengths. A crack is written in whole blocks: what goes beyond its end is overwritten by the next.
-    fn size_up(&mut self, from: usize, all: Range<usize>) {
+    /// Writes what the long loops start from: of sizes, y and ln(length / depth); of calls, what hides a crack and
+    /// the draws. A crack is written in whole blocks: what goes beyond its end is overwritten by the next.
+    fn set_up(&mut self, from: usize) {
         let row = self.row;
-        for crack in &self.cracks[from..] {
+        for (index, crack) in self.cracks[from..].iter().enumerate() {
             let places = crack.places();
+            let count = places.len().next_multiple_of(LANES);
+            let blocks = places.start..places.start + count;
             match &row.classes[crack.class as usize].ways {
                 Ways::Tabled(path) => {
-                    let block = if path.is_straight() { LANES } else { 1 };
-                    let count = places.len().next_multiple_of(block);
-                    let starts = &row.starts_at_outage[crack.first as usize..][..count];
-                    let (y, ln_ratio) =
-                        (&mut self.ln_depth[places.start..][..count], &mut self.ln_length[places.start..][..count]);
+                    let places = if path.is_straight() { blocks.clone() } else { places.clone() };
+                    let starts = &row.starts_at_outage[crack.first as usize..][..places.len()];
+                    let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places]);
                     path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
                     if row.minds_closed_mouths {
-                        self.closed[places].fill(0.0);
+                        self.closed[crack.places()].fill(0.0);
                     }
                 }
                 Ways::Followed(_) => {
@@ -77,7 +82,27 @@ impl Population<'_> {
                     }
                 }
             }
+            let kept = &self.kept[index * row.kept_sources.len()..];
+            for (sight, &technique) in self.sights.iter_mut().zip(&row.used_techniques) {
+                let about = &row.techniques[technique];
+                let hidden_here = about.ln_q50 + kept_shift(about, kept);
+                let first = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first));
+                let mut block_draws: [Draw; LANES] = std::array::from_fn(|lane| first.ahead(lane as u64));
+                let effects = &sight.effects[crack.life as usize * sight.stride + crack.first as usize..][..count];
+                let hidden = sight.hidden[blocks.clone()].as_chunks_mut::<LANES>().0;
+                let draws = sight.draws[blocks.clone()].as_chunks_mut::<LANES>().0;
+                for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
+                    *hidden = effects.map(|effect| hidden_here + effect);
+                    *draws = block_draws;
+                    block_draws = block_draws.map(|draw| draw.ahead(LANES as u64));
+                }
+            }
         }
+    }
+
+    /// Depths and lengths.
+    fn size_up(&mut self, from: usize, all: Range<usize>) {
+        let row = self.row;
         let powers = |crack: &Crack| row.classes[crack.class as usize].depth_power;
         if let Some(power) = row.depth_power {
             let (depths, lengths) = (&mut self.ln_depth[all.clone()], &mut self.ln_length[all.clone()]);
@@ -109,30 +134,12 @@ impl Population<'_> {
 
     /// What a technique calls. The answer depends on the crack, the technique and the outage alone, whatever the
     /// strategy.
-    fn look(&mut self, from: usize, used: usize, all: Range<usize>) {
+    fn look(&mut self, used: usize, all: Range<usize>) {
         let row = self.row;
-        let technique = row.used_techniques[used];
-        let about = &row.techniques[technique];
-        let stride = if about.inspection_sigma > 0.0 { row.outages.len() + LANES } else { 0 };
-        for (index, crack) in self.cracks[from..].iter().enumerate() {
-            let kept = &self.kept[index * row.kept_sources.len()..];
-            let hidden_here = about.ln_q50 + kept_shift(about, kept);
-            let first = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first));
-            let places = crack.places();
-            let count = places.len().next_multiple_of(LANES);
-            let effects = &self.effects[used][crack.life as usize * stride + crack.first as usize..][..count];
-            let hidden = self.hidden[places.start..][..count].as_chunks_mut::<LANES>().0;
-            let draws = self.draws[places.start..][..count].as_chunks_mut::<LANES>().0;
-            let effects = effects.as_chunks::<LANES>().0;
-            let mut block_draws: [Draw; LANES] = std::array::from_fn(|lane| first.ahead(lane as u64));
-            for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects) {
-                *hidden = effects.map(|effect| hidden_here + effect);
-                *draws = block_draws;
-                block_draws = block_draws.map(|draw| draw.ahead(LANES as u64));
-            }
-        }
+        let about = &row.techniques[row.used_techniques[used]];
+        let sight = &mut self.sights[used];
         if about.closed_mouth_shift != 0.0 {
-            for (hidden, closed) in self.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
+            for (hidden, closed) in sight.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
                 *hidden += about.closed_mouth_shift * closed;
             }
         }
@@ -141,8 +148,8 @@ impl Population<'_> {
             SizeMeasure::Depth => &self.ln_depth,
             SizeMeasure::GeometricMean => &self.ln_mean,
         };
-        let [sizes, hidden, depths] = [sizes, &self.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
-        let (draws, calls) = (&self.draws[all.clone()], &mut self.called[all.clone()]);
+        let [sizes, hidden, depths] = [sizes, &sight.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
+        let (draws, calls) = (&sight.draws[all.clone()], &mut self.called[all.clone()]);
         if about.curve.shape == CurveShape::Logistic && about.gate.is_none() {
             call_each(&about.curve, about.per_spread, sizes, hidden, draws, calls);
         } else {
@@ -152,20 +159,20 @@ impl Population<'_> {
                 *call = u8::from(draw.uniform() < pod);
             }
         }
-        pack_each(calls, self.calls[used].bytes_from(all.start));
+        pack_each(calls, sight.calls.bytes_from(all.start));
     }
 
     /// Whether a technique calls a crack at an outage that it lives to see.
     #[inline(always)]
     pub fn calls(&self, crack: &Crack, technique: usize, outage: usize) -> bool {
-        self.calls[self.row.techniques[technique].used].is_set(crack.place(outage))
+        self.sights[self.row.techniques[technique].used].calls.is_set(crack.place(outage))
     }
 
     /// The outages from one on, of those that a crack lives to see, at which a technique looks and calls it: as bits, the
     /// lowest for that outage, of [`Bits::READ`] outages.
     #[inline(always)]
     pub fn calls_from(&self, crack: &Crack, technique: usize, looks_at: &Bits, outage: usize) -> u64 {
-        let calls = &self.calls[self.row.techniques[technique].used];
+        let calls = &self.sights[self.row.techniques[technique].used].calls;
         let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
         calls.read(crack.place(outage)) & looks_at.read(outage) & ((1 << lives_to_see) - 1)
     }
@@ -198,9 +205,9 @@ impl Population<'_> {
             self.kept.extend((0..outages).map(|outage| first.ahead(outage as u64).uniform()));
         }
         normal_each(&mut self.kept);
-        let effects = &mut self.effects[about.used];
-        effects.resize(self.lives.len() * (outages + LANES), 0.0);
-        for (effects, normals) in effects.chunks_mut(outages + LANES).zip(self.kept.chunks(outages)) {
+        let Sight { effects, stride, .. } = &mut self.sights[about.used];
+        effects.resize(self.lives.len() * *stride, 0.0);
+        for (effects, normals) in effects.chunks_mut(*stride).zip(self.kept.chunks(outages)) {
             for (effect, normal) in effects.iter_mut().zip(normals) {
                 *effect = about.inspection_sigma * normal;
             }
@@ -251,8 +258,9 @@ vectorised! {
 /// 1 where a logistic curve lies above a draw, else 0.
 fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], draws: &[Draw], calls: &mut [u8]) {
     for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
-        let pod = curve.floor + (curve.ceiling - curve.floor) * CurveShape::Logistic.at((size - hidden) * per_spread);
-        *call = u8::from(draw.uniform() < pod);
+        // draw < floor + (ceiling - floor) / (1 + exp(-z)), without the division.
+        let odds_against = exp((hidden - size) * per_spread);
+        *call = u8::from((draw.uniform() - curve.floor) * (1.0 + odds_against) < curve.ceiling - curve.floor);
     }
 }
 }
