@@ -103,7 +103,13 @@ pub struct Stream {
 impl Stream {
     /// Starts at the first draw of a key.
     pub fn new(key: Key) -> Self {
-        Stream { next: key.draw(0), uniforms: [0.0; LANES], exponentials: [0.0; LANES], taken: LANES }
+        Stream::from(key.draw(0))
+    }
+
+    /// The draw that comes next.
+    pub fn next(&self) -> Draw {
+        // What is made and not taken yet.
+        self.next.ahead((self.taken as u64).wrapping_sub(LANES as u64))
     }
 
     /// The next uniform number on (0, 1).
@@ -129,6 +135,13 @@ impl Stream {
         let place = self.taken % LANES;
         self.taken += 1;
         place
+    }
+}
+
+impl From<Draw> for Stream {
+    /// Starts at a draw.
+    fn from(next: Draw) -> Self {
+        Stream { next, uniforms: [0.0; LANES], exponentials: [0.0; LANES], taken: LANES }
     }
 }
 

@@ -179,6 +179,7 @@ pub(crate) struct Population<'p> {
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
     bands: Vec<sow::Band>,
+    strips: Vec<sow::Strip>,
     seeds: Vec<Seed>,
     depth_draws: Vec<f64>,
     growth_draws: Vec<f64>,
@@ -220,6 +221,7 @@ impl<'p> Population<'p> {
             tracks: Tracks::default(),
             notes: Notes::default(),
             bands: Vec::new(),
+            strips: Vec::new(),
             seeds: Vec::new(),
             depth_draws: Vec::new(),
             growth_draws: Vec::new(),

@@ -2,9 +2,9 @@
 
 use super::super::plan::{Class, Cohort, Followed, RowPlan, Ways};
 use super::{Crack, Population, Seed, draw, purpose};
-use crate::math::{exp, exp_each, ln, normal_cdf, normal_each, normal_quantile};
+use crate::math::{LANES, exp, exp_each, ln, normal_cdf, normal_each, normal_quantile, vectorised};
 use crate::model::growth::{Course, CrackEnd, DiagramLimit, GrowthPath, Limit};
-use crate::random::{Key, Stream};
+use crate::random::{Draw, Key, Stream};
 
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
 const BANDS: [f64; 9] = [0.0, 0.7, 1.3, 1.8, 2.3, 2.8, 3.4, 4.2, f64::INFINITY];
@@ -19,6 +19,66 @@ pub(super) struct Band {
     cracks: f64,
 }
 
+/// The origins of a class on a blade of average stress, in a line with those of other classes.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Strip {
+    class: f64,
+    /// Cumulative hazard, until the end, of the classes before it.
+    begin: f64,
+    per_origin: f64,
+    origins: f64,
+}
+
+/// Blades that crack, in order, as long as each has but one crack.
+#[derive(Debug, Default)]
+struct Sought {
+    /// Blades that do not crack before it.
+    skipped: [f64; LANES],
+    /// Hazard of the classes and origins before its first crack, with that of the crack.
+    reach: [f64; LANES],
+    /// Class and origin of its first crack, and the cumulative hazard at which that begins.
+    class: [f64; LANES],
+    origin: [f64; LANES],
+    hazard: [f64; LANES],
+    /// 1 if it has more cracks than this, or may have, else 0.
+    has_more: [f64; LANES],
+}
+
+vectorised! {
+/// Seeks blades that crack, from a draw on.
+fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: &mut Sought) {
+    let [mut ways, mut more, mut reach] = [[0.0; LANES]; 3];
+    for lane in 0..LANES {
+        ways[lane] = -ln(first.ahead(2 * lane as u64).uniform());
+        more[lane] = first.ahead(2 * lane as u64 + 1).uniform();
+    }
+    for lane in 0..LANES {
+        sought.skipped[lane] = whole(ways[lane] / per_blade);
+        reach[lane] = ways[lane] - sought.skipped[lane] * per_blade;
+    }
+    let [mut class, mut begin, mut per_origin, mut last] = [[0.0; LANES]; 4];
+    for strip in strips {
+        for lane in 0..LANES {
+            let is_here = reach[lane] >= strip.begin;
+            class[lane] = if is_here { strip.class } else { class[lane] };
+            begin[lane] = if is_here { strip.begin } else { begin[lane] };
+            per_origin[lane] = if is_here { strip.per_origin } else { per_origin[lane] };
+            last[lane] = if is_here { strip.origins - 1.0 } else { last[lane] };
+        }
+    }
+    for lane in 0..LANES {
+        let origin = whole((reach[lane] - begin[lane]) / per_origin[lane]).min(last[lane]);
+        let rest = (reach[lane] - begin[lane] - origin * per_origin[lane]).max(0.0);
+        let passed = begin[lane] + (origin + 1.0) * per_origin[lane];
+        sought.hazard[lane] = rest / row_factor;
+        sought.origin[lane] = origin;
+        // The way to the next crack is -ln(u), and exp(-x) >= 1 - x.
+        sought.has_more[lane] = if more[lane] <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
+    }
+    (sought.class, sought.reach) = (class, reach);
+}
+}
+
 impl Population<'_> {
     /// New blades of equal age, all at once: only blades that crack are visited.
     ///
@@ -27,9 +87,8 @@ impl Population<'_> {
     pub(super) fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
         let row = self.row;
         let sigma = row.blade_stress_sigma;
-        let Cohort { installed, hazards, .. } = cohort;
         let row_factor = self.lives[life].row_factor;
-        let hazard_at = |stress: f64| row_factor * total_hazard(&row.classes, hazards, stress);
+        let hazard_at = |stress: f64| row_factor * total_hazard(&row.classes, &cohort.hazards, stress);
         let mut bands = std::mem::take(&mut self.bands);
         bands.clear();
         let per_blade = if sigma > 0.0 {
@@ -46,6 +105,20 @@ impl Population<'_> {
         } else {
             hazard_at(0.0)
         };
+        self.bands = bands;
+        if sigma > 0.0 {
+            self.sow_scattered(life, cohort, key, generation, per_blade);
+        } else {
+            self.sow_alike(life, cohort, key, generation, per_blade);
+        }
+    }
+
+    /// Blades of scattered stress: `per_blade` is the hazard of being a candidate.
+    fn sow_scattered(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, per_blade: f64) {
+        let row = self.row;
+        let sigma = row.blade_stress_sigma;
+        let row_factor = self.lives[life].row_factor;
+        let bands = std::mem::take(&mut self.bands);
         let mut stream = Stream::new(key);
         let mut position = 0.0;
         let count = cohort.blades.len() as f64;
@@ -58,32 +131,70 @@ impl Population<'_> {
                 break;
             }
             let rest = reach - skipped * per_blade;
-            let (stress, hazard, first) = if sigma > 0.0 {
-                // The remainder is one more uniform number: it picks the band and the draw within.
-                let mut rank = -(-rest).exp_m1();
-                let mut chosen = bands[bands.len() - 1];
-                for band in &bands {
-                    let share = band.probability * band.cracks;
-                    if rank < share {
-                        chosen = *band;
-                        break;
-                    }
-                    rank -= share;
+            // The remainder is one more uniform number: it picks the band and the draw within.
+            let mut rank = -(-rest).exp_m1();
+            let mut chosen = bands[bands.len() - 1];
+            for band in &bands {
+                let share = band.probability * band.cracks;
+                if rank < share {
+                    chosen = *band;
+                    break;
                 }
-                let within = (rank / chosen.probability).min(chosen.cracks);
-                let stress = sigma * normal_quantile(chosen.below + chosen.probability * stream.uniform());
-                (stress, hazard_at(stress), -(-within).ln_1p())
-            } else {
-                (0.0, per_blade, rest)
-            };
-            if first < hazard {
+                rank -= share;
+            }
+            let within = (rank / chosen.probability).min(chosen.cracks);
+            let stress = sigma * normal_quantile(chosen.below + chosen.probability * stream.uniform());
+            let first = -(-within).ln_1p();
+            if first < row_factor * total_hazard(&row.classes, &cohort.hazards, stress) {
                 let blade = cohort.blades[position as usize];
                 let blade_key = self.blade_key(life, blade, generation);
-                self.crack_blade(life, blade, blade_key, stress, installed, hazards, first, &mut stream);
+                self.crack_blade(life, blade, blade_key, stress, cohort, first, &mut stream);
             }
             position += 1.0;
         }
         self.bands = bands;
+    }
+
+    /// Blades of equal stress, each with the hazard `per_blade`: blades that crack are sought some at a time. Each
+    /// takes a draw for the way to it and its first crack, and one for whether it has more; if it has, those take
+    /// more draws, and the seeking begins anew behind them.
+    fn sow_alike(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, per_blade: f64) {
+        let row = self.row;
+        let row_factor = self.lives[life].row_factor;
+        let mut strips = std::mem::take(&mut self.strips);
+        strips.clear();
+        let mut begin = 0.0;
+        for (index, (class, hazard)) in row.classes.iter().zip(&cohort.hazards).enumerate() {
+            let per_origin = row_factor * hazard;
+            if per_origin > 0.0 {
+                strips.push(Strip { class: index as f64, begin, per_origin, origins: class.origins });
+            }
+            begin += class.origins * per_origin;
+        }
+        let (mut next, mut position, count) = (key.draw(0), 0.0, cohort.blades.len() as f64);
+        let mut sought = Sought::default();
+        'seek: loop {
+            seek(next, per_blade, row_factor, &strips, &mut sought);
+            for lane in 0..LANES {
+                position += sought.skipped[lane];
+                if position >= count {
+                    break 'seek;
+                }
+                let blade = cohort.blades[position as usize];
+                let key = self.blade_key(life, blade, generation);
+                position += 1.0;
+                if sought.has_more[lane] != 0.0 {
+                    let mut stream = Stream::from(next.ahead(2 * lane as u64 + 1));
+                    self.crack_blade(life, blade, key, 0.0, cohort, sought.reach[lane], &mut stream);
+                    next = stream.next();
+                    continue 'seek;
+                }
+                let (class, origin) = (sought.class[lane] as usize, sought.origin[lane] as u32);
+                self.plant(life, blade, key, 0.0, cohort, class, origin, sought.hazard[lane]);
+            }
+            next = next.ahead(2 * LANES as u64);
+        }
+        self.strips = strips;
     }
 
     /// A new blade at an outage.
@@ -131,13 +242,12 @@ impl Population<'_> {
     }
 
     fn renew(&mut self, life: usize, blade: u32, key: Key, u: f64, fresh: &Cohort) {
-        let Cohort { installed, hazards, .. } = fresh;
         let sigma = self.row.blade_stress_sigma;
         let mut stream = Stream::new(key.child(0));
         let stress = if sigma > 0.0 { sigma * normal_quantile(stream.uniform()) } else { 0.0 };
         let first = -ln(u);
-        if first < self.lives[life].row_factor * total_hazard(&self.row.classes, hazards, stress) {
-            self.crack_blade(life, blade, key, stress, installed, hazards, first, &mut stream);
+        if first < self.lives[life].row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress) {
+            self.crack_blade(life, blade, key, stress, fresh, first, &mut stream);
             self.start_cracks();
         }
     }
@@ -151,8 +261,7 @@ impl Population<'_> {
         blade: u32,
         key: Key,
         stress: f64,
-        installed: &[f64],
-        hazards: &[f64],
+        cohort: &Cohort,
         first: f64,
         stream: &mut Stream,
     ) {
@@ -162,17 +271,12 @@ impl Population<'_> {
         let mut begin = 0.0;
         for (index, class) in row.classes.iter().enumerate() {
             let factor = row_factor * stress_factor(class, stress);
-            let per_origin = factor * hazards[index];
+            let per_origin = factor * cohort.hazards[index];
             let end = begin + class.origins * per_origin;
             while reach < end {
                 let origin = whole((reach - begin) / per_origin).min(class.origins - 1.0);
                 let hazard = (reach - begin - origin * per_origin).max(0.0) / factor;
-                let crack_key = key.child(class.name.wrapping_add(origin as u64));
-                let born_year = class.clock.year_of(installed[index] + class.shape.reading_at(hazard));
-                if born_year < row.end_year {
-                    let (life, class, origin) = (life as u32, index as u32, origin as u32);
-                    self.seeds.push(Seed { key: crack_key, life, blade, class, origin, stress, born_year });
-                }
+                self.plant(life, blade, key, stress, cohort, index, origin as u32, hazard);
                 let passed = begin + (origin + 1.0) * per_origin;
                 let u = stream.uniform();
                 // As above, the common case needs no logarithm.
@@ -180,6 +284,28 @@ impl Population<'_> {
                 reach = if index + 1 == row.classes.len() && u <= 1.0 - rest { end } else { passed - ln(u) };
             }
             begin = end;
+        }
+    }
+
+    /// A crack begins at an origin when a cumulative hazard is reached.
+    #[allow(clippy::too_many_arguments)]
+    #[inline(always)]
+    fn plant(
+        &mut self,
+        life: usize,
+        blade: u32,
+        key: Key,
+        stress: f64,
+        cohort: &Cohort,
+        index: usize,
+        origin: u32,
+        hazard: f64,
+    ) {
+        let class = &self.row.classes[index];
+        let born_year = class.clock.year_of(cohort.installed[index] + class.shape.reading_at(hazard));
+        if born_year < self.row.end_year {
+            let key = key.child(class.name.wrapping_add(u64::from(origin)));
+            self.seeds.push(Seed { key, life: life as u32, blade, class: index as u32, origin, stress, born_year });
         }
     }
 
