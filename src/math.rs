@@ -236,7 +236,7 @@ pub fn exp_each(numbers: &mut [f64]) {
 vectorised! {
 /// [`normal_quantile`] of every number of a slice.
 pub fn normal_each(probabilities: &mut [f64]) {
-    const PART: usize = 64;
+    const PART: usize = 128;
     for part in probabilities.chunks_mut(PART) {
         // Numbers in the tails are put together, so that they fill registers of their own.
         let (mut tails, mut places, mut count) = ([0.25; PART], [0; PART], 0);
@@ -244,12 +244,17 @@ pub fn normal_each(probabilities: &mut [f64]) {
             (tails[count], places[count]) = (u, place as u8);
             count += usize::from((u - 0.5).abs() > CENTRE);
         }
-        for z in part.iter_mut() {
+        let (blocks, rest) = part.as_chunks_mut::<LANES>();
+        for block in blocks {
+            *block = block.map(|u| normal_quantile_centre(u - 0.5));
+        }
+        for z in rest {
             *z = normal_quantile_centre(*z - 0.5);
         }
         let mut quantiles = [0.0; PART];
-        for (z, u) in quantiles.iter_mut().zip(&tails).take(count.next_multiple_of(LANES)) {
-            *z = tail_quantile(*u, near_tail);
+        let blocks = quantiles.as_chunks_mut::<LANES>().0.iter_mut().zip(tails.as_chunks::<LANES>().0);
+        for (quantiles, tails) in blocks.take(count.div_ceil(LANES)) {
+            *quantiles = tails.map(|u| tail_quantile(u, near_tail));
         }
         for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
             part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
