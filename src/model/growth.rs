@@ -274,14 +274,25 @@ impl FixedFactor {
 
     #[inline]
     fn advance_to(&self, start: f64, end: CrackEnd) -> f64 {
+        self.advance_between(start, self.end_coordinate(end))
+    }
+
+    /// The coordinate at which a crack meets its end.
+    pub fn end_coordinate(&self, end: CrackEnd) -> f64 {
         let depth_mm = match end {
             CrackEnd::Depth(depth_mm) => depth_mm,
             CrackEnd::Intensity(toughness) => 1e3 * (toughness / self.intensity).powi(2),
             CrackEnd::SectionFraction(fraction) => (fraction * self.section_over_unit_crack).sqrt(),
         };
-        let fall = start - self.coordinate(depth_mm);
+        self.coordinate(depth_mm)
+    }
+
+    /// Advance from one coordinate to another; zero where the other is passed already.
+    #[inline(always)]
+    pub fn advance_between(&self, start: f64, end: f64) -> f64 {
         // For m < 2 the coordinate rises with depth and the rate is negative.
-        if fall * self.rate > 0.0 { fall / self.rate.signum() } else { 0.0 }
+        let advance = if self.rate < 0.0 { end - start } else { start - end };
+        advance.max(0.0)
     }
 
     #[inline(always)]

@@ -249,10 +249,8 @@ impl Record {
     #[inline(always)]
     pub fn present(&mut self, crack: &Crack, until: usize) {
         let until = (until as u32).min(crack.last);
-        if crack.first < until {
-            let place = crack.place(crack.first as usize) as u32;
-            self.stays.push(Stay { first: crack.first, count: until - crack.first, place });
-        }
+        let place = crack.place(crack.first as usize) as u32;
+        self.stays.push(Stay { first: crack.first, count: until.saturating_sub(crack.first), place });
     }
 
     /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.

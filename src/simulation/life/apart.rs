@@ -42,32 +42,32 @@ impl Lives<'_> {
     /// Follows the first blades that crack until an outage. Most have but one event, or none: what comes first is
     /// known, and only the blades to which something happens are gone through one by one.
     fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
-        let Range { start: mut next, end: until } = self.people.first_cracks(self.life);
-        let any_called = !self.false_calls.is_empty();
+        let Range { start, end: until } = self.people.first_cracks(self.life);
+        let own = start as usize..until as usize;
         self.eventful.clear();
-        while next < until {
-            let index = next as usize;
-            let crack = &self.people.cracks[index];
+        self.eventful.resize(own.len(), 0);
+        let mut eventful = 0;
+        let events = &self.first_events[strategy.schedule].blade_slots[own.clone()];
+        let cracks = self.people.cracks[own.clone()].iter().zip(events).zip(&self.is_further[own]);
+        let any_called = !self.false_calls.is_empty();
+        let mut any_left = false;
+        for (index, ((crack, &slot), &is_further)) in (start..).zip(cracks) {
             if any_called && self.called_blades.contains(crack.blade) {
-                let cracks = self.cracks_of_blade(next, until);
-                next = cracks.end;
-                self.follow_cracked(strategy, cracks, 0, end, record);
+                any_left = true;
                 continue;
             }
-            let slot = self.first_events[strategy.schedule].blade_slots[index] as usize;
-            record.present(crack, end.min(slot / 2));
-            if slot <= 2 * end && !self.is_further[index] {
-                self.eventful.push(next);
-            }
-            next += 1;
+            record.present(crack, end.min(slot as usize / 2));
+            // Without a branch: nobody foresees to which blades something happens.
+            self.eventful[eventful] = index;
+            eventful += usize::from(slot as usize <= 2 * end && !is_further);
         }
-        for index in 0..self.eventful.len() {
-            let cracks = self.cracks_of_blade(self.eventful[index], until);
+        for event in 0..eventful {
+            let cracks = self.cracks_of_blade(self.eventful[event], until);
             let events = &self.first_events[strategy.schedule];
             let slot = events.blade_slots[cracks.start as usize];
             let is_it = |index: &u32| events.slots[*index as usize] == slot;
             let blade = self.people.cracks[cracks.start as usize].blade;
-            let from = if slot.is_multiple_of(2) {
+            let (from, cracks) = if slot.is_multiple_of(2) {
                 let lost = cracks.filter(is_it).map(|index| self.people.cracks[index as usize].lost_year);
                 let lost_year = lost.fold(f64::INFINITY, f64::min);
                 self.lose_blade(blade, slot / 2, lost_year, record)
@@ -75,8 +75,18 @@ impl Lives<'_> {
                 let found = cracks.filter(is_it).count() as u32;
                 self.replace_blade(blade, slot / 2, found, record)
             };
-            if !from.1.is_empty() {
-                self.follow_blade(strategy, blade, from.1, false, from.0, end, record);
+            if !cracks.is_empty() {
+                self.follow_blade(strategy, blade, cracks, false, from, end, record);
+            }
+        }
+        if any_left {
+            let mut next = start;
+            while next < until {
+                let cracks = self.cracks_of_blade(next, until);
+                next = cracks.end;
+                if self.called_blades.contains(self.people.cracks[cracks.start as usize].blade) {
+                    self.follow_cracked(strategy, cracks, 0, end, record);
+                }
             }
         }
     }
@@ -85,8 +95,11 @@ impl Lives<'_> {
     #[inline(always)]
     fn cracks_of_blade(&self, from: u32, until: u32) -> Range<u32> {
         let cracks = &self.people.cracks[from as usize..until as usize];
-        let others = cracks.iter().skip(1).take_while(|crack| crack.blade == cracks[0].blade).count() as u32;
-        from..from + 1 + others
+        let mut count = 1;
+        while count < cracks.len() && cracks[count].blade == cracks[0].blade {
+            count += 1;
+        }
+        from..from + count as u32
     }
 
     /// Follows a blade that cracks.

@@ -26,8 +26,9 @@ pub(crate) struct Lives<'p> {
     people: Population<'p>,
     /// What comes first to the cracks of the first blades, for each schedule.
     first_events: Vec<FirstEvents>,
-    /// Whether each of them is in the same blade as the one before it.
+    /// Whether each of them is in the same blade as the one before it; and the indices of those that are.
     is_further: Vec<bool>,
+    further: Vec<u32>,
     /// Blades to which something happens, by their first crack; see [`Lives::follow_blades`].
     eventful: Vec<u32>,
     /// The life that is followed.
@@ -55,7 +56,7 @@ struct FirstEvents {
 }
 
 impl FirstEvents {
-    fn find(&mut self, people: &Population, strategy: &StrategyPlan, is_further: &[bool]) {
+    fn find(&mut self, people: &Population, strategy: &StrategyPlan, further: &[u32]) {
         self.slots.clear();
         self.slots.extend(people.cracks.iter().map(Crack::loss_slot));
         for line in &strategy.lines {
@@ -64,15 +65,14 @@ impl FirstEvents {
             }
         }
         self.blade_slots.clone_from(&self.slots);
-        for index in 1..self.slots.len() {
-            if is_further[index] {
-                let mut first = index - 1;
-                while is_further[first] {
-                    first -= 1;
-                }
-                let least = self.blade_slots[index].min(self.blade_slots[first]);
-                self.blade_slots[first..=index].fill(least);
-            }
+        // Cracks of a blade stand together: down the line, and back up.
+        for &index in further {
+            let (before, own) = (index as usize - 1, index as usize);
+            self.blade_slots[own] = self.blade_slots[own].min(self.blade_slots[before]);
+        }
+        for &index in further.iter().rev() {
+            let (before, own) = (index as usize - 1, index as usize);
+            self.blade_slots[before] = self.blade_slots[before].min(self.blade_slots[own]);
         }
     }
 }
@@ -113,6 +113,7 @@ impl<'p> Lives<'p> {
             people: Population::new(row),
             first_events: vec![FirstEvents::default(); row.schedules],
             is_further: Vec::new(),
+            further: Vec::new(),
             eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
@@ -135,9 +136,11 @@ impl<'p> Lives<'p> {
         self.is_further.clear();
         self.is_further.extend(cracks.first().map(|_| false));
         self.is_further.extend(cracks.windows(2).map(is_further));
+        self.further.clear();
+        self.further.extend((0..).zip(&self.is_further).filter(|(_, is_further)| **is_further).map(|(index, _)| index));
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
             if let Some(strategy) = self.row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
-                events.find(&self.people, strategy, &self.is_further);
+                events.find(&self.people, strategy, &self.further);
             }
         }
         Some(tries)

@@ -5,7 +5,7 @@ use crate::error::Result;
 use crate::model::Study;
 use crate::model::fleet::{HotSpot, Joining, Row};
 use crate::model::fracture::AssessmentDiagram;
-use crate::model::growth::{CrackShape, Following, GrowthPath, Limit, Site};
+use crate::model::growth::{CrackEnd, CrackShape, Following, GrowthPath, Limit, Site};
 use crate::model::initiation::InitiationShape;
 use crate::model::usage::{DutyPeriod, Readings};
 use crate::random::hash_name;
@@ -34,6 +34,8 @@ pub(crate) struct Class {
     pub depth_sigma: f64,
     pub initial_aspect: Distribution,
     pub limit: Limit,
+    /// Coordinate at which every crack meets its end, where all do so at one.
+    pub end_coordinate: Option<f64>,
     pub depth_power: f64,
 }
 
@@ -104,7 +106,17 @@ impl Class {
             let (rate, depth_power) = (path.rate(), path.depth_power());
             (Ways::Tabled(path), rate, depth_power, growth.exponent)
         };
+        let end = match spot.limit {
+            Limit::Depth { depth_mm } => Some(CrackEnd::Depth(depth_mm)),
+            Limit::SectionFraction { fraction } => Some(CrackEnd::SectionFraction(fraction)),
+            Limit::Toughness { .. } | Limit::Diagram(_) => None,
+        };
+        let end_coordinate = match (&ways, end) {
+            (Ways::Tabled(GrowthPath::FixedFactor(path)), Some(end)) => Some(path.end_coordinate(end)),
+            _ => None,
+        };
         Ok(Class {
+            end_coordinate,
             ln_depth_median,
             depth_sigma,
             name: hash_name(&spot.id),

@@ -12,9 +12,9 @@ pub(crate) use finder::OutageFinder;
 pub(crate) use strategy::{Line, Prices, StrategyPlan};
 pub(crate) use technique::TechniquePlan;
 
+use super::population::SPARE;
 use crate::distribution::Distribution;
 use crate::error::Result;
-use crate::math::LANES;
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
@@ -32,7 +32,7 @@ pub(crate) struct RowPlan {
     pub end_year: f64,
     /// Moments of the outages, as years.
     pub outages: Vec<f64>,
-    /// The unit's starts at each of them, with as many to spare as a vector register holds.
+    /// The unit's starts at each of them, and as many to spare as there are free places.
     pub starts_at_outage: Vec<f64>,
     pub starts: Readings,
     pub starts_at_end: f64,
@@ -108,7 +108,7 @@ impl RowPlan {
             end_year,
             starts_at_outage: outages
                 .iter()
-                .chain(std::iter::repeat_n(outages.last().unwrap_or(&study.start_year), LANES))
+                .chain(std::iter::repeat_n(outages.last().unwrap_or(&study.start_year), SPARE))
                 .map(|&year| starts.at(year))
                 .collect(),
             starts_at_end: starts.at(end_year),

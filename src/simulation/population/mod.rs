@@ -17,7 +17,7 @@ pub(super) use sow::{own_toughness, tabled_loss};
 use super::bits::Bits;
 use super::plan::RowPlan;
 use super::tally::Notes;
-use crate::math::{LANES, exp};
+use crate::math::exp;
 use crate::model::growth::Course;
 use crate::random::{Draw, Key};
 use std::ops::Range;
@@ -139,8 +139,8 @@ struct Sight {
     hidden: Vec<f64>,
     /// Draws of the calls.
     draws: Vec<Draw>,
-    /// Shift of ln q50 by inspection, for each life and outage, with as many to spare as a vector register holds;
-    /// zeros for one life where there is none.
+    /// Shift of ln q50 by inspection, for each life and outage, with as many to spare as there are free places; zeros
+    /// for one life where there is none.
     effects: Vec<f64>,
     /// From one life's effects to the next one's.
     stride: usize,
@@ -148,7 +148,7 @@ struct Sight {
 
 impl Sight {
     fn new(row: &RowPlan, technique: usize) -> Self {
-        let width = row.outages.len() + LANES;
+        let width = row.outages.len() + SPARE;
         let stride = if row.techniques[technique].inspection_sigma > 0.0 { width } else { 0 };
         let (calls, hidden, draws) = (Bits::default(), Vec::new(), Vec::new());
         Sight { calls, hidden, draws, effects: vec![0.0; width], stride }

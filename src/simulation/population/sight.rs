@@ -59,7 +59,8 @@ impl Population<'_> {
         let row = self.row;
         for (index, crack) in self.cracks[from..].iter().enumerate() {
             let places = crack.places();
-            let count = places.len().next_multiple_of(LANES);
+            // Two blocks at least: one or two would be a guess for the processor.
+            let count = places.len().next_multiple_of(LANES).max(2 * LANES);
             let blocks = places.start..places.start + count;
             match &row.classes[crack.class as usize].ways {
                 Ways::Tabled(path) => {
@@ -223,8 +224,8 @@ impl Population<'_> {
         if about.false_call_hazard <= 0.0 {
             return;
         }
-        let blades = u64::from(self.row.blades);
-        let looks = (blades * self.row.outages.len() as u64) as f64;
+        let blades = f64::from(self.row.blades);
+        let (per_blade, looks) = (1.0 / blades, blades * self.row.outages.len() as f64);
         let mut stream = Stream::new(life.key.child(purpose::FALSE_CALLS).child(about.name));
         let mut position = 0.0;
         loop {
@@ -232,8 +233,15 @@ impl Population<'_> {
             if position >= looks {
                 return;
             }
-            let place = position as u64;
-            calls.push(((place / blades) as u32, (place % blades) as u32));
+            let outage = (position * per_blade) as u32;
+            let blade = position - f64::from(outage) * blades;
+            // The quotient may be off by one where it is near a whole number.
+            let (outage, blade) = match blade {
+                blade if blade < 0.0 => (outage - 1, blade + blades),
+                blade if blade >= blades => (outage + 1, blade - blades),
+                blade => (outage, blade),
+            };
+            calls.push((outage, blade as u32));
             position += 1.0;
         }
     }

@@ -418,6 +418,9 @@ pub(in crate::simulation) fn tabled_loss(
     rate: f64,
     born_starts: f64,
 ) -> f64 {
+    if let (GrowthPath::FixedFactor(path), Some(end)) = (path, class.end_coordinate) {
+        return born_starts + path.advance_between(course.start, end) / rate;
+    }
     let end = crack_end(class, stress, key);
     let ordinary = born_starts + path.advance_to(course, end) / rate;
     match (row.overspeed, end) {
