@@ -241,7 +241,7 @@ pub fn normal_each(probabilities: &mut [f64]) {
         // Numbers in the tails are put together, so that they fill registers of their own.
         let (mut tails, mut places, mut count) = ([0.25; PART], [0; PART], 0);
         for (place, &u) in part.iter().enumerate() {
-            (tails[count], places[count]) = (u, place as u8);
+            (tails[count % PART], places[count % PART]) = (u, place as u8);
             count += usize::from((u - 0.5).abs() > CENTRE);
         }
         let (blocks, rest) = part.as_chunks_mut::<LANES>();

@@ -82,6 +82,21 @@ impl Draw {
         Draw(self.0.wrapping_add(count.wrapping_mul(STEP)))
     }
 
+    /// It and those that follow.
+    #[inline(always)]
+    pub fn block(self) -> [Draw; LANES] {
+        const AHEAD: [u64; LANES] = {
+            let mut ahead = [0; LANES];
+            let mut lane = 1;
+            while lane < LANES {
+                ahead[lane] = STEP.wrapping_mul(lane as u64);
+                lane += 1;
+            }
+            ahead
+        };
+        AHEAD.map(|ahead| Draw(self.0.wrapping_add(ahead)))
+    }
+
     /// Makes it: uniform on (0, 1), both ends excluded.
     #[inline(always)]
     pub fn uniform(self) -> f64 {

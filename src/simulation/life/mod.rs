@@ -33,8 +33,9 @@ pub(crate) struct Lives<'p> {
     eventful: Vec<u32>,
     /// The life that is followed.
     life: usize,
-    /// False calls at scheduled looks of the strategy that is followed.
+    /// False calls at scheduled looks of the strategy that is followed, in order of time; those before one are past.
     false_calls: Vec<FalseCall>,
+    next_false_call: usize,
     /// The blades that they call.
     called_blades: Numbers,
     in_row: RowCracks,
@@ -117,6 +118,7 @@ impl<'p> Lives<'p> {
             eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
+            next_false_call: 0,
             called_blades: Numbers::default(),
             in_row: RowCracks::default(),
             called: Vec::new(),
@@ -175,6 +177,10 @@ impl<'p> Lives<'p> {
                 }
             }
         }
+        if strategy.lines.len() > 1 {
+            self.false_calls.sort_by_key(|call| call.outage);
+        }
+        self.next_false_call = 0;
     }
 
     /// What happened to followed cracks since this was last asked.

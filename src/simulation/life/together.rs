@@ -223,7 +223,7 @@ impl Lives<'_> {
         for called in self.called.iter().filter(|called| called.stands) {
             record.add(Quantity::CracksFound, f64::from(called.cracks));
             counted += 1;
-            replace_row |= action_for(strategy, called.longest_mm) == Action::ReplaceRow;
+            replace_row |= !strategy.replaces_always && action_for(strategy, called.longest_mm) == Action::ReplaceRow;
         }
         replace_row |= counted >= strategy.replace_row_from;
         if replace_row {
@@ -237,7 +237,7 @@ impl Lives<'_> {
             let Called { blade, crack, cracks, longest_mm, technique, stands } = self.called[index];
             if !stands {
                 stays = true;
-            } else if action_for(strategy, longest_mm) == Action::Watch {
+            } else if !strategy.replaces_always && action_for(strategy, longest_mm) == Action::Watch {
                 stays = true;
                 let next = outage + 1;
                 if strategy.runs_at(next) {
@@ -253,7 +253,9 @@ impl Lives<'_> {
                 self.enter(strategy, from, at + 1);
             }
         }
-        self.watched.retain(|watched| watched.outage > outage);
+        if !self.watched.is_empty() {
+            self.watched.retain(|watched| watched.outage > outage);
+        }
         if stays {
             // Cracks that were called and stay have their next event later.
             for word in 0..self.in_row.words() {
@@ -291,8 +293,10 @@ impl Lives<'_> {
                 }
             }
         }
-        for index in 0..self.false_calls.len() {
-            let FalseCall { outage: due, blade, line } = self.false_calls[index];
+        while let Some(&FalseCall { outage: due, blade, line }) = self.false_calls.get(self.next_false_call)
+            && due <= outage
+        {
+            self.next_false_call += 1;
             if due == outage && self.is_crack_free(blade, at) {
                 let line = &strategy.lines[line as usize];
                 escalated |= 1 << line.look;

@@ -17,9 +17,10 @@ impl Population<'_> {
         }
         let places = self.place(from);
         self.draw_kept(from);
-        self.set_up(from);
+        self.begin_sizes(from);
         self.size_up(from, places.clone());
         for used in 0..self.row.used_techniques.len() {
+            self.begin_calls(from, used);
             self.look(used, places.clone());
         }
     }
@@ -53,23 +54,21 @@ impl Population<'_> {
         begin..begin + (end - begin).next_multiple_of(LANES)
     }
 
-    /// Writes what the long loops start from: of sizes, y and ln(length / depth); of calls, what hides a crack and
-    /// the draws. A crack is written in whole blocks: what goes beyond its end is overwritten by the next.
-    fn set_up(&mut self, from: usize) {
+    /// Writes what the long loops start from: y and ln(length / depth). A crack is written in whole blocks: what goes
+    /// beyond its end is overwritten by the next.
+    fn begin_sizes(&mut self, from: usize) {
         let row = self.row;
-        for (index, crack) in self.cracks[from..].iter().enumerate() {
+        for crack in &self.cracks[from..] {
             let places = crack.places();
-            // Two blocks at least: one or two would be a guess for the processor.
-            let count = places.len().next_multiple_of(LANES).max(2 * LANES);
-            let blocks = places.start..places.start + count;
             match &row.classes[crack.class as usize].ways {
                 Ways::Tabled(path) => {
-                    let places = if path.is_straight() { blocks.clone() } else { places.clone() };
-                    let starts = &row.starts_at_outage[crack.first as usize..][..places.len()];
-                    let (y, ln_ratio) = (&mut self.ln_depth[places.clone()], &mut self.ln_length[places]);
+                    let count = if path.is_straight() { whole_blocks(places.len()) } else { places.len() };
+                    let starts = &row.starts_at_outage[crack.first as usize..][..count];
+                    let (y, ln_ratio) =
+                        (&mut self.ln_depth[places.start..][..count], &mut self.ln_length[places.start..][..count]);
                     path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
                     if row.minds_closed_mouths {
-                        self.closed[crack.places()].fill(0.0);
+                        self.closed[places].fill(0.0);
                     }
                 }
                 Ways::Followed(_) => {
@@ -83,20 +82,27 @@ impl Population<'_> {
                     }
                 }
             }
-            let kept = &self.kept[index * row.kept_sources.len()..];
-            for (sight, &technique) in self.sights.iter_mut().zip(&row.used_techniques) {
-                let about = &row.techniques[technique];
-                let hidden_here = about.ln_q50 + kept_shift(about, kept);
-                let first = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first));
-                let mut block_draws: [Draw; LANES] = std::array::from_fn(|lane| first.ahead(lane as u64));
-                let effects = &sight.effects[crack.life as usize * sight.stride + crack.first as usize..][..count];
-                let hidden = sight.hidden[blocks.clone()].as_chunks_mut::<LANES>().0;
-                let draws = sight.draws[blocks.clone()].as_chunks_mut::<LANES>().0;
-                for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
-                    *hidden = effects.map(|effect| hidden_here + effect);
-                    *draws = block_draws;
-                    block_draws = block_draws.map(|draw| draw.ahead(LANES as u64));
-                }
+        }
+    }
+
+    /// Writes what the calls of a technique start from: what hides a crack, and the draws.
+    fn begin_calls(&mut self, from: usize, used: usize) {
+        let row = self.row;
+        let about = &row.techniques[row.used_techniques[used]];
+        let Sight { effects, stride, hidden, draws, .. } = &mut self.sights[used];
+        let sources = row.kept_sources.len();
+        for (index, crack) in self.cracks[from..].iter().enumerate() {
+            let hidden_here = about.ln_q50 + kept_shift(about, &self.kept[index * sources..]);
+            let mut block = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first)).block();
+            let begin = crack.place as usize;
+            let count = whole_blocks((crack.last - crack.first) as usize);
+            let effects = &effects[crack.life as usize * *stride + crack.first as usize..][..count];
+            let hidden = hidden[begin..][..count].as_chunks_mut::<LANES>().0;
+            let draws = draws[begin..][..count].as_chunks_mut::<LANES>().0;
+            for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
+                *hidden = effects.map(|effect| hidden_here + effect);
+                *draws = block;
+                block = block.map(|draw| draw.ahead(LANES as u64));
             }
         }
     }
@@ -282,6 +288,13 @@ fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
         *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
     }
 }
+}
+
+/// Places that are written for so many outages: whole blocks, and two at least, since one or two would be a guess
+/// for the processor.
+#[inline(always)]
+fn whole_blocks(outages: usize) -> usize {
+    outages.next_multiple_of(LANES).max(2 * LANES)
 }
 
 /// The shift of ln q50 that a crack keeps for a technique, from the normal numbers it keeps.
