@@ -320,7 +320,7 @@ fn add_stays(
     let groups = cracks.iter_mut().zip(total_mm).zip(longest_mm).enumerate();
     for (group, ((cracks, total_mm), longest_mm)) in groups {
         let begin = (group * GROUP) as u32;
-        let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0_f64; GROUP]);
+        let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0; GROUP]);
         for stay in stays {
             let until = stay.first + stay.count;
             if until <= begin || begin + GROUP as u32 <= stay.first {
@@ -334,7 +334,8 @@ fn add_stays(
                 let length = if is_there { lengths[outage] } else { 0.0 };
                 count[outage] += if is_there { 1.0 } else { 0.0 };
                 total[outage] += length;
-                longest[outage] = longest[outage].max(length);
+                // Not `max`, which minds not-a-numbers: lengths are finite.
+                longest[outage] = if length > longest[outage] { length } else { longest[outage] };
             }
         }
         (*cracks, *total_mm, *longest_mm) = (count, total, longest);

@@ -181,8 +181,9 @@ pub(crate) struct Population<'p> {
     bands: Vec<sow::Band>,
     strips: Vec<sow::Strip>,
     seeds: Vec<Seed>,
-    depth_draws: Vec<f64>,
-    growth_draws: Vec<f64>,
+    seed_keys: Vec<Key>,
+    /// Of each seed the initial depth, then of each the factor on growth; in whole blocks.
+    scatter: Vec<f64>,
     /// Standard normal numbers that new cracks keep, one for each of the row's sources.
     kept: Vec<f64>,
     /// 1 where the technique at hand calls, else 0.
@@ -223,8 +224,8 @@ impl<'p> Population<'p> {
             bands: Vec::new(),
             strips: Vec::new(),
             seeds: Vec::new(),
-            depth_draws: Vec::new(),
-            growth_draws: Vec::new(),
+            seed_keys: Vec::new(),
+            scatter: Vec::new(),
             kept: Vec::new(),
             called: Vec::new(),
         }

@@ -79,6 +79,15 @@ fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: 
 }
 }
 
+vectorised! {
+/// A draw of each key.
+fn draw_each(keys: &[Key], counter: u64, numbers: &mut [f64]) {
+    for (number, key) in numbers.iter_mut().zip(keys) {
+        *number = key.uniform(counter);
+    }
+}
+}
+
 impl Population<'_> {
     /// New blades of equal age, all at once: only blades that crack are visited.
     ///
@@ -305,6 +314,7 @@ impl Population<'_> {
         let born_year = class.clock.year_of(cohort.installed[index] + class.shape.reading_at(hazard));
         if born_year < self.row.end_year {
             let key = key.child(class.name.wrapping_add(u64::from(origin)));
+            self.seed_keys.push(key);
             self.seeds.push(Seed { key, life: life as u32, blade, class: index as u32, origin, stress, born_year });
         }
     }
@@ -313,36 +323,39 @@ impl Population<'_> {
     pub(super) fn start_cracks(&mut self) {
         let row = self.row;
         let seeds = std::mem::take(&mut self.seeds);
-        self.depth_draws.clear();
-        self.depth_draws.extend(seeds.iter().map(|seed| seed.key.uniform(draw::DEPTH)));
-        self.growth_draws.clear();
-        self.growth_draws.extend(seeds.iter().map(|seed| seed.key.uniform(draw::GROWTH)));
-        normal_each(&mut self.growth_draws);
-        for (scatter, seed) in self.growth_draws.iter_mut().zip(&seeds) {
-            let class = &row.classes[seed.class as usize];
-            *scatter = class.crack_sigma * *scatter + class.growth_exponent * seed.stress;
-        }
-        exp_each(&mut self.growth_draws);
+        let mut scatter = std::mem::take(&mut self.scatter);
+        let room = seeds.len().next_multiple_of(LANES);
+        scatter.clear();
+        scatter.resize(2 * room, 0.5);
+        let (depths, growths) = scatter.split_at_mut(room);
+        draw_each(&self.seed_keys, draw::DEPTH, depths);
+        draw_each(&self.seed_keys, draw::GROWTH, growths);
         if row.lognormal_depths {
-            normal_each(&mut self.depth_draws);
-            for (depth, seed) in self.depth_draws.iter_mut().zip(&seeds) {
-                let class = &row.classes[seed.class as usize];
-                *depth = class.ln_depth_median + class.depth_sigma * *depth;
-            }
-            exp_each(&mut self.depth_draws);
+            normal_each(&mut scatter);
         } else {
-            for (depth, seed) in self.depth_draws.iter_mut().zip(&seeds) {
+            for (depth, seed) in depths.iter_mut().zip(&seeds) {
                 *depth = row.classes[seed.class as usize].initial_depth.quantile(*depth);
             }
+            normal_each(growths);
         }
-        let depth_draws = std::mem::take(&mut self.depth_draws);
-        let growth_draws = std::mem::take(&mut self.growth_draws);
+        let (depths, growths) = scatter.split_at_mut(room);
+        for ((depth, growth), seed) in depths.iter_mut().zip(growths.iter_mut()).zip(&seeds) {
+            let class = &row.classes[seed.class as usize];
+            *growth = class.crack_sigma * *growth + class.growth_exponent * seed.stress;
+            if row.lognormal_depths {
+                *depth = class.ln_depth_median + class.depth_sigma * *depth;
+            }
+        }
+        exp_each(growths);
+        if row.lognormal_depths {
+            exp_each(depths);
+        }
         let mut index = 0;
         while index < seeds.len() {
             let seed = &seeds[index];
             match &row.classes[seed.class as usize].ways {
                 Ways::Tabled(path) => {
-                    let crack = self.start_crack(path, seed, depth_draws[index], growth_draws[index]);
+                    let crack = self.start_crack(path, seed, depths[index], growths[index]);
                     self.cracks.push(crack);
                     index += 1;
                 }
@@ -352,16 +365,16 @@ impl Population<'_> {
                     self.start_followed(
                         followed,
                         &seeds[group.clone()],
-                        &depth_draws[group.clone()],
-                        &growth_draws[group],
+                        &depths[group.clone()],
+                        &growths[group],
                     );
                     index += here;
                 }
             }
         }
-        (self.depth_draws, self.growth_draws) = (depth_draws, growth_draws);
-        self.seeds = seeds;
+        (self.scatter, self.seeds) = (scatter, seeds);
         self.seeds.clear();
+        self.seed_keys.clear();
     }
 
     #[inline(always)]
