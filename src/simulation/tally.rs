@@ -125,7 +125,9 @@ impl LifeSums {
             *sum += value;
             *square += value * value;
         }
-        loss_years.sort_unstable();
+        if loss_years.len() > 1 {
+            loss_years.sort_unstable();
+        }
         for same_year in loss_years.chunk_by(|a, b| a == b) {
             let year = (same_year[0] as usize).min(self.losses.len() - 1);
             let count = same_year.len() as f64;

@@ -116,13 +116,19 @@ impl Lives<'_> {
         self.follow_blade(strategy, blade, cracks, is_called, begin, end, record);
     }
 
-    /// Follows the other blades that are called.
+    /// Follows the other blades that are called, call by call: each is clean, and so nearly always is the new one.
     fn follow_called(&mut self, strategy: &StrategyPlan, begin: usize, end: usize, record: &mut Record) {
         for index in 0..self.false_calls.len() {
-            let FalseCall { blade, .. } = self.false_calls[index];
-            // A blade is followed once, through all its calls.
-            if self.called_blades.remove(blade) {
-                self.follow_blade(strategy, blade, 0..0, true, begin, end, record);
+            let FalseCall { blade, outage, .. } = self.false_calls[index];
+            let is_meant = (begin..end).contains(&(outage as usize)) && self.called_blades.contains(blade);
+            // Two techniques may call a blade at one outage.
+            let again = self.false_calls[..index].iter().rev().take_while(|call| call.outage == outage);
+            if !is_meant || again.filter(|call| call.blade == blade).count() > 0 {
+                continue;
+            }
+            let (from, cracks) = self.replace_blade(blade, outage, 0, record);
+            if !cracks.is_empty() {
+                self.follow_cracked(strategy, cracks, from, end, record);
             }
         }
     }

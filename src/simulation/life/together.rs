@@ -7,7 +7,7 @@
 
 use super::super::bits::{Numbers, set_bits};
 use super::super::plan::StrategyPlan;
-use super::super::population::{Crack, NEVER};
+use super::super::population::Crack;
 use super::super::record::{Quantity, Record};
 use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
@@ -51,8 +51,9 @@ impl RowCracks {
         self.cracked.clear(blades as usize);
     }
 
+    /// The slots of events, and one for cracks that have none.
     fn slots(&self) -> usize {
-        2 * self.outages + 1
+        2 * self.outages + 2
     }
 
     /// Puts a crack into the row.
@@ -75,11 +76,15 @@ impl RowCracks {
     /// Notes a crack's next event.
     #[inline(always)]
     fn plan(&mut self, number: usize, slot: u32) {
-        if slot != NEVER {
-            let slots = self.slots();
-            self.agenda[number / 64 * slots + slot as usize] |= 1 << (number % 64);
-            self.due.insert(slot);
-        }
+        // Without a branch: nobody foresees which cracks have one.
+        let (slots, slot) = (self.slots(), slot.min(self.none()));
+        self.agenda[number / 64 * slots + slot as usize] |= 1 << (number % 64);
+        self.due.insert(slot);
+    }
+
+    /// The slot of cracks that have no event.
+    fn none(&self) -> u32 {
+        2 * self.outages as u32 + 1
     }
 
     /// Whether a crack's next event falls in a slot.
@@ -146,7 +151,7 @@ impl Lives<'_> {
             self.in_row.due.insert(2 * outage + 1);
         }
         let mut until = outages;
-        while let Some(slot) = self.in_row.due.pop() {
+        while let Some(slot) = self.in_row.due.pop().filter(|slot| *slot < self.in_row.none()) {
             let outage = slot / 2;
             let end = strategy.row_end.filter(|end| end.0 == outage && slot % 2 == 1).map(|end| end.1);
             if slot.is_multiple_of(2) {
@@ -346,7 +351,9 @@ impl Lives<'_> {
         let at = outage as usize;
         for word in 0..self.in_row.words() {
             let Word { alive, started } = self.in_row.present[word];
-            for number in numbers(word, alive & started) {
+            // Nothing more is to be learnt of a crack whose blade is replaced anyway.
+            let settled = if strategy.replaces_at_once { self.in_row.due_in(word, 2 * outage + 1) } else { 0 };
+            for number in numbers(word, alive & started & !settled) {
                 let index = self.in_row.cracks[number] as usize;
                 let crack = &self.people.cracks[index];
                 let is_meant = blade.is_none_or(|blade| blade == crack.blade);

@@ -41,6 +41,8 @@ pub(crate) struct StrategyPlan {
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
+    /// Whether every indication of a scheduled look has its blade replaced, whatever a second look says.
+    pub replaces_at_once: bool,
     /// Whether what is found on one blade can change what is done to others or to it later.
     pub couples_blades: bool,
     pub replace_row_from: u32,
@@ -152,6 +154,7 @@ impl StrategyPlan {
             (Quantity::TimesOut, times_out),
         ];
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
+        let replaces_at_once = replaces_always && lines.iter().all(|line| line.stands);
         let couples_blades = !replaces_always
             || strategy.looks.iter().any(|look| look.escalation.is_some())
             || strategy.replace_row_from_blades.is_some()
@@ -166,6 +169,7 @@ impl StrategyPlan {
                 .collect(),
             dispositions: strategy.dispositions.clone(),
             replaces_always,
+            replaces_at_once,
             couples_blades,
             replace_row_from: strategy.replace_row_from_blades.unwrap_or(u32::MAX),
             after_loss: strategy.after_loss,
