@@ -5,7 +5,7 @@
 //! alone: not on threads, not on block sizes, not on where a block was computed.
 
 use super::plan::RowPlan;
-use super::record::{Quantity, Record, Values};
+use super::record::{GROUP, Quantity, Record, Values};
 use crate::math::vectorised;
 use serde::{Deserialize, Serialize};
 
@@ -155,8 +155,10 @@ impl RowSums {
         self.lives.add(&record.values, &mut record.loss_years);
         add_moments(record.cracks.as_flattened(), record.total_mm.as_flattened(), &mut self.after_outage);
         let bins = self.longest.as_chunks_mut::<LENGTH_BINS>().0;
-        for (bins, &longest) in bins.iter_mut().zip(record.longest_mm.as_flattened()) {
-            bins[length_bin(longest)] += 1;
+        for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.longest_mm) {
+            for (bins, bin) in bins.iter_mut().zip(length_bins(longest)) {
+                bins[usize::from(bin)] += 1;
+            }
         }
     }
 
@@ -182,6 +184,13 @@ fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
         d[i] += total * total;
         e[i] += count * total;
     }
+}
+}
+
+vectorised! {
+/// Numbers of the bins of some lengths.
+fn length_bins(lengths_mm: &[f64; GROUP]) -> [u8; GROUP] {
+    lengths_mm.map(|length_mm| length_bin(length_mm) as u8)
 }
 }
 

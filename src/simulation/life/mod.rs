@@ -61,8 +61,14 @@ impl FirstEvents {
         self.slots.clear();
         self.slots.extend(people.cracks.iter().map(Crack::loss_slot));
         for line in &strategy.lines {
-            for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
-                *slot = slot_with(people, line, crack, *slot, crack.first as usize);
+            if line.covers_all {
+                for (slot, outage) in self.slots.iter_mut().zip(people.first_calls(line.technique, &line.looks_at)) {
+                    *slot = (*slot).min(if outage == NEVER { NEVER } else { 2 * outage + 1 });
+                }
+            } else {
+                for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
+                    *slot = slot_with(people, line, crack, *slot, crack.first as usize);
+                }
             }
         }
         self.blade_slots.clone_from(&self.slots);

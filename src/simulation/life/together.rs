@@ -11,7 +11,6 @@ use super::super::population::Crack;
 use super::super::record::{Quantity, Record};
 use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
-use std::ops::Range;
 
 /// The cracks of a row that is followed in order of time.
 #[derive(Debug, Default)]
@@ -56,27 +55,31 @@ impl RowCracks {
         2 * self.outages + 2
     }
 
-    /// Puts a crack into the row.
+    /// Puts cracks into the row, each with the slot of its next event.
     #[inline(always)]
-    fn enter(&mut self, index: u32, crack: &Crack, slot: u32) {
-        let number = self.cracks.len();
-        self.cracks.push(index);
-        if number.is_multiple_of(64) {
-            self.present.push(Word::default());
-            self.agenda.resize(self.present.len() * self.slots(), 0);
-            self.starts.resize(self.present.len() * (self.outages + 1), 0);
+    fn enter<'a>(&mut self, from: u32, cracks: impl Iterator<Item = (&'a Crack, u32)>) {
+        let (slots, none) = (self.slots(), self.none());
+        for (index, (crack, slot)) in (from..).zip(cracks) {
+            let number = self.cracks.len();
+            self.cracks.push(index);
+            if number.is_multiple_of(64) {
+                self.present.push(Word::default());
+                self.agenda.resize(self.present.len() * slots, 0);
+                self.starts.resize(self.present.len() * (self.outages + 1), 0);
+            }
+            // Without a branch: nobody foresees which cracks have an event.
+            let (word, bit, slot) = (number / 64, 1 << (number % 64), slot.min(none));
+            self.present[word].alive |= bit;
+            self.starts[word * (self.outages + 1) + crack.first as usize] |= bit;
+            self.agenda[word * slots + slot as usize] |= bit;
+            self.due.insert(slot);
+            self.cracked.insert(crack.blade);
         }
-        let (word, bit) = (number / 64, 1 << (number % 64));
-        self.present[word].alive |= bit;
-        self.starts[word * (self.outages + 1) + crack.first as usize] |= bit;
-        self.cracked.insert(crack.blade);
-        self.plan(number, slot);
     }
 
     /// Notes a crack's next event.
     #[inline(always)]
     fn plan(&mut self, number: usize, slot: u32) {
-        // Without a branch: nobody foresees which cracks have one.
         let (slots, slot) = (self.slots(), slot.min(self.none()));
         self.agenda[number / 64 * slots + slot as usize] |= 1 << (number % 64);
         self.due.insert(slot);
@@ -140,10 +143,10 @@ impl Lives<'_> {
         let outages = self.row.outages.len();
         self.watched.clear();
         self.in_row.clear(outages, self.row.blades);
-        for index in self.people.first_cracks(self.life) {
-            let slot = self.first_events[strategy.schedule].slots[index as usize];
-            self.in_row.enter(index, &self.people.cracks[index as usize], slot);
-        }
+        let own = self.people.first_cracks(self.life);
+        let (from, own) = (own.start, own.start as usize..own.end as usize);
+        let slots = &self.first_events[strategy.schedule].slots[own.clone()];
+        self.in_row.enter(from, self.people.cracks[own].iter().zip(slots.iter().copied()));
         for call in &self.false_calls {
             self.in_row.due.insert(2 * call.outage + 1);
         }
@@ -465,12 +468,10 @@ impl Lives<'_> {
 
     /// Puts the cracks from one index on into the row, from an outage on.
     fn enter(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
-        let cracks: Range<usize> = from..self.people.cracks.len();
-        for index in cracks {
-            let crack = &self.people.cracks[index];
-            let slot = next_slot(&self.people, strategy, crack, outage);
-            self.in_row.enter(index as u32, crack, slot);
-        }
+        let people = &self.people;
+        let cracks = people.cracks[from..].iter();
+        let events = cracks.map(|crack| (crack, next_slot(people, strategy, crack, outage)));
+        self.in_row.enter(from as u32, events);
     }
 }
 

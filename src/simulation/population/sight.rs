@@ -3,7 +3,7 @@
 use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
-use super::{Crack, Population, SPARE, Sight, draw, purpose};
+use super::{Crack, NEVER, Population, SPARE, Sight, draw, purpose};
 use crate::math::{LANES, exp, ln, normal_each, vectorised};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Stream};
@@ -179,9 +179,23 @@ impl Population<'_> {
     /// lowest for that outage, of [`Bits::READ`] outages.
     #[inline(always)]
     pub fn calls_from(&self, crack: &Crack, technique: usize, looks_at: &Bits, outage: usize) -> u64 {
+        calls_from(&self.sights[self.row.techniques[technique].used].calls, crack, looks_at, outage)
+    }
+
+    /// The outage at which a technique first looks at and calls each crack; [`NEVER`] if there is none.
+    pub fn first_calls(&self, technique: usize, looks_at: &Bits) -> impl Iterator<Item = u32> {
         let calls = &self.sights[self.row.techniques[technique].used].calls;
-        let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
-        calls.read(crack.place(outage)) & looks_at.read(outage) & ((1 << lives_to_see) - 1)
+        self.cracks.iter().map(move |crack| {
+            let (mut outage, last) = (crack.first, crack.last);
+            loop {
+                let called = calls_from(calls, crack, looks_at, outage as usize);
+                let first = if called == 0 { NEVER } else { outage + called.trailing_zeros() };
+                outage += Bits::READ as u32;
+                if outage >= last || called != 0 {
+                    return first;
+                }
+            }
+        })
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
@@ -288,6 +302,12 @@ fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
         *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
     }
 }
+}
+
+#[inline(always)]
+fn calls_from(calls: &Bits, crack: &Crack, looks_at: &Bits, outage: usize) -> u64 {
+    let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
+    calls.read(crack.place(outage)) & looks_at.read(outage) & !(u64::MAX << lives_to_see)
 }
 
 /// Places that are written for so many outages: whole blocks, and two at least, since one or two would be a guess
