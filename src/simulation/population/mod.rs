@@ -130,15 +130,11 @@ struct Life {
     false_calls: Vec<Vec<(u32, u32)>>,
 }
 
-/// What a technique sees; flat arrays as those of the population.
+/// What a technique sees.
 #[derive(Debug)]
 struct Sight {
-    /// Where it calls.
+    /// Where it calls, by the places of the flat arrays.
     calls: Bits,
-    /// ln q50 with all shifts.
-    hidden: Vec<f64>,
-    /// Draws of the calls.
-    draws: Vec<Draw>,
     /// Shift of ln q50 by inspection, for each life and outage, with as many to spare as there are free places; zeros
     /// for one life where there is none.
     effects: Vec<f64>,
@@ -150,8 +146,7 @@ impl Sight {
     fn new(row: &RowPlan, technique: usize) -> Self {
         let width = row.outages.len() + SPARE;
         let stride = if row.techniques[technique].inspection_sigma > 0.0 { width } else { 0 };
-        let (calls, hidden, draws) = (Bits::default(), Vec::new(), Vec::new());
-        Sight { calls, hidden, draws, effects: vec![0.0; width], stride }
+        Sight { calls: Bits::default(), effects: vec![0.0; width], stride }
     }
 }
 
@@ -186,7 +181,9 @@ pub(crate) struct Population<'p> {
     scatter: Vec<f64>,
     /// Standard normal numbers that new cracks keep, one for each of the row's sources.
     kept: Vec<f64>,
-    /// 1 where the technique at hand calls, else 0.
+    /// Of the technique at hand: ln q50 with all shifts, the draws of its calls, and 1 where it calls, else 0.
+    hidden: Vec<f64>,
+    draws: Vec<Draw>,
     called: Vec<u8>,
 }
 
@@ -227,6 +224,8 @@ impl<'p> Population<'p> {
             seed_keys: Vec::new(),
             scatter: Vec::new(),
             kept: Vec::new(),
+            hidden: Vec::new(),
+            draws: Vec::new(),
             called: Vec::new(),
         }
     }

@@ -36,13 +36,10 @@ impl Population<'_> {
         let row = self.row;
         let needed = end + SPARE;
         if self.ln_depth.len() < needed {
-            let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm];
+            let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm, &mut self.hidden];
             numbers.into_iter().for_each(|numbers| numbers.resize(needed, 0.0));
-            for sight in &mut self.sights {
-                sight.hidden.resize(needed, 0.0);
-                sight.draws.resize(needed, Draw::default());
-                sight.calls.make_room(needed);
-            }
+            self.draws.resize(needed, Draw::default());
+            self.sights.iter_mut().for_each(|sight| sight.calls.make_room(needed));
             self.called.resize(needed, 0);
             if row.uses_mean_size {
                 self.ln_mean.resize(needed, 0.0);
@@ -89,7 +86,7 @@ impl Population<'_> {
     fn begin_calls(&mut self, from: usize, used: usize) {
         let row = self.row;
         let about = &row.techniques[row.used_techniques[used]];
-        let Sight { effects, stride, hidden, draws, .. } = &mut self.sights[used];
+        let Sight { effects, stride, .. } = &self.sights[used];
         let sources = row.kept_sources.len();
         for (index, crack) in self.cracks[from..].iter().enumerate() {
             let hidden_here = about.ln_q50 + kept_shift(about, &self.kept[index * sources..]);
@@ -97,8 +94,8 @@ impl Population<'_> {
             let begin = crack.place as usize;
             let count = whole_blocks((crack.last - crack.first) as usize);
             let effects = &effects[crack.life as usize * *stride + crack.first as usize..][..count];
-            let hidden = hidden[begin..][..count].as_chunks_mut::<LANES>().0;
-            let draws = draws[begin..][..count].as_chunks_mut::<LANES>().0;
+            let hidden = self.hidden[begin..][..count].as_chunks_mut::<LANES>().0;
+            let draws = self.draws[begin..][..count].as_chunks_mut::<LANES>().0;
             for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
                 *hidden = effects.map(|effect| hidden_here + effect);
                 *draws = block;
@@ -144,9 +141,8 @@ impl Population<'_> {
     fn look(&mut self, used: usize, all: Range<usize>) {
         let row = self.row;
         let about = &row.techniques[row.used_techniques[used]];
-        let sight = &mut self.sights[used];
         if about.closed_mouth_shift != 0.0 {
-            for (hidden, closed) in sight.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
+            for (hidden, closed) in self.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
                 *hidden += about.closed_mouth_shift * closed;
             }
         }
@@ -155,8 +151,8 @@ impl Population<'_> {
             SizeMeasure::Depth => &self.ln_depth,
             SizeMeasure::GeometricMean => &self.ln_mean,
         };
-        let [sizes, hidden, depths] = [sizes, &sight.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
-        let (draws, calls) = (&sight.draws[all.clone()], &mut self.called[all.clone()]);
+        let [sizes, hidden, depths] = [sizes, &self.hidden, &self.ln_depth].map(|numbers| &numbers[all.clone()]);
+        let (draws, calls) = (&self.draws[all.clone()], &mut self.called[all.clone()]);
         if about.curve.shape == CurveShape::Logistic && about.gate.is_none() {
             call_each(&about.curve, about.per_spread, sizes, hidden, draws, calls);
         } else {
@@ -166,7 +162,7 @@ impl Population<'_> {
                 *call = u8::from(draw.uniform() < pod);
             }
         }
-        pack_each(calls, sight.calls.bytes_from(all.start));
+        pack_each(calls, self.sights[used].calls.bytes_from(all.start));
     }
 
     /// Whether a technique calls a crack at an outage that it lives to see.
