@@ -179,7 +179,10 @@ pub(crate) struct Population<'p> {
     seed_keys: Vec<Key>,
     /// Of each seed the initial depth, then of each the factor on growth; in whole blocks.
     scatter: Vec<f64>,
-    /// Standard normal numbers that new cracks keep, one for each of the row's sources.
+    /// Keys of new cracks, and those of their calls by the technique at hand.
+    keys: Vec<Key>,
+    technique_keys: Vec<Key>,
+    /// Standard normal numbers that new cracks keep, for each of the row's sources.
     kept: Vec<f64>,
     /// Of the technique at hand: ln q50 with all shifts, the draws of its calls, and 1 where it calls, else 0.
     hidden: Vec<f64>,
@@ -223,6 +226,8 @@ impl<'p> Population<'p> {
             seeds: Vec::new(),
             seed_keys: Vec::new(),
             scatter: Vec::new(),
+            keys: Vec::new(),
+            technique_keys: Vec::new(),
             kept: Vec::new(),
             hidden: Vec::new(),
             draws: Vec::new(),

@@ -61,9 +61,8 @@ impl Population<'_> {
             SizeMeasure::Depth => ln_depth,
             SizeMeasure::GeometricMean => ln_depth + 0.5 * ratio,
         };
-        let kept: Vec<f64> =
-            self.row.kept_sources.iter().map(|&source| crack.key.child(source).normal(draw::KEPT)).collect();
-        let hidden = about.ln_q50 + kept_shift(about, &kept) + effect + about.closed_mouth_shift * closed;
+        let kept = |source: usize| crack.key.child(self.row.kept_sources[source]).normal(draw::KEPT);
+        let hidden = about.ln_q50 + kept_shift(about, kept) + effect + about.closed_mouth_shift * closed;
         let z = (size - hidden) * about.per_spread;
         let pod = about.curve.at(z) * about.gate_factor(ln_depth);
         crack.key.child(about.name).uniform(draw::PAST_CALL + index as u64) < pod

@@ -6,7 +6,7 @@ use super::sow::whole;
 use super::{Crack, NEVER, Population, SPARE, Sight, draw, purpose};
 use crate::math::{LANES, exp, ln, normal_each, vectorised};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
-use crate::random::{Draw, Stream};
+use crate::random::{Draw, Key, Stream};
 use std::ops::Range;
 
 impl Population<'_> {
@@ -16,7 +16,9 @@ impl Population<'_> {
             return;
         }
         let places = self.place(from);
-        self.draw_kept(from);
+        self.keys.clear();
+        self.keys.extend(self.cracks[from..].iter().map(|crack| crack.key));
+        self.draw_kept();
         self.begin_sizes(from);
         self.size_up(from, places.clone());
         for used in 0..self.row.used_techniques.len() {
@@ -87,10 +89,13 @@ impl Population<'_> {
         let row = self.row;
         let about = &row.techniques[row.used_techniques[used]];
         let Sight { effects, stride, .. } = &self.sights[used];
-        let sources = row.kept_sources.len();
-        for (index, crack) in self.cracks[from..].iter().enumerate() {
-            let hidden_here = about.ln_q50 + kept_shift(about, &self.kept[index * sources..]);
-            let mut block = crack.key.child(about.name).draw(draw::CALL + u64::from(crack.first)).block();
+        let new = self.keys.len();
+        self.technique_keys.resize(new, Key::from_seed(0));
+        child_each(&self.keys, about.name, &mut self.technique_keys);
+        for (index, (crack, key)) in self.cracks[from..].iter().zip(&self.technique_keys).enumerate() {
+            let kept = |source| self.kept[source * new + index];
+            let hidden_here = about.ln_q50 + kept_shift(about, kept);
+            let mut block = key.draw(draw::CALL + u64::from(crack.first)).block();
             let begin = crack.place as usize;
             let count = whole_blocks((crack.last - crack.first) as usize);
             let effects = &effects[crack.life as usize * *stride + crack.first as usize..][..count];
@@ -126,12 +131,13 @@ impl Population<'_> {
         }
     }
 
-    /// The standard normal numbers that the cracks from one index on keep.
-    fn draw_kept(&mut self, from: usize) {
+    /// The standard normal numbers that new cracks keep.
+    fn draw_kept(&mut self) {
         let sources = &self.row.kept_sources;
         self.kept.clear();
-        for crack in &self.cracks[from..] {
-            self.kept.extend(sources.iter().map(|&source| crack.key.child(source).uniform(draw::KEPT)));
+        self.kept.resize(sources.len() * self.keys.len(), 0.0);
+        for (kept, &source) in self.kept.chunks_mut(self.keys.len()).zip(sources) {
+            draw_each(&self.keys, source, kept);
         }
         normal_each(&mut self.kept);
     }
@@ -216,11 +222,19 @@ impl Population<'_> {
             return;
         }
         let outages = row.outages.len();
+        let room = outages * self.lives.len() + LANES;
+        self.draws.resize(self.draws.len().max(room), Draw::default());
         self.kept.clear();
-        for life in &self.lives {
-            let first = life.key.child(purpose::INSPECTION).child(about.name).draw(0);
-            self.kept.extend((0..outages).map(|outage| first.ahead(outage as u64).uniform()));
+        self.kept.resize(room.next_multiple_of(LANES), 0.5);
+        for (index, life) in self.lives.iter().enumerate() {
+            let mut block = life.key.child(purpose::INSPECTION).child(about.name).draw(0).block();
+            // In whole blocks: what goes beyond the last outage is overwritten by the next life.
+            for begin in (index * outages..(index + 1) * outages).step_by(LANES) {
+                self.draws[begin..begin + LANES].copy_from_slice(&block);
+                block = block.map(|draw| draw.ahead(LANES as u64));
+            }
         }
+        make_each(&self.draws, &mut self.kept);
         normal_each(&mut self.kept);
         let Sight { effects, stride, .. } = &mut self.sights[about.used];
         effects.resize(self.lives.len() * *stride, 0.0);
@@ -279,6 +293,33 @@ fn size_each(power: f64, depths: &mut [f64], lengths: &mut [f64], lengths_mm: &m
 }
 
 vectorised! {
+/// The number that each key draws for a source.
+fn draw_each(keys: &[Key], source: u64, numbers: &mut [f64]) {
+    for (number, key) in numbers.iter_mut().zip(keys) {
+        *number = key.child(source).uniform(draw::KEPT);
+    }
+}
+}
+
+vectorised! {
+/// A child of each key.
+fn child_each(keys: &[Key], name: u64, children: &mut [Key]) {
+    for (child, key) in children.iter_mut().zip(keys) {
+        *child = key.child(name);
+    }
+}
+}
+
+vectorised! {
+/// Makes draws.
+fn make_each(draws: &[Draw], numbers: &mut [f64]) {
+    for (number, draw) in numbers.iter_mut().zip(draws) {
+        *number = draw.uniform();
+    }
+}
+}
+
+vectorised! {
 /// 1 where a logistic curve lies above a draw, else 0.
 fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], draws: &[Draw], calls: &mut [u8]) {
     for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
@@ -315,6 +356,6 @@ fn whole_blocks(outages: usize) -> usize {
 
 /// The shift of ln q50 that a crack keeps for a technique, from the normal numbers it keeps.
 #[inline(always)]
-pub(super) fn kept_shift(technique: &TechniquePlan, kept: &[f64]) -> f64 {
-    technique.persistence.iter().map(|&(source, weight)| weight * kept[source]).sum()
+pub(super) fn kept_shift(technique: &TechniquePlan, kept: impl Fn(usize) -> f64) -> f64 {
+    technique.persistence.iter().map(|&(source, weight)| weight * kept(source)).sum()
 }
