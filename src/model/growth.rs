@@ -272,6 +272,11 @@ impl FixedFactor {
         }
     }
 
+    /// Turns depths in mm into coordinates.
+    pub fn coordinate_each(&self, depths_mm: &mut [f64]) {
+        depths_mm.iter_mut().for_each(|depth| *depth = self.coordinate(*depth));
+    }
+
     #[inline]
     fn advance_to(&self, start: f64, end: CrackEnd) -> f64 {
         self.advance_between(start, self.end_coordinate(end))

@@ -83,6 +83,13 @@ impl InitiationShape {
     }
 }
 
+impl InitiationShape {
+    /// Turns hazards into the readings at which they are reached.
+    pub fn reading_at_each(&self, hazards: &mut [f64]) {
+        hazards.iter_mut().for_each(|hazard| *hazard = self.reading_at(*hazard));
+    }
+}
+
 /// `x ** exponent` for x > 0; the common whole exponents need no logarithm.
 #[inline]
 fn power(x: f64, exponent: f64) -> f64 {

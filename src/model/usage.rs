@@ -123,6 +123,25 @@ impl Readings {
         }
     }
 
+    /// Turns years into readings.
+    pub fn at_each(&self, years: &mut [f64]) {
+        if let [(begin, reading, rate)] = self.pieces[..] {
+            years.iter_mut().for_each(|year| *year = reading + rate * (*year - begin));
+        } else {
+            years.iter_mut().for_each(|year| *year = self.at(*year));
+        }
+    }
+
+    /// Turns readings into years.
+    pub fn year_of_each(&self, readings: &mut [f64]) {
+        match self.pieces[..] {
+            [(begin, at_begin, rate)] if rate > 0.0 => {
+                readings.iter_mut().for_each(|reading| *reading = begin + (*reading - at_begin) / rate);
+            }
+            _ => readings.iter_mut().for_each(|reading| *reading = self.year_of(*reading)),
+        }
+    }
+
     /// The last piece that satisfies a condition which holds up to some piece; at least the first.
     #[inline(always)]
     fn piece(&self, reached: impl Fn(&(f64, f64, f64)) -> bool) -> (f64, f64, f64) {

@@ -19,22 +19,21 @@ pub(super) struct Size {
 }
 
 impl Population<'_> {
-    /// Follows the cracks of one place in a blade: `scatter` has the growth factor and `depths_mm` the
-    /// initial depth of each.
-    pub(super) fn start_followed(&mut self, followed: &Followed, seeds: &[Seed], depths_mm: &[f64], scatter: &[f64]) {
+    /// Follows the cracks of one place in a blade: `scatter` has the initial depth in mm and the growth factor of each.
+    pub(super) fn start_followed(&mut self, followed: &Followed, seeds: &[Seed], scatter: &[[f64; 2]]) {
         let row = self.row;
         let Some((life, class)) = seeds.first().map(|seed| (seed.life as usize, seed.class as usize)) else { return };
         let class_rate = self.class_rate[life * row.classes.len() + class];
         let mut tracks = std::mem::take(&mut self.tracks);
         tracks.clear();
         let mut place = Place { row, followed, end_year: row.end_year, tracks: &mut tracks, notes: &mut self.notes };
-        for ((seed, &depth_mm), &scatter) in seeds.iter().zip(depths_mm).zip(scatter) {
+        for (seed, &[depth_mm, growth]) in seeds.iter().zip(scatter) {
             let about = &row.classes[class];
             let aspect = match about.initial_aspect.fixed() {
                 Some(aspect) => aspect,
                 None => about.initial_aspect.quantile(seed.key.uniform(draw::ASPECT)),
             };
-            place.begin(about, *seed, class_rate * scatter, depth_mm, depth_mm / aspect);
+            place.begin(about, *seed, class_rate * growth, depth_mm, depth_mm / aspect);
         }
         place.join();
         for track in &tracks.tracks {

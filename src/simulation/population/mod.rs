@@ -10,9 +10,10 @@ mod past;
 mod place;
 mod sight;
 mod sow;
+mod start;
 
 pub(super) use place::{Place, Track, Tracks};
-pub(super) use sow::{own_toughness, tabled_loss};
+pub(super) use start::{own_toughness, tabled_loss};
 
 use super::bits::Bits;
 use super::plan::RowPlan;
@@ -175,10 +176,8 @@ pub(crate) struct Population<'p> {
     pub notes: Notes,
     bands: Vec<sow::Band>,
     strips: Vec<sow::Strip>,
-    seeds: Vec<Seed>,
-    seed_keys: Vec<Key>,
-    /// Of each seed the initial depth, then of each the factor on growth; in whole blocks.
-    scatter: Vec<f64>,
+    sprouts: Vec<Sprout>,
+    starts: start::Starts,
     /// Keys of new cracks, and those of their calls by the technique at hand.
     keys: Vec<Key>,
     technique_keys: Vec<Key>,
@@ -188,6 +187,33 @@ pub(crate) struct Population<'p> {
     hidden: Vec<f64>,
     draws: Vec<Draw>,
     called: Vec<u8>,
+}
+
+/// An origin that cracks.
+#[derive(Debug, Clone, Copy)]
+struct Sprout {
+    /// Key of the blades of its life.
+    parent: Key,
+    /// What keys its blade among them; the blade's own number is the lower half.
+    blade_number: u64,
+    /// What keys the crack on the blade.
+    crack_number: u64,
+    /// Cumulative hazard at which it begins.
+    hazard: f64,
+    /// Reading of its clock when the blade was installed.
+    installed: f64,
+    /// Logarithm of its blade's factor on stress.
+    stress: f64,
+    life: u32,
+    class: u32,
+    origin: u32,
+}
+
+impl Sprout {
+    #[inline(always)]
+    fn blade(&self) -> u32 {
+        self.blade_number as u32
+    }
 }
 
 /// A crack about to be worked out.
@@ -223,9 +249,8 @@ impl<'p> Population<'p> {
             notes: Notes::default(),
             bands: Vec::new(),
             strips: Vec::new(),
-            seeds: Vec::new(),
-            seed_keys: Vec::new(),
-            scatter: Vec::new(),
+            sprouts: Vec::new(),
+            starts: start::Starts::default(),
             keys: Vec::new(),
             technique_keys: Vec::new(),
             kept: Vec::new(),
@@ -329,11 +354,6 @@ impl<'p> Population<'p> {
     pub fn truncate(&mut self, count: usize) {
         self.cracks.truncate(count);
         self.sizes.truncate(self.cracks.last().map_or(0, |crack| crack.sizes as usize));
-    }
-
-    #[inline(always)]
-    fn blade_key(&self, life: usize, blade: u32, generation: u64) -> Key {
-        self.lives[life].blades.child(generation << 32 | u64::from(blade))
     }
 
     /// A draw for what the loss of a position's blade costs, that before a generation.

@@ -32,8 +32,7 @@ impl Population<'_> {
             renewed.dedup();
             self.cracks.retain(|crack| crack.life as usize != life || !renewed.contains(&crack.blade));
             for blade in renewed {
-                let key = self.blade_key(life, blade, (2 << 16) + index as u64);
-                self.renew_unseen(life, blade, key, year);
+                self.renew_unseen(life, blade, (2 << 16) + index as u64, year);
             }
         }
         !self.cracks[from..].iter().any(|crack| crack.lost_year < row.start_year)
