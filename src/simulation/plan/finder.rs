@@ -24,6 +24,10 @@ impl OutageFinder {
     pub fn count_before(&self, year: f64, outages: &[f64]) -> usize {
         let step = ((year - self.begin) * self.per_year).max(0.0) as i64 as usize;
         let mut count = self.first[step.min(self.first.len() - 1)] as usize;
+        // Without a branch: one or two steps on is what nearly always is needed, and nobody foresees which.
+        for _ in 0..2 {
+            count += usize::from(outages.get(count).is_some_and(|&outage| outage < year));
+        }
         while count < outages.len() && outages[count] < year {
             count += 1;
         }
