@@ -15,7 +15,7 @@ use std::time::Duration;
 
 /// Trials that are lived together: enough to fill vector registers, few enough to stay near the processor.
 /// Changes no result.
-const BATCH_TRIALS: u64 = 16;
+const BATCH_TRIALS: u64 = 32;
 
 /// How often the caller is told and asked.
 const ASK_EVERY: Duration = Duration::from_millis(100);
