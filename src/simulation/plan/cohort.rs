@@ -4,7 +4,7 @@ use super::Class;
 use crate::model::fleet::Row;
 
 /// Blades installed at one moment.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(crate) struct Cohort {
     pub blades: Vec<u32>,
     /// Reading of each class's clock at that moment.
@@ -17,14 +17,23 @@ pub(crate) struct Cohort {
 
 impl Cohort {
     pub fn new(classes: &[Class], year: f64, blades: Vec<u32>) -> Self {
-        let installed: Vec<f64> = classes.iter().map(|class| class.clock.at(year)).collect();
-        let hazards: Vec<f64> = classes
-            .iter()
-            .zip(&installed)
-            .map(|(class, reading)| class.shape.cumulative_hazard(class.clock_at_end - reading))
-            .collect();
-        let hazard = classes.iter().zip(&hazards).map(|(class, hazard)| class.origins * hazard).sum();
-        Cohort { blades, installed, hazards, hazard }
+        let mut cohort = Cohort { blades, ..Cohort::default() };
+        cohort.install(classes, year);
+        cohort
+    }
+
+    /// Moves the installation to another moment.
+    pub fn install(&mut self, classes: &[Class], year: f64) {
+        self.installed.clear();
+        self.installed.extend(classes.iter().map(|class| class.clock.at(year)));
+        self.hazards.clear();
+        self.hazards.extend(
+            classes
+                .iter()
+                .zip(&self.installed)
+                .map(|(class, reading)| class.shape.cumulative_hazard(class.clock_at_end - reading)),
+        );
+        self.hazard = classes.iter().zip(&self.hazards).map(|(class, hazard)| class.origins * hazard).sum();
     }
 }
 

@@ -16,7 +16,7 @@ pub(super) use place::{Place, Track, Tracks};
 pub(super) use start::{own_toughness, tabled_loss};
 
 use super::bits::Bits;
-use super::plan::RowPlan;
+use super::plan::{Cohort, RowPlan};
 use super::tally::Notes;
 use crate::math::exp;
 use crate::model::growth::Course;
@@ -176,6 +176,8 @@ pub(crate) struct Population<'p> {
     pub notes: Notes,
     bands: Vec<sow::Band>,
     strips: Vec<sow::Strip>,
+    /// A blade that is new at another moment than an outage.
+    fresh: Cohort,
     sprouts: Vec<Sprout>,
     starts: start::Starts,
     /// Keys of new cracks, and those of their calls by the technique at hand.
@@ -249,6 +251,7 @@ impl<'p> Population<'p> {
             notes: Notes::default(),
             bands: Vec::new(),
             strips: Vec::new(),
+            fresh: Cohort::default(),
             sprouts: Vec::new(),
             starts: start::Starts::default(),
             keys: Vec::new(),

@@ -228,8 +228,9 @@ impl Population<'_> {
 
     /// A new blade at any moment.
     pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
-        let fresh = Cohort::new(&self.row.classes, year, Vec::new());
-        self.renew_and_see(NewBlade { life, blade, generation, stress: 0.0 }, &fresh);
+        let from = self.cracks.len();
+        self.renew_unseen(life, blade, generation, year);
+        self.see(from);
     }
 
     /// New blades in the whole row.
@@ -244,8 +245,10 @@ impl Population<'_> {
 
     /// A new blade at any moment, before sizes at outages are asked for.
     pub(super) fn renew_unseen(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
-        let fresh = Cohort::new(&self.row.classes, year, Vec::new());
+        let mut fresh = std::mem::take(&mut self.fresh);
+        fresh.install(&self.row.classes, year);
         self.renew(NewBlade { life, blade, generation, stress: 0.0 }, &fresh);
+        self.fresh = fresh;
     }
 
     #[inline(never)]
