@@ -4,17 +4,10 @@
 //! number cannot be vectorised. Those here are branch-free, use no fused multiply-add, and so give
 //! identical results in scalar and in vector registers of any width.
 
+use multiversion::multiversion;
+
 /// Numbers that are worked on together: as many as the widest vector register holds.
 pub(crate) const LANES: usize = 8;
-
-/// Compiles a function for vector registers of several widths; the widest that the machine has is used.
-macro_rules! vectorised {
-    ($function:item) => {
-        #[multiversion::multiversion(targets("x86_64+avx512f+avx512dq+avx512vl+avx512bw", "x86_64+avx2"))]
-        $function
-    };
-}
-pub(crate) use vectorised;
 
 /// Natural exponential; flushes to the smallest and largest normal numbers beyond about ±708.
 ///
@@ -225,17 +218,16 @@ pub fn normal_cdf(z: f64) -> f64 {
     if z > 0.0 { 1.0 - tail } else { tail }
 }
 
-vectorised! {
 /// [`exp`] of every number of a slice.
+#[multiversion(targets = "simd")]
 pub fn exp_each(numbers: &mut [f64]) {
     for x in numbers {
         *x = exp(*x);
     }
 }
-}
 
-vectorised! {
 /// [`normal_quantile`] of every number of a slice.
+#[multiversion(targets = "simd")]
 pub fn normal_each(probabilities: &mut [f64]) {
     const PART: usize = 128;
     for part in probabilities.chunks_mut(PART) {
@@ -261,7 +253,6 @@ pub fn normal_each(probabilities: &mut [f64]) {
             part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
         }
     }
-}
 }
 
 #[cfg(test)]

@@ -8,7 +8,8 @@
 //! pseudorandom number generators", OOPSLA 2014) applied to key + n times the golden-ratio
 //! increment. A change of it changes every result: it is part of the promise of equal numbers.
 
-use crate::math::{LANES, ln, vectorised};
+use crate::math::{LANES, ln};
+use multiversion::multiversion;
 
 /// Name of the generator, written into every result.
 pub const GENERATOR: &str = "splitmix64 by key and counter, version 1";
@@ -160,14 +161,13 @@ impl From<Draw> for Stream {
     }
 }
 
-vectorised! {
 /// Makes draws in order, as uniform and as exponential numbers.
+#[multiversion(targets = "simd")]
 fn make(first: Draw, uniforms: &mut [f64; LANES], exponentials: &mut [f64; LANES]) {
     for (ahead, (uniform, exponential)) in uniforms.iter_mut().zip(exponentials).enumerate() {
         *uniform = first.ahead(ahead as u64).uniform();
         *exponential = -ln(*uniform);
     }
-}
 }
 
 #[cfg(test)]

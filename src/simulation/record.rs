@@ -3,9 +3,9 @@
 use super::bits::Numbers;
 use super::plan::{RowPlan, StrategyPlan};
 use super::population::{Crack, SPARE};
-use crate::math::vectorised;
 use crate::model::detection::Access;
 use crate::model::economics::Money;
+use multiversion::multiversion;
 
 /// A number that each life has, and whose mean over lives is an answer.
 ///
@@ -308,8 +308,8 @@ const OUTAGES: [f64; GROUP] = {
     numbers
 };
 
-vectorised! {
 /// Adds stays up, outage by outage.
+#[multiversion(targets = "simd")]
 fn add_stays(
     stays: &[Stay],
     length_mm: &[f64],
@@ -340,5 +340,4 @@ fn add_stays(
         }
         (*cracks, *total_mm, *longest_mm) = (count, total, longest);
     }
-}
 }

@@ -6,7 +6,7 @@
 
 use super::plan::RowPlan;
 use super::record::{GROUP, Quantity, Record, Values};
-use crate::math::vectorised;
+use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 
 /// Trials whose sums are added one by one; a part of what makes results equal.
@@ -169,8 +169,8 @@ impl RowSums {
     }
 }
 
-vectorised! {
 /// Adds the numbers of one life.
+#[multiversion(targets = "simd")]
 fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
     let n = sums.cracks.len();
     let (cracks, total_mm) = (&cracks[..n], &total_mm[..n]);
@@ -185,13 +185,11 @@ fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
         e[i] += count * total;
     }
 }
-}
 
-vectorised! {
 /// Numbers of the bins of some lengths.
+#[multiversion(targets = "simd")]
 fn length_bins(lengths_mm: &[f64; GROUP]) -> [u8; GROUP] {
     lengths_mm.map(|length_mm| length_bin(length_mm) as u8)
-}
 }
 
 /// Number of the bin of a length: from the exponent and four leading bits of its binary form.

@@ -262,5 +262,6 @@ fn covers(people: &Population, life: usize, line: &Line, blade: u32, outage: usi
 
 #[inline]
 fn covers_crack(people: &Population, line: &Line, crack: &Crack, outage: usize) -> bool {
-    (line.classes.is_empty() || line.classes[crack.class()]) && covers(people, crack.life as usize, line, crack.blade, outage)
+    (line.classes.is_empty() || line.classes[crack.class()])
+        && covers(people, crack.life as usize, line, crack.blade, outage)
 }

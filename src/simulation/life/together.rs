@@ -388,15 +388,7 @@ impl Lives<'_> {
     }
 
     /// Notes an indication on a blade.
-    fn call(
-        &mut self,
-        blade: u32,
-        crack: Option<u32>,
-        cracks: u32,
-        length_mm: f64,
-        technique: usize,
-        stands: bool,
-    ) {
+    fn call(&mut self, blade: u32, crack: Option<u32>, cracks: u32, length_mm: f64, technique: usize, stands: bool) {
         let technique = technique as u32;
         match self.called.iter_mut().find(|called| called.blade == blade) {
             Some(called) => {

@@ -366,11 +366,6 @@ impl<'p> Population<'p> {
 
     /// A draw for whether a look that covers part of the blades covers this one.
     pub fn coverage_draw(&self, life: usize, blade: u32, look: usize, outage: usize) -> f64 {
-        self.lives[life]
-            .key
-            .child(purpose::COVERAGE)
-            .child(look as u64)
-            .child(u64::from(blade))
-            .uniform(outage as u64)
+        self.lives[life].key.child(purpose::COVERAGE).child(look as u64).child(u64::from(blade)).uniform(outage as u64)
     }
 }

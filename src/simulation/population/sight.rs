@@ -4,9 +4,10 @@ use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
 use super::{Crack, NEVER, Population, SPARE, Sight, draw, purpose};
-use crate::math::{LANES, exp, ln, normal_each, vectorised};
+use crate::math::{LANES, exp, ln, normal_each};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Key, Stream};
+use multiversion::multiversion;
 use std::ops::Range;
 
 impl Population<'_> {
@@ -277,9 +278,9 @@ impl Population<'_> {
     }
 }
 
-vectorised! {
 /// Logarithms of depths and lengths, and lengths in mm: `depths` holds y with `ln depth_mm = -ln(y) * power`, and
 /// `lengths` holds ln(length / depth).
+#[multiversion(targets = "simd")]
 fn size_each(power: f64, depths: &mut [f64], lengths: &mut [f64], lengths_mm: &mut [f64]) {
     // Two loops: both in one are too long for a processor to work on several blocks at a time.
     for (depth, length) in depths.iter_mut().zip(lengths.iter_mut()) {
@@ -290,37 +291,33 @@ fn size_each(power: f64, depths: &mut [f64], lengths: &mut [f64], lengths_mm: &m
         *length_mm = exp(*length);
     }
 }
-}
 
-vectorised! {
 /// The number that each key draws for a source.
+#[multiversion(targets = "simd")]
 fn draw_each(keys: &[Key], source: u64, numbers: &mut [f64]) {
     for (number, key) in numbers.iter_mut().zip(keys) {
         *number = key.child(source).uniform(draw::KEPT);
     }
 }
-}
 
-vectorised! {
 /// A child of each key.
+#[multiversion(targets = "simd")]
 fn child_each(keys: &[Key], name: u64, children: &mut [Key]) {
     for (child, key) in children.iter_mut().zip(keys) {
         *child = key.child(name);
     }
 }
-}
 
-vectorised! {
 /// Makes draws.
+#[multiversion(targets = "simd")]
 fn make_each(draws: &[Draw], numbers: &mut [f64]) {
     for (number, draw) in numbers.iter_mut().zip(draws) {
         *number = draw.uniform();
     }
 }
-}
 
-vectorised! {
 /// 1 where a logistic curve lies above a draw, else 0.
+#[multiversion(targets = "simd")]
 fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], draws: &[Draw], calls: &mut [u8]) {
     for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
         // draw < floor + (ceiling - floor) / (1 + exp(-z)), without the division.
@@ -328,17 +325,15 @@ fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], d
         *call = u8::from((draw.uniform() - curve.floor) * (1.0 + odds_against) < curve.ceiling - curve.floor);
     }
 }
-}
 
-vectorised! {
 /// Eight numbers, each 0 or 1, to a byte, the first lowest.
+#[multiversion(targets = "simd")]
 fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
     /// Moves the lowest bit of byte n to bit 56 + n, without any carry.
     const GATHER: u64 = 0x0102_0408_1020_4080;
     for (byte, numbers) in bytes.iter_mut().zip(numbers.as_chunks::<8>().0) {
         *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
     }
-}
 }
 
 #[inline(always)]

@@ -2,8 +2,9 @@
 
 use super::super::plan::{Class, Cohort};
 use super::{Population, Sprout, purpose};
-use crate::math::{LANES, exp, ln, normal_cdf, normal_quantile, vectorised};
+use crate::math::{LANES, exp, ln, normal_cdf, normal_quantile};
 use crate::random::{Draw, Key, Stream};
+use multiversion::multiversion;
 
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
 const BANDS: [f64; 9] = [0.0, 0.7, 1.3, 1.8, 2.3, 2.8, 3.4, 4.2, f64::INFINITY];
@@ -61,8 +62,8 @@ struct Sought {
     has_more: [f64; LANES],
 }
 
-vectorised! {
 /// Seeks blades that crack, from a draw on.
+#[multiversion(targets = "simd")]
 fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: &mut Sought) {
     let [mut ways, mut more, mut reach] = [[0.0; LANES]; 3];
     for lane in 0..LANES {
@@ -93,7 +94,6 @@ fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: 
         sought.has_more[lane] = if more[lane] <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
     }
     (sought.class, sought.reach) = (class, reach);
-}
 }
 
 impl Population<'_> {

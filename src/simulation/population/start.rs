@@ -2,9 +2,10 @@
 
 use super::super::plan::{Class, Followed, RowPlan, Ways};
 use super::{Crack, Population, Seed, Sprout, draw};
-use crate::math::{LANES, exp, exp_each, normal_each, vectorised};
+use crate::math::{LANES, exp, exp_each, normal_each};
 use crate::model::growth::{Course, CrackEnd, DiagramLimit, FixedFactor, GrowthPath, Limit};
 use crate::random::Key;
+use multiversion::multiversion;
 use std::ops::Range;
 
 /// Numbers of the cracks that are started together, worked out one after another for all of them.
@@ -78,9 +79,8 @@ impl Population<'_> {
         let growths = &starts.scatter[room..][run.clone()];
         let sprouts = &sprouts[run.clone()];
         starts.rates.clear();
-        let class_rate = |sprout: &Sprout| {
-            self.class_rate[sprout.life as usize * row.classes.len() + sprout.class as usize]
-        };
+        let class_rate =
+            |sprout: &Sprout| self.class_rate[sprout.life as usize * row.classes.len() + sprout.class as usize];
         starts.rates.extend(sprouts.iter().zip(growths).map(|(sprout, growth)| class_rate(sprout) * growth));
         starts.lost_starts.clear();
         let ways = starts.coordinates.iter().zip(&starts.rates).zip(&starts.born_starts);
@@ -246,22 +246,20 @@ impl Starts {
     }
 }
 
-vectorised! {
 /// The children of keys by number.
+#[multiversion(targets = "simd")]
 fn descend_each(keys: &mut [Key], numbers: &[u64]) {
     for (key, &number) in keys.iter_mut().zip(numbers) {
         *key = key.child(number);
     }
 }
-}
 
-vectorised! {
 /// A draw of each key.
+#[multiversion(targets = "simd")]
 fn draw_each(keys: &[Key], counter: u64, numbers: &mut [f64]) {
     for (number, key) in numbers.iter_mut().zip(keys) {
         *number = key.uniform(counter);
     }
-}
 }
 
 /// Starts at which the blade of a crack on a tabulated way is lost: when the crack is critical in an ordinary
@@ -321,9 +319,13 @@ impl Followed {
     fn at_one_place(&self, one: &Seed, other: &Seed) -> bool {
         let place = |seed: &Seed| {
             // Cracks that never join are each at a place of their own.
-            (seed.life, seed.blade, seed.class, if self.joining.is_some() { seed.origin / self.origins } else { seed.origin })
+            (
+                seed.life,
+                seed.blade,
+                seed.class,
+                if self.joining.is_some() { seed.origin / self.origins } else { seed.origin },
+            )
         };
         place(one) == place(other)
     }
 }
-
