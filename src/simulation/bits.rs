@@ -112,7 +112,7 @@ mod tests {
 
     #[test]
     fn bits_are_read_from_any_place() {
-        let is_set = |place: usize| place % 3 == 0 || place % 7 == 2;
+        let is_set = |place: usize| place.is_multiple_of(3) || place % 7 == 2;
         let bits: Bits = (0..200).map(is_set).collect();
         for from in 0..200 {
             let word = bits.read(from);
