@@ -18,7 +18,7 @@ impl Bits {
         }
     }
 
-    /// The bits from one on; those beyond [`Bits::READ`] mean nothing.
+    /// The bits from one on, not set behind the last; those beyond [`Bits::READ`] mean nothing.
     #[inline(always)]
     pub fn read(&self, from: usize) -> u64 {
         let word = self.bytes.get(from / 8..).and_then(|bytes| bytes.first_chunk());

@@ -327,7 +327,7 @@ fn add_stays(
                 continue;
             }
             let place = (stay.place + begin - stay.first) as usize;
-            let Some(lengths) = length_mm[place..].first_chunk::<GROUP>() else { continue };
+            let lengths = &length_mm[place..][..GROUP].as_chunks::<GROUP>().0[0];
             let (first, until) = (f64::from(stay.first) - f64::from(begin), f64::from(until) - f64::from(begin));
             for outage in 0..GROUP {
                 let is_there = (OUTAGES[outage] >= first) & (OUTAGES[outage] < until);

@@ -369,3 +369,50 @@ impl<'p> Population<'p> {
         self.lives[life].key.child(purpose::COVERAGE).child(look as u64).child(u64::from(blade)).uniform(outage as u64)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+
+    #[test]
+    fn lives_together_are_those_apart() {
+        let studies = [
+            include_str!("../../../tests/engine/data/y2.toml"),
+            include_str!("../../../demo-data/demo-study.toml"),
+            include_str!("../../../demo-data/reference-study.toml"),
+        ];
+        for text in studies {
+            let study = Study::parse(text, "study").expect("a good study");
+            for row in &study.rows {
+                let plan = RowPlan::new(&study, row).expect("a good row");
+                let keys: Vec<Key> = (0..37).map(|trial| Key::from_seed(5).child(trial)).collect();
+                let (mut together, mut apart) = (Population::new(&plan), Population::new(&plan));
+                let tries = together.begin(keys.iter().copied());
+                let mut tries_apart = 0;
+                for (life, key) in keys.into_iter().enumerate() {
+                    tries_apart += apart.begin(std::iter::once(key)).expect("a life that comes through");
+                    let own = together.first_cracks(life);
+                    let own = &together.cracks[own.start as usize..own.end as usize];
+                    assert_eq!(own.len(), apart.cracks.len(), "{} life {life}", row.id);
+                    for (one, other) in own.iter().zip(&apart.cracks) {
+                        let about = |crack: &Crack| (crack.key, crack.blade, crack.first, crack.last, crack.class);
+                        assert_eq!(about(one), about(other), "{} life {life}", row.id);
+                        assert_eq!(one.lost_year, other.lost_year, "{} life {life}", row.id);
+                        for outage in one.first as usize..one.last as usize {
+                            assert_eq!(together.size_mm(one, outage), apart.size_mm(other, outage));
+                            for &technique in &plan.used_techniques {
+                                let calls = together.calls(one, technique, outage);
+                                assert_eq!(calls, apart.calls(other, technique, outage));
+                            }
+                        }
+                    }
+                    for &technique in &plan.used_techniques {
+                        assert_eq!(together.false_calls(life, technique), apart.false_calls(0, technique));
+                    }
+                }
+                assert_eq!(tries, Some(tries_apart), "{}", row.id);
+            }
+        }
+    }
+}
