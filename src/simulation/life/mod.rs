@@ -9,6 +9,7 @@
 //! a whole new row, a blade watched), the row is followed in order of time ([`Lives::follow_row`]).
 
 mod apart;
+mod at_once;
 mod together;
 
 use super::bits::{Bits, Numbers, set_bits};
@@ -17,6 +18,7 @@ use super::population::{Crack, NEVER, Population};
 use super::record::Record;
 use super::tally::Notes;
 use crate::random::Key;
+use std::ops::Range;
 use together::RowCracks;
 
 /// Lives of one row; keeps its storage from life to life.
@@ -33,13 +35,15 @@ pub(crate) struct Lives<'p> {
     eventful: Vec<u32>,
     /// The life that is followed.
     life: usize,
-    /// False calls at scheduled looks of the strategy that is followed, in order of time; those before one are past.
+    /// False calls at scheduled looks of the strategy that is followed, in order of time; so many are past.
     false_calls: Vec<FalseCall>,
-    next_false_call: usize,
+    past_false_calls: usize,
     /// The blades that they call.
     called_blades: Numbers,
     in_row: RowCracks,
     called: Vec<Called>,
+    /// Blades without a crack that are called at the outage being lived.
+    clean_called: Vec<u32>,
     watched: Vec<Watched>,
     /// How often each blade was renewed in this life; the stamp tells which life that was.
     renewals: Vec<(u64, u64)>,
@@ -124,10 +128,11 @@ impl<'p> Lives<'p> {
             eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
-            next_false_call: 0,
+            past_false_calls: 0,
             called_blades: Numbers::default(),
             in_row: RowCracks::default(),
             called: Vec::new(),
+            clean_called: Vec::new(),
             watched: Vec::new(),
             renewals: vec![(0, 0); row.blades as usize],
             stamp: 0,
@@ -186,7 +191,26 @@ impl<'p> Lives<'p> {
         if strategy.lines.len() > 1 {
             self.false_calls.sort_by_key(|call| call.outage);
         }
-        self.next_false_call = 0;
+        self.past_false_calls = 0;
+    }
+
+    /// The next false call of a scheduled look at an outage; earlier ones are past.
+    fn next_false_call_at(&mut self, outage: u32) -> Option<FalseCall> {
+        while let Some(&call) = self.false_calls.get(self.past_false_calls)
+            && call.outage <= outage
+        {
+            self.past_false_calls += 1;
+            if call.outage == outage {
+                return Some(call);
+            }
+        }
+        None
+    }
+
+    /// Which of a technique's false calls, were it used at every outage, fall on one.
+    fn false_calls_at(&self, technique: usize, outage: u32) -> Range<usize> {
+        let calls = self.people.false_calls(self.life, technique);
+        calls.partition_point(|call| call.0 < outage)..calls.partition_point(|call| call.0 <= outage)
     }
 
     /// What happened to followed cracks since this was last asked.

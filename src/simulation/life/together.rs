@@ -16,9 +16,9 @@ use crate::model::strategy::{Action, AfterLoss, RowEndAction};
 #[derive(Debug, Default)]
 pub(super) struct RowCracks {
     /// Index of each crack, by number.
-    cracks: Vec<u32>,
-    /// Words of 64 numbers: those still in the row, and of them those that have started.
-    present: Vec<Word>,
+    pub cracks: Vec<u32>,
+    /// Words of 64 numbers: those still in the row, and of all those that have started.
+    pub present: Vec<Word>,
     /// For each word: the numbers whose next event falls in each slot.
     agenda: Vec<u64>,
     /// For each word: the numbers that start before each outage, and not before the one before it.
@@ -33,9 +33,9 @@ pub(super) struct RowCracks {
 }
 
 #[derive(Debug, Default, Clone, Copy)]
-struct Word {
-    alive: u64,
-    started: u64,
+pub(super) struct Word {
+    pub alive: u64,
+    pub started: u64,
 }
 
 impl RowCracks {
@@ -95,18 +95,24 @@ impl RowCracks {
         self.agenda[number / 64 * self.slots() + slot as usize] >> (number % 64) & 1 != 0
     }
 
-    fn words(&self) -> usize {
+    /// Of a word, more cracks are called in a slot.
+    pub fn call(&mut self, word: usize, slot: u32, called: u64) {
+        let slots = self.slots();
+        self.agenda[word * slots + slot as usize] |= called;
+    }
+
+    pub fn words(&self) -> usize {
         self.present.len()
     }
 
     /// Of a word, the cracks in the row whose next event falls in a slot.
     #[inline(always)]
-    fn due_in(&self, word: usize, slot: u32) -> u64 {
+    pub fn due_in(&self, word: usize, slot: u32) -> u64 {
         self.agenda[word * self.slots() + slot as usize] & self.present[word].alive
     }
 
     /// Lets the cracks start that start before an outage.
-    fn start_until(&mut self, outage: usize) {
+    pub fn start_until(&mut self, outage: usize) {
         let starts = self.starts.chunks_exact(self.outages + 1);
         for (word, starts) in self.present.iter_mut().zip(starts) {
             let new = &starts[self.started_until.min(outage + 1)..=outage];
@@ -133,7 +139,7 @@ impl RowCracks {
 
 /// Numbers of the bits of a word.
 #[inline(always)]
-fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
+pub(super) fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
     set_bits(bits).map(move |bit| word * 64 + bit)
 }
 
@@ -162,6 +168,8 @@ impl Lives<'_> {
             } else if end == Some(RowEndAction::Retired) {
                 until = outage as usize;
                 break;
+            } else if strategy.replaces_at_once && end.is_none() {
+                self.replace_called(strategy, outage, record);
             } else {
                 self.inspect(strategy, outage, end.is_some(), record);
             }
@@ -253,12 +261,7 @@ impl Lives<'_> {
                     self.in_row.due.insert(2 * next + 1);
                 }
             } else {
-                record.replace_one(at, cracks == 0);
-                self.remove_blade(blade, crack.map(|number| number as usize), at, record);
-                let generation = self.next_generation(blade);
-                let from = self.people.cracks.len();
-                self.people.renew_at_outage(self.life, blade, generation, at);
-                self.enter(strategy, from, at + 1);
+                self.replace(strategy, blade, crack.map(|number| number as usize), cracks == 0, at, record);
             }
         }
         if !self.watched.is_empty() {
@@ -301,11 +304,8 @@ impl Lives<'_> {
                 }
             }
         }
-        while let Some(&FalseCall { outage: due, blade, line }) = self.false_calls.get(self.next_false_call)
-            && due <= outage
-        {
-            self.next_false_call += 1;
-            if due == outage && self.is_crack_free(blade, at) {
+        while let Some(FalseCall { blade, line, .. }) = self.next_false_call_at(outage) {
+            if self.is_crack_free(blade, at) {
                 let line = &strategy.lines[line as usize];
                 escalated |= 1 << line.look;
                 let length_mm = self.false_length_mm(strategy, blade, line.technique, at);
@@ -336,12 +336,8 @@ impl Lives<'_> {
     /// A second look at the whole row, after an indication.
     fn second_look(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32) {
         self.look_again(strategy, technique, outage, None);
-        let calls = self.people.false_calls(self.life, technique);
-        for index in calls.partition_point(|call| call.0 < outage)..calls.len() {
-            let (due, blade) = self.people.false_calls(self.life, technique)[index];
-            if due != outage {
-                break;
-            }
+        for index in self.false_calls_at(technique, outage) {
+            let (_, blade) = self.people.false_calls(self.life, technique)[index];
             if self.is_crack_free(blade, outage as usize) {
                 let length_mm = self.false_length_mm(strategy, blade, technique, outage as usize);
                 self.call(blade, None, 0, length_mm, technique, true);
@@ -354,9 +350,7 @@ impl Lives<'_> {
         let at = outage as usize;
         for word in 0..self.in_row.words() {
             let Word { alive, started } = self.in_row.present[word];
-            // Nothing more is to be learnt of a crack whose blade is replaced anyway.
-            let settled = if strategy.replaces_at_once { self.in_row.due_in(word, 2 * outage + 1) } else { 0 };
-            for number in numbers(word, alive & started & !settled) {
+            for number in numbers(word, alive & started) {
                 let index = self.in_row.cracks[number] as usize;
                 let crack = &self.people.cracks[index];
                 let is_meant = blade.is_none_or(|blade| blade == crack.blade);
@@ -405,12 +399,31 @@ impl Lives<'_> {
     }
 
     /// Whether no crack has started in a blade by an outage.
-    fn is_crack_free(&self, blade: u32, outage: usize) -> bool {
+    pub(super) fn is_crack_free(&self, blade: u32, outage: usize) -> bool {
         !self.in_row.cracked.contains(blade)
             || !self.in_row.alive().any(|(_, index)| {
                 let crack = &self.people.cracks[index];
                 crack.blade == blade && crack.first as usize <= outage
             })
+    }
+
+    /// Replaces a blade with an indication at an outage. One of its cracks is given by number, where it is known.
+    #[inline(always)]
+    pub(super) fn replace(
+        &mut self,
+        strategy: &StrategyPlan,
+        blade: u32,
+        crack: Option<usize>,
+        falsely: bool,
+        outage: usize,
+        record: &mut Record,
+    ) {
+        record.replace_one(outage, falsely);
+        self.remove_blade(blade, crack, outage, record);
+        let generation = self.next_generation(blade);
+        let from = self.people.cracks.len();
+        self.people.renew_at_outage(self.life, blade, generation, outage);
+        self.enter(strategy, from, outage + 1);
     }
 
     /// Takes a blade's cracks out of the row; they were there at the outages before `outage`. One of them is given

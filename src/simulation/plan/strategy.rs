@@ -41,7 +41,7 @@ pub(crate) struct StrategyPlan {
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
-    /// Whether every indication of a scheduled look has its blade replaced, whatever a second look says.
+    /// Whether every indication has its blade replaced there and then, and leads to nothing else.
     pub replaces_at_once: bool,
     /// Whether what is found on one blade can change what is done to others or to it later.
     pub couples_blades: bool,
@@ -154,7 +154,8 @@ impl StrategyPlan {
             (Quantity::TimesOut, times_out),
         ];
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
-        let replaces_at_once = replaces_always && lines.iter().all(|line| line.stands);
+        let replaces_at_once =
+            replaces_always && lines.iter().all(|line| line.stands) && strategy.replace_row_from_blades.is_none();
         let couples_blades = !replaces_always
             || strategy.looks.iter().any(|look| look.escalation.is_some())
             || strategy.replace_row_from_blades.is_some()
