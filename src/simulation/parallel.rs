@@ -246,7 +246,6 @@ impl<'p> Worker<'p> {
                 lives.begin(keys).ok_or_else(|| Error::never_comes_through(&self.study.rows[index].id))?;
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets.iter_mut().enumerate() {
-                    record.clear();
                     lives.follow(life, strategy, record);
                     tally.add_life(index, strategy, record);
                     fleet.add(strategy, record);

@@ -169,9 +169,9 @@ impl Record {
         }
     }
 
-    /// Makes it ready for another life.
-    pub fn clear(&mut self) {
-        self.values = [0.0; Quantity::ALL.len()];
+    /// Makes it ready for another life under a strategy: with what that plans.
+    pub fn begin(&mut self, strategy: &StrategyPlan) {
+        self.values = strategy.planned_values;
         self.loss_years.clear();
         self.stays.clear();
     }
@@ -255,9 +255,6 @@ impl Record {
 
     /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
     pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, length_mm: &[f64]) {
-        for (quantity, amount) in strategy.planned_sum {
-            self.add(quantity, amount);
-        }
         while let Some(outage) = self.touched.pop() {
             let extra = std::mem::take(&mut self.extras[outage as usize]);
             self.price(row, strategy, outage as usize, &extra);

@@ -168,6 +168,7 @@ impl<'p> Lives<'p> {
         self.stamp += 1;
         self.row_generation = 0;
         self.schedule_false_calls(strategy);
+        record.begin(strategy);
         if strategy.couples_blades {
             self.follow_row(strategy, record);
         } else {

@@ -1,7 +1,7 @@
 //! A strategy on the row: its looks by technique, and what they are planned to cost.
 
 use super::super::bits::Bits;
-use super::super::record::Quantity;
+use super::super::record::{Quantity, Values};
 use super::RowPlan;
 use crate::model::Study;
 use crate::model::detection::Access;
@@ -53,8 +53,8 @@ pub(crate) struct StrategyPlan {
     runs_until: u32,
     /// Scheduled work of each outage.
     pub planned: Vec<Planned>,
-    /// Its sum over all outages, costs discounted.
-    pub planned_sum: [(Quantity, f64); 6],
+    /// What it comes to over all outages, costs discounted.
+    pub planned_values: Values,
     pub prices: Prices,
 }
 
@@ -145,14 +145,17 @@ impl StrategyPlan {
         };
         let out = |work: &Planned| f64::from(u8::from(work.blades_out));
         let times_out: f64 = planned.iter().map(out).sum();
-        let planned_sum = [
+        let mut planned_values = [0.0; Quantity::ALL.len()];
+        for (quantity, amount) in [
             (Quantity::LookCost, discounted(&|work| work.look_cost)),
             (Quantity::BladesOutCost, discounted(&|work| out(work) * prices.blades_out)),
             (Quantity::ExtraDayCost, discounted(&|work| work.days_beyond * prices.day)),
             (Quantity::LookDays, planned.iter().map(|work| work.look_days).sum()),
             (Quantity::BladesOutDays, times_out * prices.blades_out_days),
             (Quantity::TimesOut, times_out),
-        ];
+        ] {
+            planned_values[quantity as usize] = amount;
+        }
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
         let replaces_at_once =
             replaces_always && lines.iter().all(|line| line.stands) && strategy.replace_row_from_blades.is_none();
@@ -177,7 +180,7 @@ impl StrategyPlan {
             runs_until: retired,
             row_end,
             planned,
-            planned_sum,
+            planned_values,
             prices,
         }
     }
