@@ -6,6 +6,7 @@
 
 use super::plan::RowPlan;
 use super::record::{GROUP, Quantity, Record, Values};
+use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 
@@ -50,7 +51,8 @@ pub(crate) struct AfterOutage {
 
 impl AfterOutage {
     fn new(outages: usize) -> Self {
-        let zero = vec![0.0; outages];
+        // In whole blocks, for long loops.
+        let zero = vec![0.0; outages.next_multiple_of(LANES)];
         AfterOutage {
             cracks: zero.clone(),
             cracks_square: zero.clone(),
@@ -172,17 +174,16 @@ impl RowSums {
 /// Adds the numbers of one life.
 #[multiversion(targets = "simd")]
 fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
-    let n = sums.cracks.len();
-    let (cracks, total_mm) = (&cracks[..n], &total_mm[..n]);
     let AfterOutage { cracks: a, cracks_square: b, total_mm: c, total_mm_square: d, cracks_total_mm: e } = sums;
-    let (a, b, c, d, e) = (&mut a[..n], &mut b[..n], &mut c[..n], &mut d[..n], &mut e[..n]);
-    for i in 0..n {
-        let (count, total) = (cracks[i], total_mm[i]);
-        a[i] += count;
-        b[i] += count * count;
-        c[i] += total;
-        d[i] += total * total;
-        e[i] += count * total;
+    let [a, b, c, d, e] = [a, b, c, d, e].map(|sums| sums.as_chunks_mut::<LANES>().0);
+    let sums = a.iter_mut().zip(b).zip(c).zip(d).zip(e);
+    let numbers = cracks.as_chunks::<LANES>().0.iter().zip(total_mm.as_chunks::<LANES>().0);
+    for ((count, total), ((((a, b), c), d), e)) in numbers.zip(sums) {
+        *a = std::array::from_fn(|lane| a[lane] + count[lane]);
+        *b = std::array::from_fn(|lane| b[lane] + count[lane] * count[lane]);
+        *c = std::array::from_fn(|lane| c[lane] + total[lane]);
+        *d = std::array::from_fn(|lane| d[lane] + total[lane] * total[lane]);
+        *e = std::array::from_fn(|lane| e[lane] + count[lane] * total[lane]);
     }
 }
 
