@@ -70,8 +70,11 @@ impl Numbers {
     /// Empties it, for numbers below `count`.
     #[inline(always)]
     pub fn clear(&mut self, count: usize) {
-        self.words.clear();
         self.words.resize(count.div_ceil(64), 0);
+        // Not a fill: for so few words the call would cost more.
+        for word in self.words.iter_mut().filter(|word| **word != 0) {
+            *word = 0;
+        }
     }
 
     #[inline(always)]

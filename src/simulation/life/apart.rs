@@ -44,8 +44,7 @@ impl Lives<'_> {
     fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
         let Range { start, end: until } = self.people.first_cracks(self.life);
         let own = start as usize..until as usize;
-        self.eventful.clear();
-        self.eventful.resize(own.len(), 0);
+        self.eventful.resize(self.eventful.len().max(own.len()), 0);
         let mut eventful = 0;
         let events = &self.first_events[strategy.schedule].blade_slots[own.clone()];
         let cracks = self.people.cracks[own.clone()].iter().zip(events).zip(&self.is_further[own]);
