@@ -2,6 +2,7 @@
 //! on paper or equals that of another strategy.
 
 use serrata::Study;
+use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{Action, AfterLoss, Disposition, Escalation, RowEnd, RowEndAction};
 use serrata::simulation::{Comparison, Quantity, Run};
 
@@ -27,6 +28,38 @@ fn assert_same_losses(comparison: &Comparison, one: usize, other: usize) {
     let losses = |strategy| comparison.fleet_losses_by_year(strategy).iter().map(|year| year.value).collect::<Vec<_>>();
     assert!(value(comparison, one, Quantity::Losses) > 0.5);
     assert_eq!(losses(one), losses(other));
+}
+
+/// Blades followed one by one, rows in order of time, and rows whose called blades go at once: three pieces of code
+/// for one thing. A rule that never applies (more blades called than there are) leads from the first and the last to
+/// the second. Rows here have more cracks
+/// than a word has bits, and more than one technique at a look.
+#[test]
+fn every_way_of_following_a_row_comes_to_the_same() {
+    let answers = |never: Option<u32>, end: Option<RowEnd>| {
+        let comparison = lived(|study| {
+            study.initiation[0].shape = InitiationShape::Weibull { shape: 2.0, scale: 5_000.0 };
+            for strategy in &mut study.strategies {
+                strategy.replace_row_from_blades = never;
+                strategy.row_end = end;
+            }
+            study.strategies[OUT_THIRD].looks[0].techniques = vec![0, 1];
+            let mut again = study.strategies[ESCALATED].looks[0].clone();
+            (again.first_outage, again.every_outages, again.techniques) = (2, 2, vec![1]);
+            study.strategies[ESCALATED].looks.push(again);
+        });
+        let mut answers = Vec::new();
+        for strategy in [NONE, IN_PLACE, OUT_THIRD, ESCALATED] {
+            answers.extend(Quantity::ALL.map(|quantity| value(&comparison, strategy, quantity)));
+            answers.extend(comparison.after_outages(0, strategy).iter().map(|after| after.cracks.value));
+        }
+        let most = comparison.after_outages(0, NONE).iter().map(|after| after.cracks.value).fold(0.0, f64::max);
+        assert!(end.is_some() || most > 64.0, "{most} cracks");
+        answers
+    };
+    for end in [None, Some(RowEnd { year: 20.0, then: RowEndAction::NewRow })] {
+        assert_eq!(answers(None, end), answers(Some(1_000), end), "{end:?}");
+    }
 }
 
 #[test]
