@@ -304,6 +304,25 @@ mod tests {
         }
     }
 
+    #[test]
+    fn quantiles_of_many_are_those_of_each() {
+        for length in [1, 7, 8, 9, 127, 128, 129, 400] {
+            let uniform = |i: u64| match i % 23 {
+                3 => 1e-300,
+                5 => 1.39e-11,
+                9 => 1.0 - 1e-12,
+                11 => 0.075,
+                _ => crate::random::Key::from_seed(length).uniform(i),
+            };
+            let given: Vec<f64> = (0..length).map(uniform).collect();
+            let mut quantiles = given.clone();
+            normal_each(&mut quantiles);
+            for (quantile, u) in quantiles.into_iter().zip(given) {
+                assert_eq!(quantile, normal_quantile(u), "{u} of {length}");
+            }
+        }
+    }
+
     #[test] // Abramowitz and Stegun, table 26.1 and the usual quantiles
     fn normal_quantile_gives_the_tabulated_points() {
         for (p, z) in [(0.975, 1.959_963_984_540_054), (0.9, 1.281_551_565_544_600_4), (1e-6, -4.753_424_308_822_899)] {

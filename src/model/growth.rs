@@ -432,9 +432,11 @@ mod tests {
             assert!((life / expected - 1.0).abs() < 1e-7, "m = {exponent}: {life} against {expected}");
             assert!((depth_mm(&path, course, expected) / to_mm - 1.0).abs() < 1e-5, "m = {exponent}");
             let rate = path.rate();
-            let (mut y, mut ln_ratio) = ([0.0; 2], [0.0; 2]);
-            path.sizes_at(course, rate, 100.0, &[100.0, 100.0 + 0.5 * expected], &mut y, &mut ln_ratio);
-            for (y, at) in y.iter().zip([0.0, 0.5 * expected]) {
+            let moments: [f64; 2 * LANES + 3] = std::array::from_fn(|moment| moment as f64 / 40.0 * expected);
+            let (mut y, mut ln_ratio) = (moments, moments);
+            path.sizes_at(course, rate, 100.0, &moments.map(|at| 100.0 + at), &mut y, &mut ln_ratio);
+            assert_eq!(ln_ratio, [path.size_at(course, 0.0).1; 2 * LANES + 3]);
+            for (y, at) in y.iter().zip(moments) {
                 assert!((y / path.size_at(course, at * rate).0 - 1.0).abs() < 1e-12, "m = {exponent}");
             }
         }

@@ -9,7 +9,6 @@ use super::{FalseCall, Lives, covers_crack, looks_at};
 impl Lives<'_> {
     /// Looks, and replaces what was called.
     pub(super) fn replace_called(&mut self, strategy: &StrategyPlan, outage: u32, record: &mut Record) {
-        let row = self.row;
         let at = outage as usize;
         self.clean_called.clear();
         self.in_row.start_until(at);
@@ -18,17 +17,8 @@ impl Lives<'_> {
             return;
         }
         record.mark_called(at);
-        for (look, escalation) in strategy.escalations.iter().enumerate() {
-            if let Some(escalation) = escalation
-                && escalated & (1 << look) != 0
-            {
-                record.set(Quantity::Escalated, 1.0);
-                for &technique in &escalation.techniques {
-                    let about = &row.techniques[technique];
-                    record.look(at, about.cost(f64::from(row.blades)), about.days_per_row, about.access);
-                    self.call_more(technique, outage);
-                }
-            }
+        for technique in self.second_looks(strategy, escalated, at, record) {
+            self.call_more(technique, outage);
         }
         let called = |word| self.in_row.due_in(word, 2 * outage + 1);
         let found: u32 = (0..self.in_row.words()).map(|word| called(word).count_ones()).sum();

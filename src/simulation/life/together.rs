@@ -218,17 +218,8 @@ impl Lives<'_> {
         let escalated = self.scheduled_calls(strategy, slot, record);
         self.watched_calls(strategy, outage, record);
         if escalated != 0 {
-            for (look, escalation) in strategy.escalations.iter().enumerate() {
-                if let Some(escalation) = escalation
-                    && escalated & (1 << look) != 0
-                {
-                    record.set(Quantity::Escalated, 1.0);
-                    for &technique in &escalation.techniques {
-                        let about = &row.techniques[technique];
-                        record.look(at, about.cost(f64::from(row.blades)), about.days_per_row, about.access);
-                        self.second_look(strategy, technique, outage);
-                    }
-                }
+            for technique in self.second_looks(strategy, escalated, at, record) {
+                self.second_look(strategy, technique, outage);
             }
         }
         if self.called.is_empty() && !row_ends {
@@ -331,6 +322,26 @@ impl Lives<'_> {
             record.look(at, about.cost(1.0), 0.0, about.access);
             self.look_again(strategy, technique, outage, Some(blade));
         }
+    }
+
+    /// The techniques of the second looks that some looks with an indication lead to; their price is noted.
+    pub(super) fn second_looks<'s>(
+        &self,
+        strategy: &'s StrategyPlan,
+        looks: u64,
+        outage: usize,
+        record: &mut Record,
+    ) -> impl Iterator<Item = usize> + use<'s> {
+        let led_to = move |look: &usize| looks & (1 << look) != 0 && strategy.escalations[*look].is_some();
+        let led_to = (0..strategy.escalations.len()).filter(led_to);
+        let techniques =
+            led_to.flat_map(|look| &strategy.escalations[look]).flat_map(|after| &after.techniques).copied();
+        for technique in techniques.clone() {
+            let about = &self.row.techniques[technique];
+            record.set(Quantity::Escalated, 1.0);
+            record.look(outage, about.cost(f64::from(self.row.blades)), about.days_per_row, about.access);
+        }
+        techniques
     }
 
     /// A second look at the whole row, after an indication.

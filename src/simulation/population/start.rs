@@ -60,14 +60,7 @@ impl Population<'_> {
     }
 
     /// Cracks of one class, on a straight way to one end.
-    fn start_straight(
-        &mut self,
-        path: &FixedFactor,
-        end: f64,
-        sprouts: &[Sprout],
-        starts: &mut Starts,
-        run: Range<usize>,
-    ) {
+    fn start_straight(&mut self, path: &FixedFactor, end: f64, all: &[Sprout], starts: &mut Starts, run: Range<usize>) {
         let row = self.row;
         starts.born_starts.clear();
         starts.born_starts.extend_from_slice(&starts.born_years[run.clone()]);
@@ -77,7 +70,7 @@ impl Population<'_> {
         starts.coordinates.extend_from_slice(&starts.scatter[run.clone()]);
         path.coordinate_each(&mut starts.coordinates);
         let growths = &starts.scatter[room..][run.clone()];
-        let sprouts = &sprouts[run.clone()];
+        let sprouts = &all[run.clone()];
         starts.rates.clear();
         let class_rate =
             |sprout: &Sprout| self.class_rate[sprout.life as usize * row.classes.len() + sprout.class as usize];
@@ -86,27 +79,11 @@ impl Population<'_> {
         let ways = starts.coordinates.iter().zip(&starts.rates).zip(&starts.born_starts);
         let lost_starts = ways.map(|((&start, rate), born)| born + path.advance_between(start, end) / rate);
         starts.lost_starts.extend(lost_starts);
-        for (index, (sprout, place)) in sprouts.iter().zip(run).enumerate() {
-            let born_year = starts.born_years[place];
-            let (lost_year, last) = until(row, born_year, starts.lost_starts[index]);
-            let first = row.finder.count_before(born_year, &row.outages);
-            self.cracks.push(Crack {
-                key: starts.keys[place],
-                life: sprout.life,
-                blade: sprout.blade(),
-                first: first as u32,
-                last: last.max(first) as u32,
-                class: sprout.class,
-                origin: sprout.origin,
-                place: 0,
-                lost_year,
-                end_year: lost_year,
-                born_year,
-                born_starts: starts.born_starts[index],
-                course: Course { start: starts.coordinates[index], line: 0.0 },
-                rate: starts.rates[index],
-                sizes: self.sizes.len() as u32,
-            });
+        for (index, place) in run.enumerate() {
+            let course = Course { start: starts.coordinates[index], line: 0.0 };
+            let (rate, born_starts) = (starts.rates[index], starts.born_starts[index]);
+            let crack = self.crack(&starts.seed(all, place), course, rate, born_starts, starts.lost_starts[index]);
+            self.cracks.push(crack);
         }
     }
 
@@ -132,7 +109,7 @@ impl Population<'_> {
     #[inline(always)]
     fn start_crack(&self, path: &GrowthPath, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
         let row = self.row;
-        let Seed { key, life, blade, class: index, origin, stress, born_year } = *seed;
+        let Seed { key, life, class: index, stress, born_year, .. } = *seed;
         let class = &row.classes[index as usize];
         let aspect = match class.initial_aspect.fixed() {
             Some(aspect) => aspect,
@@ -142,7 +119,20 @@ impl Population<'_> {
         let rate = self.class_rate[life as usize * row.classes.len() + index as usize] * growth_factor;
         let born_starts = row.starts.at(born_year);
         let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts);
-        let (lost_year, last) = until(row, born_year, lost_starts);
+        self.crack(seed, course, rate, born_starts, lost_starts)
+    }
+
+    /// A crack on a tabulated way.
+    #[inline(always)]
+    fn crack(&self, seed: &Seed, course: Course, rate: f64, born_starts: f64, lost_starts: f64) -> Crack {
+        let row = self.row;
+        let Seed { key, life, blade, class, origin, born_year, .. } = *seed;
+        let (lost_year, last) = if lost_starts <= row.starts_at_end {
+            let year = row.starts.year_of(lost_starts).max(born_year);
+            (year, row.finder.count_before(year, &row.outages))
+        } else {
+            (f64::INFINITY, row.outages.len())
+        };
         let first = row.finder.count_before(born_year, &row.outages);
         Crack {
             key,
@@ -150,7 +140,7 @@ impl Population<'_> {
             blade,
             first: first as u32,
             last: last.max(first) as u32,
-            class: index,
+            class,
             origin,
             place: 0,
             lost_year,
@@ -161,17 +151,6 @@ impl Population<'_> {
             rate,
             sizes: self.sizes.len() as u32,
         }
-    }
-}
-
-/// The year in which a blade is lost, and the outage before which that is.
-#[inline(always)]
-fn until(row: &RowPlan, born_year: f64, lost_starts: f64) -> (f64, usize) {
-    if lost_starts <= row.starts_at_end {
-        let year = row.starts.year_of(lost_starts).max(born_year);
-        (year, row.finder.count_before(year, &row.outages))
-    } else {
-        (f64::INFINITY, row.outages.len())
     }
 }
 
