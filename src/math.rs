@@ -229,29 +229,40 @@ pub fn exp_each(numbers: &mut [f64]) {
 /// [`normal_quantile`] of every number of a slice.
 #[multiversion(targets = "simd")]
 pub fn normal_each(probabilities: &mut [f64]) {
+    /// Few enough that their places fit a byte.
     const PART: usize = 128;
-    for part in probabilities.chunks_mut(PART) {
-        // Numbers in the tails are put together, so that they fill registers of their own.
-        let (mut tails, mut places, mut count) = ([0.25; PART], [0; PART], 0);
-        for (place, &u) in part.iter().enumerate() {
-            (tails[count % PART], places[count % PART]) = (u, place as u8);
-            count += usize::from((u - 0.5).abs() > CENTRE);
-        }
-        let (blocks, rest) = part.as_chunks_mut::<LANES>();
-        for block in blocks {
-            *block = block.map(|u| normal_quantile_centre(u - 0.5));
-        }
-        for z in rest {
-            *z = normal_quantile_centre(*z - 0.5);
-        }
-        let mut quantiles = [0.0; PART];
-        let blocks = quantiles.as_chunks_mut::<LANES>().0.iter_mut().zip(tails.as_chunks::<LANES>().0);
-        for (quantiles, tails) in blocks.take(count.div_ceil(LANES)) {
-            *quantiles = tails.map(|u| tail_quantile(u, near_tail));
-        }
-        for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
-            part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
-        }
+    /// Two blocks, as of one crack: the room for a whole part would cost more than the quantiles.
+    const FEW: usize = 2 * LANES;
+    if probabilities.len() <= FEW {
+        normal_part::<FEW>(probabilities);
+    } else {
+        probabilities.chunks_mut(PART).for_each(normal_part::<PART>);
+    }
+}
+
+/// [`normal_quantile`] of at most so many numbers.
+#[inline(always)]
+fn normal_part<const MOST: usize>(part: &mut [f64]) {
+    // Numbers in the tails are put together, so that they fill registers of their own.
+    let (mut tails, mut places, mut count) = ([0.25; MOST], [0; MOST], 0);
+    for (place, &u) in part.iter().enumerate() {
+        (tails[count % MOST], places[count % MOST]) = (u, place as u8);
+        count += usize::from((u - 0.5).abs() > CENTRE);
+    }
+    let (blocks, rest) = part.as_chunks_mut::<LANES>();
+    for block in blocks {
+        *block = block.map(|u| normal_quantile_centre(u - 0.5));
+    }
+    for z in rest {
+        *z = normal_quantile_centre(*z - 0.5);
+    }
+    let mut quantiles = [0.0; MOST];
+    let blocks = quantiles.as_chunks_mut::<LANES>().0.iter_mut().zip(tails.as_chunks::<LANES>().0);
+    for (quantiles, tails) in blocks.take(count.div_ceil(LANES)) {
+        *quantiles = tails.map(|u| tail_quantile(u, near_tail));
+    }
+    for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
+        part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
     }
 }
 
