@@ -298,9 +298,7 @@ impl<'p> Population<'p> {
         self.find_first_cracks();
         for &technique in &row.used_techniques {
             self.draw_effects(technique);
-            for life in 0..count {
-                self.draw_false_calls(life, technique);
-            }
+            self.draw_false_calls(technique);
         }
         self.see(0);
         Some(tries)

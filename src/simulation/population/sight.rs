@@ -3,7 +3,7 @@
 use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
-use super::{Crack, NEVER, Population, SPARE, Sight, draw, purpose};
+use super::{Crack, Life, NEVER, Population, SPARE, Sight, draw, purpose};
 use crate::math::{LANES, exp, ln, normal_each};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Key, Stream};
@@ -246,35 +246,52 @@ impl Population<'_> {
         }
     }
 
-    /// False calls of a technique as if it were used at every outage, by skipping.
-    pub(super) fn draw_false_calls(&mut self, life: usize, technique: usize) {
+    /// False calls of a technique in every life, as if it were used at every outage, by skipping.
+    pub(super) fn draw_false_calls(&mut self, technique: usize) {
         let about = &self.row.techniques[technique];
-        let life = &mut self.lives[life];
-        let calls = &mut life.false_calls[technique];
-        calls.clear();
+        self.lives.iter_mut().for_each(|life| life.false_calls[technique].clear());
         if about.false_call_hazard <= 0.0 {
             return;
         }
         let blades = f64::from(self.row.blades);
         let (per_blade, looks) = (1.0 / blades, blades * self.row.outages.len() as f64);
-        let mut stream = Stream::new(life.key.child(purpose::FALSE_CALLS).child(about.name));
-        let mut position = 0.0;
-        loop {
-            position += whole(stream.exponential() / about.false_call_hazard);
-            if position >= looks {
-                return;
+        let key = |life: &Life| life.key.child(purpose::FALSE_CALLS).child(about.name);
+        // The first draws of all lives at once: nearly always enough.
+        self.draws.resize(self.draws.len().max(self.lives.len() * LANES), Draw::default());
+        let blocks = self.draws.as_chunks_mut::<LANES>().0.iter_mut();
+        blocks.zip(&self.lives).for_each(|(block, life)| *block = key(life).draw(0).block());
+        self.kept.clear();
+        self.kept.resize(self.lives.len() * LANES, 0.0);
+        skip_each(about.false_call_hazard, &self.draws, &mut self.kept);
+        for (life, first) in self.lives.iter_mut().zip(self.kept.as_chunks::<LANES>().0) {
+            let mut stream = Stream::from(key(life).draw(LANES as u64));
+            let later = std::iter::repeat_with(|| stream.exponential() / about.false_call_hazard);
+            let mut position = 0.0;
+            for skipped in first.iter().copied().chain(later) {
+                position += whole(skipped);
+                if position >= looks {
+                    break;
+                }
+                let outage = (position * per_blade) as u32;
+                let blade = position - f64::from(outage) * blades;
+                // The quotient may be off by one where it is near a whole number.
+                let (outage, blade) = match blade {
+                    blade if blade < 0.0 => (outage - 1, blade + blades),
+                    blade if blade >= blades => (outage + 1, blade - blades),
+                    blade => (outage, blade),
+                };
+                life.false_calls[technique].push((outage, blade as u32));
+                position += 1.0;
             }
-            let outage = (position * per_blade) as u32;
-            let blade = position - f64::from(outage) * blades;
-            // The quotient may be off by one where it is near a whole number.
-            let (outage, blade) = match blade {
-                blade if blade < 0.0 => (outage - 1, blade + blades),
-                blade if blade >= blades => (outage + 1, blade - blades),
-                blade => (outage, blade),
-            };
-            calls.push((outage, blade as u32));
-            position += 1.0;
         }
+    }
+}
+
+/// Exponential numbers of a rate, of some draws.
+#[multiversion(targets = "simd")]
+fn skip_each(rate: f64, draws: &[Draw], numbers: &mut [f64]) {
+    for (number, draw) in numbers.iter_mut().zip(draws) {
+        *number = -ln(draw.uniform()) / rate;
     }
 }
 
