@@ -3,7 +3,7 @@
 //! Every draw is one uniform number put through the quantile function, so that a quantity is a
 //! monotone function of the one number that is keyed to it.
 
-use crate::math::{exp, ln, normal_quantile};
+use crate::math::{exp, exp_each, ln, normal_each, normal_quantile};
 use statrs::distribution::{ContinuousCDF, Gamma};
 
 /// How a number scatters. Constructed by the study file, which refuses parameters out of range.
@@ -78,6 +78,19 @@ impl Distribution {
                     high - ((high - low) * (high - mode) * (1.0 - u)).sqrt()
                 }
             }
+        }
+    }
+
+    /// [`Distribution::quantile`] of every number of a slice.
+    pub fn quantile_each(&self, numbers: &mut [f64]) {
+        match *self {
+            Distribution::Lognormal { median, sigma_log } => {
+                normal_each(numbers);
+                numbers.iter_mut().for_each(|number| *number *= sigma_log);
+                exp_each(numbers);
+                numbers.iter_mut().for_each(|number| *number *= median);
+            }
+            _ => numbers.iter_mut().for_each(|number| *number = self.quantile(*number)),
         }
     }
 

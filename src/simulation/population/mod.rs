@@ -175,7 +175,7 @@ pub(crate) struct Population<'p> {
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
     bands: Vec<sow::Band>,
-    strips: Vec<sow::Strip>,
+    sought: Vec<sow::Sought>,
     /// A blade that is new at another moment than an outage.
     fresh: Cohort,
     sprouts: Vec<Sprout>,
@@ -250,7 +250,7 @@ impl<'p> Population<'p> {
             tracks: Tracks::default(),
             notes: Notes::default(),
             bands: Vec::new(),
-            strips: Vec::new(),
+            sought: Vec::new(),
             fresh: Cohort::default(),
             sprouts: Vec::new(),
             starts: start::Starts::default(),
@@ -280,21 +280,23 @@ impl<'p> Population<'p> {
             cracks: 0..0,
             false_calls: vec![Vec::new(); row.techniques.len()],
         });
-        let mut tries = 0;
-        for (life, key) in keys.enumerate() {
-            let from = self.cracks.len();
-            let tried = (0..TRIES).find(|&attempt| {
-                self.truncate(from);
-                self.sow_row(life, if attempt == 0 { key } else { key.child(attempt) });
-                if !row.has_past {
-                    return true;
-                }
-                self.start_cracks();
-                self.live_the_past(life, from)
-            })?;
-            tries += tried + 1;
+        self.lives.iter_mut().zip(keys).for_each(|(life, key)| life.key = key);
+        let mut tries = count as u64;
+        if row.has_past {
+            for life in 0..count {
+                let (from, key) = (self.cracks.len(), self.lives[life].key);
+                tries += (0..TRIES).find(|&attempt| {
+                    self.truncate(from);
+                    self.lives[life].key = if attempt == 0 { key } else { key.child(attempt) };
+                    self.sow_rows(life..life + 1);
+                    self.start_cracks();
+                    self.live_the_past(life, from)
+                })?;
+            }
+        } else {
+            self.sow_rows(0..count);
+            self.start_cracks();
         }
-        self.start_cracks();
         self.find_first_cracks();
         for &technique in &row.used_techniques {
             self.draw_effects(technique);
@@ -304,25 +306,26 @@ impl<'p> Population<'p> {
         Some(tries)
     }
 
-    /// Draws the first blades of a row.
-    fn sow_row(&mut self, life: usize, key: Key) {
+    /// Draws the first blades of the row in some lives.
+    fn sow_rows(&mut self, lives: Range<usize>) {
         let row = self.row;
-        let about = &mut self.lives[life];
-        (about.key, about.blades) = (key, key.child(purpose::BLADE));
-        about.row_factor = match row.row_factor.fixed() {
-            Some(factor) => factor,
-            None => row.row_factor.quantile(key.uniform(purpose::ROW_FACTOR)),
-        };
-        for (rate, class) in self.class_rate[life * row.classes.len()..].iter_mut().zip(&row.classes) {
-            *rate = class.rate;
-            if class.row_sigma > 0.0 {
-                let scatter = key.child(purpose::ROW_GROWTH).child(class.growth_name).normal(0);
-                *rate *= exp(class.row_sigma * scatter);
+        self.kept.clear();
+        self.kept.extend(self.lives[lives.clone()].iter().map(|life| life.key.uniform(purpose::ROW_FACTOR)));
+        row.row_factor.quantile_each(&mut self.kept);
+        for (life, factor) in self.lives[lives.clone()].iter_mut().zip(&self.kept) {
+            (life.blades, life.row_factor) = (life.key.child(purpose::BLADE), *factor);
+        }
+        for life in lives.clone() {
+            let key = self.lives[life].key;
+            for (rate, class) in self.class_rate[life * row.classes.len()..].iter_mut().zip(&row.classes) {
+                *rate = class.rate;
+                if class.row_sigma > 0.0 {
+                    let scatter = key.child(purpose::ROW_GROWTH).child(class.growth_name).normal(0);
+                    *rate *= exp(class.row_sigma * scatter);
+                }
             }
         }
-        for (index, cohort) in row.cohorts.iter().enumerate() {
-            self.sow(life, cohort, key.child(purpose::FIRST_BLADES).child(index as u64), 0);
-        }
+        self.sow_cohorts(lives);
     }
 
     /// Cracks stand together life by life: finds each life's own.

@@ -5,6 +5,7 @@ use super::{Population, Sprout, purpose};
 use crate::math::{LANES, exp, ln, normal_cdf, normal_quantile};
 use crate::random::{Draw, Key, Stream};
 use multiversion::multiversion;
+use std::ops::Range;
 
 /// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
 const BANDS: [f64; 9] = [0.0, 0.7, 1.3, 1.8, 2.3, 2.8, 3.4, 4.2, f64::INFINITY];
@@ -37,19 +38,9 @@ impl NewBlade {
     }
 }
 
-/// The origins of a class on a blade of average stress, in a line with those of other classes.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Strip {
-    class: f64,
-    /// Cumulative hazard, until the end, of the classes before it.
-    begin: f64,
-    per_origin: f64,
-    origins: f64,
-}
-
 /// Blades that crack, in order, as long as each has but one crack.
-#[derive(Debug, Default)]
-struct Sought {
+#[derive(Debug, Default, Clone)]
+pub(super) struct Sought {
     /// Blades that do not crack before it.
     skipped: [f64; LANES],
     /// Hazard of the classes and origins before its first crack, with that of the crack.
@@ -62,33 +53,45 @@ struct Sought {
     has_more: [f64; LANES],
 }
 
-/// Seeks blades that crack, from a draw on.
+/// Seeks blades that crack, from a draw on, among those of average stress.
 #[multiversion(targets = "simd")]
-fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: &mut Sought) {
+fn seek(first: Draw, classes: &[Class], cohort: &Cohort, row_factor: f64, sought: &mut Sought) {
+    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
     let [mut ways, mut more, mut reach] = [[0.0; LANES]; 3];
     for lane in 0..LANES {
         ways[lane] = -ln(first.ahead(2 * lane as u64).uniform());
         more[lane] = first.ahead(2 * lane as u64 + 1).uniform();
     }
+    // Products with what divides once: a division in every lane would cost more than all else here.
+    let (blades_per, share_of_row) = (1.0 / per_blade, 1.0 / row_factor);
     for lane in 0..LANES {
-        sought.skipped[lane] = whole(ways[lane] / per_blade);
-        reach[lane] = ways[lane] - sought.skipped[lane] * per_blade;
+        sought.skipped[lane] = whole(ways[lane] * blades_per);
+        reach[lane] = (ways[lane] - sought.skipped[lane] * per_blade).max(0.0);
     }
-    let [mut class, mut begin, mut per_origin, mut last] = [[0.0; LANES]; 4];
-    for strip in strips {
-        for lane in 0..LANES {
-            let is_here = reach[lane] >= strip.begin;
-            class[lane] = if is_here { strip.class } else { class[lane] };
-            begin[lane] = if is_here { strip.begin } else { begin[lane] };
-            per_origin[lane] = if is_here { strip.per_origin } else { per_origin[lane] };
-            last[lane] = if is_here { strip.origins - 1.0 } else { last[lane] };
+    // Origins stand in a line, class by class.
+    let [mut class, mut begin, mut per_origin, mut origins_per, mut last] = [[0.0; LANES]; 5];
+    let mut passed = 0.0;
+    for (index, (about, hazard)) in classes.iter().zip(&cohort.hazards).enumerate() {
+        let here = row_factor * hazard;
+        if here <= 0.0 {
+            continue;
         }
+        let inverse = 1.0 / here;
+        for lane in 0..LANES {
+            let is_here = reach[lane] >= passed;
+            class[lane] = if is_here { index as f64 } else { class[lane] };
+            begin[lane] = if is_here { passed } else { begin[lane] };
+            per_origin[lane] = if is_here { here } else { per_origin[lane] };
+            origins_per[lane] = if is_here { inverse } else { origins_per[lane] };
+            last[lane] = if is_here { about.origins - 1.0 } else { last[lane] };
+        }
+        passed += about.origins * here;
     }
     for lane in 0..LANES {
-        let origin = whole((reach[lane] - begin[lane]) / per_origin[lane]).min(last[lane]);
+        let origin = whole((reach[lane] - begin[lane]) * origins_per[lane]).min(last[lane]);
         let rest = (reach[lane] - begin[lane] - origin * per_origin[lane]).max(0.0);
         let passed = begin[lane] + (origin + 1.0) * per_origin[lane];
-        sought.hazard[lane] = rest / row_factor;
+        sought.hazard[lane] = rest * share_of_row;
         sought.origin[lane] = origin;
         // The way to the next crack is -ln(u), and exp(-x) >= 1 - x.
         sought.has_more[lane] = if more[lane] <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
@@ -97,45 +100,72 @@ fn seek(first: Draw, per_blade: f64, row_factor: f64, strips: &[Strip], sought: 
 }
 
 impl Population<'_> {
-    /// New blades of equal age, all at once: only blades that crack are visited.
-    ///
-    /// Blades are sought by skipping: a blade is a candidate with the probability that a blade at
-    /// the upper end of its stress band cracks, and is kept if its own hazard reaches the draw.
-    pub(super) fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
+    /// The first blades of some lives.
+    pub(super) fn sow_cohorts(&mut self, lives: Range<usize>) {
         let row = self.row;
-        let sigma = row.blade_stress_sigma;
-        let row_factor = self.lives[life].row_factor;
-        let hazard_at = |stress: f64| row_factor * total_hazard(&row.classes, &cohort.hazards, stress);
-        let mut bands = std::mem::take(&mut self.bands);
-        bands.clear();
-        let per_blade = if sigma > 0.0 {
-            let mut below = 0.0;
-            for &end in &BANDS {
-                let up_to = normal_cdf(end);
-                let hazard = if end.is_finite() { hazard_at(sigma * end) } else { f64::INFINITY };
-                bands.push(Band { below, probability: up_to - below, cracks: -(-hazard).exp_m1() });
-                below = up_to;
+        let own = |cohort: usize, key: Key| key.child(purpose::FIRST_BLADES).child(cohort as u64);
+        if row.blade_stress_sigma > 0.0 {
+            for life in lives {
+                for (index, cohort) in row.cohorts.iter().enumerate() {
+                    self.sow_scattered(life, cohort, own(index, self.lives[life].key), 0);
+                }
             }
-            let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
-            // A blade that cracks for certain is a candidate but for one chance in 2^53.
-            -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p()
-        } else {
-            hazard_at(0.0)
-        };
-        self.bands = bands;
-        if sigma > 0.0 {
-            self.sow_scattered(life, cohort, key, generation, per_blade);
-        } else {
-            self.sow_alike(life, cohort, key, generation, per_blade);
+            return;
         }
+        // All are sought before any is planted: neither waits for the other.
+        let mut sought = std::mem::take(&mut self.sought);
+        sought.resize(lives.len() * row.cohorts.len(), Sought::default());
+        let mut next = sought.iter_mut();
+        for life in lives.clone() {
+            for ((index, cohort), sought) in row.cohorts.iter().enumerate().zip(&mut next) {
+                let first = own(index, self.lives[life].key).draw(0);
+                seek(first, &row.classes, cohort, self.lives[life].row_factor, sought);
+            }
+        }
+        let mut next = sought.iter_mut();
+        for life in lives {
+            for ((index, cohort), sought) in row.cohorts.iter().enumerate().zip(&mut next) {
+                self.plant_sought(life, cohort, own(index, self.lives[life].key), 0, sought);
+            }
+        }
+        self.sought = sought;
     }
 
-    /// Blades of scattered stress: `per_blade` is the hazard of being a candidate.
-    fn sow_scattered(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, per_blade: f64) {
+    /// New blades of equal age in the whole row.
+    fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
+        if self.row.blade_stress_sigma > 0.0 {
+            return self.sow_scattered(life, cohort, key, generation);
+        }
+        let mut sought = Sought::default();
+        seek(key.draw(0), &self.row.classes, cohort, self.lives[life].row_factor, &mut sought);
+        self.plant_sought(life, cohort, key, generation, &mut sought);
+    }
+
+    /// Blades of scattered stress.
+    ///
+    /// They are sought by skipping: a blade is a candidate with the probability that a blade at
+    /// the upper end of its stress band cracks, and is kept if its own hazard reaches the draw.
+    fn sow_scattered(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
         let row = self.row;
         let sigma = row.blade_stress_sigma;
         let row_factor = self.lives[life].row_factor;
-        let bands = std::mem::take(&mut self.bands);
+        let mut bands = std::mem::take(&mut self.bands);
+        bands.clear();
+        let mut below = 0.0;
+        for &end in &BANDS {
+            let up_to = normal_cdf(end);
+            let stress = sigma * end;
+            let hazard = if end.is_finite() {
+                row_factor * total_hazard(&row.classes, &cohort.hazards, stress)
+            } else {
+                f64::INFINITY
+            };
+            bands.push(Band { below, probability: up_to - below, cracks: -(-hazard).exp_m1() });
+            below = up_to;
+        }
+        let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
+        // Hazard of being a candidate: a blade that cracks for certain is one but for one chance in 2^53.
+        let per_blade = -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p();
         let mut stream = Stream::new(key);
         let mut position = 0.0;
         let count = cohort.blades.len() as f64;
@@ -171,30 +201,17 @@ impl Population<'_> {
         self.bands = bands;
     }
 
-    /// Blades of equal stress, each with the hazard `per_blade`: blades that crack are sought some at a time. Each
-    /// takes a draw for the way to it and its first crack, and one for whether it has more; if it has, those take
-    /// more draws, and the seeking begins anew behind them.
-    fn sow_alike(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, per_blade: f64) {
+    /// Blades of average stress, of which the first that crack are sought: they are planted, and the others sought
+    /// some at a time. Each takes a draw for the way to it and its first crack, and one for whether it has more; if it
+    /// has, those take more draws, and the seeking begins anew behind them.
+    fn plant_sought(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, sought: &mut Sought) {
         let row = self.row;
-        let row_factor = self.lives[life].row_factor;
-        let mut strips = std::mem::take(&mut self.strips);
-        strips.clear();
-        let mut begin = 0.0;
-        for (index, (class, hazard)) in row.classes.iter().zip(&cohort.hazards).enumerate() {
-            let per_origin = row_factor * hazard;
-            if per_origin > 0.0 {
-                strips.push(Strip { class: index as f64, begin, per_origin, origins: class.origins });
-            }
-            begin += class.origins * per_origin;
-        }
         let (mut next, mut position, count) = (key.draw(0), 0.0, cohort.blades.len() as f64);
-        let mut sought = Sought::default();
         'seek: loop {
-            seek(next, per_blade, row_factor, &strips, &mut sought);
             for lane in 0..LANES {
                 position += sought.skipped[lane];
                 if position >= count {
-                    break 'seek;
+                    return;
                 }
                 let new = NewBlade { life, blade: cohort.blades[position as usize], generation, stress: 0.0 };
                 position += 1.0;
@@ -202,14 +219,15 @@ impl Population<'_> {
                     let mut stream = Stream::from(next.ahead(2 * lane as u64 + 1));
                     self.crack_blade(&new, cohort, sought.reach[lane], &mut stream);
                     next = stream.next();
+                    seek(next, &row.classes, cohort, self.lives[life].row_factor, sought);
                     continue 'seek;
                 }
                 let (class, origin) = (sought.class[lane] as usize, sought.origin[lane] as u32);
                 self.plant(&new, cohort, class, origin, sought.hazard[lane]);
             }
             next = next.ahead(2 * LANES as u64);
+            seek(next, &row.classes, cohort, self.lives[life].row_factor, sought);
         }
-        self.strips = strips;
     }
 
     /// A new blade at an outage.
@@ -321,7 +339,11 @@ impl Population<'_> {
 #[inline(always)]
 pub(super) fn whole(number: f64) -> f64 {
     const FAR: f64 = 1e15;
-    if number < FAR { number as i64 as f64 } else { FAR }
+    const ROUND: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52: adding it rounds to an integer
+    // Not through an integer: that conversion minds what does not fit, lane by lane.
+    let nearest = (number + ROUND) - ROUND;
+    let whole = if nearest > number { nearest - 1.0 } else { nearest };
+    if number < FAR { whole } else { FAR }
 }
 
 /// Hazard of all origins of a blade until the end, for row factor 1.
