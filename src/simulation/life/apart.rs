@@ -23,10 +23,9 @@ impl Lives<'_> {
         self.follow_called(strategy, 0, end, record);
         if renewed {
             record.replace_row(end);
-            let mut next = self.people.cracks.len() as u32;
             self.begin_row_generation();
-            self.people.renew_row(self.life, self.row_generation << 16, row.outages[end]);
-            let until = self.people.cracks.len() as u32;
+            let new = self.people.renew_row(self.life, self.row_generation << 16, row.outages[end]);
+            let Range { start: mut next, end: until } = new;
             for call in self.false_calls.iter().filter(|call| (call.outage as usize) >= end) {
                 self.called_blades.insert(call.blade);
             }
@@ -135,20 +134,16 @@ impl Lives<'_> {
     /// A blade is lost before an outage: returns that outage, and the cracks of the new blade.
     fn lose_blade(&mut self, blade: u32, outage: u32, year: f64, record: &mut Record) -> (usize, Range<u32>) {
         let generation = self.next_generation(blade);
-        let from = self.people.cracks.len() as u32;
         self.tally_loss(year, blade, generation, record);
-        self.people.renew_at(self.life, blade, generation, year);
-        (outage as usize, from..self.people.cracks.len() as u32)
+        (outage as usize, self.people.renew_at(self.life, blade, generation, year))
     }
 
     /// A blade is replaced at an outage for cracks found: returns the next outage, and the cracks of the new blade.
     #[inline(always)]
     fn replace_blade(&mut self, blade: u32, outage: u32, found: u32, record: &mut Record) -> (usize, Range<u32>) {
         let generation = self.next_generation(blade);
-        let from = self.people.cracks.len() as u32;
         record.replace_blade(outage as usize, found);
-        self.people.renew_at_outage(self.life, blade, generation, outage as usize);
-        (outage as usize + 1, from..self.people.cracks.len() as u32)
+        (outage as usize + 1, self.people.renew_at_outage(self.life, blade, generation, outage as usize))
     }
 
     /// Follows one position of the row from an outage to another.

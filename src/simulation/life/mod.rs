@@ -14,7 +14,7 @@ mod together;
 
 use super::bits::{Bits, Numbers, set_bits};
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, NEVER, Population};
+use super::population::{Crack, NEVER, Population, Replacement};
 use super::record::Record;
 use super::tally::Notes;
 use crate::random::Key;
@@ -31,6 +31,8 @@ pub(crate) struct Lives<'p> {
     /// Whether each of them is in the same blade as the one before it; and the indices of those that are.
     is_further: Vec<bool>,
     further: Vec<u32>,
+    /// First replacements that schedules alone lead to.
+    expected: Vec<Replacement>,
     /// Blades to which something happens, by their first crack; see [`Lives::follow_blades`].
     eventful: Vec<u32>,
     /// The life that is followed.
@@ -125,6 +127,7 @@ impl<'p> Lives<'p> {
             first_events: vec![FirstEvents::default(); row.schedules],
             is_further: Vec::new(),
             further: Vec::new(),
+            expected: Vec::new(),
             eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
@@ -156,7 +159,43 @@ impl<'p> Lives<'p> {
                 events.find(&self.people, strategy, &self.further);
             }
         }
+        if self.row.makes_ready {
+            self.make_ready();
+        }
         Some(tries)
+    }
+
+    /// Makes new blades ready that schedules alone lead to.
+    fn make_ready(&mut self) {
+        let people = &self.people;
+        let mut count = 0;
+        for (schedule, events) in self.first_events.iter().enumerate() {
+            let mut strategies = self.row.strategies.iter().filter(|strategy| strategy.schedule == schedule);
+            let Some(strategy) = strategies.find(|strategy| strategy.replaces_always) else { continue };
+            if strategy.lines.is_empty() {
+                continue;
+            }
+            let room = count + people.cracks.len();
+            self.expected.resize(self.expected.len().max(room), Replacement::default());
+            let cracks = people.cracks.iter().zip(&events.blade_slots).zip(&self.is_further);
+            for ((crack, &slot), is_further) in cracks {
+                // Without a branch: nobody foresees which blades are replaced.
+                self.expected[count] = Replacement { life: crack.life, blade: crack.blade, outage: slot / 2 };
+                count += usize::from(!is_further & (slot % 2 == 1) & (slot != NEVER));
+            }
+            for line in &strategy.lines {
+                for life in 0..people.lives() {
+                    for &(outage, blade) in people.false_calls(life, line.technique) {
+                        if looks_at(line, outage) && covers(people, life, line, blade, outage as usize) {
+                            self.expected.truncate(count);
+                            self.expected.push(Replacement { life: life as u32, blade, outage });
+                            count += 1;
+                        }
+                    }
+                }
+            }
+        }
+        self.people.make_ready(&self.expected[..count]);
     }
 
     /// One of the lives goes on under one strategy, into a record.

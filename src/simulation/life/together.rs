@@ -11,6 +11,7 @@ use super::super::population::Crack;
 use super::super::record::{Quantity, Record};
 use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
+use std::ops::Range;
 
 /// The cracks of a row that is followed in order of time.
 #[derive(Debug, Default)]
@@ -194,9 +195,8 @@ impl Lives<'_> {
                 AfterLoss::ReplaceBlade => {
                     self.watched.retain(|watched| watched.blade != blade);
                     self.remove_blade(blade, Some(number), outage, record);
-                    let from = self.people.cracks.len();
-                    self.people.renew_at(self.life, blade, generation, lost_year);
-                    self.enter(strategy, from, outage);
+                    let new = self.people.renew_at(self.life, blade, generation, lost_year);
+                    self.enter(strategy, new, outage);
                 }
                 AfterLoss::ReplaceRow => {
                     record.add(Quantity::RowsReplaced, 1.0);
@@ -432,9 +432,8 @@ impl Lives<'_> {
         record.replace_one(outage, falsely);
         self.remove_blade(blade, crack, outage, record);
         let generation = self.next_generation(blade);
-        let from = self.people.cracks.len();
-        self.people.renew_at_outage(self.life, blade, generation, outage);
-        self.enter(strategy, from, outage + 1);
+        let new = self.people.renew_at_outage(self.life, blade, generation, outage);
+        self.enter(strategy, new, outage + 1);
     }
 
     /// Takes a blade's cracks out of the row; they were there at the outages before `outage`. One of them is given
@@ -477,17 +476,16 @@ impl Lives<'_> {
             }
         }
         self.begin_row_generation();
-        let from = self.people.cracks.len();
-        self.people.renew_row(self.life, self.row_generation << 16, year);
-        self.enter(strategy, from, outage);
+        let new = self.people.renew_row(self.life, self.row_generation << 16, year);
+        self.enter(strategy, new, outage);
     }
 
-    /// Puts the cracks from one index on into the row, from an outage on.
-    fn enter(&mut self, strategy: &StrategyPlan, from: usize, outage: usize) {
+    /// Puts cracks into the row, from an outage on.
+    fn enter(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
         let people = &self.people;
-        let cracks = people.cracks[from..].iter();
+        let cracks = people.cracks[new.start as usize..new.end as usize].iter();
         let events = cracks.map(|crack| (crack, next_slot(people, strategy, crack, outage)));
-        self.in_row.enter(from as u32, events);
+        self.in_row.enter(new.start, events);
     }
 }
 

@@ -62,6 +62,8 @@ pub(crate) struct RowPlan {
     /// Whether the row's life begins before the study.
     pub has_past: bool,
     pub strategies: Vec<StrategyPlan>,
+    /// Whether new blades can be made ready before they are asked for: each origin that cracks has a crack.
+    pub makes_ready: bool,
     /// Number of different schedules among them.
     pub schedules: usize,
     pub loss_cost: Distribution,
@@ -133,6 +135,7 @@ impl RowPlan {
             has_past: row.in_service_year < study.start_year || !row.past_looks.is_empty(),
             past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
             strategies: Vec::new(),
+            makes_ready: false,
             schedules: 0,
             loss_cost: study.costs.loss_cost.clone(),
             forced_days: study.costs.loss_days,
@@ -163,6 +166,8 @@ impl RowPlan {
             plan.techniques[technique].used = place;
         }
         plan.strategies = strategies;
+        let is_tabled = |class: &Class| matches!(class.ways, Ways::Tabled(_));
+        plan.makes_ready = plan.blade_stress_sigma == 0.0 && plan.classes.iter().all(is_tabled);
         plan.number_kept_sources(study);
         Ok(plan)
     }

@@ -129,6 +129,31 @@ struct Life {
     cracks: Range<u32>,
     /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
     false_calls: Vec<Vec<(u32, u32)>>,
+    /// New blades that are ready.
+    ready: Vec<Ready>,
+}
+
+/// A blade replaced at an outage, the first time at its position.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Replacement {
+    pub life: u32,
+    pub blade: u32,
+    pub outage: u32,
+}
+
+/// The blade that would be new at a position from an outage on, if it were the first new one there.
+#[derive(Debug)]
+struct Ready {
+    blade: u32,
+    outage: u32,
+    cracks: Range<u32>,
+}
+
+impl Ready {
+    #[inline(always)]
+    fn is(&self, blade: u32, outage: u32) -> bool {
+        (self.blade, self.outage) == (blade, outage)
+    }
 }
 
 /// What a technique sees.
@@ -279,6 +304,7 @@ impl<'p> Population<'p> {
             row_factor: 1.0,
             cracks: 0..0,
             false_calls: vec![Vec::new(); row.techniques.len()],
+            ready: Vec::new(),
         });
         self.lives.iter_mut().zip(keys).for_each(|(life, key)| life.key = key);
         let mut tries = count as u64;
@@ -303,6 +329,7 @@ impl<'p> Population<'p> {
             self.draw_false_calls(technique);
         }
         self.see(0);
+        self.lives.iter_mut().for_each(|life| life.ready.clear());
         Some(tries)
     }
 
@@ -341,6 +368,11 @@ impl<'p> Population<'p> {
     /// Cracks of the first blades of a life, as indices; those of one blade stand together.
     pub fn first_cracks(&self, life: usize) -> Range<u32> {
         self.lives[life].cracks.clone()
+    }
+
+    /// How many lives there are.
+    pub fn lives(&self) -> usize {
+        self.lives.len()
     }
 
     /// Depth and surface length of a crack at an outage that it lives to see, in mm.
@@ -415,5 +447,39 @@ mod tests {
                 assert_eq!(tries, Some(tries_apart), "{}", row.id);
             }
         }
+    }
+
+    #[test]
+    fn blades_made_ready_are_those_made_when_asked_for() {
+        let study = Study::parse(include_str!("../../../tests/engine/data/y2.toml"), "study").expect("a good study");
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        let keys = || (0..8_u32).map(|trial| Key::from_seed(6).child(u64::from(trial)));
+        let (mut ready, mut asked) = (Population::new(&plan), Population::new(&plan));
+        let tries = (ready.begin(keys()), asked.begin(keys()));
+        assert_eq!(tries, (Some(8), Some(8)));
+        let all =
+            (0..8).flat_map(|life| (0..80).map(move |blade| Replacement { life, blade, outage: (life + blade) % 29 }));
+        let expected: Vec<Replacement> = all.collect();
+        ready.make_ready(&expected);
+        let made = ready.cracks.len();
+        let mut cracked = 0;
+        for Replacement { life, blade, outage } in expected {
+            let (life, outage) = (life as usize, outage as usize);
+            let one = ready.renew_at_outage(life, blade, 1, outage);
+            let other = asked.renew_at_outage(life, blade, 1, outage);
+            assert_eq!(one.len(), other.len(), "blade {blade}");
+            for (one, other) in one.zip(other) {
+                let [one, other] = [&ready.cracks[one as usize], &asked.cracks[other as usize]];
+                let about = |crack: &Crack| (crack.key, crack.blade, crack.life, crack.first, crack.last);
+                assert_eq!(about(one), about(other));
+                assert!(one.first as usize > outage);
+                for outage in one.first as usize..one.last as usize {
+                    assert_eq!(ready.size_mm(one, outage), asked.size_mm(other, outage));
+                    assert!((0..2).all(|at| ready.calls(one, at, outage) == asked.calls(other, at, outage)));
+                }
+                cracked += 1;
+            }
+        }
+        assert!(cracked > 20 && ready.cracks.len() == made, "{cracked} cracks, all of them ready");
     }
 }

@@ -11,10 +11,11 @@ use multiversion::multiversion;
 use std::ops::Range;
 
 impl Population<'_> {
-    /// Works out sizes and calls of the cracks from one index on.
-    pub(super) fn see(&mut self, from: usize) {
-        if from == self.cracks.len() {
-            return;
+    /// Works out sizes and calls of the cracks from one index on: returns their indices.
+    pub(super) fn see(&mut self, from: usize) -> Range<u32> {
+        let new = from as u32..self.cracks.len() as u32;
+        if new.is_empty() {
+            return new;
         }
         let places = self.place(from);
         self.keys.clear();
@@ -26,6 +27,7 @@ impl Population<'_> {
             self.begin_calls(from, used);
             self.look(used, places.clone());
         }
+        new
     }
 
     /// Gives the cracks from one index on their places in the flat arrays: returns these, in whole blocks.

@@ -1,7 +1,7 @@
 //! Which blades crack, and where: only blades that crack are visited.
 
 use super::super::plan::{Class, Cohort};
-use super::{Population, Sprout, purpose};
+use super::{Population, Ready, Replacement, Sprout, purpose};
 use crate::math::{LANES, exp, ln, normal_cdf, normal_quantile};
 use crate::random::{Draw, Key, Stream};
 use multiversion::multiversion;
@@ -230,62 +230,99 @@ impl Population<'_> {
         }
     }
 
-    /// A new blade at an outage.
+    /// A new blade at an outage: its cracks, as indices.
     #[inline]
-    pub fn renew_at_outage(&mut self, life: usize, blade: u32, generation: u64, outage: usize) {
-        let row = self.row;
-        let fresh = &row.fresh[outage];
-        let new = NewBlade { life, blade, generation, stress: 0.0 };
-        // Most new blades never crack, and this is seen without a logarithm: exp(-x) >= 1 - x.
-        let u = self.blade_key(&new).uniform(0);
-        if row.blade_stress_sigma == 0.0 && u <= 1.0 - self.lives[life].row_factor * fresh.hazard {
-            return;
+    pub fn renew_at_outage(&mut self, life: usize, blade: u32, generation: u64, outage: usize) -> Range<u32> {
+        if self.stays_sound(life, blade, generation, outage) {
+            return 0..0;
         }
-        self.renew_and_see(new, fresh);
+        self.renew_or_take(NewBlade { life, blade, generation, stress: 0.0 }, outage)
     }
 
-    /// A new blade at any moment.
-    pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
+    /// Whether a new blade is seen at a glance not to crack before the end: most are.
+    #[inline(always)]
+    fn stays_sound(&self, life: usize, blade: u32, generation: u64, outage: usize) -> bool {
+        let row = self.row;
+        let new = NewBlade { life, blade, generation, stress: 0.0 };
+        // Without a logarithm: exp(-x) >= 1 - x.
+        let u = self.blade_key(&new).uniform(0);
+        row.blade_stress_sigma == 0.0 && u <= 1.0 - self.lives[life].row_factor * row.fresh[outage].hazard
+    }
+
+    /// A new blade at any moment: its cracks, as indices.
+    pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) -> Range<u32> {
         let from = self.cracks.len();
         self.renew_unseen(life, blade, generation, year);
-        self.see(from);
+        self.see(from)
     }
 
-    /// New blades in the whole row.
-    pub fn renew_row(&mut self, life: usize, generation: u64, year: f64) {
+    /// New blades in the whole row: their cracks, as indices.
+    pub fn renew_row(&mut self, life: usize, generation: u64, year: f64) -> Range<u32> {
         let from = self.cracks.len();
         let cohort = Cohort::new(&self.row.classes, year, (0..self.row.blades).collect());
         let key = self.lives[life].key.child(purpose::FIRST_BLADES).child(1 << 32 | generation);
         self.sow(life, &cohort, key, generation);
         self.start_cracks();
-        self.see(from);
+        self.see(from)
     }
 
     /// A new blade at any moment, before sizes at outages are asked for.
     pub(super) fn renew_unseen(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
         let mut fresh = std::mem::take(&mut self.fresh);
         fresh.install(&self.row.classes, year);
-        self.renew(NewBlade { life, blade, generation, stress: 0.0 }, &fresh);
+        if self.sow_blade(NewBlade { life, blade, generation, stress: 0.0 }, &fresh) {
+            self.start_cracks();
+        }
         self.fresh = fresh;
     }
 
-    #[inline(never)]
-    fn renew_and_see(&mut self, new: NewBlade, fresh: &Cohort) {
-        let from = self.cracks.len();
-        self.renew(new, fresh);
-        self.see(from);
+    /// Makes ready the first new blades that are expected at outages, all together: one by one, as they are asked
+    /// for, they would cost three times as much. Changes no number: a blade is the same whenever it is made.
+    pub fn make_ready(&mut self, expected: &[Replacement]) {
+        let from = self.cracks.len() as u32;
+        self.lives.iter_mut().for_each(|life| life.ready.clear());
+        for &Replacement { life, blade, outage } in expected {
+            let at = life as usize;
+            let is_ready = || self.lives[at].ready.iter().any(|ready| ready.is(blade, outage));
+            if self.stays_sound(at, blade, 1, outage as usize) || is_ready() {
+                continue;
+            }
+            let begin = self.sprouts.len() as u32;
+            self.sow_blade(NewBlade { life: at, blade, generation: 1, stress: 0.0 }, &self.row.fresh[outage as usize]);
+            let cracks = from + begin..from + self.sprouts.len() as u32;
+            self.lives[at].ready.push(Ready { blade, outage, cracks });
+        }
+        self.start_cracks();
+        self.see(from as usize);
     }
 
-    fn renew(&mut self, new: NewBlade, fresh: &Cohort) {
+    /// A new blade that may crack.
+    #[inline(never)]
+    fn renew_or_take(&mut self, new: NewBlade, outage: usize) -> Range<u32> {
+        if new.generation == 1
+            && let Some(ready) = self.lives[new.life].ready.iter().find(|ready| ready.is(new.blade, outage as u32))
+        {
+            return ready.cracks.clone();
+        }
+        let from = self.cracks.len();
+        if self.sow_blade(new, &self.row.fresh[outage]) {
+            self.start_cracks();
+        }
+        self.see(from)
+    }
+
+    /// The cracks of one new blade, if it has any: returns whether.
+    fn sow_blade(&mut self, new: NewBlade, fresh: &Cohort) -> bool {
         let sigma = self.row.blade_stress_sigma;
         let key = self.blade_key(&new);
         let mut stream = Stream::new(key.child(0));
         let stress = if sigma > 0.0 { sigma * normal_quantile(stream.uniform()) } else { 0.0 };
         let first = -ln(key.uniform(0));
-        if first < self.lives[new.life].row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress) {
+        let cracks = first < self.lives[new.life].row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress);
+        if cracks {
             self.crack_blade(&NewBlade { stress, ..new }, fresh, first, &mut stream);
-            self.start_cracks();
         }
+        cracks
     }
 
     #[inline(always)]
