@@ -3,7 +3,7 @@
 
 use super::super::plan::StrategyPlan;
 use super::super::record::{Quantity, Record};
-use super::together::{Word, numbers};
+use super::together::numbers;
 use super::{FalseCall, Lives, covers_crack, looks_at};
 
 impl Lives<'_> {
@@ -11,13 +11,13 @@ impl Lives<'_> {
     pub(super) fn replace_called(&mut self, strategy: &StrategyPlan, outage: u32, record: &mut Record) {
         let at = outage as usize;
         self.clean_called.clear();
-        self.in_row.start_until(at);
         let escalated = self.looks_that_call(strategy, outage);
         if escalated == 0 {
             return;
         }
         record.mark_called(at);
-        for technique in self.second_looks(strategy, escalated, at, record) {
+        for technique in Self::second_looks(strategy, escalated) {
+            self.pay_second_look(technique, at, record);
             self.call_more(technique, outage);
         }
         let called = |word| self.in_row.due_in(word, 2 * outage + 1);
@@ -27,7 +27,7 @@ impl Lives<'_> {
             let called = self.in_row.due_in(word, 2 * outage + 1);
             for number in numbers(word, called) {
                 // Its blade may be gone for another crack.
-                if self.in_row.present[word].alive >> (number % 64) & 1 != 0 {
+                if self.in_row.alive[word] >> (number % 64) & 1 != 0 {
                     let blade = self.people.cracks[self.in_row.cracks[number] as usize].blade;
                     self.replace(strategy, blade, Some(number), false, at, record);
                 }
@@ -72,9 +72,8 @@ impl Lives<'_> {
     fn call_more(&mut self, technique: usize, outage: u32) {
         let at = outage as usize;
         for word in 0..self.in_row.words() {
-            let Word { alive, started } = self.in_row.present[word];
             let mut called = 0;
-            for number in numbers(word, alive & started) {
+            for number in numbers(word, self.in_row.started(word, at)) {
                 let crack = &self.people.cracks[self.in_row.cracks[number] as usize];
                 // Without a branch: nobody foresees which cracks are called.
                 let calls = crack.is_present(at) && self.people.calls(crack, technique, at);

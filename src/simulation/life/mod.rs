@@ -249,8 +249,10 @@ impl<'p> Lives<'p> {
 
     /// Which of a technique's false calls, were it used at every outage, fall on one.
     fn false_calls_at(&self, technique: usize, outage: u32) -> Range<usize> {
+        // There are few, and often none.
         let calls = self.people.false_calls(self.life, technique);
-        calls.partition_point(|call| call.0 < outage)..calls.partition_point(|call| call.0 <= outage)
+        let begin = calls.iter().take_while(|call| call.0 < outage).count();
+        begin..begin + calls[begin..].iter().take_while(|call| call.0 == outage).count()
     }
 
     /// What happened to followed cracks since this was last asked.

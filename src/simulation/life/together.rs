@@ -18,35 +18,29 @@ use std::ops::Range;
 pub(super) struct RowCracks {
     /// Index of each crack, by number.
     pub cracks: Vec<u32>,
-    /// Words of 64 numbers: those still in the row, and of all those that have started.
-    pub present: Vec<Word>,
+    /// Words of 64 numbers: those still in the row.
+    pub alive: Vec<u64>,
     /// For each word: the numbers whose next event falls in each slot.
     agenda: Vec<u64>,
-    /// For each word: the numbers that start before each outage, and not before the one before it.
-    starts: Vec<u64>,
+    /// For each word: the numbers that start before each outage.
+    started: Vec<u64>,
+    /// For each word: the numbers of cracks in the same blade as the one before.
+    further: Vec<u64>,
     outages: usize,
-    /// Outages up to which cracks have started.
-    started_until: usize,
     /// Slots with an event.
     due: Numbers,
     /// Blades with a crack, now, later or before.
     cracked: Numbers,
 }
 
-#[derive(Debug, Default, Clone, Copy)]
-pub(super) struct Word {
-    pub alive: u64,
-    pub started: u64,
-}
-
 impl RowCracks {
     fn clear(&mut self, outages: usize, blades: u32) {
         self.outages = outages;
-        self.started_until = 0;
         self.cracks.clear();
-        self.present.clear();
+        self.alive.clear();
         self.agenda.clear();
-        self.starts.clear();
+        self.started.clear();
+        self.further.clear();
         self.due.clear(self.slots());
         self.cracked.clear(blades as usize);
     }
@@ -56,25 +50,37 @@ impl RowCracks {
         2 * self.outages + 2
     }
 
-    /// Puts cracks into the row, each with the slot of its next event.
+    /// Puts cracks into the row, each with the slot of its next event; those of one blade stand together.
     #[inline(always)]
     fn enter<'a>(&mut self, from: u32, cracks: impl Iterator<Item = (&'a Crack, u32)>) {
-        let (slots, none) = (self.slots(), self.none());
+        let (slots, none, starts) = (self.slots(), self.none(), self.outages + 1);
+        let first_word = self.cracks.len() / 64;
+        let mut blade_before = u32::MAX;
         for (index, (crack, slot)) in (from..).zip(cracks) {
             let number = self.cracks.len();
             self.cracks.push(index);
             if number.is_multiple_of(64) {
-                self.present.push(Word::default());
-                self.agenda.resize(self.present.len() * slots, 0);
-                self.starts.resize(self.present.len() * (self.outages + 1), 0);
+                self.alive.push(0);
+                self.further.push(0);
+                self.agenda.resize(self.alive.len() * slots, 0);
+                self.started.resize(self.alive.len() * starts, 0);
             }
             // Without a branch: nobody foresees which cracks have an event.
             let (word, bit, slot) = (number / 64, 1 << (number % 64), slot.min(none));
-            self.present[word].alive |= bit;
-            self.starts[word * (self.outages + 1) + crack.first as usize] |= bit;
+            self.alive[word] |= bit;
+            self.further[word] |= u64::from(crack.blade == blade_before) << (number % 64);
+            self.started[word * starts + crack.first as usize] |= bit;
             self.agenda[word * slots + slot as usize] |= bit;
             self.due.insert(slot);
             self.cracked.insert(crack.blade);
+            blade_before = crack.blade;
+        }
+        for started in self.started.chunks_exact_mut(starts).skip(first_word) {
+            let mut until_now = 0;
+            for started in started {
+                until_now |= *started;
+                *started = until_now;
+            }
         }
     }
 
@@ -103,29 +109,33 @@ impl RowCracks {
     }
 
     pub fn words(&self) -> usize {
-        self.present.len()
+        self.alive.len()
     }
 
     /// Of a word, the cracks in the row whose next event falls in a slot.
     #[inline(always)]
     pub fn due_in(&self, word: usize, slot: u32) -> u64 {
-        self.agenda[word * self.slots() + slot as usize] & self.present[word].alive
+        self.agenda[word * self.slots() + slot as usize] & self.alive[word]
     }
 
-    /// Lets the cracks start that start before an outage.
-    pub fn start_until(&mut self, outage: usize) {
-        let starts = self.starts.chunks_exact(self.outages + 1);
-        for (word, starts) in self.present.iter_mut().zip(starts) {
-            let new = &starts[self.started_until.min(outage + 1)..=outage];
-            word.started |= new.iter().fold(0, |all, starts| all | starts);
-        }
-        self.started_until = outage + 1;
+    /// Of a word, the cracks in the row that start before an outage.
+    #[inline(always)]
+    pub fn started(&self, word: usize, outage: usize) -> u64 {
+        self.started[word * (self.outages + 1) + outage] & self.alive[word]
+    }
+
+    /// Whether a crack came with no other in its blade.
+    #[inline(always)]
+    fn is_alone(&self, number: usize) -> bool {
+        let next = number + 1;
+        let next_is_further = self.further.get(next / 64).is_some_and(|further| further >> (next % 64) & 1 != 0);
+        self.further[number / 64] >> (number % 64) & 1 == 0 && !next_is_further
     }
 
     /// Takes a crack out of the row; whether it was there.
     #[inline(always)]
     fn remove(&mut self, number: usize) -> bool {
-        let alive = &mut self.present[number / 64].alive;
+        let alive = &mut self.alive[number / 64];
         let was_there = *alive >> (number % 64) & 1 != 0;
         *alive &= !(1 << (number % 64));
         was_there
@@ -133,7 +143,7 @@ impl RowCracks {
 
     /// Cracks in the row, as (number, index).
     fn alive(&self) -> impl Iterator<Item = (usize, usize)> {
-        let numbers = self.present.iter().enumerate().flat_map(|(word, about)| numbers(word, about.alive));
+        let numbers = self.alive.iter().enumerate().flat_map(|(word, alive)| numbers(word, *alive));
         numbers.map(|number| (number, self.cracks[number] as usize))
     }
 }
@@ -214,11 +224,11 @@ impl Lives<'_> {
         let at = outage as usize;
         let slot = 2 * outage + 1;
         self.called.clear();
-        self.in_row.start_until(at);
         let escalated = self.scheduled_calls(strategy, slot, record);
         self.watched_calls(strategy, outage, record);
         if escalated != 0 {
-            for technique in self.second_looks(strategy, escalated, at, record) {
+            for technique in Self::second_looks(strategy, escalated) {
+                self.pay_second_look(technique, at, record);
                 self.second_look(strategy, technique, outage);
             }
         }
@@ -324,24 +334,17 @@ impl Lives<'_> {
         }
     }
 
-    /// The techniques of the second looks that some looks with an indication lead to; their price is noted.
-    pub(super) fn second_looks<'s>(
-        &self,
-        strategy: &'s StrategyPlan,
-        looks: u64,
-        outage: usize,
-        record: &mut Record,
-    ) -> impl Iterator<Item = usize> + use<'s> {
-        let led_to = move |look: &usize| looks & (1 << look) != 0 && strategy.escalations[*look].is_some();
-        let led_to = (0..strategy.escalations.len()).filter(led_to);
-        let techniques =
-            led_to.flat_map(|look| &strategy.escalations[look]).flat_map(|after| &after.techniques).copied();
-        for technique in techniques.clone() {
-            let about = &self.row.techniques[technique];
-            record.set(Quantity::Escalated, 1.0);
-            record.look(outage, about.cost(f64::from(self.row.blades)), about.days_per_row, about.access);
-        }
-        techniques
+    /// The techniques of the second looks that some looks with an indication lead to.
+    pub(super) fn second_looks(strategy: &StrategyPlan, looks: u64) -> impl Iterator<Item = usize> {
+        let led_to = strategy.second_looks.iter().filter(move |second| looks >> second.after & 1 != 0);
+        led_to.map(|second| second.technique)
+    }
+
+    /// Notes the price of a second look.
+    pub(super) fn pay_second_look(&self, technique: usize, outage: usize, record: &mut Record) {
+        let about = &self.row.techniques[technique];
+        record.set(Quantity::Escalated, 1.0);
+        record.look(outage, about.cost(f64::from(self.row.blades)), about.days_per_row, about.access);
     }
 
     /// A second look at the whole row, after an indication.
@@ -360,8 +363,7 @@ impl Lives<'_> {
     fn look_again(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32, blade: Option<u32>) {
         let at = outage as usize;
         for word in 0..self.in_row.words() {
-            let Word { alive, started } = self.in_row.present[word];
-            for number in numbers(word, alive & started) {
+            for number in numbers(word, self.in_row.started(word, at)) {
                 let index = self.in_row.cracks[number] as usize;
                 let crack = &self.people.cracks[index];
                 let is_meant = blade.is_none_or(|blade| blade == crack.blade);
@@ -448,6 +450,11 @@ impl Lives<'_> {
             alive.find(|(_, index)| self.people.cracks[*index].blade == blade).map(|(number, _)| number)
         });
         let Some(known) = known else { return };
+        if self.in_row.is_alone(known) {
+            self.in_row.remove(known);
+            record.present(&self.people.cracks[self.in_row.cracks[known] as usize], outage);
+            return;
+        }
         // Cracks of one blade came together.
         let numbers = &self.in_row.cracks;
         let is_here = |number: usize| self.people.cracks[numbers[number] as usize].blade == blade;
@@ -470,7 +477,7 @@ impl Lives<'_> {
 
     fn renew_row(&mut self, strategy: &StrategyPlan, year: f64, outage: usize, record: &mut Record) {
         for word in 0..self.in_row.words() {
-            for number in numbers(word, self.in_row.present[word].alive) {
+            for number in numbers(word, self.in_row.alive[word]) {
                 record.present(&self.people.cracks[self.in_row.cracks[number] as usize], outage);
                 self.in_row.remove(number);
             }

@@ -158,7 +158,7 @@ impl RowPlan {
                 others.contains(technique)
                     || strategies.iter().any(|strategy| {
                         strategy.lines.iter().any(|line| line.technique == *technique)
-                            || strategy.escalations.iter().flatten().any(|after| after.techniques.contains(technique))
+                            || strategy.second_looks.iter().any(|look| look.technique == *technique)
                     })
             })
             .collect();

@@ -24,10 +24,12 @@ pub(crate) struct Line {
     pub stands: bool,
 }
 
-/// What an indication leads to.
+/// A look at the whole row that an indication leads to.
 #[derive(Debug)]
-pub(crate) struct EscalationPlan {
-    pub techniques: Vec<usize>,
+pub(crate) struct SecondLook {
+    /// Which of the strategy's looks leads to it.
+    pub after: usize,
+    pub technique: usize,
 }
 
 /// A strategy on this row.
@@ -36,8 +38,7 @@ pub(crate) struct StrategyPlan {
     pub lines: Vec<Line>,
     /// Strategies with the same number have the same lines.
     pub schedule: usize,
-    /// Escalation of each look.
-    pub escalations: Vec<Option<EscalationPlan>>,
+    pub second_looks: Vec<SecondLook>,
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
@@ -156,6 +157,12 @@ impl StrategyPlan {
         ] {
             planned_values[quantity as usize] = amount;
         }
+        let mut second_looks = Vec::new();
+        for (after, look) in strategy.looks.iter().enumerate() {
+            for &technique in look.escalation.iter().flat_map(|escalation| &escalation.techniques) {
+                second_looks.push(SecondLook { after, technique });
+            }
+        }
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
         let replaces_at_once =
             replaces_always && lines.iter().all(|line| line.stands) && strategy.replace_row_from_blades.is_none();
@@ -166,11 +173,7 @@ impl StrategyPlan {
         StrategyPlan {
             lines,
             schedule: 0,
-            escalations: strategy
-                .looks
-                .iter()
-                .map(|look| Some(EscalationPlan { techniques: look.escalation.as_ref()?.techniques.clone() }))
-                .collect(),
+            second_looks,
             dispositions: strategy.dispositions.clone(),
             replaces_always,
             replaces_at_once,
