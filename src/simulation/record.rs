@@ -294,15 +294,15 @@ impl Record {
 /// Outages that are added up together, in registers: as many as there are lengths to spare.
 pub(crate) const GROUP: usize = SPARE;
 
-/// Numbers of the outages of a group as floating-point numbers: those compare in one step.
-const OUTAGES: [f64; GROUP] = {
-    let mut numbers = [0.0; GROUP];
+/// The outages of a group as single bits.
+const BITS: [u64; GROUP] = {
+    let mut bits = [1; GROUP];
     let mut outage = 1;
     while outage < GROUP {
-        numbers[outage] = numbers[outage - 1] + 1.0;
+        bits[outage] = 2 * bits[outage - 1];
         outage += 1;
     }
-    numbers
+    bits
 };
 
 /// Adds stays up, outage by outage.
@@ -320,14 +320,16 @@ fn add_stays(
         let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0; GROUP]);
         for stay in stays {
             let until = stay.first + stay.count;
-            if until <= begin || begin + GROUP as u32 <= stay.first {
+            let end = begin + GROUP as u32;
+            if until <= begin || end <= stay.first {
                 continue;
             }
             let place = (stay.place + begin - stay.first) as usize;
             let lengths = &length_mm[place..][..GROUP].as_chunks::<GROUP>().0[0];
-            let (first, until) = (f64::from(stay.first) - f64::from(begin), f64::from(until) - f64::from(begin));
+            let (first, until) = (stay.first.max(begin) - begin, until.min(end) - begin);
+            let there = (1_u64 << until) - (1 << first);
             for outage in 0..GROUP {
-                let is_there = (OUTAGES[outage] >= first) & (OUTAGES[outage] < until);
+                let is_there = there & BITS[outage] != 0;
                 let length = if is_there { lengths[outage] } else { 0.0 };
                 count[outage] += if is_there { 1.0 } else { 0.0 };
                 total[outage] += length;
