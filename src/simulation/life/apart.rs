@@ -60,17 +60,21 @@ impl Lives<'_> {
             eventful += usize::from(slot as usize <= 2 * end && !is_further);
         }
         for event in 0..eventful {
-            let cracks = self.cracks_of_blade(self.eventful[event], until);
+            let first = self.eventful[event] as usize;
             let events = &self.first_events[strategy.schedule];
-            let slot = events.blade_slots[cracks.start as usize];
-            let is_it = |index: &u32| events.slots[*index as usize] == slot;
-            let blade = self.people.cracks[cracks.start as usize].blade;
+            let slot = events.blade_slots[first];
+            let (mut found, mut lost_year) = (1, self.people.cracks[first].lost_year);
+            // The second crack of a blade is the exception.
+            if self.is_further.get(first + 1).is_some_and(|is_further| *is_further) {
+                let of_blade = self.cracks_of_blade(first as u32, until);
+                let due = of_blade.filter(|index| events.slots[*index as usize] == slot);
+                let due = due.map(|index| self.people.cracks[index as usize].lost_year);
+                (found, lost_year) = due.fold((0, f64::INFINITY), |(count, least), year| (count + 1, year.min(least)));
+            }
+            let blade = self.people.cracks[first].blade;
             let (from, cracks) = if slot.is_multiple_of(2) {
-                let lost = cracks.filter(is_it).map(|index| self.people.cracks[index as usize].lost_year);
-                let lost_year = lost.fold(f64::INFINITY, f64::min);
                 self.lose_blade(blade, slot / 2, lost_year, record)
             } else {
-                let found = cracks.filter(is_it).count() as u32;
                 self.replace_blade(blade, slot / 2, found, record)
             };
             if !cracks.is_empty() {

@@ -489,6 +489,9 @@ impl Lives<'_> {
 
     /// Puts cracks into the row, from an outage on.
     fn enter(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
+        if new.is_empty() {
+            return;
+        }
         let people = &self.people;
         let cracks = people.cracks[new.start as usize..new.end as usize].iter();
         let events = cracks.map(|crack| (crack, next_slot(people, strategy, crack, outage)));
