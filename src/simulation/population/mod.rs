@@ -205,6 +205,10 @@ pub(crate) struct Population<'p> {
     fresh: Cohort,
     sprouts: Vec<Sprout>,
     starts: start::Starts,
+    /// Positions of blades that may be replaced soon, by life and blade.
+    replaced: Vec<(u32, u32)>,
+    /// For each life and blade the hazard for row factor 1 that the first new blade outlives, where it is known.
+    outlived: Vec<f64>,
     /// Keys of new cracks, and those of their calls by the technique at hand.
     keys: Vec<Key>,
     technique_keys: Vec<Key>,
@@ -279,6 +283,8 @@ impl<'p> Population<'p> {
             fresh: Cohort::default(),
             sprouts: Vec::new(),
             starts: start::Starts::default(),
+            replaced: Vec::new(),
+            outlived: Vec::new(),
             keys: Vec::new(),
             technique_keys: Vec::new(),
             kept: Vec::new(),
@@ -328,6 +334,7 @@ impl<'p> Population<'p> {
             self.draw_effects(technique);
             self.draw_false_calls(technique);
         }
+        self.draw_next();
         self.see(0);
         self.lives.iter_mut().for_each(|life| life.ready.clear());
         Some(tries)

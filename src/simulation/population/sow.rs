@@ -233,20 +233,42 @@ impl Population<'_> {
     /// A new blade at an outage: its cracks, as indices.
     #[inline]
     pub fn renew_at_outage(&mut self, life: usize, blade: u32, generation: u64, outage: usize) -> Range<u32> {
-        if self.stays_sound(life, blade, generation, outage) {
+        if generation == 1 && self.stays_sound(life, blade, outage) {
             return 0..0;
         }
         self.renew_or_take(NewBlade { life, blade, generation, stress: 0.0 }, outage)
     }
 
-    /// Whether a new blade is seen at a glance not to crack before the end: most are.
+    /// Whether the first new blade at a position is known not to crack, if it is new from an outage on: most are.
     #[inline(always)]
-    fn stays_sound(&self, life: usize, blade: u32, generation: u64, outage: usize) -> bool {
-        let row = self.row;
-        let new = NewBlade { life, blade, generation, stress: 0.0 };
-        // Without a logarithm: exp(-x) >= 1 - x.
-        let u = self.blade_key(&new).uniform(0);
-        row.blade_stress_sigma == 0.0 && u <= 1.0 - self.lives[life].row_factor * row.fresh[outage].hazard
+    fn stays_sound(&self, life: usize, blade: u32, outage: usize) -> bool {
+        self.row.fresh[outage].hazard <= self.outlived[life * self.row.blades as usize + blade as usize]
+    }
+
+    /// Works out what hazard the first new blades outlive, for all that may be needed soon: in place of those that
+    /// crack, and of those that are falsely called.
+    pub(super) fn draw_next(&mut self) {
+        let blades = self.row.blades;
+        self.outlived.clear();
+        self.outlived.resize(self.lives.len() * blades as usize, f64::NAN);
+        if self.row.blade_stress_sigma > 0.0 {
+            return;
+        }
+        self.replaced.clear();
+        self.replaced.extend(self.cracks.iter().map(|crack| (crack.life, crack.blade)));
+        for (life, about) in (0..).zip(&self.lives) {
+            let called = about.false_calls.iter().flatten();
+            self.replaced.extend(called.map(|&(_, blade)| (life, blade)));
+        }
+        self.keys.clear();
+        self.keys.extend(self.replaced.iter().map(|&(life, _)| self.lives[life as usize].blades));
+        self.kept.resize(self.replaced.len(), 0.0);
+        draw_next_each(&self.keys, &self.replaced, &mut self.kept);
+        for (&(life, blade), u) in self.replaced.iter().zip(&self.kept) {
+            // Without a logarithm: exp(-x) >= 1 - x.
+            let outlived = (1.0 - u) / self.lives[life as usize].row_factor;
+            self.outlived[(life * blades + blade) as usize] = outlived;
+        }
     }
 
     /// A new blade at any moment: its cracks, as indices.
@@ -284,7 +306,7 @@ impl Population<'_> {
         for &Replacement { life, blade, outage } in expected {
             let at = life as usize;
             let is_ready = || self.lives[at].ready.iter().any(|ready| ready.is(blade, outage));
-            if self.stays_sound(at, blade, 1, outage as usize) || is_ready() {
+            if self.stays_sound(at, blade, outage as usize) || is_ready() {
                 continue;
             }
             let begin = self.sprouts.len() as u32;
@@ -369,6 +391,14 @@ impl Population<'_> {
             class: index as u32,
             origin,
         });
+    }
+}
+
+/// The draws that say whether the first new blades crack.
+#[multiversion(targets = "simd")]
+fn draw_next_each(lives: &[Key], replaced: &[(u32, u32)], draws: &mut [f64]) {
+    for ((draw, key), &(_, blade)) in draws.iter_mut().zip(lives).zip(replaced) {
+        *draw = key.child(1 << 32 | u64::from(blade)).uniform(0);
     }
 }
 
