@@ -134,6 +134,15 @@ struct Stay {
     place: u32,
 }
 
+impl Stay {
+    #[inline(always)]
+    fn new(crack: &Crack, until: usize) -> Self {
+        let until = (until as u32).min(crack.last);
+        let place = crack.place(crack.first as usize) as u32;
+        Stay { first: crack.first, count: until.saturating_sub(crack.first), place }
+    }
+}
+
 /// What one life of a row under one strategy comes to; reused from life to life.
 #[derive(Debug)]
 pub(crate) struct Record {
@@ -248,9 +257,13 @@ impl Record {
     /// A crack was in the row after each outage from its start up to, not including, `until`.
     #[inline(always)]
     pub fn present(&mut self, crack: &Crack, until: usize) {
-        let until = (until as u32).min(crack.last);
-        let place = crack.place(crack.first as usize) as u32;
-        self.stays.push(Stay { first: crack.first, count: until.saturating_sub(crack.first), place });
+        self.stays.push(Stay::new(crack, until));
+    }
+
+    /// As [`Record::present`], for many cracks.
+    #[inline(always)]
+    pub fn present_each<'c>(&mut self, cracks: impl Iterator<Item = (&'c Crack, usize)>) {
+        self.stays.extend(cracks.map(|(crack, until)| Stay::new(crack, until)));
     }
 
     /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.

@@ -158,8 +158,9 @@ impl RowSums {
         add_moments(record.cracks.as_flattened(), record.total_mm.as_flattened(), &mut self.after_outage);
         let bins = self.longest.as_chunks_mut::<LENGTH_BINS>().0;
         for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.longest_mm) {
-            for (bins, bin) in bins.iter_mut().zip(length_bins(longest)) {
-                bins[usize::from(bin)] += 1;
+            let numbers = length_bins(longest);
+            for (bins, number) in bins.iter_mut().zip(&numbers) {
+                bins[usize::from(*number)] += 1;
             }
         }
     }

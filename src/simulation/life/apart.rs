@@ -1,7 +1,7 @@
 //! Blades followed one by one, under a strategy that does nothing to a row because of one blade.
 
 use super::super::plan::StrategyPlan;
-use super::super::population::NEVER;
+use super::super::population::{Crack, NEVER};
 use super::super::record::Record;
 use super::{FalseCall, Lives, next_slot};
 use crate::model::strategy::RowEndAction;
@@ -43,21 +43,20 @@ impl Lives<'_> {
     fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
         let Range { start, end: until } = self.people.first_cracks(self.life);
         let own = start as usize..until as usize;
+        let events = &self.first_events[strategy.schedule];
+        let any_called = !self.false_calls.is_empty();
+        let is_called = |crack: &Crack| any_called && self.called_blades.contains(crack.blade);
+        let cracks = self.people.cracks[own.clone()].iter().zip(&events.blade_slots[own.clone()]);
+        record.present_each(cracks.map(|(crack, &slot)| {
+            // Blades that are called are followed below.
+            (crack, if is_called(crack) { 0 } else { end.min(slot as usize / 2) })
+        }));
         self.eventful.resize(self.eventful.len().max(own.len()), 0);
         let mut eventful = 0;
-        let events = &self.first_events[strategy.schedule].blade_slots[own.clone()];
-        let cracks = self.people.cracks[own.clone()].iter().zip(events).zip(&self.is_further[own]);
-        let any_called = !self.false_calls.is_empty();
-        let mut any_left = false;
-        for (index, ((crack, &slot), &is_further)) in (start..).zip(cracks) {
-            if any_called && self.called_blades.contains(crack.blade) {
-                any_left = true;
-                continue;
-            }
-            record.present(crack, end.min(slot as usize / 2));
+        for (index, &slot) in (start..).zip(&events.head_slots[own]) {
             // Without a branch: nobody foresees to which blades something happens.
             self.eventful[eventful] = index;
-            eventful += usize::from(slot as usize <= 2 * end && !is_further);
+            eventful += usize::from(slot as usize <= 2 * end);
         }
         for event in 0..eventful {
             let first = self.eventful[event] as usize;
@@ -72,6 +71,9 @@ impl Lives<'_> {
                 (found, lost_year) = due.fold((0, f64::INFINITY), |(count, least), year| (count + 1, year.min(least)));
             }
             let blade = self.people.cracks[first].blade;
+            if any_called && self.called_blades.contains(blade) {
+                continue;
+            }
             let (from, cracks) = if slot.is_multiple_of(2) {
                 self.lose_blade(blade, slot / 2, lost_year, record)
             } else {
@@ -81,13 +83,11 @@ impl Lives<'_> {
                 self.follow_blade(strategy, blade, cracks, false, from, end, record);
             }
         }
-        if any_left {
-            let mut next = start;
-            while next < until {
-                let cracks = self.cracks_of_blade(next, until);
-                next = cracks.end;
-                if self.called_blades.contains(self.people.cracks[cracks.start as usize].blade) {
-                    self.follow_cracked(strategy, cracks, 0, end, record);
+        if any_called {
+            for first in start..until {
+                let blade = self.people.cracks[first as usize].blade;
+                if !self.is_further[first as usize] && self.called_blades.contains(blade) {
+                    self.follow_cracked(strategy, self.cracks_of_blade(first, until), 0, end, record);
                 }
             }
         }

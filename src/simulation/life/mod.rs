@@ -60,6 +60,8 @@ struct FirstEvents {
     slots: Vec<u32>,
     /// The least of them in the crack's blade.
     blade_slots: Vec<u32>,
+    /// The same for the first crack of each blade, and [`NEVER`] for the others.
+    head_slots: Vec<u32>,
 }
 
 impl FirstEvents {
@@ -87,6 +89,8 @@ impl FirstEvents {
             let (before, own) = (index as usize - 1, index as usize);
             self.blade_slots[before] = self.blade_slots[before].min(self.blade_slots[own]);
         }
+        self.head_slots.clone_from(&self.blade_slots);
+        further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
     }
 }
 
@@ -177,11 +181,10 @@ impl<'p> Lives<'p> {
             }
             let room = count + people.cracks.len();
             self.expected.resize(self.expected.len().max(room), Replacement::default());
-            let cracks = people.cracks.iter().zip(&events.blade_slots).zip(&self.is_further);
-            for ((crack, &slot), is_further) in cracks {
+            for (crack, &slot) in people.cracks.iter().zip(&events.head_slots) {
                 // Without a branch: nobody foresees which blades are replaced.
                 self.expected[count] = Replacement { life: crack.life, blade: crack.blade, outage: slot / 2 };
-                count += usize::from(!is_further & (slot % 2 == 1) & (slot != NEVER));
+                count += usize::from((slot % 2 == 1) & (slot != NEVER));
             }
             for line in &strategy.lines {
                 for life in 0..people.lives() {
