@@ -46,9 +46,9 @@ impl Population<'_> {
     fn settle(&mut self, followed: &Followed, track: &Track) {
         let row = self.row;
         let Seed { key, life, blade, class, origin, born_year, .. } = track.seed;
-        let first = row.finder.count_before(born_year, &row.outages);
+        let first = row.finder.count_before(born_year);
         let last = if track.end_year < f64::INFINITY {
-            row.finder.count_before(track.end_year, &row.outages).max(first)
+            row.finder.count_before(track.end_year).max(first)
         } else {
             row.outages.len()
         };

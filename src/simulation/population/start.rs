@@ -129,11 +129,11 @@ impl Population<'_> {
         let Seed { key, life, blade, class, origin, born_year, .. } = *seed;
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
             let year = row.starts.year_of(lost_starts).max(born_year);
-            (year, row.finder.count_before(year, &row.outages))
+            (year, row.finder.count_before(year))
         } else {
             (f64::INFINITY, row.outages.len())
         };
-        let first = row.finder.count_before(born_year, &row.outages);
+        let first = row.finder.count_before(born_year);
         Crack {
             key,
             life,
