@@ -32,6 +32,24 @@ pub fn exp(x: f64) -> f64 {
     sum * f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)
 }
 
+/// Natural exponential to ten figures, for numbers of at most 700 in size.
+///
+/// As [`exp`], with the polynomial of degree 7 whose largest relative error on ±0.347 is least, 4.1e-11.
+#[inline(always)]
+pub(crate) fn exp_ten_figures(x: f64) -> f64 {
+    const ROUND: f64 = 6_755_399_441_055_744.0;
+    let x = if x < -700.0 { -700.0 } else { x };
+    let x = if x > 700.0 { 700.0 } else { x };
+    let shifted = x * std::f64::consts::LOG2_E + ROUND;
+    let r = x - (shifted - ROUND) * std::f64::consts::LN_2;
+    let square = r * r;
+    let low = (0.999_999_999_961_682 + r * 1.000_000_000_243_096_2)
+        + square * (0.500_000_010_453_626_2 + r * 0.166_666_651_261_388_83);
+    let high = (0.041_666_225_425_378_685 + r * 0.008_333_561_090_115_677)
+        + square * (0.001_394_818_333_595_727_8 + r * 0.000_197_751_716_102_861_28);
+    (low + square * square * high) * f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)
+}
+
 /// Natural logarithm of a positive normal number, within 1 unit in the last place.
 ///
 /// The argument is split into 2^k and a number between sqrt(1/2) and sqrt(2); the polynomial is
@@ -286,6 +304,17 @@ mod tests {
         }
         assert_eq!(exp(0.0), 1.0);
         assert!(exp(f64::NAN).is_nan());
+    }
+
+    #[test]
+    fn exp_to_ten_figures_agrees_with_the_c_library() {
+        for i in -70_000..=70_000 {
+            let x = f64::from(i) * 0.010_01;
+            if x.abs() < 700.0 {
+                assert!((exp_ten_figures(x) / x.exp() - 1.0).abs() < 4.2e-11, "exp({x})");
+            }
+        }
+        assert!(exp_ten_figures(-1e300) < 1e-300 && exp_ten_figures(1e300) > 1e300);
     }
 
     #[test]

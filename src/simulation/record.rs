@@ -121,6 +121,9 @@ struct Extra {
     look_cost: f64,
     look_days: f64,
     new_blades: u32,
+    /// Of them, in place of blades without a crack.
+    falsely: u32,
+    cracks_found: u32,
     new_row: bool,
     blades_out: bool,
     called: bool,
@@ -215,17 +218,25 @@ impl Record {
     /// A blade on which some cracks, or none, were called was replaced at an outage.
     #[inline]
     pub fn replace_blade(&mut self, outage: usize, cracks: u32) {
-        self.add(Quantity::CracksFound, f64::from(cracks));
-        self.replace_one(outage, cracks == 0);
-        self.mark_called(outage);
+        let extra = self.extra(outage);
+        extra.cracks_found += cracks;
+        extra.new_blades += 1;
+        extra.falsely += u32::from(cracks == 0);
+        extra.called = true;
     }
 
     /// A blade was replaced at an outage.
     #[inline]
     pub fn replace_one(&mut self, outage: usize, falsely: bool) {
-        self.add(Quantity::BladesReplaced, 1.0);
-        self.add(Quantity::FalselyReplaced, f64::from(u8::from(falsely)));
-        self.extra(outage).new_blades += 1;
+        let extra = self.extra(outage);
+        extra.new_blades += 1;
+        extra.falsely += u32::from(falsely);
+    }
+
+    /// Cracks were called at an outage by looks that counted.
+    #[inline]
+    pub fn find(&mut self, outage: usize, cracks: u32) {
+        self.extra(outage).cracks_found += cracks;
     }
 
     /// The whole row was replaced at an outage.
@@ -292,6 +303,9 @@ impl Record {
         let out_days = out * prices.blades_out_days;
         let days = planned.days + extra.look_days + out_days + new_days;
         let beyond = (days - prices.window_days).max(0.0) - planned.days_beyond;
+        self.add(Quantity::BladesReplaced, f64::from(extra.new_blades));
+        self.add(Quantity::FalselyReplaced, f64::from(extra.falsely));
+        self.add(Quantity::CracksFound, f64::from(extra.cracks_found));
         self.add(Quantity::OutagesWithCalls, f64::from(u8::from(extra.called)));
         self.add(Quantity::TimesOut, out);
         self.add(Quantity::LookCost, value * extra.look_cost);

@@ -2,7 +2,7 @@
 //! matters, and no crack that was called stays. What is called is one set of cracks.
 
 use super::super::plan::StrategyPlan;
-use super::super::record::{Quantity, Record};
+use super::super::record::Record;
 use super::together::numbers;
 use super::{FalseCall, Lives, covers_crack, looks_at};
 
@@ -22,7 +22,7 @@ impl Lives<'_> {
         }
         let called = |word| self.in_row.due_in(word, 2 * outage + 1);
         let found: u32 = (0..self.in_row.words()).map(|word| called(word).count_ones()).sum();
-        record.add(Quantity::CracksFound, f64::from(found));
+        record.find(at, found);
         for word in 0..self.in_row.words() {
             let called = self.in_row.due_in(word, 2 * outage + 1);
             for number in numbers(word, called) {

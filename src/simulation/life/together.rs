@@ -238,7 +238,7 @@ impl Lives<'_> {
         let mut replace_row = row_ends;
         let mut counted = 0;
         for called in self.called.iter().filter(|called| called.stands) {
-            record.add(Quantity::CracksFound, f64::from(called.cracks));
+            record.find(at, called.cracks);
             counted += 1;
             replace_row |= !strategy.replaces_always && action_for(strategy, called.longest_mm) == Action::ReplaceRow;
         }
