@@ -179,6 +179,15 @@ impl GrowthPath {
         }
     }
 
+    /// Whether the crack is known not to meet its end within an advance. Where this is not known, or costs as much as
+    /// [`GrowthPath::advance_to`], it is not said.
+    pub fn outlasts(&self, course: Course, end: CrackEnd, advance: f64) -> bool {
+        match self {
+            GrowthPath::FixedFactor(_) => false,
+            GrowthPath::SurfaceCrack(path) => path.outlasts(course, end, advance),
+        }
+    }
+
     /// Size after an advance, in the form in which one logarithm gives the depth:
     /// a number y with `ln depth_mm = -ln(y) * depth_power()`, and `ln(length / depth)`.
     #[inline(always)]

@@ -109,31 +109,46 @@ impl SurfaceCrack {
     pub fn advance_to(&self, course: Course, end: CrackEnd) -> f64 {
         let (first, weights) = self.neighbours(course.line);
         let end_phase = blend(&weights, &self.end_phase[first..]);
-        let met_at = match end {
-            CrackEnd::Depth(depth_mm) => {
-                let y = exp(-ln(depth_mm) / self.depth_power);
-                let excess = |phase| y - self.size(first, &weights, phase).0;
-                self.first_crossing(course.start, end_phase, true, excess)
-            }
-            CrackEnd::SectionFraction(fraction) => {
-                let ln_product = ln(fraction * self.section_over_unit_crack);
-                let excess = |phase| {
-                    let (y, v) = self.size(first, &weights, phase);
-                    -2.0 * self.depth_power * ln(y) + v - LN_2 - ln_product
-                };
-                self.first_crossing(course.start, end_phase, true, excess)
-            }
-            CrackEnd::Intensity(intensity) => {
-                let ln_intensity = ln(intensity);
-                let excess = |phase| {
-                    let (deepest, surface) =
-                        self.grid.interpolate(&self.intensities, self.lines, first, &weights, phase);
-                    deepest.max(surface) - ln_intensity
-                };
-                self.first_crossing(course.start, end_phase, self.intensity_rises, excess)
-            }
-        };
+        let excess = self.excess(end, first, &weights);
+        let met_at = self.first_crossing(course.start, end_phase, self.rises(end), excess);
         ((course.start - met_at) / blend(&weights, &self.phase_per_advance[first..])).max(0.0)
+    }
+
+    /// Whether the crack is known not to meet its end within an advance: one look at its size there says so for most.
+    pub fn outlasts(&self, course: Course, end: CrackEnd, advance: f64) -> bool {
+        let (first, weights) = self.neighbours(course.line);
+        let phase = course.start - advance * blend(&weights, &self.phase_per_advance[first..]);
+        self.rises(end)
+            && phase > blend(&weights, &self.end_phase[first..])
+            && self.excess(end, first, &weights)(phase) < 0.0
+    }
+
+    /// Whether what an end is measured by never falls.
+    fn rises(&self, end: CrackEnd) -> bool {
+        match end {
+            CrackEnd::Depth(_) | CrackEnd::SectionFraction(_) => true,
+            CrackEnd::Intensity(_) => self.intensity_rises,
+        }
+    }
+
+    /// By how much, in logarithms or in y, a crack is beyond its end at a phase.
+    fn excess<'a>(&'a self, end: CrackEnd, first: usize, weights: &'a [f64; 4]) -> impl Fn(f64) -> f64 + 'a {
+        let limit = match end {
+            CrackEnd::Depth(depth_mm) => exp(-ln(depth_mm) / self.depth_power),
+            CrackEnd::SectionFraction(fraction) => ln(fraction * self.section_over_unit_crack),
+            CrackEnd::Intensity(intensity) => ln(intensity),
+        };
+        move |phase| match end {
+            CrackEnd::Depth(_) => limit - self.size(first, weights, phase).0,
+            CrackEnd::SectionFraction(_) => {
+                let (y, v) = self.size(first, weights, phase);
+                -2.0 * self.depth_power * ln(y) + v - LN_2 - limit
+            }
+            CrackEnd::Intensity(_) => {
+                let (deepest, surface) = self.grid.interpolate(&self.intensities, self.lines, first, weights, phase);
+                deepest.max(surface) - limit
+            }
+        }
     }
 
     /// Size after an advance: a number y with `ln depth_mm = -ln(y) * depth_power()`, and `ln(length / depth)`.

@@ -361,6 +361,28 @@ fn the_first_time_counts_when_the_stress_intensity_rises_and_falls() {
 }
 
 #[test]
+fn what_outlasts_an_advance_meets_its_end_after_it() {
+    let (mut outlasting, mut all) = (0, 0);
+    for stress in STRESSES {
+        let path = case(3.0, stress, PLATES[0]).table(Distribution::Fixed(0.5));
+        for aspect in [0.2, 0.5, 1.0] {
+            let course = path.course(0.5, aspect);
+            for end in [CrackEnd::Depth(3.0), CrackEnd::Intensity(60.0), CrackEnd::SectionFraction(0.1)] {
+                let life = path.advance_to(course, end);
+                for part in [0.01, 0.3, 0.9, 0.999, 1.001, 1.1, 3.0] {
+                    let outlasts = path.outlasts(course, end, part * life);
+                    // Nothing is known where the stress intensity may have fallen back.
+                    assert_eq!(outlasts, part < 1.0 && life > 0.0 && path.rises(end), "{end:?} {aspect} {part}");
+                    (outlasting, all) = (outlasting + u32::from(outlasts), all + 1);
+                }
+                assert!(!path.outlasts(course, end, f64::INFINITY));
+            }
+        }
+    }
+    assert!(outlasting > all / 4, "{outlasting} of {all}");
+}
+
+#[test]
 fn odd_hot_spots_give_no_panic() {
     let case = case(3.0, STRESSES[0], PLATES[0]);
     let mut spot = case.spot(Distribution::Fixed(0.5));

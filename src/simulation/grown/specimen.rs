@@ -123,7 +123,8 @@ impl<'p> Specimen<'p> {
                 let course = path.course(first.depth_mm, first.aspect);
                 let rate = path.rate() * first.scatter * exp(class.growth_exponent * stress);
                 let begin_starts = plan.starts.at(begin_year);
-                let lost_starts = tabled_loss(plan, class, path, key, stress, course, rate, begin_starts);
+                let lost_starts =
+                    tabled_loss(plan, class, path, key, stress, course, rate, begin_starts, f64::INFINITY);
                 let lost_year = plan.starts.year_of(lost_starts);
                 (Way::Tabled { path, course, rate }, (lost_year - begin_year).max(0.0))
             }

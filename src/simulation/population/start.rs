@@ -118,7 +118,7 @@ impl Population<'_> {
         let course = path.course(depth_mm, aspect);
         let rate = self.class_rate[life as usize * row.classes.len() + index as usize] * growth_factor;
         let born_starts = row.starts.at(born_year);
-        let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts);
+        let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts, row.starts_at_end);
         self.crack(seed, course, rate, born_starts, lost_starts)
     }
 
@@ -242,7 +242,8 @@ fn draw_each(keys: &[Key], counter: u64, numbers: &mut [f64]) {
 }
 
 /// Starts at which the blade of a crack on a tabulated way is lost: when the crack is critical in an ordinary
-/// start, or at the first overspeed that finds it critical under its higher stress.
+/// start, or at the first overspeed that finds it critical under its higher stress. Infinite where that is seen at a
+/// glance to be later than `until_starts`.
 #[allow(clippy::too_many_arguments)]
 #[inline(always)]
 pub(in crate::simulation) fn tabled_loss(
@@ -254,19 +255,26 @@ pub(in crate::simulation) fn tabled_loss(
     course: Course,
     rate: f64,
     born_starts: f64,
+    until_starts: f64,
 ) -> f64 {
     if let (GrowthPath::FixedFactor(path), Some(end)) = (path, class.end_coordinate) {
         return born_starts + path.advance_between(course.start, end) / rate;
     }
     let end = crack_end(class, stress, key);
-    let ordinary = born_starts + path.advance_to(course, end) / rate;
-    match (row.overspeed, end) {
+    let at_overspeed = match (row.overspeed, end) {
         (Some(overspeed), CrackEnd::Intensity(intensity)) => {
-            let end = CrackEnd::Intensity(intensity / overspeed.stress_factor());
-            ordinary.min(overspeed.next_at_starts(born_starts + path.advance_to(course, end) / rate))
+            Some((overspeed, CrackEnd::Intensity(intensity / overspeed.stress_factor())))
         }
-        _ => ordinary,
+        _ => None,
+    };
+    let first_end = at_overspeed.map_or(end, |(_, end)| end);
+    if path.outlasts(course, first_end, rate * (until_starts - born_starts)) {
+        return f64::INFINITY;
     }
+    let ordinary = born_starts + path.advance_to(course, end) / rate;
+    at_overspeed.map_or(ordinary, |(overspeed, end)| {
+        ordinary.min(overspeed.next_at_starts(born_starts + path.advance_to(course, end) / rate))
+    })
 }
 
 /// The end of a crack with the toughness that is its own; `stress` is the logarithm of its blade's factor on
