@@ -171,34 +171,30 @@ impl<'p> Lives<'p> {
 
     /// Makes new blades ready that schedules alone lead to.
     fn make_ready(&mut self) {
-        let people = &self.people;
-        let mut count = 0;
+        let (people, expected) = (&self.people, &mut self.expected);
+        expected.clear();
         for (schedule, events) in self.first_events.iter().enumerate() {
-            let mut strategies = self.row.strategies.iter().filter(|strategy| strategy.schedule == schedule);
-            let Some(strategy) = strategies.find(|strategy| strategy.replaces_always) else { continue };
-            if strategy.lines.is_empty() {
+            let replaces = |strategy: &&StrategyPlan| strategy.schedule == schedule && strategy.replaces_always;
+            let lines = self.row.strategies.iter().find(replaces).map_or(&[][..], |strategy| &strategy.lines);
+            if lines.is_empty() {
                 continue;
             }
-            let room = count + people.cracks.len();
-            self.expected.resize(self.expected.len().max(room), Replacement::default());
+            let mut count = expected.len();
+            expected.resize(count + people.cracks.len(), Replacement::default());
             for (crack, &slot) in people.cracks.iter().zip(&events.head_slots) {
                 // Without a branch: nobody foresees which blades are replaced.
-                self.expected[count] = Replacement { life: crack.life, blade: crack.blade, outage: slot / 2 };
+                expected[count] = Replacement { life: crack.life, blade: crack.blade, outage: slot / 2 };
                 count += usize::from((slot % 2 == 1) & (slot != NEVER));
             }
-            for line in &strategy.lines {
-                for life in 0..people.lives() {
-                    for &(outage, blade) in people.false_calls(life, line.technique) {
-                        if looks_at(line, outage) && covers(people, life, line, blade, outage as usize) {
-                            self.expected.truncate(count);
-                            self.expected.push(Replacement { life: life as u32, blade, outage });
-                            count += 1;
-                        }
-                    }
-                }
+            expected.truncate(count);
+            for (line, life) in lines.iter().flat_map(|line| (0..people.lives()).map(move |life| (line, life))) {
+                let called = people.false_calls(life, line.technique).iter().filter(|&&(outage, blade)| {
+                    looks_at(line, outage) && covers(people, life, line, blade, outage as usize)
+                });
+                expected.extend(called.map(|&(outage, blade)| Replacement { life: life as u32, blade, outage }));
             }
         }
-        self.people.make_ready(&self.expected[..count]);
+        self.people.make_ready(&self.expected);
     }
 
     /// One of the lives goes on under one strategy, into a record.
