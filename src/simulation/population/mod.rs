@@ -464,9 +464,12 @@ mod tests {
         let (mut ready, mut asked) = (Population::new(&plan), Population::new(&plan));
         let tries = (ready.begin(keys()), asked.begin(keys()));
         assert_eq!(tries, (Some(8), Some(8)));
-        let all =
-            (0..8).flat_map(|life| (0..80).map(move |blade| Replacement { life, blade, outage: (life + blade) % 29 }));
-        let expected: Vec<Replacement> = all.collect();
+        // Each blade at two outages: what is ready for one is not the other's.
+        let mut expected = Vec::new();
+        for (life, blade) in (0..8).flat_map(|life| (0..80).map(move |blade| (life, blade))) {
+            let outages = [(life + blade) % 29, (life + blade + 11) % 29];
+            expected.extend(outages.map(|outage| Replacement { life, blade, outage }));
+        }
         ready.make_ready(&expected);
         let made = ready.cracks.len();
         let mut cracked = 0;
