@@ -40,6 +40,7 @@
 
 #[cfg(feature = "python")]
 mod bindings;
+mod bits;
 pub mod bounds;
 pub mod distribution;
 pub mod error;

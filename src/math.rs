@@ -4,6 +4,7 @@
 //! number cannot be vectorised. Those here are branch-free, use no fused multiply-add, and so give
 //! identical results in scalar and in vector registers of any width.
 
+use crate::bits::{packed, set_bits};
 use multiversion::multiversion;
 
 /// Numbers that are worked on together: as many as the widest vector register holds.
@@ -15,6 +16,12 @@ pub(crate) const LANES: usize = 8;
 /// below 2e-16; within 2 units in the last place.
 #[inline(always)]
 pub fn exp(x: f64) -> f64 {
+    exp_of_reduced(reduced(x))
+}
+
+/// A number as the rest that is left after multiples of ln 2, and two to the power of those.
+#[inline(always)]
+pub(crate) fn reduced(x: f64) -> [f64; 2] {
     const ROUND: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52: adding it rounds to an integer
     const LN2_HIGH: f64 = 6.931_471_803_691_238e-1;
     const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
@@ -23,31 +30,41 @@ pub fn exp(x: f64) -> f64 {
     let shifted = x * std::f64::consts::LOG2_E + ROUND;
     let power = shifted - ROUND;
     let r = (x - power * LN2_HIGH) - power * LN2_LOW;
+    [r, f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)]
+}
+
+#[inline(always)]
+pub(crate) fn exp_of_reduced([r, scale]: [f64; 2]) -> f64 {
     // In pairs and fours: fewer steps wait for each other than in a chain.
     let (square, fourth) = (r * r, (r * r) * (r * r));
     let from_2 = (0.5 + r * (1.0 / 6.0)) + square * (1.0 / 24.0 + r * (1.0 / 120.0));
     let from_6 = (1.0 / 720.0 + r * (1.0 / 5_040.0)) + square * (1.0 / 40_320.0 + r * (1.0 / 362_880.0));
     let from_10 = (1.0 / 3_628_800.0 + r * (1.0 / 39_916_800.0)) + square * (1.0 / 479_001_600.0);
-    let sum = 1.0 + (r + square * (from_2 + fourth * (from_6 + fourth * from_10)));
-    sum * f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)
+    (1.0 + (r + square * (from_2 + fourth * (from_6 + fourth * from_10)))) * scale
 }
 
-/// Natural exponential to ten figures, for numbers of at most 700 in size.
-///
-/// As [`exp`], with the polynomial of degree 7 whose largest relative error on ±0.347 is least, 4.1e-11.
+/// A number of at most 700 in size as for [`exp`], to ten figures: see [`exp_ten_figures`].
 #[inline(always)]
-pub(crate) fn exp_ten_figures(x: f64) -> f64 {
+pub(crate) fn reduced_ten_figures(x: f64) -> [f64; 2] {
     const ROUND: f64 = 6_755_399_441_055_744.0;
     let x = if x < -700.0 { -700.0 } else { x };
     let x = if x > 700.0 { 700.0 } else { x };
     let shifted = x * std::f64::consts::LOG2_E + ROUND;
     let r = x - (shifted - ROUND) * std::f64::consts::LN_2;
+    [r, f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)]
+}
+
+/// Natural exponential to ten figures, of a number that is reduced.
+///
+/// As [`exp`], with the polynomial of degree 7 whose largest relative error on ±0.347 is least, 4.1e-11.
+#[inline(always)]
+pub(crate) fn exp_ten_figures([r, scale]: [f64; 2]) -> f64 {
     let square = r * r;
     let low = (0.999_999_999_961_682 + r * 1.000_000_000_243_096_2)
         + square * (0.500_000_010_453_626_2 + r * 0.166_666_651_261_388_83);
     let high = (0.041_666_225_425_378_685 + r * 0.008_333_561_090_115_677)
         + square * (0.001_394_818_333_595_727_8 + r * 0.000_197_751_716_102_861_28);
-    (low + square * square * high) * f64::from_bits(shifted.to_bits().wrapping_add(1023) << 52)
+    (low + square * square * high) * scale
 }
 
 /// Natural logarithm of a positive normal number, within 1 unit in the last place.
@@ -57,8 +74,12 @@ pub(crate) fn exp_ten_figures(x: f64) -> f64 {
 /// freely redistributable).
 #[inline(always)]
 pub fn ln(x: f64) -> f64 {
-    const LN2_HIGH: f64 = 6.931_471_803_691_238e-1;
-    const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
+    ln_of_split(split(x))
+}
+
+/// A number as a power of two, the distance f from 1 of what is left, and f / (2 + f).
+#[inline(always)]
+pub(crate) fn split(x: f64) -> [f64; 3] {
     const ONE: u64 = 0x3ff0_0000_0000_0000;
     const SQRT_HALF: u64 = 0x3fe6_a09e_667f_3bcd;
     const TWO_52: u64 = 0x4330_0000_0000_0000;
@@ -66,7 +87,13 @@ pub fn ln(x: f64) -> f64 {
     let exponent = bits.wrapping_add(ONE - SQRT_HALF) >> 52;
     let power = f64::from_bits(exponent | TWO_52) - (4_503_599_627_370_496.0 + 1023.0);
     let f = f64::from_bits(bits.wrapping_sub(exponent << 52).wrapping_add(ONE)) - 1.0;
-    let s = f / (2.0 + f);
+    [power, f, f / (2.0 + f)]
+}
+
+#[inline(always)]
+pub(crate) fn ln_of_split([power, f, s]: [f64; 3]) -> f64 {
+    const LN2_HIGH: f64 = 6.931_471_803_691_238e-1;
+    const LN2_LOW: f64 = 1.908_214_929_270_587_7e-10;
     let z = s * s;
     // In pairs and fours: fewer steps wait for each other than in a chain.
     let square = z * z;
@@ -92,7 +119,8 @@ pub fn normal_quantile(probability: f64) -> f64 {
     if q.abs() <= CENTRE {
         normal_quantile_centre(q)
     } else {
-        tail_quantile(probability, |r| if r <= 5.0 { near_tail(r) } else { far_tail(r) })
+        let r = tail_root(probability);
+        tail_sign(probability, if r <= 5.0 { near_tail(r) } else { far_tail(r) })
     }
 }
 
@@ -124,13 +152,16 @@ fn normal_quantile_centre(q: f64) -> f64 {
     )
 }
 
-/// A quantile in either tail, by the approximation in r, the root of minus the logarithm of the tail.
+/// The root of minus the logarithm of the smaller tail, by which the approximations for the tails go.
 #[inline(always)]
-fn tail_quantile(probability: f64, approximation: impl Fn(f64) -> f64) -> f64 {
-    let is_lower = probability < 0.5;
-    let tail = if is_lower { probability } else { 1.0 - probability };
-    let size = approximation((-ln(tail)).sqrt());
-    if is_lower { -size } else { size }
+fn tail_root(probability: f64) -> f64 {
+    (-ln(if probability < 0.5 { probability } else { 1.0 - probability })).sqrt()
+}
+
+/// A quantile of a size, on the side of its probability.
+#[inline(always)]
+fn tail_sign(probability: f64, size: f64) -> f64 {
+    if probability < 0.5 { -size } else { size }
 }
 
 #[inline(always)]
@@ -236,48 +267,83 @@ pub fn normal_cdf(z: f64) -> f64 {
     if z > 0.0 { 1.0 - tail } else { tail }
 }
 
+/// Numbers that are taken through one short loop after another.
+pub(crate) const PART: usize = 128;
+
+/// Works on every number of a slice in two steps, some numbers at a time: a loop for the first step, and one for the
+/// last. In one loop a processor, which looks a hundred operations ahead, would see but two or three of such long
+/// chains, and wait.
+#[inline(always)]
+pub(crate) fn in_two_steps<const N: usize>(
+    numbers: &mut [f64],
+    first: impl Fn(f64) -> [f64; N],
+    last: impl Fn([f64; N]) -> f64,
+) {
+    if numbers.len() <= 2 * LANES {
+        return numbers.iter_mut().for_each(|x| *x = last(first(*x)));
+    }
+    let mut between = [[0.0; PART]; N];
+    for part in numbers.chunks_mut(PART) {
+        let count = part.len().min(PART);
+        for place in 0..count {
+            let step = first(part[place]);
+            for (between, step) in between.iter_mut().zip(step) {
+                between[place] = step;
+            }
+        }
+        for place in 0..count {
+            part[place] = last(std::array::from_fn(|index| between[index][place]));
+        }
+    }
+}
+
 /// [`exp`] of every number of a slice.
 #[multiversion(targets = "simd")]
 pub fn exp_each(numbers: &mut [f64]) {
-    for x in numbers {
-        *x = exp(*x);
-    }
+    in_two_steps(numbers, reduced, exp_of_reduced);
 }
 
 /// [`normal_quantile`] of every number of a slice.
 #[multiversion(targets = "simd")]
 pub fn normal_each(probabilities: &mut [f64]) {
-    /// Few enough that their places fit a byte.
-    const PART: usize = 128;
     /// Two blocks, as of one crack: the room for a whole part would cost more than the quantiles.
     const FEW: usize = 2 * LANES;
     if probabilities.len() <= FEW {
         normal_part::<FEW>(probabilities);
     } else {
-        probabilities.chunks_mut(PART).for_each(normal_part::<PART>);
+        probabilities.chunks_mut(TAILS).for_each(normal_part::<TAILS>);
     }
 }
+
+/// Probabilities whose tails are worked out together: few enough that their places fit a byte.
+const TAILS: usize = 256;
 
 /// [`normal_quantile`] of at most so many numbers.
 #[inline(always)]
 fn normal_part<const MOST: usize>(part: &mut [f64]) {
     // Numbers in the tails are put together, so that they fill registers of their own.
+    let mut is_tail = [0; MOST];
+    for (is_tail, u) in is_tail.iter_mut().zip(part.iter()) {
+        *is_tail = u8::from((u - 0.5).abs() > CENTRE);
+    }
     let (mut tails, mut places, mut count) = ([0.25; MOST], [0; MOST], 0);
-    for (place, &u) in part.iter().enumerate() {
-        (tails[count % MOST], places[count % MOST]) = (u, place as u8);
-        count += usize::from((u - 0.5).abs() > CENTRE);
+    for (word, is_tail) in is_tail.chunks(64).enumerate() {
+        for bit in set_bits(packed(is_tail)) {
+            let place = 64 * word + bit;
+            (tails[count % MOST], places[count % MOST]) = (part[place], place as u8);
+            count += 1;
+        }
     }
-    let (blocks, rest) = part.as_chunks_mut::<LANES>();
-    for block in blocks {
-        *block = block.map(|u| normal_quantile_centre(u - 0.5));
-    }
-    for z in rest {
+    for z in part.iter_mut() {
         *z = normal_quantile_centre(*z - 0.5);
     }
     let mut quantiles = [0.0; MOST];
-    let blocks = quantiles.as_chunks_mut::<LANES>().0.iter_mut().zip(tails.as_chunks::<LANES>().0);
-    for (quantiles, tails) in blocks.take(count.div_ceil(LANES)) {
-        *quantiles = tails.map(|u| tail_quantile(u, near_tail));
+    let filled = count.next_multiple_of(LANES).min(MOST);
+    for (root, &u) in quantiles.iter_mut().zip(&tails[..filled]) {
+        *root = tail_root(u);
+    }
+    for (quantile, &u) in quantiles.iter_mut().zip(&tails[..filled]) {
+        *quantile = tail_sign(u, near_tail(*quantile));
     }
     for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
         part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
@@ -308,13 +374,14 @@ mod tests {
 
     #[test]
     fn exp_to_ten_figures_agrees_with_the_c_library() {
+        let exp_to_ten = |x| exp_ten_figures(reduced_ten_figures(x));
         for i in -70_000..=70_000 {
             let x = f64::from(i) * 0.010_01;
             if x.abs() < 700.0 {
-                assert!((exp_ten_figures(x) / x.exp() - 1.0).abs() < 4.2e-11, "exp({x})");
+                assert!((exp_to_ten(x) / x.exp() - 1.0).abs() < 4.2e-11, "exp({x})");
             }
         }
-        assert!(exp_ten_figures(-1e300) < 1e-300 && exp_ten_figures(1e300) > 1e300);
+        assert!(exp_to_ten(-1e300) < 1e-300 && exp_to_ten(1e300) > 1e300);
     }
 
     #[test]

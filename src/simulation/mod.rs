@@ -1,6 +1,5 @@
 //! From a study to a comparison of its strategies.
 
-mod bits;
 mod comparison;
 mod grown;
 mod inspection;

@@ -1,8 +1,8 @@
 //! What one life of a row under one strategy comes to.
 
-use super::bits::Numbers;
 use super::plan::{RowPlan, StrategyPlan};
 use super::population::{Crack, SPARE};
+use crate::bits::Numbers;
 use crate::model::detection::Access;
 use crate::model::economics::Money;
 use multiversion::multiversion;

@@ -12,11 +12,11 @@ mod apart;
 mod at_once;
 mod together;
 
-use super::bits::{Bits, Numbers, set_bits};
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, NEVER, Population, Replacement};
 use super::record::Record;
 use super::tally::Notes;
+use crate::bits::{Bits, Numbers, set_bits};
 use crate::random::Key;
 use std::ops::Range;
 use together::RowCracks;

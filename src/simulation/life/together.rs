@@ -5,11 +5,11 @@
 //! falls in a slot, which have started, which are still there. An event costs work only for cracks that it
 //! concerns.
 
-use super::super::bits::{Numbers, set_bits};
 use super::super::plan::StrategyPlan;
 use super::super::population::Crack;
 use super::super::record::{Quantity, Record};
 use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
+use crate::bits::{Numbers, set_bits};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
 use std::ops::Range;
 

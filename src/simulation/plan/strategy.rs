@@ -1,8 +1,8 @@
 //! A strategy on the row: its looks by technique, and what they are planned to cost.
 
-use super::super::bits::Bits;
 use super::super::record::{Quantity, Values};
 use super::RowPlan;
+use crate::bits::Bits;
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy};

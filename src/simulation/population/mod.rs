@@ -15,9 +15,9 @@ mod start;
 pub(super) use place::{Place, Track, Tracks};
 pub(super) use start::{own_toughness, tabled_loss};
 
-use super::bits::Bits;
 use super::plan::{Cohort, RowPlan};
 use super::tally::Notes;
+use crate::bits::Bits;
 use crate::math::exp;
 use crate::model::growth::Course;
 use crate::random::{Draw, Key};

@@ -1,10 +1,13 @@
 //! What each technique would see of each crack at each outage.
 
-use super::super::bits::Bits;
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
 use super::{Crack, Life, NEVER, Population, SPARE, Sight, draw, purpose};
-use crate::math::{LANES, exp, exp_ten_figures, ln, normal_each};
+use crate::bits::{Bits, pack};
+use crate::math::{
+    LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln, ln_of_split, normal_each, reduced,
+    reduced_ten_figures, split,
+};
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Key, Stream};
 use multiversion::multiversion;
@@ -301,14 +304,12 @@ fn skip_each(rate: f64, draws: &[Draw], numbers: &mut [f64]) {
 /// `lengths` holds ln(length / depth).
 #[multiversion(targets = "simd")]
 fn size_each(power: f64, depths: &mut [f64], lengths: &mut [f64], lengths_mm: &mut [f64]) {
-    // Two loops: both in one are too long for a processor to work on several blocks at a time.
-    for (depth, length) in depths.iter_mut().zip(lengths.iter_mut()) {
-        *depth = ln(*depth) * -power;
-        *length += *depth;
+    in_two_steps(depths, split, |depth| ln_of_split(depth) * -power);
+    for ((depth, length), length_mm) in depths.iter().zip(lengths).zip(lengths_mm.iter_mut()) {
+        *length += depth;
+        *length_mm = *length;
     }
-    for (length, length_mm) in lengths.iter().zip(lengths_mm) {
-        *length_mm = exp(*length);
-    }
+    in_two_steps(lengths_mm, reduced, exp_of_reduced);
 }
 
 /// The number that each key draws for a source.
@@ -338,22 +339,28 @@ fn make_each(draws: &[Draw], numbers: &mut [f64]) {
 /// 1 where a logistic curve lies above a draw, else 0.
 #[multiversion(targets = "simd")]
 fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], draws: &[Draw], calls: &mut [u8]) {
-    for (call, ((size, hidden), draw)) in calls.iter_mut().zip(sizes.iter().zip(hidden).zip(draws)) {
-        // draw < floor + (ceiling - floor) / (1 + exp(-z)), without the division. Ten figures decide as sixteen would,
-        // but for one call in ten thousand million.
-        let odds_against = exp_ten_figures((hidden - size) * per_spread);
-        *call = u8::from((draw.uniform() - curve.floor) * (1.0 + odds_against) < curve.ceiling - curve.floor);
+    // draw < floor + (ceiling - floor) / (1 + exp(-z)), without the division. Ten figures decide as sixteen would,
+    // but for one call in ten thousand million. In short loops, as in `in_two_steps`.
+    let [mut above_floor, mut rests, mut scales] = [[0.0; PART]; 3];
+    let numbers = sizes.chunks(PART).zip(hidden.chunks(PART)).zip(draws.chunks(PART));
+    for (calls, ((sizes, hidden), draws)) in calls.chunks_mut(PART).zip(numbers) {
+        for (above_floor, draw) in above_floor.iter_mut().zip(draws) {
+            *above_floor = draw.uniform() - curve.floor;
+        }
+        for ((rest, scale), (size, hidden)) in rests.iter_mut().zip(&mut scales).zip(sizes.iter().zip(hidden)) {
+            [*rest, *scale] = reduced_ten_figures((hidden - size) * per_spread);
+        }
+        for (call, ((rest, scale), above_floor)) in calls.iter_mut().zip(rests.iter().zip(&scales).zip(&above_floor)) {
+            let odds_against = exp_ten_figures([*rest, *scale]);
+            *call = u8::from(above_floor * (1.0 + odds_against) < curve.ceiling - curve.floor);
+        }
     }
 }
 
-/// Eight numbers, each 0 or 1, to a byte, the first lowest.
+/// [`pack`], in long loops.
 #[multiversion(targets = "simd")]
 fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
-    /// Moves the lowest bit of byte n to bit 56 + n, without any carry.
-    const GATHER: u64 = 0x0102_0408_1020_4080;
-    for (byte, numbers) in bytes.iter_mut().zip(numbers.as_chunks::<8>().0) {
-        *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
-    }
+    pack(numbers, bytes);
 }
 
 #[inline(always)]

@@ -48,6 +48,24 @@ impl FromIterator<bool> for Bits {
     }
 }
 
+/// Up to 64 numbers, each 0 or 1, as the bits of a word, the first lowest.
+#[inline(always)]
+pub(crate) fn packed(numbers: &[u8]) -> u64 {
+    let mut bytes = [0; size_of::<u64>()];
+    pack(numbers, &mut bytes);
+    u64::from_le_bytes(bytes)
+}
+
+/// Eight numbers, each 0 or 1, to a byte, the first lowest.
+#[inline(always)]
+pub(crate) fn pack(numbers: &[u8], bytes: &mut [u8]) {
+    /// Moves the lowest bit of byte n to bit 56 + n, without any carry.
+    const GATHER: u64 = 0x0102_0408_1020_4080;
+    for (byte, numbers) in bytes.iter_mut().zip(numbers.as_chunks::<8>().0) {
+        *byte = (u64::from_le_bytes(*numbers).wrapping_mul(GATHER) >> 56) as u8;
+    }
+}
+
 /// The numbers of the bits that are set in a word.
 #[inline(always)]
 pub(crate) fn set_bits(mut word: u64) -> impl Iterator<Item = usize> {
