@@ -128,6 +128,18 @@ impl Stream {
         self.next.ahead((self.taken as u64).wrapping_sub(LANES as u64))
     }
 
+    /// Takes the next draw, which is yet to be made.
+    #[inline(always)]
+    pub fn take(&mut self) -> Draw {
+        let draw = self.next();
+        if self.taken == LANES {
+            self.next = self.next.ahead(1);
+        } else {
+            self.taken += 1;
+        }
+        draw
+    }
+
     /// The next uniform number on (0, 1).
     #[inline(always)]
     pub fn uniform(&mut self) -> f64 {

@@ -133,16 +133,15 @@ struct Extra {
 #[derive(Debug, Clone, Copy)]
 struct Stay {
     first: u32,
-    count: u32,
+    until: u32,
     place: u32,
 }
 
 impl Stay {
     #[inline(always)]
     fn new(crack: &Crack, until: usize) -> Self {
-        let until = (until as u32).min(crack.last);
-        let place = crack.place(crack.first as usize) as u32;
-        Stay { first: crack.first, count: until.saturating_sub(crack.first), place }
+        let until = (until as u32).min(crack.last).max(crack.first);
+        Stay { first: crack.first, until, place: crack.place(crack.first as usize) as u32 }
     }
 }
 
@@ -346,14 +345,13 @@ fn add_stays(
         let begin = (group * GROUP) as u32;
         let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0; GROUP]);
         for stay in stays {
-            let until = stay.first + stay.count;
             let end = begin + GROUP as u32;
-            if until <= begin || end <= stay.first {
+            if stay.until <= begin || end <= stay.first {
                 continue;
             }
             let place = (stay.place + begin - stay.first) as usize;
             let lengths = &length_mm[place..][..GROUP].as_chunks::<GROUP>().0[0];
-            let (first, until) = (stay.first.max(begin) - begin, until.min(end) - begin);
+            let (first, until) = (stay.first.max(begin) - begin, stay.until.min(end) - begin);
             let there = (1_u64 << until) - (1 << first);
             for outage in 0..GROUP {
                 let is_there = there & BITS[outage] != 0;

@@ -18,6 +18,7 @@ use super::record::Record;
 use super::tally::Notes;
 use crate::bits::{Bits, Numbers, set_bits};
 use crate::random::Key;
+use at_once::Standing;
 use std::ops::Range;
 use together::RowCracks;
 
@@ -43,6 +44,7 @@ pub(crate) struct Lives<'p> {
     /// The blades that they call.
     called_blades: Numbers,
     in_row: RowCracks,
+    standing: Standing,
     called: Vec<Called>,
     /// Blades without a crack that are called at the outage being lived.
     clean_called: Vec<u32>,
@@ -138,6 +140,7 @@ impl<'p> Lives<'p> {
             past_false_calls: 0,
             called_blades: Numbers::default(),
             in_row: RowCracks::default(),
+            standing: Standing::default(),
             called: Vec::new(),
             clean_called: Vec::new(),
             watched: Vec::new(),
@@ -207,7 +210,9 @@ impl<'p> Lives<'p> {
         self.row_generation = 0;
         self.schedule_false_calls(strategy);
         record.begin(strategy);
-        if strategy.couples_blades {
+        if strategy.replaces_at_once && strategy.couples_blades {
+            self.follow_at_once(strategy, record);
+        } else if strategy.couples_blades {
             self.follow_row(strategy, record);
         } else {
             self.follow_blades(strategy, record);
@@ -248,7 +253,9 @@ impl<'p> Lives<'p> {
 
     /// Which of a technique's false calls, were it used at every outage, fall on one.
     fn false_calls_at(&self, technique: usize, outage: u32) -> Range<usize> {
-        // There are few, and often none.
+        if !self.people.may_call_falsely(self.life, technique, outage) {
+            return 0..0;
+        }
         let calls = self.people.false_calls(self.life, technique);
         let begin = calls.iter().take_while(|call| call.0 < outage).count();
         begin..begin + calls[begin..].iter().take_while(|call| call.0 == outage).count()

@@ -102,12 +102,6 @@ impl RowCracks {
         self.agenda[number / 64 * self.slots() + slot as usize] >> (number % 64) & 1 != 0
     }
 
-    /// Of a word, more cracks are called in a slot.
-    pub fn call(&mut self, word: usize, slot: u32, called: u64) {
-        let slots = self.slots();
-        self.agenda[word * slots + slot as usize] |= called;
-    }
-
     pub fn words(&self) -> usize {
         self.alive.len()
     }
@@ -179,8 +173,6 @@ impl Lives<'_> {
             } else if end == Some(RowEndAction::Retired) {
                 until = outage as usize;
                 break;
-            } else if strategy.replaces_at_once && end.is_none() {
-                self.replace_called(strategy, outage, record);
             } else {
                 self.inspect(strategy, outage, end.is_some(), record);
             }

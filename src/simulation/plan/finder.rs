@@ -12,9 +12,9 @@ pub(crate) struct OutageFinder {
 /// What is known of the years of one step.
 #[derive(Debug)]
 struct Step {
-    /// Outages before it, for certain, and the next two; infinite where there is none.
+    /// Outages before it, for certain, and the next three; infinite where there is none.
     before: usize,
-    next: [f64; 2],
+    next: [f64; 3],
 }
 
 impl OutageFinder {
@@ -25,7 +25,7 @@ impl OutageFinder {
             let begun = outages.partition_point(|&year| year < start + step as f64 / per_year);
             // One less: by rounding a year may fall into the step before or after its own.
             let before = begun.saturating_sub(1);
-            let next = [before, before + 1].map(|outage| outages.get(outage).copied().unwrap_or(f64::INFINITY));
+            let next = [0, 1, 2].map(|ahead| outages.get(before + ahead).copied().unwrap_or(f64::INFINITY));
             Step { before, next }
         };
         OutageFinder { begin: start, per_year, steps: (0..=steps).map(step).collect(), outages: outages.to_vec() }
@@ -36,9 +36,9 @@ impl OutageFinder {
     pub fn count_before(&self, year: f64) -> usize {
         let step = ((year - self.begin) * self.per_year).max(0.0) as i64 as usize;
         let Step { before, next } = &self.steps[step.min(self.steps.len() - 1)];
-        // Without a branch: one or two outages on is what nearly always is needed, and nobody foresees which.
-        let mut count = before + usize::from(next[0] < year) + usize::from(next[1] < year);
-        if next[1] < year {
+        // Without a branch: a step has one outage at most, as a rule, and nobody foresees on which side a year falls.
+        let mut count = before + next.iter().filter(|outage| **outage < year).count();
+        if next[2] < year {
             count += self.outages[count..].iter().take_while(|outage| **outage < year).count();
         }
         count

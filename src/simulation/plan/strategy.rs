@@ -42,7 +42,8 @@ pub(crate) struct StrategyPlan {
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
-    /// Whether every indication has its blade replaced there and then, and leads to nothing else.
+    /// Whether every indication has its blade replaced there and then, and leads to nothing else but second looks; and
+    /// nothing happens to the whole row, whose outages are few enough for a word of bits.
     pub replaces_at_once: bool,
     /// Whether what is found on one blade can change what is done to others or to it later.
     pub couples_blades: bool,
@@ -164,8 +165,12 @@ impl StrategyPlan {
             }
         }
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
-        let replaces_at_once =
-            replaces_always && lines.iter().all(|line| line.stands) && strategy.replace_row_from_blades.is_none();
+        let replaces_at_once = replaces_always
+            && lines.iter().all(|line| line.stands)
+            && strategy.replace_row_from_blades.is_none()
+            && strategy.after_loss == AfterLoss::ReplaceBlade
+            && row_end.is_none()
+            && row.outages.len() <= Bits::READ;
         let couples_blades = !replaces_always
             || strategy.looks.iter().any(|look| look.escalation.is_some())
             || strategy.replace_row_from_blades.is_some()

@@ -18,7 +18,7 @@ pub(super) use start::{own_toughness, tabled_loss};
 use super::plan::{Cohort, RowPlan};
 use super::tally::Notes;
 use crate::bits::Bits;
-use crate::math::exp;
+use crate::math::{LANES, exp};
 use crate::model::growth::Course;
 use crate::random::{Draw, Key};
 use std::ops::Range;
@@ -129,6 +129,8 @@ struct Life {
     cracks: Range<u32>,
     /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
     false_calls: Vec<Vec<(u32, u32)>>,
+    /// For each technique the outages on which any fall, as bits; where there are more, each bit stands for several.
+    false_call_outages: Vec<u64>,
     /// New blades that are ready.
     ready: Vec<Ready>,
 }
@@ -161,8 +163,8 @@ impl Ready {
 struct Sight {
     /// Where it calls, by the places of the flat arrays.
     calls: Bits,
-    /// Shift of ln q50 by inspection, for each life and outage, with as many to spare as there are free places; zeros
-    /// for one life where there is none.
+    /// Shift of ln q50 by inspection, for each life and outage, and as many behind the last as there are free places;
+    /// zeros for one life where there is none.
     effects: Vec<f64>,
     /// From one life's effects to the next one's.
     stride: usize,
@@ -170,9 +172,10 @@ struct Sight {
 
 impl Sight {
     fn new(row: &RowPlan, technique: usize) -> Self {
-        let width = row.outages.len() + SPARE;
-        let stride = if row.techniques[technique].inspection_sigma > 0.0 { width } else { 0 };
-        Sight { calls: Bits::default(), effects: vec![0.0; width], stride }
+        let outages = row.outages.len();
+        let has_effects = row.techniques[technique].inspection_sigma > 0.0;
+        let stride = if has_effects { outages.next_multiple_of(LANES) } else { 0 };
+        Sight { calls: Bits::default(), effects: vec![0.0; outages + SPARE], stride }
     }
 }
 
@@ -200,7 +203,7 @@ pub(crate) struct Population<'p> {
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
     bands: Vec<sow::Band>,
-    sought: Vec<sow::Sought>,
+    seeker: sow::Seeker,
     /// A blade that is new at another moment than an outage.
     fresh: Cohort,
     sprouts: Vec<Sprout>,
@@ -218,6 +221,8 @@ pub(crate) struct Population<'p> {
     hidden: Vec<f64>,
     draws: Vec<Draw>,
     called: Vec<u8>,
+    /// The first false calls of each life.
+    places: Vec<[(u32, u32); LANES]>,
 }
 
 /// An origin that cracks.
@@ -279,7 +284,7 @@ impl<'p> Population<'p> {
             tracks: Tracks::default(),
             notes: Notes::default(),
             bands: Vec::new(),
-            sought: Vec::new(),
+            seeker: sow::Seeker::default(),
             fresh: Cohort::default(),
             sprouts: Vec::new(),
             starts: start::Starts::default(),
@@ -291,6 +296,7 @@ impl<'p> Population<'p> {
             hidden: Vec::new(),
             draws: Vec::new(),
             called: Vec::new(),
+            places: Vec::new(),
         }
     }
 
@@ -310,6 +316,7 @@ impl<'p> Population<'p> {
             row_factor: 1.0,
             cracks: 0..0,
             false_calls: vec![Vec::new(); row.techniques.len()],
+            false_call_outages: vec![0; row.techniques.len()],
             ready: Vec::new(),
         });
         self.lives.iter_mut().zip(keys).for_each(|(life, key)| life.key = key);
@@ -391,6 +398,12 @@ impl<'p> Population<'p> {
     /// blades clean.
     pub fn false_calls(&self, life: usize, technique: usize) -> &[(u32, u32)] {
         &self.lives[life].false_calls[technique]
+    }
+
+    /// Whether a life can have false calls by a technique at an outage: mostly it is known to have none.
+    #[inline(always)]
+    pub fn may_call_falsely(&self, life: usize, technique: usize, outage: u32) -> bool {
+        self.lives[life].false_call_outages[technique] >> (outage % u64::BITS) & 1 != 0
     }
 
     /// Forgets the cracks from one index on.

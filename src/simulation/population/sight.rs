@@ -9,7 +9,7 @@ use crate::math::{
     reduced_ten_figures, split,
 };
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
-use crate::random::{Draw, Key, Stream};
+use crate::random::{Draw, Key};
 use multiversion::multiversion;
 use std::ops::Range;
 
@@ -190,6 +190,13 @@ impl Population<'_> {
         calls_from(&self.sights[self.row.techniques[technique].used].calls, crack, looks_at, outage)
     }
 
+    /// All outages at which a technique would call a crack, as bits, if there are at most [`Bits::READ`] outages.
+    #[inline(always)]
+    pub fn all_calls(&self, crack: &Crack, technique: usize) -> u64 {
+        let calls = self.sights[self.row.techniques[technique].used].calls.read(crack.place as usize);
+        (calls & !(u64::MAX << (crack.last - crack.first))) << crack.first
+    }
+
     /// The outage at which a technique first looks at and calls each crack; [`NEVER`] if there is none.
     pub fn first_calls(&self, technique: usize, looks_at: &Bits) -> impl Iterator<Item = u32> {
         let calls = &self.sights[self.row.techniques[technique].used].calls;
@@ -222,82 +229,88 @@ impl Population<'_> {
 
     /// The shifts that all blades of an inspection share.
     pub(super) fn draw_effects(&mut self, technique: usize) {
-        let row = self.row;
-        let about = &row.techniques[technique];
-        if about.inspection_sigma <= 0.0 || row.outages.is_empty() {
+        let about = &self.row.techniques[technique];
+        if about.inspection_sigma <= 0.0 || self.row.outages.is_empty() {
             return;
         }
-        let outages = row.outages.len();
-        let room = outages * self.lives.len() + LANES;
-        self.draws.resize(self.draws.len().max(room), Draw::default());
-        self.kept.clear();
-        self.kept.resize(room.next_multiple_of(LANES), 0.5);
-        for (index, life) in self.lives.iter().enumerate() {
-            let mut block = life.key.child(purpose::INSPECTION).child(about.name).draw(0).block();
-            // In whole blocks: what goes beyond the last outage is overwritten by the next life.
-            for begin in (index * outages..(index + 1) * outages).step_by(LANES) {
-                self.draws[begin..begin + LANES].copy_from_slice(&block);
-                block = block.map(|draw| draw.ahead(LANES as u64));
-            }
-        }
-        make_each(&self.draws, &mut self.kept);
-        normal_each(&mut self.kept);
+        self.keys.clear();
+        self.keys.extend(self.lives.iter().map(|life| life.key.child(purpose::INSPECTION).child(about.name)));
         let Sight { effects, stride, .. } = &mut self.sights[about.used];
-        effects.resize(self.lives.len() * *stride, 0.0);
-        for (effects, normals) in effects.chunks_mut(*stride).zip(self.kept.chunks(outages)) {
-            for (effect, normal) in effects.iter_mut().zip(normals) {
-                *effect = about.inspection_sigma * normal;
-            }
-        }
+        let count = self.lives.len() * *stride;
+        // Room for what is read behind the last life's, which means nothing.
+        effects.resize(count + SPARE, 0.0);
+        draw_rows(&self.keys, *stride, &mut effects[..count]);
+        normal_each(&mut effects[..count]);
+        scale_each(about.inspection_sigma, &mut effects[..count]);
     }
 
     /// False calls of a technique in every life, as if it were used at every outage, by skipping.
     pub(super) fn draw_false_calls(&mut self, technique: usize) {
         let about = &self.row.techniques[technique];
-        self.lives.iter_mut().for_each(|life| life.false_calls[technique].clear());
+        for life in &mut self.lives {
+            life.false_calls[technique].clear();
+            life.false_call_outages[technique] = 0;
+        }
         if about.false_call_hazard <= 0.0 {
             return;
         }
-        let blades = f64::from(self.row.blades);
-        let (per_blade, looks) = (1.0 / blades, blades * self.row.outages.len() as f64);
         let key = |life: &Life| life.key.child(purpose::FALSE_CALLS).child(about.name);
-        // The first draws of all lives at once: nearly always enough.
-        self.draws.resize(self.draws.len().max(self.lives.len() * LANES), Draw::default());
-        let blocks = self.draws.as_chunks_mut::<LANES>().0.iter_mut();
-        blocks.zip(&self.lives).for_each(|(block, life)| *block = key(life).draw(0).block());
-        self.kept.clear();
-        self.kept.resize(self.lives.len() * LANES, 0.0);
-        skip_each(about.false_call_hazard, &self.draws, &mut self.kept);
-        for (life, first) in self.lives.iter_mut().zip(self.kept.as_chunks::<LANES>().0) {
-            let mut stream = Stream::from(key(life).draw(LANES as u64));
-            let later = std::iter::repeat_with(|| stream.exponential() / about.false_call_hazard);
-            let mut position = 0.0;
-            for skipped in first.iter().copied().chain(later) {
-                position += whole(skipped);
-                if position >= looks {
-                    break;
+        // The first of all lives at once: nearly always enough.
+        self.keys.clear();
+        self.keys.extend(self.lives.iter().map(key));
+        let looks = f64::from(self.row.blades) * self.row.outages.len() as f64;
+        let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
+        self.kept.resize(self.keys.len() * LANES, 0.0);
+        draw_rows(&self.keys, LANES, &mut self.kept);
+        let (blades, places) = (self.row.blades, &mut self.places);
+        places.resize(self.keys.len(), [(0, 0); LANES]);
+        place_each(about.false_call_hazard, blades, &mut self.kept, places);
+        let ends = self.kept.as_chunks::<LANES>().0;
+        for (((life, places), ends), key) in self.lives.iter_mut().zip(places.iter()).zip(ends).zip(&self.keys) {
+            let calls = &mut life.false_calls[technique];
+            // All are written, and those beyond the last outage forgotten: nobody foresees how many there are.
+            calls.extend_from_slice(places);
+            calls.truncate(ends.iter().filter(|end| **end <= looks).count());
+            let on = |end: f64, (outage, _): (u32, u32)| u64::from(end <= looks) << (outage % u64::BITS);
+            let mut outages = places.iter().zip(ends).fold(0, |outages, (place, end)| outages | on(*end, *place));
+            let (mut end, mut draw) = (ends[LANES - 1], key.draw(LANES as u64));
+            while end < looks {
+                end += skip(draw) + 1.0;
+                draw = draw.ahead(1);
+                if end <= looks {
+                    let place = place(end - 1.0, blades);
+                    outages |= on(end, place);
+                    calls.push(place);
                 }
-                let outage = (position * per_blade) as u32;
-                let blade = position - f64::from(outage) * blades;
-                // The quotient may be off by one where it is near a whole number.
-                let (outage, blade) = match blade {
-                    blade if blade < 0.0 => (outage - 1, blade + blades),
-                    blade if blade >= blades => (outage + 1, blade - blades),
-                    blade => (outage, blade),
-                };
-                life.false_calls[technique].push((outage, blade as u32));
-                position += 1.0;
             }
+            life.false_call_outages[technique] = outages;
         }
     }
 }
 
-/// Exponential numbers of a rate, of some draws.
+/// From numbers on (0, 1), rows of a block each, the places of false calls: every look skips an exponential number of
+/// blades of a hazard. In their stead it leaves how many blades were passed with each call.
 #[multiversion(targets = "simd")]
-fn skip_each(rate: f64, draws: &[Draw], numbers: &mut [f64]) {
-    for (number, draw) in numbers.iter_mut().zip(draws) {
-        *number = -ln(draw.uniform()) / rate;
+fn place_each(hazard: f64, blades: u32, numbers: &mut [f64], places: &mut [[(u32, u32); LANES]]) {
+    in_two_steps(numbers, split, |u| whole(-ln_of_split(u) / hazard) + 1.0);
+    for (numbers, places) in numbers.as_chunks_mut::<LANES>().0.iter_mut().zip(places) {
+        for lane in 1..LANES {
+            numbers[lane] += numbers[lane - 1];
+        }
+        *places = numbers.map(|end| place(end - 1.0, blades));
     }
+}
+
+/// Outage and blade, of a number of blades looked at before, outage by outage.
+#[inline(always)]
+fn place(position: f64, blades: u32) -> (u32, u32) {
+    /// Adding it puts a whole number into the lowest bits.
+    const TWO_52: f64 = 4_503_599_627_370_496.0;
+    let count = f64::from(blades);
+    let outage = whole(position / count);
+    // Not a conversion, which minds what does not fit: those are forgotten.
+    let small = |number: f64| (number + TWO_52).to_bits() as u32;
+    (small(outage), small(position - outage * count))
 }
 
 /// Logarithms of depths and lengths, and lengths in mm: `depths` holds y with `ln depth_mm = -ln(y) * power`, and
@@ -328,11 +341,22 @@ fn child_each(keys: &[Key], name: u64, children: &mut [Key]) {
     }
 }
 
-/// Makes draws.
+/// The first draws of each key, in rows of whole blocks.
 #[multiversion(targets = "simd")]
-fn make_each(draws: &[Draw], numbers: &mut [f64]) {
-    for (number, draw) in numbers.iter_mut().zip(draws) {
-        *number = draw.uniform();
+fn draw_rows(keys: &[Key], row: usize, numbers: &mut [f64]) {
+    for (numbers, key) in numbers.chunks_mut(row).zip(keys) {
+        let mut block = key.draw(0).block();
+        for numbers in numbers.as_chunks_mut::<LANES>().0 {
+            *numbers = block.map(Draw::uniform);
+            block = block.map(|draw| draw.ahead(LANES as u64));
+        }
+    }
+}
+
+#[multiversion(targets = "simd")]
+fn scale_each(factor: f64, numbers: &mut [f64]) {
+    for number in numbers {
+        *number *= factor;
     }
 }
 

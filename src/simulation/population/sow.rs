@@ -2,7 +2,7 @@
 
 use super::super::plan::{Class, Cohort};
 use super::{Population, Ready, Replacement, Sprout, purpose};
-use crate::math::{LANES, exp, ln, normal_cdf, normal_quantile};
+use crate::math::{LANES, exp, in_two_steps, ln, ln_of_split, normal_cdf, normal_quantile, split};
 use crate::random::{Draw, Key, Stream};
 use multiversion::multiversion;
 use std::ops::Range;
@@ -38,7 +38,19 @@ impl NewBlade {
     }
 }
 
-/// Blades that crack, in order, as long as each has but one crack.
+/// Where some blades of a life that crack are sought, among those of average stress.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Search {
+    life: usize,
+    /// Which of the row's cohorts, where it is one of these.
+    cohort: usize,
+    row_factor: f64,
+    /// The first of its draws: each blade takes one for the way to it and its first crack, and one for whether it has
+    /// more.
+    first: Draw,
+}
+
+/// Blades that crack, in order.
 #[derive(Debug, Default, Clone)]
 pub(super) struct Sought {
     /// Blades that do not crack before it.
@@ -53,15 +65,31 @@ pub(super) struct Sought {
     has_more: [f64; LANES],
 }
 
-/// Seeks blades that crack, from a draw on, among those of average stress.
+/// Goes some searches; `ways` is room for a number to each blade.
 #[multiversion(targets = "simd")]
-fn seek(first: Draw, classes: &[Class], cohort: &Cohort, row_factor: f64, sought: &mut Sought) {
-    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
-    let [mut ways, mut more, mut reach] = [[0.0; LANES]; 3];
-    for lane in 0..LANES {
-        ways[lane] = -ln(first.ahead(2 * lane as u64).uniform());
-        more[lane] = first.ahead(2 * lane as u64 + 1).uniform();
+fn seek_each<'c>(
+    searches: &[Search],
+    classes: &[Class],
+    cohort: impl Fn(&Search) -> &'c Cohort,
+    ways: &mut [f64],
+    sought: &mut [Sought],
+) {
+    for (ways, search) in ways.as_chunks_mut::<LANES>().0.iter_mut().zip(searches) {
+        *ways = std::array::from_fn(|lane| search.first.ahead(2 * lane as u64).uniform());
     }
+    in_two_steps(ways, split, |u| -ln_of_split(u));
+    let ways = ways.as_chunks::<LANES>().0;
+    for ((search, ways), sought) in searches.iter().zip(ways).zip(sought) {
+        seek(search, classes, cohort(search), ways, sought);
+    }
+}
+
+/// Seeks blades that crack, each at the end of its way.
+#[inline(always)]
+fn seek(search: &Search, classes: &[Class], cohort: &Cohort, ways: &[f64; LANES], sought: &mut Sought) {
+    let row_factor = search.row_factor;
+    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
+    let mut reach = [0.0; LANES];
     // Products with what divides once: a division in every lane would cost more than all else here.
     let (blades_per, share_of_row) = (1.0 / per_blade, 1.0 / row_factor);
     for lane in 0..LANES {
@@ -94,9 +122,37 @@ fn seek(first: Draw, classes: &[Class], cohort: &Cohort, row_factor: f64, sought
         sought.hazard[lane] = rest * share_of_row;
         sought.origin[lane] = origin;
         // The way to the next crack is -ln(u), and exp(-x) >= 1 - x.
-        sought.has_more[lane] = if more[lane] <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
+        let u = search.first.ahead(2 * lane as u64 + 1).uniform();
+        sought.has_more[lane] = if u <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
     }
     (sought.class, sought.reach) = (class, reach);
+}
+
+/// Blocks of blades that crack which are sought beforehand: enough for most lives.
+fn blocks_foreseen(classes: &[Class], cohort: &Cohort, row_factor: f64) -> usize {
+    const MOST: f64 = 8.0;
+    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
+    let mean = cohort.blades.len() as f64 * per_blade.min(1.0);
+    ((mean + mean.sqrt()) / LANES as f64).ceil().min(MOST) as usize
+}
+
+/// Draws that a search takes.
+const DRAWS: u64 = 2 * LANES as u64;
+
+/// Searches, and what they come to; keeps its storage.
+#[derive(Debug, Default)]
+pub(super) struct Seeker {
+    searches: Vec<Search>,
+    sought: Vec<Sought>,
+    ways: Vec<f64>,
+}
+
+impl Seeker {
+    fn seek<'c>(&mut self, classes: &[Class], cohort: impl Fn(&Search) -> &'c Cohort) {
+        self.sought.resize(self.sought.len().max(self.searches.len()), Sought::default());
+        self.ways.resize(LANES * self.searches.len(), 0.0);
+        seek_each(&self.searches, classes, cohort, &mut self.ways, &mut self.sought);
+    }
 }
 
 impl Population<'_> {
@@ -113,32 +169,40 @@ impl Population<'_> {
             return;
         }
         // All are sought before any is planted: neither waits for the other.
-        let mut sought = std::mem::take(&mut self.sought);
-        sought.resize(lives.len() * row.cohorts.len(), Sought::default());
-        let mut next = sought.iter_mut();
+        let mut seeker = std::mem::take(&mut self.seeker);
+        seeker.searches.clear();
         for life in lives.clone() {
-            for ((index, cohort), sought) in row.cohorts.iter().enumerate().zip(&mut next) {
-                let first = own(index, self.lives[life].key).draw(0);
-                seek(first, &row.classes, cohort, self.lives[life].row_factor, sought);
+            for (index, cohort) in row.cohorts.iter().enumerate() {
+                let key = own(index, self.lives[life].key);
+                let mut search =
+                    Search { life, cohort: index, row_factor: self.lives[life].row_factor, first: key.draw(0) };
+                for _ in 0..blocks_foreseen(&row.classes, cohort, search.row_factor) {
+                    seeker.searches.push(search);
+                    search.first = search.first.ahead(DRAWS);
+                }
             }
         }
-        let mut next = sought.iter_mut();
+        seeker.seek(&row.classes, |search| &row.cohorts[search.cohort]);
+        let mut begin = 0;
         for life in lives {
-            for ((index, cohort), sought) in row.cohorts.iter().enumerate().zip(&mut next) {
-                self.plant_sought(life, cohort, own(index, self.lives[life].key), 0, sought);
+            for (index, cohort) in row.cohorts.iter().enumerate() {
+                let here = seeker.searches[begin..].iter();
+                let count = here.take_while(|search| (search.life, search.cohort) == (life, index)).count();
+                let foreseen = &seeker.sought[begin..begin + count];
+                begin += count;
+                self.plant_sought(life, cohort, own(index, self.lives[life].key), 0, foreseen);
             }
         }
-        self.sought = sought;
+        self.seeker = seeker;
     }
 
     /// New blades of equal age in the whole row.
     fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
         if self.row.blade_stress_sigma > 0.0 {
-            return self.sow_scattered(life, cohort, key, generation);
+            self.sow_scattered(life, cohort, key, generation);
+        } else {
+            self.plant_sought(life, cohort, key, generation, &[]);
         }
-        let mut sought = Sought::default();
-        seek(key.draw(0), &self.row.classes, cohort, self.lives[life].row_factor, &mut sought);
-        self.plant_sought(life, cohort, key, generation, &mut sought);
     }
 
     /// Blades of scattered stress.
@@ -194,20 +258,26 @@ impl Population<'_> {
             let first = -(-within).ln_1p();
             if first < row_factor * total_hazard(&row.classes, &cohort.hazards, stress) {
                 let new = NewBlade { life, blade: cohort.blades[position as usize], generation, stress };
-                self.crack_blade(&new, cohort, first, &mut stream);
+                self.crack_blade(&new, cohort, first, || stream.take());
             }
             position += 1.0;
         }
         self.bands = bands;
     }
 
-    /// Blades of average stress, of which the first that crack are sought: they are planted, and the others sought
-    /// some at a time. Each takes a draw for the way to it and its first crack, and one for whether it has more; if it
-    /// has, those take more draws, and the seeking begins anew behind them.
-    fn plant_sought(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, sought: &mut Sought) {
+    /// Blades of average stress that crack: the first have been sought, the others are as they are needed.
+    fn plant_sought(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, foreseen: &[Sought]) {
         let row = self.row;
-        let (mut next, mut position, count) = (key.draw(0), 0.0, cohort.blades.len() as f64);
-        'seek: loop {
+        let (mut position, count) = (0.0, cohort.blades.len() as f64);
+        let mut search = Search { life, cohort: 0, row_factor: self.lives[life].row_factor, first: key.draw(0) };
+        let mut foreseen = foreseen.iter();
+        let mut unforeseen = Sought::default();
+        loop {
+            let sought = foreseen.next().unwrap_or_else(|| {
+                let (mut ways, unforeseen) = ([0.0; LANES], std::slice::from_mut(&mut unforeseen));
+                seek_each(&[search], &row.classes, |_| cohort, &mut ways, unforeseen);
+                &unforeseen[0]
+            });
             for lane in 0..LANES {
                 position += sought.skipped[lane];
                 if position >= count {
@@ -215,18 +285,18 @@ impl Population<'_> {
                 }
                 let new = NewBlade { life, blade: cohort.blades[position as usize], generation, stress: 0.0 };
                 position += 1.0;
-                if sought.has_more[lane] != 0.0 {
-                    let mut stream = Stream::from(next.ahead(2 * lane as u64 + 1));
-                    self.crack_blade(&new, cohort, sought.reach[lane], &mut stream);
-                    next = stream.next();
-                    seek(next, &row.classes, cohort, self.lives[life].row_factor, sought);
-                    continue 'seek;
+                if sought.has_more[lane] == 0.0 {
+                    let (class, origin) = (sought.class[lane] as usize, sought.origin[lane] as u32);
+                    self.plant(&new, cohort, class, origin, sought.hazard[lane]);
+                } else {
+                    // What says that it has more is the way to the next; other draws are the blade's own.
+                    let mut next = Some(search.first.ahead(2 * lane as u64 + 1));
+                    let mut later = Stream::new(key.child(u64::from(new.blade)));
+                    let draws = || next.take().unwrap_or_else(|| later.take());
+                    self.crack_blade(&new, cohort, sought.reach[lane], draws);
                 }
-                let (class, origin) = (sought.class[lane] as usize, sought.origin[lane] as u32);
-                self.plant(&new, cohort, class, origin, sought.hazard[lane]);
             }
-            next = next.ahead(2 * LANES as u64);
-            seek(next, &row.classes, cohort, self.lives[life].row_factor, sought);
+            search.first = search.first.ahead(DRAWS);
         }
     }
 
@@ -342,7 +412,7 @@ impl Population<'_> {
         let first = -ln(key.uniform(0));
         let cracks = first < self.lives[new.life].row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress);
         if cracks {
-            self.crack_blade(&NewBlade { stress, ..new }, fresh, first, &mut stream);
+            self.crack_blade(&NewBlade { stress, ..new }, fresh, first, || stream.take());
         }
         cracks
     }
@@ -354,7 +424,7 @@ impl Population<'_> {
 
     /// Cracks of one blade, the first at a given cumulative hazard: origins stand in a line, each
     /// with its hazard until the end, and the next to crack is an exponential step further on.
-    fn crack_blade(&mut self, new: &NewBlade, cohort: &Cohort, first: f64, stream: &mut Stream) {
+    fn crack_blade(&mut self, new: &NewBlade, cohort: &Cohort, first: f64, mut draws: impl FnMut() -> Draw) {
         let row = self.row;
         let row_factor = self.lives[new.life].row_factor;
         let mut reach = first;
@@ -368,7 +438,8 @@ impl Population<'_> {
                 let hazard = (reach - begin - origin * per_origin).max(0.0) / factor;
                 self.plant(new, cohort, index, origin as u32, hazard);
                 let passed = begin + (origin + 1.0) * per_origin;
-                let u = stream.uniform();
+                // Nearly always the last that is taken here: alone, it costs less than some together.
+                let u = draws().uniform();
                 // As above, the common case needs no logarithm.
                 let rest = end - passed;
                 reach = if index + 1 == row.classes.len() && u <= 1.0 - rest { end } else { passed - ln(u) };
