@@ -9,7 +9,7 @@ use super::super::population::{Crack, Population};
 use super::super::record::Record;
 use super::together::numbers;
 use super::{FalseCall, Lives, covers_crack, looks_at, next_slot};
-use crate::bits::{Numbers, set_bits};
+use crate::bits::set_bits;
 use std::ops::Range;
 
 /// Numbers in a word of bits.
@@ -30,8 +30,10 @@ pub(super) struct Standing {
     /// For each word: the numbers whose next event falls in each slot.
     agenda: Vec<u64>,
     outages: usize,
-    /// Slots with an event.
-    due: Numbers,
+    /// Slots with an event, as bits: there are at most [`Bits::READ`](crate::bits::Bits::READ) outages.
+    due: u128,
+    /// Blades with a crack, now, later or before, as bits; where there are more blades, each bit stands for several.
+    cracked: u128,
 }
 
 impl Standing {
@@ -41,7 +43,7 @@ impl Standing {
         self.alive.clear();
         self.shared.clear();
         self.agenda.clear();
-        self.due.clear(self.slots());
+        (self.due, self.cracked) = (0, 0);
         self.seconds.resize_with(self.seconds.len().max(second_looks), Vec::new);
     }
 
@@ -57,36 +59,58 @@ impl Standing {
         people: &Population,
         strategy: &StrategyPlan,
         from: u32,
-        cracks: impl Iterator<Item = (&'a Crack, u32)>,
+        cracks: impl ExactSizeIterator<Item = (&'a Crack, u32)>,
     ) {
-        let (slots, none) = (self.slots(), self.slots() as u32 - 1);
+        let (slots, none, before) = (self.slots(), self.slots() as u32 - 1, self.cracks.len());
+        let words = (before + cracks.len()).div_ceil(WORD);
+        self.alive.resize(words, 0);
+        self.shared.resize(words, 0);
+        self.agenda.resize(words * slots, 0);
+        let room = self.blades.len().max(words * WORD);
+        self.blades.resize(room, 0);
+        self.seconds.iter_mut().for_each(|seconds| seconds.resize(room, 0));
+        self.cracks.resize(before + cracks.len(), (0, self.outages as u32));
+        // In registers: through memory each crack would wait for the one before.
+        let [mut due, mut cracked] = [0_u128; 2];
         let mut blade_before = u32::MAX;
-        for (index, (crack, slot)) in (from..).zip(cracks) {
-            let number = self.cracks.len();
-            let (word, bit) = (number / WORD, 1 << (number % WORD));
-            if number.is_multiple_of(WORD) {
-                self.alive.push(0);
-                self.shared.push(0);
-                self.agenda.resize(self.alive.len() * slots, 0);
-                let room = self.alive.len() * WORD;
-                self.blades.resize(self.blades.len().max(room), 0);
-                self.seconds.iter_mut().for_each(|seconds| seconds.resize(seconds.len().max(room), 0));
-            }
-            self.cracks.push((index, self.outages as u32));
+        for (ahead, (crack, slot)) in cracks.enumerate() {
+            let (number, slot) = (before + ahead, slot.min(none));
+            let bit = 1 << (number % WORD);
+            self.cracks[number].0 = from + ahead as u32;
             self.blades[number] = crack.blade;
             for (seconds, look) in self.seconds.iter_mut().zip(&strategy.second_looks) {
                 seconds[number] = people.all_calls(crack, look.technique);
             }
-            self.alive[word] |= bit;
             if crack.blade == blade_before {
-                self.shared[word] |= bit;
+                self.shared[number / WORD] |= bit;
                 self.shared[(number - 1) / WORD] |= 1 << ((number - 1) % WORD);
             }
-            let slot = slot.min(none);
-            self.agenda[word * slots + slot as usize] |= bit;
-            self.due.insert(slot);
+            self.agenda[number / WORD * slots + slot as usize] |= bit;
+            due |= 1 << slot;
+            cracked |= 1 << (crack.blade % u128::BITS);
             blade_before = crack.blade;
         }
+        self.due |= due;
+        self.cracked |= cracked;
+        for word in before / WORD..words {
+            let upto = |number: usize| match number.saturating_sub(word * WORD) {
+                bits if bits < WORD => (1 << bits) - 1,
+                _ => u64::MAX,
+            };
+            self.alive[word] |= upto(self.cracks.len()) & !upto(before);
+        }
+    }
+
+    /// Takes out the first slot with an event.
+    fn pop(&mut self) -> Option<u32> {
+        let slot = (self.due != 0).then(|| self.due.trailing_zeros());
+        self.due &= self.due.wrapping_sub(1);
+        slot
+    }
+
+    /// Whether a blade may have a crack, now, later or before: mostly it is known to have none.
+    fn may_be_cracked(&self, blade: u32) -> bool {
+        self.cracked >> (blade % u128::BITS) & 1 != 0
     }
 
     fn words(&self) -> Range<usize> {
@@ -153,10 +177,10 @@ impl Lives<'_> {
         let cracks = self.people.cracks[own].iter().zip(slots.iter().copied());
         self.standing.enter(&self.people, strategy, from, cracks);
         for call in &self.false_calls {
-            self.standing.due.insert(2 * call.outage + 1);
+            self.standing.due |= 1 << (2 * call.outage + 1);
         }
         let none = self.standing.slots() as u32 - 1;
-        while let Some(slot) = self.standing.due.pop().filter(|slot| *slot < none) {
+        while let Some(slot) = self.standing.pop().filter(|slot| *slot < none) {
             if slot.is_multiple_of(2) {
                 self.lose_at_once(strategy, slot, record);
             } else {
@@ -222,7 +246,9 @@ impl Lives<'_> {
         }
         for index in 0..self.clean_called.len() {
             let blade = self.clean_called[index];
-            self.standing.clear_blade(blade, outage);
+            if self.standing.may_be_cracked(blade) {
+                self.standing.clear_blade(blade, outage);
+            }
             self.replace_at_once(strategy, blade, true, outage, record);
         }
     }
@@ -264,7 +290,7 @@ impl Lives<'_> {
             self.people.cracks[index as usize].first <= outage
         };
         let mut here = self.standing.words().flat_map(|word| numbers(word, self.standing.in_blade(word, blade)));
-        let is_clean = !here.any(started);
+        let is_clean = !self.standing.may_be_cracked(blade) || !here.any(started);
         if is_clean && !self.clean_called.contains(&blade) {
             self.clean_called.push(blade);
         }
