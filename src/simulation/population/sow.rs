@@ -343,6 +343,13 @@ impl Population<'_> {
 
     /// A new blade at any moment: its cracks, as indices.
     pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) -> Range<u32> {
+        // A blade that is new later has less time to crack in.
+        if let Some(before) = self.row.finder.count_before(year).checked_sub(1)
+            && generation == 1
+            && self.stays_sound(life, blade, before)
+        {
+            return 0..0;
+        }
         let from = self.cracks.len();
         self.renew_unseen(life, blade, generation, year);
         self.see(from)
@@ -406,11 +413,16 @@ impl Population<'_> {
     /// The cracks of one new blade, if it has any: returns whether.
     fn sow_blade(&mut self, new: NewBlade, fresh: &Cohort) -> bool {
         let sigma = self.row.blade_stress_sigma;
-        let key = self.blade_key(&new);
+        let (key, row_factor) = (self.blade_key(&new), self.lives[new.life].row_factor);
+        let u = key.uniform(0);
+        // Most do not, which is seen without a logarithm: exp(-x) >= 1 - x.
+        if sigma <= 0.0 && row_factor * fresh.hazard <= 1.0 - u {
+            return false;
+        }
         let mut stream = Stream::new(key.child(0));
         let stress = if sigma > 0.0 { sigma * normal_quantile(stream.uniform()) } else { 0.0 };
-        let first = -ln(key.uniform(0));
-        let cracks = first < self.lives[new.life].row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress);
+        let first = -ln(u);
+        let cracks = first < row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress);
         if cracks {
             self.crack_blade(&NewBlade { stress, ..new }, fresh, first, || stream.take());
         }
