@@ -105,6 +105,7 @@ impl Lives<'_> {
     }
 
     /// Follows a blade that cracks.
+    #[inline(never)]
     fn follow_cracked(
         &mut self,
         strategy: &StrategyPlan,

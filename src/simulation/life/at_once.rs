@@ -10,6 +10,7 @@ use super::super::record::Record;
 use super::together::numbers;
 use super::{FalseCall, Lives, covers_crack, looks_at, next_slot};
 use crate::bits::set_bits;
+use multiversion::multiversion;
 use std::ops::Range;
 
 /// Numbers in a word of bits.
@@ -156,13 +157,13 @@ impl Standing {
 }
 
 /// Which words have a bit.
-#[inline(always)]
+#[multiversion(targets = "simd")]
 fn with_bit(words: &[u64; WORD], bit: u32) -> u64 {
     (0..WORD).fold(0, |set, number| set | ((words[number] >> bit & 1) << number))
 }
 
 /// Which numbers are equal to one.
-#[inline(always)]
+#[multiversion(targets = "simd")]
 fn equal_to(numbers: &[u32; WORD], wanted: u32) -> u64 {
     (0..WORD).fold(0, |set, number| set | u64::from(numbers[number] == wanted) << number)
 }
@@ -193,6 +194,7 @@ impl Lives<'_> {
     }
 
     /// Losses in the interval before an outage, in order of time.
+    #[inline(never)]
     fn lose_at_once(&mut self, strategy: &StrategyPlan, slot: u32, record: &mut Record) {
         loop {
             let standing = &self.standing;

@@ -150,6 +150,7 @@ pub(super) fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
 
 impl Lives<'_> {
     /// Follows the whole row in order of time.
+    #[inline(never)]
     pub(super) fn follow_row(&mut self, strategy: &StrategyPlan, record: &mut Record) {
         let outages = self.row.outages.len();
         self.watched.clear();

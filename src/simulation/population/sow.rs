@@ -209,6 +209,7 @@ impl Population<'_> {
     ///
     /// They are sought by skipping: a blade is a candidate with the probability that a blade at
     /// the upper end of its stress band cracks, and is kept if its own hazard reaches the draw.
+    #[inline(never)]
     fn sow_scattered(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
         let row = self.row;
         let sigma = row.blade_stress_sigma;
@@ -356,6 +357,7 @@ impl Population<'_> {
     }
 
     /// New blades in the whole row: their cracks, as indices.
+    #[inline(never)]
     pub fn renew_row(&mut self, life: usize, generation: u64, year: f64) -> Range<u32> {
         let from = self.cracks.len();
         let cohort = Cohort::new(&self.row.classes, year, (0..self.row.blades).collect());
@@ -436,6 +438,7 @@ impl Population<'_> {
 
     /// Cracks of one blade, the first at a given cumulative hazard: origins stand in a line, each
     /// with its hazard until the end, and the next to crack is an exponential step further on.
+    #[inline(never)]
     fn crack_blade(&mut self, new: &NewBlade, cohort: &Cohort, first: f64, mut draws: impl FnMut() -> Draw) {
         let row = self.row;
         let row_factor = self.lives[new.life].row_factor;
