@@ -148,6 +148,15 @@ mod tests {
     }
 
     #[test]
+    fn numbers_are_packed_in_order() {
+        for length in [8, 16, 64] {
+            let numbers: Vec<u8> = (0..length).map(|place| u8::from(place % 3 == 0 || place % 7 == 2)).collect();
+            let places: Vec<usize> = set_bits(packed(&numbers)).collect();
+            assert_eq!(places, (0..length).filter(|place| numbers[*place] == 1).collect::<Vec<_>>());
+        }
+    }
+
+    #[test]
     fn numbers_come_out_in_order_and_once() {
         let mut numbers = Numbers::default();
         numbers.clear(200);

@@ -412,8 +412,8 @@ mod tests {
     }
 
     #[test]
-    fn quantiles_of_many_are_those_of_each() {
-        for length in [1, 7, 8, 9, 127, 128, 129, 400] {
+    fn many_are_as_each() {
+        for length in [1, 7, 8, 9, 16, 17, 127, 128, 129, 255, 256, 257, 400] {
             let uniform = |i: u64| match i % 23 {
                 3 => 1e-300,
                 5 => 1.39e-11,
@@ -426,6 +426,12 @@ mod tests {
             normal_each(&mut quantiles);
             for (quantile, u) in quantiles.into_iter().zip(given) {
                 assert_eq!(quantile, normal_quantile(u), "{u} of {length}");
+            }
+            let given: Vec<f64> = (0..length).map(|i| 40.0 * uniform(i) - 20.0).collect();
+            let mut powers = given.clone();
+            exp_each(&mut powers);
+            for (power, x) in powers.into_iter().zip(given) {
+                assert_eq!(power, exp(x), "{x} of {length}");
             }
         }
     }

@@ -210,6 +210,23 @@ mod tests {
         }
     }
 
+    #[test]
+    fn draws_taken_alone_are_those_of_the_stream() {
+        let key = Key::from_seed(3);
+        for first in 0..20 {
+            let mut stream = Stream::new(key);
+            for counter in 0..first {
+                assert_eq!(stream.uniform(), key.uniform(counter));
+            }
+            for counter in first..first + 3 {
+                assert_eq!(stream.take(), key.draw(counter), "after {first}");
+            }
+            for counter in first + 3..40 {
+                assert_eq!(stream.uniform(), key.uniform(counter), "after {first}");
+            }
+        }
+    }
+
     /// Chi-square of counts in 100 bins has mean 99 and variance 198; six standard deviations.
     #[test]
     fn siblings_and_counters_are_uniform_and_uncorrelated() {

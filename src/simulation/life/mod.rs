@@ -6,7 +6,8 @@
 //!
 //! Where a strategy does nothing to a row because of one blade, blades live apart and each is
 //! followed on its own ([`Lives::follow_blades`]). Where it does (a second look at the whole row,
-//! a whole new row, a blade watched), the row is followed in order of time ([`Lives::follow_row`]).
+//! a whole new row, a blade watched), the row is followed in order of time ([`Lives::follow_row`]; leaner where called
+//! blades are replaced at once and nothing happens to a whole row, [`Lives::follow_at_once`]).
 
 mod apart;
 mod at_once;

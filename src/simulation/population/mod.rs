@@ -427,6 +427,7 @@ impl<'p> Population<'p> {
 mod tests {
     use super::*;
     use crate::model::Study;
+    use crate::random::Stream;
 
     #[test]
     fn lives_together_are_those_apart() {
@@ -467,6 +468,39 @@ mod tests {
                 assert_eq!(tries, Some(tries_apart), "{}", row.id);
             }
         }
+    }
+
+    /// Skipping with one exponential number after another, as the first drawing of all lives does in blocks.
+    #[test]
+    fn false_calls_are_exponential_skips() {
+        let text = include_str!("../../../tests/engine/data/y2.toml");
+        let study = Study::parse(text, "study").expect("a good study");
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        let keys: Vec<Key> = (0..200).map(|trial| Key::from_seed(8).child(trial)).collect();
+        let mut people = Population::new(&plan);
+        people.begin(keys.iter().copied());
+        let (mut total, mut most) = (0, 0);
+        for ((life, key), technique) in keys.iter().enumerate().flat_map(|life| [(life, 0), (life, 1)]) {
+            let about = &plan.techniques[technique];
+            let mut stream = Stream::new(key.child(purpose::FALSE_CALLS).child(about.name));
+            let (mut looked_at, mut expected) = (0, Vec::new());
+            loop {
+                looked_at += (stream.exponential() / about.false_call_hazard) as u32;
+                if looked_at >= 80 * 29 {
+                    break;
+                }
+                expected.push((looked_at / 80, looked_at % 80));
+                looked_at += 1;
+            }
+            assert_eq!(people.false_calls(life, technique), expected, "life {life}");
+            for outage in 0..29 {
+                let is_here = expected.iter().any(|call| call.0 == outage);
+                assert_eq!(people.may_call_falsely(life, technique, outage), is_here);
+            }
+            total += expected.len();
+            most = most.max(expected.len());
+        }
+        assert!(total > 1000 && most > LANES, "{total} in all, {most} in one life");
     }
 
     #[test]
