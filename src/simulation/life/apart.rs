@@ -87,10 +87,20 @@ impl Lives<'_> {
             for first in start..until {
                 let blade = self.people.cracks[first as usize].blade;
                 if !self.is_further[first as usize] && self.called_blades.contains(blade) {
-                    self.follow_cracked(strategy, self.cracks_of_blade(first, until), 0, end, record);
+                    let cracks = self.cracks_of_blade(first, until);
+                    // One that is called before it cracks goes as others do that never crack.
+                    if !self.is_clean_when_called(blade, cracks.clone()) {
+                        self.follow_cracked(strategy, cracks, 0, end, record);
+                    }
                 }
             }
         }
+    }
+
+    /// Whether the first false call on a blade comes before all of its cracks.
+    fn is_clean_when_called(&self, blade: u32, mut cracks: Range<u32>) -> bool {
+        let first_call = self.false_calls.iter().find(|call| call.blade == blade);
+        first_call.is_some_and(|call| cracks.all(|index| self.people.cracks[index as usize].first > call.outage))
     }
 
     /// The cracks of one blade: they stand together, from one on, and before another.
