@@ -119,25 +119,20 @@ pub struct Stream {
 impl Stream {
     /// Starts at the first draw of a key.
     pub fn new(key: Key) -> Self {
-        Stream::from(key.draw(0))
-    }
-
-    /// The draw that comes next.
-    pub fn next(&self) -> Draw {
-        // What is made and not taken yet.
-        self.next.ahead((self.taken as u64).wrapping_sub(LANES as u64))
+        Stream { next: key.draw(0), uniforms: [0.0; LANES], exponentials: [0.0; LANES], taken: LANES }
     }
 
     /// Takes the next draw, which is yet to be made.
     #[inline(always)]
     pub fn take(&mut self) -> Draw {
-        let draw = self.next();
         if self.taken == LANES {
-            self.next = self.next.ahead(1);
-        } else {
-            self.taken += 1;
+            let draw = self.next;
+            self.next = draw.ahead(1);
+            return draw;
         }
-        draw
+        self.taken += 1;
+        // Those that are made and not taken lie before it.
+        self.next.ahead((self.taken as u64 - 1).wrapping_sub(LANES as u64))
     }
 
     /// The next uniform number on (0, 1).
@@ -163,13 +158,6 @@ impl Stream {
         let place = self.taken % LANES;
         self.taken += 1;
         place
-    }
-}
-
-impl From<Draw> for Stream {
-    /// Starts at a draw.
-    fn from(next: Draw) -> Self {
-        Stream { next, uniforms: [0.0; LANES], exponentials: [0.0; LANES], taken: LANES }
     }
 }
 

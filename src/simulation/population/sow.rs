@@ -65,7 +65,7 @@ pub(super) struct Sought {
     has_more: [f64; LANES],
 }
 
-/// Goes some searches; `ways` is room for a number to each blade.
+/// Carries out some searches; `ways` is room for a number to each blade.
 #[multiversion(targets = "simd")]
 fn seek_each<'c>(
     searches: &[Search],
