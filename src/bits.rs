@@ -1,9 +1,16 @@
 //! Yes and no, many at a time.
 
+use multiversion::multiversion;
+
+/// Bits of a word.
+pub(crate) const WORD: usize = 64;
+
 /// A line of bits, of which many can be read at once from any place on.
 #[derive(Debug, Default, PartialEq)]
 pub(crate) struct Bits {
     bytes: Vec<u8>,
+    /// Room for bits that are to be packed.
+    flags: Vec<u8>,
 }
 
 impl Bits {
@@ -25,6 +32,23 @@ impl Bits {
         word.map_or(0, |bytes| u64::from_le_bytes(*bytes)) >> (from % 8)
     }
 
+    /// Sets these, from the first on, and no other.
+    pub fn fill(&mut self, bits: impl Iterator<Item = bool>) {
+        self.flags.clear();
+        self.flags.extend(bits.map(u8::from));
+        self.flags.resize(self.flags.len().next_multiple_of(8), 0);
+        self.bytes.clear();
+        self.make_room(self.flags.len());
+        pack(&self.flags, &mut self.bytes);
+    }
+
+    /// A word's worth of bits from one on, not set behind the last.
+    #[inline(always)]
+    pub fn word(&self, from: usize) -> u64 {
+        const HALF: usize = WORD / 2;
+        (self.read(from) & lowest(HALF)) | self.read(from + HALF) << HALF
+    }
+
     /// Whether one is set.
     #[inline(always)]
     pub fn is_set(&self, bit: usize) -> bool {
@@ -40,10 +64,7 @@ impl Bits {
 impl FromIterator<bool> for Bits {
     fn from_iter<I: IntoIterator<Item = bool>>(bits: I) -> Self {
         let mut line = Bits::default();
-        for (place, bit) in bits.into_iter().enumerate() {
-            line.make_room(place + 1);
-            line.bytes[place / 8] |= u8::from(bit) << (place % 8);
-        }
+        line.fill(bits.into_iter());
         line
     }
 }
@@ -76,6 +97,24 @@ pub(crate) fn set_bits(mut word: u64) -> impl Iterator<Item = usize> {
             bit
         })
     })
+}
+
+/// Which words have a bit.
+#[multiversion(targets = "simd")]
+pub(crate) fn with_bit(words: &[u64; WORD], bit: u32) -> u64 {
+    (0..WORD).fold(0, |set, number| set | ((words[number] >> bit & 1) << number))
+}
+
+/// Which numbers are equal to one.
+#[multiversion(targets = "simd")]
+pub(crate) fn equal_to(numbers: &[u32; WORD], wanted: u32) -> u64 {
+    (0..WORD).fold(0, |set, number| set | u64::from(numbers[number] == wanted) << number)
+}
+
+/// The lowest bits of a word, so many: all where there are more.
+#[inline(always)]
+pub(crate) fn lowest(count: usize) -> u64 {
+    if count < WORD { (1 << count) - 1 } else { u64::MAX }
 }
 
 /// A set of small numbers, the least of which is taken first.

@@ -1,11 +1,13 @@
 //! What one life of a row under one strategy comes to.
 
 use super::plan::{RowPlan, StrategyPlan};
-use super::population::{Crack, SPARE};
+use super::population::{Crack, SPARE, Spans};
 use crate::bits::Numbers;
+use crate::math::LANES;
 use crate::model::detection::Access;
 use crate::model::economics::Money;
 use multiversion::multiversion;
+use std::ops::Range;
 
 /// A number that each life has, and whose mean over lives is an answer.
 ///
@@ -129,19 +131,41 @@ struct Extra {
     called: bool,
 }
 
-/// A stretch of outages after which a crack was in the row.
-#[derive(Debug, Clone, Copy)]
-struct Stay {
-    first: u32,
-    until: u32,
-    place: u32,
+/// Cracks that were in the row, and after which outages of a group.
+#[derive(Debug, Default)]
+struct Stays {
+    /// The outages of the group, as bits.
+    there: Vec<u64>,
+    /// The place of a crack's length at the first outage of the group, were it there; any if it is at none.
+    places: Vec<u32>,
 }
 
-impl Stay {
+impl Stays {
+    /// A crack was there after the outages from one up to, not including, another.
     #[inline(always)]
-    fn new(crack: &Crack, until: usize) -> Self {
-        let until = (until as u32).min(crack.last).max(crack.first);
-        Stay { first: crack.first, until, place: crack.place(crack.first as usize) as u32 }
+    fn of(group: usize, first: u32, until: u32, place: u32) -> (u64, u32) {
+        let begin = (group * GROUP) as u32;
+        let within = |outage: u32| outage.max(begin).min(begin + GROUP as u32) - begin;
+        let there = (1_u64 << within(until)) - (1 << within(first));
+        // Where it is at none, zero: without a branch.
+        let overlaps = u32::from(until > begin) & u32::from(first < begin + GROUP as u32);
+        (there, place.wrapping_add(begin).wrapping_sub(first) & overlaps.wrapping_neg())
+    }
+}
+
+/// Stays of cracks up to given outages, in whole blocks.
+#[multiversion(targets = "simd")]
+fn stay_each(group: usize, spans: [&[u32]; 3], until: &[u32], stays: &mut Stays) {
+    let [first, last, place] = spans.map(|numbers| numbers.as_chunks::<LANES>().0);
+    let stays = stays.there.as_chunks_mut::<LANES>().0.iter_mut().zip(stays.places.as_chunks_mut::<LANES>().0);
+    let cracks = first.iter().zip(last).zip(place).zip(until.as_chunks::<LANES>().0);
+    for ((there, places), (((first, last), place), until)) in stays.zip(cracks) {
+        let mut stays = [(0, 0); LANES];
+        for lane in 0..LANES {
+            let until = until[lane].min(last[lane]).max(first[lane]);
+            stays[lane] = Stays::of(group, first[lane], until, place[lane]);
+        }
+        (*there, *places) = (stays.map(|stay| stay.0), stays.map(|stay| stay.1));
     }
 }
 
@@ -157,7 +181,9 @@ pub(crate) struct Record {
     pub total_mm: Vec<[f64; GROUP]>,
     /// Length of the longest, in mm; zero if there is none.
     pub longest_mm: Vec<[f64; GROUP]>,
-    stays: Vec<Stay>,
+    /// For each group of outages the cracks that were there; so many count, what stands behind means nothing.
+    stays: Vec<Stays>,
+    count: usize,
     extras: Vec<Extra>,
     touched: Numbers,
     money: Money,
@@ -173,7 +199,8 @@ impl Record {
             cracks: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
             total_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
             longest_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
-            stays: Vec::new(),
+            stays: (0..outages.div_ceil(GROUP)).map(|_| Stays::default()).collect(),
+            count: 0,
             extras: vec![Extra::default(); outages],
             touched,
             money: money.clone(),
@@ -184,7 +211,7 @@ impl Record {
     pub fn begin(&mut self, strategy: &StrategyPlan) {
         self.values = strategy.planned_values;
         self.loss_years.clear();
-        self.stays.clear();
+        self.count = 0;
     }
 
     #[inline(always)]
@@ -232,6 +259,16 @@ impl Record {
         extra.falsely += u32::from(falsely);
     }
 
+    /// Blades were called and replaced at an outage: cracked ones, clean ones, and the cracks that were called.
+    #[inline]
+    pub fn replace_called(&mut self, outage: usize, [cracked, clean]: [u32; 2], cracks: u32) {
+        let extra = self.extra(outage);
+        extra.new_blades += cracked + clean;
+        extra.falsely += clean;
+        extra.cracks_found += cracks;
+        extra.called = true;
+    }
+
     /// Cracks were called at an outage by looks that counted.
     #[inline]
     pub fn find(&mut self, outage: usize, cracks: u32) {
@@ -264,16 +301,45 @@ impl Record {
         self.extra(outage).called = true;
     }
 
+    /// Makes room for more cracks, in whole blocks.
+    #[inline(always)]
+    fn make_room(&mut self, more: usize) {
+        let room = (self.count + more).next_multiple_of(LANES);
+        for stays in &mut self.stays {
+            if stays.there.len() < room {
+                stays.there.resize(room, 0);
+                stays.places.resize(room, 0);
+            }
+        }
+    }
+
     /// A crack was in the row after each outage from its start up to, not including, `until`.
     #[inline(always)]
     pub fn present(&mut self, crack: &Crack, until: usize) {
-        self.stays.push(Stay::new(crack, until));
+        self.make_room(1);
+        let until = (until as u32).min(crack.last).max(crack.first);
+        let place = crack.place(crack.first as usize) as u32;
+        for (group, stays) in self.stays.iter_mut().enumerate() {
+            (stays.there[self.count], stays.places[self.count]) = Stays::of(group, crack.first, until, place);
+        }
+        self.count += 1;
     }
 
-    /// As [`Record::present`], for many cracks.
+    /// As [`Record::present`], for the cracks of first blades; before any other.
     #[inline(always)]
-    pub fn present_each<'c>(&mut self, cracks: impl Iterator<Item = (&'c Crack, usize)>) {
-        self.stays.extend(cracks.map(|(crack, until)| Stay::new(crack, until)));
+    pub fn present_first(&mut self, spans: &Spans, own: Range<usize>, until: &[u32]) {
+        self.make_room(own.len());
+        let blocks = own.len().next_multiple_of(LANES);
+        let spans = [&spans.first, &spans.last, &spans.place].map(|numbers| &numbers[own.start..][..blocks]);
+        for (group, stays) in self.stays.iter_mut().enumerate() {
+            stay_each(group, spans, until, stays);
+        }
+        self.count = own.len();
+    }
+
+    /// A crack that was said to be present was at no outage: by its number among them.
+    pub fn withdraw(&mut self, number: usize) {
+        self.stays.iter_mut().for_each(|stays| stays.there[number] = 0);
     }
 
     /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
@@ -286,7 +352,7 @@ impl Record {
             |values: &Values, from: Quantity, to: Quantity| values[from as usize..=to as usize].iter().sum::<f64>();
         self.set(Quantity::Cost, sum(&self.values, Quantity::LookCost, Quantity::LossCost));
         self.set(Quantity::Days, sum(&self.values, Quantity::LookDays, Quantity::ForcedDays));
-        add_stays(&self.stays, length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
+        add_stays(&self.stays, self.count, length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
     }
 
     fn price(&mut self, row: &RowPlan, strategy: &StrategyPlan, outage: usize, extra: &Extra) {
@@ -334,25 +400,17 @@ const BITS: [u64; GROUP] = {
 /// Adds stays up, outage by outage.
 #[multiversion(targets = "simd")]
 fn add_stays(
-    stays: &[Stay],
+    stays: &[Stays],
+    cracks_in_all: usize,
     length_mm: &[f64],
     cracks: &mut [[f64; GROUP]],
     total_mm: &mut [[f64; GROUP]],
     longest_mm: &mut [[f64; GROUP]],
 ) {
-    let groups = cracks.iter_mut().zip(total_mm).zip(longest_mm).enumerate();
-    for (group, ((cracks, total_mm), longest_mm)) in groups {
-        let begin = (group * GROUP) as u32;
+    for (((stays, cracks), total_mm), longest_mm) in stays.iter().zip(cracks).zip(total_mm).zip(longest_mm) {
         let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0; GROUP]);
-        for stay in stays {
-            let end = begin + GROUP as u32;
-            if stay.until <= begin || end <= stay.first {
-                continue;
-            }
-            let place = (stay.place + begin - stay.first) as usize;
-            let lengths = &length_mm[place..][..GROUP].as_chunks::<GROUP>().0[0];
-            let (first, until) = (stay.first.max(begin) - begin, stay.until.min(end) - begin);
-            let there = (1_u64 << until) - (1 << first);
+        for (there, place) in stays.there[..cracks_in_all].iter().zip(&stays.places) {
+            let lengths = &length_mm[*place as usize..][..GROUP].as_chunks::<GROUP>().0[0];
             for outage in 0..GROUP {
                 let is_there = there & BITS[outage] != 0;
                 let length = if is_there { lengths[outage] } else { 0.0 };

@@ -1,9 +1,10 @@
 //! Blades followed one by one, under a strategy that does nothing to a row because of one blade.
 
 use super::super::plan::StrategyPlan;
-use super::super::population::{Crack, NEVER};
+use super::super::population::NEVER;
 use super::super::record::Record;
 use super::{FalseCall, Lives, next_slot};
+use crate::bits::{Bits, WORD, equal_to, lowest, set_bits};
 use crate::model::strategy::RowEndAction;
 use std::ops::Range;
 
@@ -43,57 +44,56 @@ impl Lives<'_> {
     fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
         let Range { start, end: until } = self.people.first_cracks(self.life);
         let own = start as usize..until as usize;
-        let events = &self.first_events[strategy.schedule];
-        let any_called = !self.false_calls.is_empty();
-        let is_called = |crack: &Crack| any_called && self.called_blades.contains(crack.blade);
-        let cracks = self.people.cracks[own.clone()].iter().zip(&events.blade_slots[own.clone()]);
-        record.present_each(cracks.map(|(crack, &slot)| {
+        record.present_first(&self.spans, own.clone(), &self.first_events[strategy.schedule].until[own.start..]);
+        for begin in own.clone().step_by(Bits::READ) {
+            let here = lowest(Bits::READ.min(own.end - begin));
+            let called = self.cracks_called(begin, end) & here;
             // Blades that are called are followed below.
-            (crack, if is_called(crack) { 0 } else { end.min(slot as usize / 2) })
-        }));
-        self.eventful.resize(self.eventful.len().max(own.len()), 0);
-        let mut eventful = 0;
-        for (index, &slot) in (start..).zip(&events.head_slots[own]) {
-            // Without a branch: nobody foresees to which blades something happens.
-            self.eventful[eventful] = index;
-            eventful += usize::from(slot as usize <= 2 * end);
-        }
-        for event in 0..eventful {
-            let first = self.eventful[event] as usize;
-            let events = &self.first_events[strategy.schedule];
-            let slot = events.blade_slots[first];
-            let (mut found, mut lost_year) = (1, self.people.cracks[first].lost_year);
-            // The second crack of a blade is the exception.
-            if self.is_further.get(first + 1).is_some_and(|is_further| *is_further) {
-                let of_blade = self.cracks_of_blade(first as u32, until);
-                let due = of_blade.filter(|index| events.slots[*index as usize] == slot);
-                let due = due.map(|index| self.people.cracks[index as usize].lost_year);
-                (found, lost_year) = due.fold((0, f64::INFINITY), |(count, least), year| (count + 1, year.min(least)));
+            set_bits(called).for_each(|number| record.withdraw(begin - own.start + number));
+            let eventful = self.first_events[strategy.schedule].eventful.read(begin) & here & !called;
+            for number in set_bits(eventful) {
+                self.meet_first_event(strategy, begin + number, until, end, record);
             }
-            let blade = self.people.cracks[first].blade;
-            if any_called && self.called_blades.contains(blade) {
-                continue;
-            }
-            let (from, cracks) = if slot.is_multiple_of(2) {
-                self.lose_blade(blade, slot / 2, lost_year, record)
-            } else {
-                self.replace_blade(blade, slot / 2, found, record)
-            };
-            if !cracks.is_empty() {
-                self.follow_blade(strategy, blade, cracks, false, from, end, record);
-            }
-        }
-        if any_called {
-            for first in start..until {
-                let blade = self.people.cracks[first as usize].blade;
-                if !self.is_further[first as usize] && self.called_blades.contains(blade) {
-                    let cracks = self.cracks_of_blade(first, until);
-                    // One that is called before it cracks goes as others do that never crack.
-                    if !self.is_clean_when_called(blade, cracks.clone()) {
-                        self.follow_cracked(strategy, cracks, 0, end, record);
-                    }
+            for number in set_bits(called & !self.is_further.read(begin)) {
+                let first = (begin + number) as u32;
+                let cracks = self.cracks_of_blade(first, until);
+                // One that is called before it cracks goes as others do that never crack.
+                if !self.is_clean_when_called(self.spans.blade[first as usize], cracks.clone()) {
+                    self.follow_cracked(strategy, cracks, 0, end, record);
                 }
             }
+        }
+    }
+
+    /// Of a word's worth of first cracks, from one on, those whose blades are falsely called before an outage: as bits.
+    #[inline(always)]
+    fn cracks_called(&self, begin: usize, end: usize) -> u64 {
+        let blades = &self.spans.blade[begin..][..WORD].as_chunks::<WORD>().0[0];
+        let calls = self.false_calls.iter().filter(|call| (call.outage as usize) < end);
+        calls.fold(0, |called, call| called | equal_to(blades, call.blade))
+    }
+
+    /// The first event of a first blade, given by its first crack.
+    #[inline(always)]
+    fn meet_first_event(&mut self, strategy: &StrategyPlan, first: usize, until: u32, end: usize, record: &mut Record) {
+        let events = &self.first_events[strategy.schedule];
+        let slot = events.blade_slots[first];
+        let (mut found, mut lost_year) = (1, self.people.cracks[first].lost_year);
+        // The second crack of a blade is the exception.
+        if self.is_further.is_set(first + 1) {
+            let of_blade = self.cracks_of_blade(first as u32, until);
+            let due = of_blade.filter(|index| events.slots[*index as usize] == slot);
+            let due = due.map(|index| self.people.cracks[index as usize].lost_year);
+            (found, lost_year) = due.fold((0, f64::INFINITY), |(count, least), year| (count + 1, year.min(least)));
+        }
+        let blade = self.spans.blade[first];
+        let (from, cracks) = if slot.is_multiple_of(2) {
+            self.lose_blade(blade, slot / 2, lost_year, record)
+        } else {
+            self.replace_blade(blade, slot / 2, found, record)
+        };
+        if !cracks.is_empty() {
+            self.follow_blade(strategy, blade, cracks, false, from, end, record);
         }
     }
 

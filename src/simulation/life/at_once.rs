@@ -5,113 +5,72 @@
 //! for cracks that it concerns.
 
 use super::super::plan::StrategyPlan;
-use super::super::population::{Crack, Population};
+use super::super::population::{Crack, NEVER};
 use super::super::record::Record;
 use super::together::numbers;
 use super::{FalseCall, Lives, covers_crack, looks_at, next_slot};
-use crate::bits::set_bits;
+use crate::bits::{WORD, equal_to, lowest, set_bits, with_bit};
+use crate::math::LANES;
 use multiversion::multiversion;
 use std::ops::Range;
 
-/// Numbers in a word of bits.
-const WORD: usize = 64;
-
-/// The cracks of such a row, numbered as they come; those of one blade stand together.
+/// The cracks of such a row, numbered as they come; those of one blade stand together. What stands behind the last, up
+/// to the end of a word of numbers, means nothing.
 #[derive(Debug, Default)]
 pub(super) struct Standing {
-    /// Index of each, and the outage at which it leaves.
-    cracks: Vec<(u32, u32)>,
-    /// Blade of each; what stands behind the last, in whole words, means nothing.
+    count: usize,
+    /// Index of each.
+    cracks: Vec<u32>,
     blades: Vec<u32>,
-    /// For each second look: the outages at which it would call each crack, as bits; likewise.
+    /// Slot of the next event of each.
+    slots: Vec<u32>,
+    /// The outage at which each leaves.
+    until: Vec<u32>,
+    /// For each second look: the outages at which it would call each crack, as bits.
     seconds: Vec<Vec<u64>>,
-    /// Words of numbers: those still in the row; and those with others in the same blade.
+    /// Words of numbers: those still in the row; those with others in the same blade; those called at the outage at hand.
     alive: Vec<u64>,
     shared: Vec<u64>,
-    /// For each word: the numbers whose next event falls in each slot.
-    agenda: Vec<u64>,
-    outages: usize,
-    /// Slots with an event, as bits: there are at most [`Bits::READ`](crate::bits::Bits::READ) outages.
-    due: u128,
-    /// Blades with a crack, now, later or before, as bits; where there are more blades, each bit stands for several.
-    cracked: u128,
+    called: Vec<u64>,
+    /// Outages before which a blade is lost, and those at which something is called, as bits: there are at most
+    /// [`Bits::READ`] outages.
+    losses: u64,
+    looks: u64,
 }
 
 impl Standing {
-    fn clear(&mut self, outages: usize, second_looks: usize) {
-        self.outages = outages;
-        self.cracks.clear();
+    fn clear(&mut self, second_looks: usize) {
+        self.count = 0;
         self.alive.clear();
         self.shared.clear();
-        self.agenda.clear();
-        (self.due, self.cracked) = (0, 0);
+        (self.losses, self.looks) = (0, 0);
         self.seconds.resize_with(self.seconds.len().max(second_looks), Vec::new);
     }
 
-    /// The slots of events, and one for cracks that have none.
-    fn slots(&self) -> usize {
-        2 * self.outages + 2
-    }
-
-    /// Puts cracks into the row, each with the slot of its next event.
+    /// Makes room for more cracks.
     #[inline(always)]
-    fn enter<'a>(
-        &mut self,
-        people: &Population,
-        strategy: &StrategyPlan,
-        from: u32,
-        cracks: impl ExactSizeIterator<Item = (&'a Crack, u32)>,
-    ) {
-        let (slots, none, before) = (self.slots(), self.slots() as u32 - 1, self.cracks.len());
-        let words = (before + cracks.len()).div_ceil(WORD);
+    fn make_room(&mut self, more: usize) {
+        let (before, words) = (self.count, (self.count + more).div_ceil(WORD));
+        self.count += more;
         self.alive.resize(words, 0);
         self.shared.resize(words, 0);
-        self.agenda.resize(words * slots, 0);
-        let room = self.blades.len().max(words * WORD);
-        self.blades.resize(room, 0);
-        self.seconds.iter_mut().for_each(|seconds| seconds.resize(room, 0));
-        self.cracks.resize(before + cracks.len(), (0, self.outages as u32));
-        // In registers: through memory each crack would wait for the one before.
-        let [mut due, mut cracked] = [0_u128; 2];
-        let mut blade_before = u32::MAX;
-        for (ahead, (crack, slot)) in cracks.enumerate() {
-            let (number, slot) = (before + ahead, slot.min(none));
-            let bit = 1 << (number % WORD);
-            self.cracks[number].0 = from + ahead as u32;
-            self.blades[number] = crack.blade;
-            for (seconds, look) in self.seconds.iter_mut().zip(&strategy.second_looks) {
-                seconds[number] = people.all_calls(crack, look.technique);
-            }
-            if crack.blade == blade_before {
-                self.shared[number / WORD] |= bit;
-                self.shared[(number - 1) / WORD] |= 1 << ((number - 1) % WORD);
-            }
-            self.agenda[number / WORD * slots + slot as usize] |= bit;
-            due |= 1 << slot;
-            cracked |= 1 << (crack.blade % u128::BITS);
-            blade_before = crack.blade;
+        self.called.resize(words.max(self.called.len()), 0);
+        if self.blades.len() < words * WORD {
+            let lists = [&mut self.cracks, &mut self.blades, &mut self.slots, &mut self.until];
+            lists.into_iter().for_each(|list| list.resize(words * WORD, 0));
         }
-        self.due |= due;
-        self.cracked |= cracked;
+        self.seconds.iter_mut().for_each(|seconds| seconds.resize(self.blades.len(), 0));
         for word in before / WORD..words {
-            let upto = |number: usize| match number.saturating_sub(word * WORD) {
-                bits if bits < WORD => (1 << bits) - 1,
-                _ => u64::MAX,
-            };
-            self.alive[word] |= upto(self.cracks.len()) & !upto(before);
+            let upto = |number: usize| lowest(number.saturating_sub(word * WORD));
+            self.alive[word] |= upto(self.count) & !upto(before);
         }
     }
 
-    /// Takes out the first slot with an event.
-    fn pop(&mut self) -> Option<u32> {
-        let slot = (self.due != 0).then(|| self.due.trailing_zeros());
-        self.due &= self.due.wrapping_sub(1);
-        slot
-    }
-
-    /// Whether a blade may have a crack, now, later or before: mostly it is known to have none.
-    fn may_be_cracked(&self, blade: u32) -> bool {
-        self.cracked >> (blade % u128::BITS) & 1 != 0
+    /// Notes that events are due.
+    #[inline(always)]
+    fn plan(&mut self) {
+        let [losses, looks] = outages_due(&self.slots, self.count);
+        (self.losses, self.looks) = (self.losses | losses, self.looks | looks);
     }
 
     fn words(&self) -> Range<usize> {
@@ -121,22 +80,19 @@ impl Standing {
     /// Of a word, the cracks in the row whose next event falls in a slot.
     #[inline(always)]
     fn due_in(&self, word: usize, slot: u32) -> u64 {
-        self.agenda[word * self.slots() + slot as usize] & self.alive[word]
-    }
-
-    /// More cracks are called in a slot: those that a second look calls there.
-    fn call_more(&mut self, second: usize, slot: u32) {
-        for word in self.words() {
-            let place = word * self.slots() + slot as usize;
-            let seconds = self.seconds[second].as_chunks::<WORD>().0;
-            self.agenda[place] |= with_bit(&seconds[word], slot / 2) & self.alive[word];
-        }
+        equal_to(&self.slots.as_chunks().0[word], slot) & self.alive[word]
     }
 
     /// Of a word, the cracks in the row that are in a blade.
+    #[inline(always)]
     fn in_blade(&self, word: usize, blade: u32) -> u64 {
-        let blades = self.blades.as_chunks::<WORD>().0;
-        equal_to(&blades[word], blade) & self.alive[word]
+        equal_to(&self.blades.as_chunks().0[word], blade) & self.alive[word]
+    }
+
+    /// Of a word, the cracks in the row that a second look calls at an outage.
+    #[inline(always)]
+    fn called_by(&self, second: usize, word: usize, outage: u32) -> u64 {
+        with_bit(&self.seconds[second].as_chunks().0[word], outage) & self.alive[word]
     }
 
     /// Takes the cracks of a blade out of the row at an outage.
@@ -152,77 +108,111 @@ impl Standing {
     #[inline(always)]
     fn take(&mut self, word: usize, bit: usize, outage: u32) {
         self.alive[word] &= !(1 << bit);
-        self.cracks[word * WORD + bit].1 = outage;
+        self.until[word * WORD + bit] = outage;
     }
 }
 
-/// Which words have a bit.
+/// The outages before which a slot says that a blade is lost, and those at which one says that it is called, as bits.
 #[multiversion(targets = "simd")]
-fn with_bit(words: &[u64; WORD], bit: u32) -> u64 {
-    (0..WORD).fold(0, |set, number| set | ((words[number] >> bit & 1) << number))
-}
-
-/// Which numbers are equal to one.
-#[multiversion(targets = "simd")]
-fn equal_to(numbers: &[u32; WORD], wanted: u32) -> u64 {
-    (0..WORD).fold(0, |set, number| set | u64::from(numbers[number] == wanted) << number)
+fn outages_due(slots: &[u32], count: usize) -> [u64; 2] {
+    let [mut losses, mut looks] = [[0; LANES]; 2];
+    for (begin, slots) in (0..count).step_by(LANES).zip(slots.as_chunks::<LANES>().0) {
+        for lane in 0..LANES {
+            let is_due = (slots[lane] < 2 * u64::BITS) & (begin + lane < count);
+            let outage = u64::from(is_due) << (slots[lane] / 2 % u64::BITS);
+            let is_look = u64::from(slots[lane] % 2).wrapping_neg();
+            losses[lane] |= outage & !is_look;
+            looks[lane] |= outage & is_look;
+        }
+    }
+    [losses, looks].map(|outages| outages.iter().fold(0, |all, outages| all | outages))
 }
 
 impl Lives<'_> {
     /// Follows such a row in order of time.
     pub(super) fn follow_at_once(&mut self, strategy: &StrategyPlan, record: &mut Record) {
-        self.standing.clear(self.row.outages.len(), strategy.second_looks.len());
         let own = self.people.first_cracks(self.life);
-        let (from, own) = (own.start, own.start as usize..own.end as usize);
-        let slots = &self.first_events[strategy.schedule].slots[own.clone()];
-        let cracks = self.people.cracks[own].iter().zip(slots.iter().copied());
-        self.standing.enter(&self.people, strategy, from, cracks);
+        let own = own.start as usize..own.end as usize;
+        self.begin_standing(strategy, own.clone());
         for call in &self.false_calls {
-            self.standing.due |= 1 << (2 * call.outage + 1);
+            self.standing.looks |= 1 << call.outage;
         }
-        let none = self.standing.slots() as u32 - 1;
-        while let Some(slot) = self.standing.pop().filter(|slot| *slot < none) {
-            if slot.is_multiple_of(2) {
-                self.lose_at_once(strategy, slot, record);
+        loop {
+            let Standing { losses, looks, .. } = &mut self.standing;
+            let outage = (*losses | *looks).trailing_zeros();
+            if outage == u64::BITS {
+                break;
+            }
+            // Losses come before the outage itself.
+            if *losses >> outage & 1 != 0 {
+                *losses &= *losses - 1;
+                self.lose_at_once(strategy, outage, record);
             } else {
-                self.replace_called(strategy, slot / 2, record);
+                *looks &= *looks - 1;
+                self.replace_called(strategy, outage, record);
             }
         }
-        let cracks = &self.people.cracks;
-        let stays = self.standing.cracks.iter();
-        record.present_each(stays.map(|&(index, until)| (&cracks[index as usize], until as usize)));
+        let Standing { count, cracks, until, .. } = &self.standing;
+        record.present_first(&self.spans, own.clone(), until);
+        for number in own.len()..*count {
+            record.present(&self.people.cracks[cracks[number] as usize], until[number] as usize);
+        }
+    }
+
+    /// Puts the cracks of the first blades into the row.
+    #[inline(always)]
+    fn begin_standing(&mut self, strategy: &StrategyPlan, own: Range<usize>) {
+        let (standing, events) = (&mut self.standing, &self.first_events[strategy.schedule]);
+        standing.clear(strategy.second_looks.len());
+        standing.make_room(own.len());
+        for word in standing.words() {
+            let (from, to) = (own.start + word * WORD, word * WORD);
+            standing.blades[to..][..WORD].copy_from_slice(&self.spans.blade[from..][..WORD]);
+            standing.slots[to..][..WORD].copy_from_slice(&events.slots[from..][..WORD]);
+            for (seconds, look) in standing.seconds.iter_mut().zip(&strategy.second_looks) {
+                let calls = &self.calls[self.row.techniques[look.technique].used];
+                seconds[to..][..WORD].copy_from_slice(&calls[from..][..WORD]);
+            }
+            (from as u32..).zip(&mut standing.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
+            standing.until[to..][..WORD].fill(self.row.outages.len() as u32);
+            let further = self.is_further.word(from) & standing.alive[word];
+            let next = u64::from(from + WORD < own.end && self.is_further.is_set(from + WORD));
+            standing.shared[word] = further | further >> 1 | next << (WORD - 1);
+        }
+        standing.plan();
     }
 
     /// Losses in the interval before an outage, in order of time.
     #[inline(never)]
-    fn lose_at_once(&mut self, strategy: &StrategyPlan, slot: u32, record: &mut Record) {
+    fn lose_at_once(&mut self, strategy: &StrategyPlan, outage: u32, record: &mut Record) {
         loop {
             let standing = &self.standing;
-            let lost = standing.words().flat_map(|word| numbers(word, standing.due_in(word, slot)));
-            let lost = lost.map(|number| &self.people.cracks[standing.cracks[number].0 as usize]);
+            let lost = standing.words().flat_map(|word| numbers(word, standing.due_in(word, 2 * outage)));
+            let lost = lost.map(|number| &self.people.cracks[standing.cracks[number] as usize]);
             let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
             let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
             let generation = self.next_generation(blade);
             self.tally_loss(lost_year, blade, generation, record);
-            self.standing.clear_blade(blade, slot / 2);
+            self.standing.clear_blade(blade, outage);
             let new = self.people.renew_at(self.life, blade, generation, lost_year);
-            self.enter_at_once(strategy, new, slot as usize / 2);
+            self.enter_at_once(strategy, new, outage as usize);
         }
     }
 
     /// Looks, and replaces what was called.
     fn replace_called(&mut self, strategy: &StrategyPlan, outage: u32, record: &mut Record) {
-        let (at, slot) = (outage as usize, 2 * outage + 1);
+        let at = outage as usize;
         self.clean_called.clear();
         let looks = self.looks_that_call(strategy, outage);
         if looks == 0 {
             return;
         }
-        record.mark_called(at);
         for (index, second) in strategy.second_looks.iter().enumerate() {
             if looks >> second.after & 1 != 0 {
                 self.pay_second_look(second.technique, at, record);
-                self.standing.call_more(index, slot);
+                for word in self.standing.words() {
+                    self.standing.called[word] |= self.standing.called_by(index, word, outage);
+                }
                 for call in self.false_calls_at(second.technique, outage) {
                     let (_, blade) = self.people.false_calls(self.life, second.technique)[call];
                     self.note_clean(blade, outage);
@@ -230,10 +220,11 @@ impl Lives<'_> {
             }
         }
         // All are counted before any is gone for another in its blade.
-        let found = self.standing.words().map(|word| self.standing.due_in(word, slot).count_ones()).sum();
-        record.find(at, found);
+        let (words, clean) = (self.standing.words(), self.clean_called.len() as u32);
+        let found = self.standing.called[words].iter().map(|called| called.count_ones()).sum();
+        let mut cracked = 0;
         for word in self.standing.words() {
-            for bit in set_bits(self.standing.due_in(word, slot)) {
+            for bit in set_bits(self.standing.called[word]) {
                 // Its blade may be gone for another crack.
                 if self.standing.alive[word] >> bit & 1 != 0 {
                     let blade = self.standing.blades[word * WORD + bit];
@@ -242,33 +233,34 @@ impl Lives<'_> {
                     } else {
                         self.standing.take(word, bit, outage);
                     }
-                    self.replace_at_once(strategy, blade, false, outage, record);
+                    cracked += 1;
+                    self.replace_at_once(strategy, blade, outage);
                 }
             }
         }
         for index in 0..self.clean_called.len() {
             let blade = self.clean_called[index];
-            if self.standing.may_be_cracked(blade) {
-                self.standing.clear_blade(blade, outage);
-            }
-            self.replace_at_once(strategy, blade, true, outage, record);
+            self.standing.clear_blade(blade, outage);
+            self.replace_at_once(strategy, blade, outage);
         }
+        record.replace_called(at, [cracked, clean], found);
     }
 
-    /// The scheduled looks with an indication; notes the clean blades that they call.
+    /// The scheduled looks with an indication; notes the cracks and the clean blades that they call.
     #[inline(always)]
     fn looks_that_call(&mut self, strategy: &StrategyPlan, outage: u32) -> u64 {
         let at = outage as usize;
         let mut looks = 0;
         for word in self.standing.words() {
             let due = self.standing.due_in(word, 2 * outage + 1);
+            self.standing.called[word] = due;
             if let [line] = &strategy.lines[..] {
                 // With one line the slot itself says who called.
                 looks |= u64::from(due != 0) << line.look;
                 continue;
             }
             for number in numbers(word, due) {
-                let crack = &self.people.cracks[self.standing.cracks[number].0 as usize];
+                let crack = &self.people.cracks[self.standing.cracks[number] as usize];
                 for line in &strategy.lines {
                     let calls = looks_at(line, outage)
                         && covers_crack(&self.people, line, crack, at)
@@ -287,12 +279,9 @@ impl Lives<'_> {
 
     /// Notes a blade that is falsely called at an outage, if no crack has started in it: returns whether.
     fn note_clean(&mut self, blade: u32, outage: u32) -> bool {
-        let started = |number: usize| {
-            let (index, _) = self.standing.cracks[number];
-            self.people.cracks[index as usize].first <= outage
-        };
+        let started = |number: usize| self.people.cracks[self.standing.cracks[number] as usize].first <= outage;
         let mut here = self.standing.words().flat_map(|word| numbers(word, self.standing.in_blade(word, blade)));
-        let is_clean = !self.standing.may_be_cracked(blade) || !here.any(started);
+        let is_clean = !here.any(started);
         if is_clean && !self.clean_called.contains(&blade) {
             self.clean_called.push(blade);
         }
@@ -301,15 +290,7 @@ impl Lives<'_> {
 
     /// A blade whose cracks are taken out is replaced.
     #[inline(always)]
-    fn replace_at_once(
-        &mut self,
-        strategy: &StrategyPlan,
-        blade: u32,
-        falsely: bool,
-        outage: u32,
-        record: &mut Record,
-    ) {
-        record.replace_one(outage as usize, falsely);
+    fn replace_at_once(&mut self, strategy: &StrategyPlan, blade: u32, outage: u32) {
         let generation = self.next_generation(blade);
         let new = self.people.renew_at_outage(self.life, blade, generation, outage as usize);
         self.enter_at_once(strategy, new, outage as usize + 1);
@@ -318,12 +299,32 @@ impl Lives<'_> {
     /// Puts the cracks of a new blade into the row, from an outage on.
     #[inline(always)]
     fn enter_at_once(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
-        if new.is_empty() {
-            return;
+        if !new.is_empty() {
+            self.enter_cracked(strategy, new, outage);
         }
-        let people = &self.people;
-        let cracks = people.cracks[new.start as usize..new.end as usize].iter();
-        let events = cracks.map(|crack| (crack, next_slot(people, strategy, crack, outage)));
-        self.standing.enter(people, strategy, new.start, events);
+    }
+
+    #[inline(never)]
+    fn enter_cracked(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
+        let (standing, people) = (&mut self.standing, &self.people);
+        let before = standing.count;
+        standing.make_room(new.len());
+        for (number, index) in (before..).zip(new.clone()) {
+            let crack = &people.cracks[index as usize];
+            standing.cracks[number] = index;
+            standing.until[number] = self.row.outages.len() as u32;
+            standing.blades[number] = crack.blade;
+            standing.slots[number] = next_slot(people, strategy, crack, outage);
+            for (seconds, look) in standing.seconds.iter_mut().zip(&strategy.second_looks) {
+                seconds[number] = people.all_calls(crack, look.technique);
+            }
+            if new.len() > 1 {
+                standing.shared[number / WORD] |= 1 << (number % WORD);
+            }
+        }
+        for &slot in &standing.slots[before..standing.count] {
+            let outage = if slot == NEVER { 0 } else { 1 << (slot / 2) };
+            *(if slot % 2 == 0 { &mut standing.losses } else { &mut standing.looks }) |= outage;
+        }
     }
 }

@@ -14,12 +14,13 @@ mod at_once;
 mod together;
 
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, NEVER, Population, Replacement};
+use super::population::{Crack, NEVER, Population, Replacement, Spans};
 use super::record::Record;
 use super::tally::Notes;
-use crate::bits::{Bits, Numbers, set_bits};
+use crate::bits::{Bits, Numbers, lowest, set_bits};
 use crate::random::Key;
 use at_once::Standing;
+use multiversion::multiversion;
 use std::ops::Range;
 use together::RowCracks;
 
@@ -30,13 +31,14 @@ pub(crate) struct Lives<'p> {
     people: Population<'p>,
     /// What comes first to the cracks of the first blades, for each schedule.
     first_events: Vec<FirstEvents>,
+    spans: Spans,
+    /// For each technique in use the outages at which it would call each of them, as bits, if those fit a word.
+    calls: Vec<Vec<u64>>,
     /// Whether each of them is in the same blade as the one before it; and the indices of those that are.
-    is_further: Vec<bool>,
+    is_further: Bits,
     further: Vec<u32>,
     /// First replacements that schedules alone lead to.
     expected: Vec<Replacement>,
-    /// Blades to which something happens, by their first crack; see [`Lives::follow_blades`].
-    eventful: Vec<u32>,
     /// The life that is followed.
     life: usize,
     /// False calls at scheduled looks of the strategy that is followed, in order of time; so many are past.
@@ -57,25 +59,34 @@ pub(crate) struct Lives<'p> {
 }
 
 /// What comes first to cracks under one schedule.
-#[derive(Debug, Default, Clone)]
+#[derive(Debug, Default)]
 struct FirstEvents {
     /// Slot of the next event of each crack.
     slots: Vec<u32>,
     /// The least of them in the crack's blade.
     blade_slots: Vec<u32>,
-    /// The same for the first crack of each blade, and [`NEVER`] for the others.
+    /// The outage by which that ends the crack's stay, if the row lasts so long.
+    until: Vec<u32>,
+    /// The same as `blade_slots` for the first crack of each blade, and [`NEVER`] for the others.
     head_slots: Vec<u32>,
+    /// First cracks of blades with an event before the row ends.
+    eventful: Bits,
 }
 
 impl FirstEvents {
-    fn find(&mut self, people: &Population, strategy: &StrategyPlan, further: &[u32]) {
-        self.slots.clear();
-        self.slots.extend(people.cracks.iter().map(Crack::loss_slot));
+    fn find(
+        &mut self,
+        people: &Population,
+        spans: &Spans,
+        calls: &[Vec<u64>],
+        strategy: &StrategyPlan,
+        end: u32,
+        further: &[u32],
+    ) {
+        self.slots.clone_from(&spans.loss_slot);
         for line in &strategy.lines {
-            if line.covers_all {
-                for (slot, outage) in self.slots.iter_mut().zip(people.first_calls(line.technique, &line.looks_at)) {
-                    *slot = (*slot).min(if outage == NEVER { NEVER } else { 2 * outage + 1 });
-                }
+            if line.covers_all && !calls.is_empty() {
+                call_first(&mut self.slots, &calls[people.used(line.technique)], line.looks_at.read(0));
             } else {
                 for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
                     *slot = slot_with(people, line, crack, *slot, crack.first as usize);
@@ -94,6 +105,9 @@ impl FirstEvents {
         }
         self.head_slots.clone_from(&self.blade_slots);
         further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
+        self.until.clear();
+        self.until.extend(self.blade_slots.iter().map(|slot| end.min(slot / 2)));
+        self.eventful.fill(self.head_slots.iter().map(|slot| *slot <= 2 * end));
     }
 }
 
@@ -131,11 +145,12 @@ impl<'p> Lives<'p> {
         Lives {
             row,
             people: Population::new(row),
-            first_events: vec![FirstEvents::default(); row.schedules],
-            is_further: Vec::new(),
+            first_events: (0..row.schedules).map(|_| FirstEvents::default()).collect(),
+            spans: Spans::default(),
+            calls: Vec::new(),
+            is_further: Bits::default(),
             further: Vec::new(),
             expected: Vec::new(),
-            eventful: Vec::new(),
             life: 0,
             false_calls: Vec::new(),
             past_false_calls: 0,
@@ -156,15 +171,25 @@ impl<'p> Lives<'p> {
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
         let tries = self.people.begin(keys)?;
         let cracks = &self.people.cracks;
+        self.spans.fill(cracks);
         let is_further = |pair: &[Crack]| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life;
-        self.is_further.clear();
-        self.is_further.extend(cracks.first().map(|_| false));
-        self.is_further.extend(cracks.windows(2).map(is_further));
+        self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(cracks.windows(2).map(is_further)));
         self.further.clear();
-        self.further.extend((0..).zip(&self.is_further).filter(|(_, is_further)| **is_further).map(|(index, _)| index));
+        for begin in (0..cracks.len()).step_by(Bits::READ) {
+            let numbers = set_bits(self.is_further.read(begin) & lowest(Bits::READ.min(cracks.len() - begin)));
+            self.further.extend(numbers.map(|number| (begin + number) as u32));
+        }
+        let outages = self.row.outages.len() as u32;
+        if self.row.outages.len() <= Bits::READ {
+            self.calls.resize_with(self.row.used_techniques.len(), Vec::new);
+            for (calls, &technique) in self.calls.iter_mut().zip(&self.row.used_techniques) {
+                self.people.all_calls_each(technique, calls);
+            }
+        }
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
             if let Some(strategy) = self.row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
-                events.find(&self.people, strategy, &self.further);
+                let end = strategy.row_end.map_or(outages, |(outage, _)| outage);
+                events.find(&self.people, &self.spans, &self.calls, strategy, end, &self.further);
             }
         }
         if self.row.makes_ready {
@@ -289,6 +314,17 @@ impl<'p> Lives<'p> {
         }
         *count += 1;
         (self.row_generation << 16) + *count
+    }
+}
+
+/// The earlier of slots and of those in which cracks are first called, by all calls and the outages that are looked
+/// at, as bits.
+#[multiversion(targets = "simd")]
+fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64) {
+    for (slot, calls) in slots.iter_mut().zip(calls) {
+        let calls = calls & looks_at;
+        let first = if calls == 0 { NEVER } else { 2 * calls.trailing_zeros() + 1 };
+        *slot = (*slot).min(first);
     }
 }
 

@@ -149,7 +149,8 @@ impl RowPlan {
         let mut strategies: Vec<StrategyPlan> = strategies.collect();
         for index in 0..strategies.len() {
             let (before, rest) = strategies.split_at_mut(index);
-            let alike = before.iter().find(|other| other.lines == rest[0].lines);
+            let end = |plan: &StrategyPlan| plan.row_end.map(|(outage, _)| outage);
+            let alike = before.iter().find(|other| other.lines == rest[0].lines && end(other) == end(&rest[0]));
             rest[0].schedule = alike.map_or(plan.schedules, |other| other.schedule);
             plan.schedules = plan.schedules.max(rest[0].schedule + 1);
         }

@@ -36,7 +36,7 @@ pub(crate) struct SecondLook {
 #[derive(Debug)]
 pub(crate) struct StrategyPlan {
     pub lines: Vec<Line>,
-    /// Strategies with the same number have the same lines.
+    /// Strategies with the same number have the same lines, and the same end of the row.
     pub schedule: usize,
     pub second_looks: Vec<SecondLook>,
     pub dispositions: Vec<Disposition>,

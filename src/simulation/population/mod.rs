@@ -17,7 +17,7 @@ pub(super) use start::{own_toughness, tabled_loss};
 
 use super::plan::{Cohort, RowPlan};
 use super::tally::Notes;
-use crate::bits::Bits;
+use crate::bits::{Bits, WORD};
 use crate::math::{LANES, exp};
 use crate::model::growth::Course;
 use crate::random::{Draw, Key};
@@ -114,6 +114,33 @@ impl Crack {
     #[inline(always)]
     pub fn is_present(&self, outage: usize) -> bool {
         self.first as usize <= outage && outage < self.last as usize
+    }
+}
+
+/// When cracks are in the row if nothing is done, and what goes with it: arrays for long loops, with a word's
+/// worth of numbers behind the last that mean nothing.
+#[derive(Debug, Default)]
+pub(crate) struct Spans {
+    pub first: Vec<u32>,
+    pub last: Vec<u32>,
+    /// Place in the flat arrays, for outage `first`.
+    pub place: Vec<u32>,
+    pub blade: Vec<u32>,
+    pub loss_slot: Vec<u32>,
+}
+
+impl Spans {
+    pub fn fill(&mut self, cracks: &[Crack]) {
+        let list = |numbers: &mut Vec<u32>, of: fn(&Crack) -> u32| {
+            numbers.clear();
+            numbers.extend(cracks.iter().map(of));
+            numbers.resize(cracks.len() + WORD, 0);
+        };
+        list(&mut self.first, |crack| crack.first);
+        list(&mut self.last, |crack| crack.last);
+        list(&mut self.place, |crack| crack.place);
+        list(&mut self.blade, |crack| crack.blade);
+        list(&mut self.loss_slot, Crack::loss_slot);
     }
 }
 

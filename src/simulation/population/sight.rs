@@ -2,8 +2,8 @@
 
 use super::super::plan::{TechniquePlan, Ways};
 use super::sow::whole;
-use super::{Crack, Life, NEVER, Population, SPARE, Sight, draw, purpose};
-use crate::bits::{Bits, pack};
+use super::{Crack, Life, Population, SPARE, Sight, draw, purpose};
+use crate::bits::{Bits, WORD, pack};
 use crate::math::{
     LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln, ln_of_split, normal_each, reduced,
     reduced_ten_figures, split,
@@ -193,24 +193,20 @@ impl Population<'_> {
     /// All outages at which a technique would call a crack, as bits, if there are at most [`Bits::READ`] outages.
     #[inline(always)]
     pub fn all_calls(&self, crack: &Crack, technique: usize) -> u64 {
-        let calls = self.sights[self.row.techniques[technique].used].calls.read(crack.place as usize);
-        (calls & !(u64::MAX << (crack.last - crack.first))) << crack.first
+        all_calls(&self.sights[self.used(technique)].calls, crack)
     }
 
-    /// The outage at which a technique first looks at and calls each crack; [`NEVER`] if there is none.
-    pub fn first_calls(&self, technique: usize, looks_at: &Bits) -> impl Iterator<Item = u32> {
-        let calls = &self.sights[self.row.techniques[technique].used].calls;
-        self.cracks.iter().map(move |crack| {
-            let (mut outage, last) = (crack.first, crack.last);
-            loop {
-                let called = calls_from(calls, crack, looks_at, outage as usize);
-                let first = if called == 0 { NEVER } else { outage + called.trailing_zeros() };
-                outage += Bits::READ as u32;
-                if outage >= last || called != 0 {
-                    return first;
-                }
-            }
-        })
+    /// The same of every crack, with a word's worth of numbers behind the last that mean nothing.
+    pub fn all_calls_each(&self, technique: usize, words: &mut Vec<u64>) {
+        let calls = &self.sights[self.used(technique)].calls;
+        words.clear();
+        words.extend(self.cracks.iter().map(|crack| all_calls(calls, crack)));
+        words.resize(self.cracks.len() + WORD, 0);
+    }
+
+    /// Where a technique stands among those in use.
+    pub fn used(&self, technique: usize) -> usize {
+        self.row.techniques[technique].used
     }
 
     /// Length that a technique reports for a crack at an outage, in mm.
@@ -391,6 +387,11 @@ fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
 fn calls_from(calls: &Bits, crack: &Crack, looks_at: &Bits, outage: usize) -> u64 {
     let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
     calls.read(crack.place(outage)) & looks_at.read(outage) & !(u64::MAX << lives_to_see)
+}
+
+#[inline(always)]
+fn all_calls(calls: &Bits, crack: &Crack) -> u64 {
+    (calls.read(crack.place as usize) & !(u64::MAX << (crack.last - crack.first))) << crack.first
 }
 
 /// Places that are written for so many outages: whole blocks, and two at least, since one or two would be a guess
