@@ -408,18 +408,18 @@ fn add_stays(
     longest_mm: &mut [[f64; GROUP]],
 ) {
     for (((stays, cracks), total_mm), longest_mm) in stays.iter().zip(cracks).zip(total_mm).zip(longest_mm) {
-        let (mut count, mut total, mut longest) = ([0.0; GROUP], [0.0; GROUP], [0.0; GROUP]);
+        let (mut count, mut total, mut longest) = ([0_u64; GROUP], [0.0; GROUP], [0.0; GROUP]);
         for (there, place) in stays.there[..cracks_in_all].iter().zip(&stays.places) {
             let lengths = &length_mm[*place as usize..][..GROUP].as_chunks::<GROUP>().0[0];
             for outage in 0..GROUP {
                 let is_there = there & BITS[outage] != 0;
                 let length = if is_there { lengths[outage] } else { 0.0 };
-                count[outage] += if is_there { 1.0 } else { 0.0 };
+                count[outage] += u64::from(is_there);
                 total[outage] += length;
                 // Not `max`, which minds not-a-numbers: lengths are finite.
                 longest[outage] = if length > longest[outage] { length } else { longest[outage] };
             }
         }
-        (*cracks, *total_mm, *longest_mm) = (count, total, longest);
+        (*cracks, *total_mm, *longest_mm) = (count.map(|count| count as f64), total, longest);
     }
 }
