@@ -168,8 +168,8 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
     }
     let mut clean: Vec<Inspected> = Vec::new();
     for (place, &technique) in techniques.iter().enumerate() {
-        let false_calls = people.false_calls(0, technique).iter().filter(|(at, _)| *at as usize == outage);
-        for blade in false_calls.map(|(_, blade)| *blade).filter(|blade| !cracked.contains(blade)) {
+        let false_calls = people.false_calls(technique).of(0).iter().filter(|call| call.outage as usize == outage);
+        for blade in false_calls.map(|call| call.blade).filter(|blade| !cracked.contains(blade)) {
             let length_mm = people.false_length_mm(0, blade, technique, outage);
             let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
                 let measured_mm = vec![f64::NAN; techniques.len()];

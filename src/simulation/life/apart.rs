@@ -17,7 +17,8 @@ impl Lives<'_> {
             None => (row.outages.len(), false),
         };
         self.called_blades.clear(row.blades as usize);
-        for call in self.false_calls.iter().filter(|call| (call.outage as usize) < end) {
+        let calls = self.first_events[self.schedule].false_calls.of(self.life);
+        for call in calls.iter().filter(|call| (call.outage as usize) < end) {
             self.called_blades.insert(call.blade);
         }
         self.follow_first_blades(strategy, end, record);
@@ -27,7 +28,8 @@ impl Lives<'_> {
             self.begin_row_generation();
             let new = self.people.renew_row(self.life, self.row_generation << 16, row.outages[end]);
             let Range { start: mut next, end: until } = new;
-            for call in self.false_calls.iter().filter(|call| (call.outage as usize) >= end) {
+            let calls = self.first_events[self.schedule].false_calls.of(self.life);
+            for call in calls.iter().filter(|call| (call.outage as usize) >= end) {
                 self.called_blades.insert(call.blade);
             }
             while next < until {
@@ -69,7 +71,7 @@ impl Lives<'_> {
     #[inline(always)]
     fn cracks_called(&self, begin: usize, end: usize) -> u64 {
         let blades = &self.spans.blade[begin..][..WORD].as_chunks::<WORD>().0[0];
-        let calls = self.false_calls.iter().filter(|call| (call.outage as usize) < end);
+        let calls = self.false_calls().iter().filter(|call| (call.outage as usize) < end);
         calls.fold(0, |called, call| called | equal_to(blades, call.blade))
     }
 
@@ -99,7 +101,7 @@ impl Lives<'_> {
 
     /// Whether the first false call on a blade comes before all of its cracks.
     fn is_clean_when_called(&self, blade: u32, mut cracks: Range<u32>) -> bool {
-        let first_call = self.false_calls.iter().find(|call| call.blade == blade);
+        let first_call = self.false_calls().iter().find(|call| call.blade == blade);
         first_call.is_some_and(|call| cracks.all(|index| self.people.cracks[index as usize].first > call.outage))
     }
 
@@ -131,11 +133,11 @@ impl Lives<'_> {
 
     /// Follows the other blades that are called, call by call: each is clean, and so nearly always is the new one.
     fn follow_called(&mut self, strategy: &StrategyPlan, begin: usize, end: usize, record: &mut Record) {
-        for index in 0..self.false_calls.len() {
-            let FalseCall { blade, outage, .. } = self.false_calls[index];
+        for index in 0..self.false_calls().len() {
+            let FalseCall { blade, outage, .. } = self.false_calls()[index];
             let is_meant = (begin..end).contains(&(outage as usize)) && self.called_blades.contains(blade);
             // Two techniques may call a blade at one outage.
-            let again = self.false_calls[..index].iter().rev().take_while(|call| call.outage == outage);
+            let again = self.false_calls()[..index].iter().rev().take_while(|call| call.outage == outage);
             if !is_meant || again.filter(|call| call.blade == blade).count() > 0 {
                 continue;
             }
@@ -189,7 +191,7 @@ impl Lives<'_> {
                 }
             }
             if is_called {
-                for call in &self.false_calls {
+                for call in self.false_calls() {
                     let outage = call.outage as usize;
                     let sooner = call.blade == blade && outage >= from && 2 * call.outage + 1 < slot;
                     if sooner && cracks.clone().all(|index| self.people.cracks[index as usize].first > call.outage) {

@@ -134,9 +134,7 @@ impl Lives<'_> {
         let own = self.people.first_cracks(self.life);
         let own = own.start as usize..own.end as usize;
         self.begin_standing(strategy, own.clone());
-        for call in &self.false_calls {
-            self.standing.looks |= 1 << call.outage;
-        }
+        self.standing.looks |= self.first_events[self.schedule].false_calls.outages(self.life);
         loop {
             let Standing { losses, looks, .. } = &mut self.standing;
             let outage = (*losses | *looks).trailing_zeros();
@@ -214,7 +212,7 @@ impl Lives<'_> {
                     self.standing.called[word] |= self.standing.called_by(index, word, outage);
                 }
                 for call in self.false_calls_at(second.technique, outage) {
-                    let (_, blade) = self.people.false_calls(self.life, second.technique)[call];
+                    let blade = self.people.false_calls(second.technique).of(self.life)[call].blade;
                     self.note_clean(blade, outage);
                 }
             }

@@ -14,7 +14,7 @@ mod at_once;
 mod together;
 
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, NEVER, Population, Replacement, Spans};
+use super::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement, Spans};
 use super::record::Record;
 use super::tally::Notes;
 use crate::bits::{Bits, Numbers, lowest, set_bits};
@@ -41,8 +41,9 @@ pub(crate) struct Lives<'p> {
     expected: Vec<Replacement>,
     /// The life that is followed.
     life: usize,
-    /// False calls at scheduled looks of the strategy that is followed, in order of time; so many are past.
-    false_calls: Vec<FalseCall>,
+    /// The schedule of the strategy that is followed.
+    schedule: usize,
+    /// So many false calls at its looks are past.
     past_false_calls: usize,
     /// The blades that they call.
     called_blades: Numbers,
@@ -71,6 +72,8 @@ struct FirstEvents {
     head_slots: Vec<u32>,
     /// First cracks of blades with an event before the row ends.
     eventful: Bits,
+    /// False calls at the looks of the schedule.
+    false_calls: FalseCalls,
 }
 
 impl FirstEvents {
@@ -109,13 +112,20 @@ impl FirstEvents {
         self.until.extend(self.blade_slots.iter().map(|slot| end.min(slot / 2)));
         self.eventful.fill(self.head_slots.iter().map(|slot| *slot <= 2 * end));
     }
-}
 
-#[derive(Debug, Clone, Copy)]
-struct FalseCall {
-    outage: u32,
-    blade: u32,
-    line: u32,
+    fn find_false_calls(&mut self, people: &Population, strategy: &StrategyPlan) {
+        self.false_calls.all.clear();
+        for (index, line) in (0..).zip(&strategy.lines) {
+            self.false_calls.add(people.false_calls(line.technique), index, |call| {
+                looks_at(line, call.outage)
+                    && covers(people, call.life as usize, line, call.blade, call.outage as usize)
+            });
+        }
+        if strategy.lines.len() > 1 {
+            self.false_calls.all.sort_by_key(|call| (call.life, call.outage));
+        }
+        self.false_calls.find(people.lives());
+    }
 }
 
 /// A blade with an indication at the outage being lived.
@@ -152,7 +162,7 @@ impl<'p> Lives<'p> {
             further: Vec::new(),
             expected: Vec::new(),
             life: 0,
-            false_calls: Vec::new(),
+            schedule: 0,
             past_false_calls: 0,
             called_blades: Numbers::default(),
             in_row: RowCracks::default(),
@@ -189,6 +199,7 @@ impl<'p> Lives<'p> {
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
             if let Some(strategy) = self.row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
                 let end = strategy.row_end.map_or(outages, |(outage, _)| outage);
+                events.find_false_calls(&self.people, strategy);
                 events.find(&self.people, &self.spans, &self.calls, strategy, end, &self.further);
             }
         }
@@ -216,12 +227,8 @@ impl<'p> Lives<'p> {
                 count += usize::from((slot % 2 == 1) & (slot != NEVER));
             }
             expected.truncate(count);
-            for (line, life) in lines.iter().flat_map(|line| (0..people.lives()).map(move |life| (line, life))) {
-                let called = people.false_calls(life, line.technique).iter().filter(|&&(outage, blade)| {
-                    looks_at(line, outage) && covers(people, life, line, blade, outage as usize)
-                });
-                expected.extend(called.map(|&(outage, blade)| Replacement { life: life as u32, blade, outage }));
-            }
+            let called = |call: &FalseCall| Replacement { life: call.life, blade: call.blade, outage: call.outage };
+            expected.extend(events.false_calls.all.iter().map(called));
         }
         self.people.make_ready(&self.expected);
     }
@@ -234,7 +241,7 @@ impl<'p> Lives<'p> {
         self.life = life;
         self.stamp += 1;
         self.row_generation = 0;
-        self.schedule_false_calls(strategy);
+        (self.schedule, self.past_false_calls) = (strategy.schedule, 0);
         record.begin(strategy);
         if strategy.replaces_at_once && strategy.couples_blades {
             self.follow_at_once(strategy, record);
@@ -247,26 +254,15 @@ impl<'p> Lives<'p> {
         self.people.truncate(first_cracks);
     }
 
-    /// False calls at the looks of a strategy.
-    fn schedule_false_calls(&mut self, strategy: &StrategyPlan) {
-        let people = &self.people;
-        self.false_calls.clear();
-        for (index, line) in strategy.lines.iter().enumerate() {
-            for &(outage, blade) in people.false_calls(self.life, line.technique) {
-                if looks_at(line, outage) && covers(people, self.life, line, blade, outage as usize) {
-                    self.false_calls.push(FalseCall { outage, blade, line: index as u32 });
-                }
-            }
-        }
-        if strategy.lines.len() > 1 {
-            self.false_calls.sort_by_key(|call| call.outage);
-        }
-        self.past_false_calls = 0;
+    /// False calls at the looks of the strategy that is followed, in order of time.
+    #[inline(always)]
+    fn false_calls(&self) -> &[FalseCall] {
+        self.first_events[self.schedule].false_calls.of(self.life)
     }
 
     /// The next false call of a scheduled look at an outage; earlier ones are past.
     fn next_false_call_at(&mut self, outage: u32) -> Option<FalseCall> {
-        while let Some(&call) = self.false_calls.get(self.past_false_calls)
+        while let Some(&call) = self.false_calls().get(self.past_false_calls)
             && call.outage <= outage
         {
             self.past_false_calls += 1;
@@ -279,12 +275,13 @@ impl<'p> Lives<'p> {
 
     /// Which of a technique's false calls, were it used at every outage, fall on one.
     fn false_calls_at(&self, technique: usize, outage: u32) -> Range<usize> {
-        if !self.people.may_call_falsely(self.life, technique, outage) {
+        let all = self.people.false_calls(technique);
+        if !all.may_fall_on(self.life, outage) {
             return 0..0;
         }
-        let calls = self.people.false_calls(self.life, technique);
-        let begin = calls.iter().take_while(|call| call.0 < outage).count();
-        begin..begin + calls[begin..].iter().take_while(|call| call.0 == outage).count()
+        let calls = all.of(self.life);
+        let begin = calls.iter().take_while(|call| call.outage < outage).count();
+        begin..begin + calls[begin..].iter().take_while(|call| call.outage == outage).count()
     }
 
     /// What happened to followed cracks since this was last asked.

@@ -159,7 +159,7 @@ impl Lives<'_> {
         let (from, own) = (own.start, own.start as usize..own.end as usize);
         let slots = &self.first_events[strategy.schedule].slots[own.clone()];
         self.in_row.enter(from, self.people.cracks[own].iter().zip(slots.iter().copied()));
-        for call in &self.false_calls {
+        for call in self.first_events[self.schedule].false_calls.of(self.life) {
             self.in_row.due.insert(2 * call.outage + 1);
         }
         if let Some((outage, _)) = strategy.row_end {
@@ -344,7 +344,7 @@ impl Lives<'_> {
     fn second_look(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32) {
         self.look_again(strategy, technique, outage, None);
         for index in self.false_calls_at(technique, outage) {
-            let (_, blade) = self.people.false_calls(self.life, technique)[index];
+            let blade = self.people.false_calls(technique).of(self.life)[index].blade;
             if self.is_crack_free(blade, outage as usize) {
                 let length_mm = self.false_length_mm(strategy, blade, technique, outage as usize);
                 self.call(blade, None, 0, length_mm, technique, true);

@@ -5,6 +5,7 @@
 //! see, so that logarithms, exponentials and calls are worked out for all lives at once, in long loops
 //! over vector registers.
 
+mod false_calls;
 mod followed;
 mod past;
 mod place;
@@ -12,6 +13,7 @@ mod sight;
 mod sow;
 mod start;
 
+pub(super) use false_calls::{FalseCall, FalseCalls};
 pub(super) use place::{Place, Track, Tracks};
 pub(super) use start::{own_toughness, tabled_loss};
 
@@ -154,10 +156,6 @@ struct Life {
     row_factor: f64,
     /// Cracks of the first blades, as indices.
     cracks: Range<u32>,
-    /// (outage, blade) of false calls by each technique, in order, were it used at every outage.
-    false_calls: Vec<Vec<(u32, u32)>>,
-    /// For each technique the outages on which any fall, as bits; where there are more, each bit stands for several.
-    false_call_outages: Vec<u64>,
     /// New blades that are ready.
     ready: Vec<Ready>,
 }
@@ -248,8 +246,9 @@ pub(crate) struct Population<'p> {
     hidden: Vec<f64>,
     draws: Vec<Draw>,
     called: Vec<u8>,
-    /// The first false calls of each life.
-    places: Vec<[(u32, u32); LANES]>,
+    /// By technique.
+    false_calls: Vec<FalseCalls>,
+    false_caller: false_calls::FalseCaller,
 }
 
 /// An origin that cracks.
@@ -323,7 +322,8 @@ impl<'p> Population<'p> {
             hidden: Vec::new(),
             draws: Vec::new(),
             called: Vec::new(),
-            places: Vec::new(),
+            false_calls: row.techniques.iter().map(|_| FalseCalls::default()).collect(),
+            false_caller: false_calls::FalseCaller::default(),
         }
     }
 
@@ -342,8 +342,6 @@ impl<'p> Population<'p> {
             blades: Key::from_seed(0),
             row_factor: 1.0,
             cracks: 0..0,
-            false_calls: vec![Vec::new(); row.techniques.len()],
-            false_call_outages: vec![0; row.techniques.len()],
             ready: Vec::new(),
         });
         self.lives.iter_mut().zip(keys).for_each(|(life, key)| life.key = key);
@@ -366,7 +364,7 @@ impl<'p> Population<'p> {
         self.find_first_cracks();
         for &technique in &row.used_techniques {
             self.draw_effects(technique);
-            self.draw_false_calls(technique);
+            self.false_caller.draw(row, &self.lives, technique, &mut self.false_calls[technique]);
         }
         self.draw_next();
         self.see(0);
@@ -421,16 +419,9 @@ impl<'p> Population<'p> {
         [exp(self.ln_depth[crack.place(outage)]), self.length_mm[crack.place(outage)]]
     }
 
-    /// (outage, blade) of a life's false calls by a technique, in order, were it used at every outage and the
-    /// blades clean.
-    pub fn false_calls(&self, life: usize, technique: usize) -> &[(u32, u32)] {
-        &self.lives[life].false_calls[technique]
-    }
-
-    /// Whether a life can have false calls by a technique at an outage: mostly it is known to have none.
-    #[inline(always)]
-    pub fn may_call_falsely(&self, life: usize, technique: usize, outage: u32) -> bool {
-        self.lives[life].false_call_outages[technique] >> (outage % u64::BITS) & 1 != 0
+    /// False calls by a technique in every life, were it used at every outage and the blades clean.
+    pub fn false_calls(&self, technique: usize) -> &FalseCalls {
+        &self.false_calls[technique]
     }
 
     /// Forgets the cracks from one index on.
@@ -489,7 +480,11 @@ mod tests {
                         }
                     }
                     for &technique in &plan.used_techniques {
-                        assert_eq!(together.false_calls(life, technique), apart.false_calls(0, technique));
+                        let of = |people: &Population, life: usize| {
+                            let calls = people.false_calls(technique).of(life).iter();
+                            calls.map(|call| (call.outage, call.blade)).collect::<Vec<_>>()
+                        };
+                        assert_eq!(of(&together, life), of(&apart, 0));
                     }
                 }
                 assert_eq!(tries, Some(tries_apart), "{}", row.id);
@@ -519,10 +514,12 @@ mod tests {
                 expected.push((looked_at / 80, looked_at % 80));
                 looked_at += 1;
             }
-            assert_eq!(people.false_calls(life, technique), expected, "life {life}");
+            let calls = people.false_calls(technique).of(life);
+            let drawn: Vec<(u32, u32)> = calls.iter().map(|call| (call.outage, call.blade)).collect();
+            assert_eq!(drawn, expected, "life {life}");
             for outage in 0..29 {
                 let is_here = expected.iter().any(|call| call.0 == outage);
-                assert_eq!(people.may_call_falsely(life, technique, outage), is_here);
+                assert_eq!(people.false_calls(technique).may_fall_on(life, outage), is_here);
             }
             total += expected.len();
             most = most.max(expected.len());

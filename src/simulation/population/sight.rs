@@ -1,11 +1,10 @@
 //! What each technique would see of each crack at each outage.
 
 use super::super::plan::{TechniquePlan, Ways};
-use super::sow::whole;
-use super::{Crack, Life, Population, SPARE, Sight, draw, purpose};
+use super::{Crack, Population, SPARE, Sight, draw, purpose};
 use crate::bits::{Bits, WORD, pack};
 use crate::math::{
-    LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln, ln_of_split, normal_each, reduced,
+    LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln_of_split, normal_each, reduced,
     reduced_ten_figures, split,
 };
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
@@ -239,74 +238,6 @@ impl Population<'_> {
         normal_each(&mut effects[..count]);
         scale_each(about.inspection_sigma, &mut effects[..count]);
     }
-
-    /// False calls of a technique in every life, as if it were used at every outage, by skipping.
-    pub(super) fn draw_false_calls(&mut self, technique: usize) {
-        let about = &self.row.techniques[technique];
-        for life in &mut self.lives {
-            life.false_calls[technique].clear();
-            life.false_call_outages[technique] = 0;
-        }
-        if about.false_call_hazard <= 0.0 {
-            return;
-        }
-        let key = |life: &Life| life.key.child(purpose::FALSE_CALLS).child(about.name);
-        // The first of all lives at once: nearly always enough.
-        self.keys.clear();
-        self.keys.extend(self.lives.iter().map(key));
-        let looks = f64::from(self.row.blades) * self.row.outages.len() as f64;
-        let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
-        self.kept.resize(self.keys.len() * LANES, 0.0);
-        draw_rows(&self.keys, LANES, &mut self.kept);
-        let (blades, places) = (self.row.blades, &mut self.places);
-        places.resize(self.keys.len(), [(0, 0); LANES]);
-        place_each(about.false_call_hazard, blades, &mut self.kept, places);
-        let ends = self.kept.as_chunks::<LANES>().0;
-        for (((life, places), ends), key) in self.lives.iter_mut().zip(places.iter()).zip(ends).zip(&self.keys) {
-            let calls = &mut life.false_calls[technique];
-            // All are written, and those beyond the last outage forgotten: nobody foresees how many there are.
-            calls.extend_from_slice(places);
-            calls.truncate(ends.iter().filter(|end| **end <= looks).count());
-            let on = |end: f64, (outage, _): (u32, u32)| u64::from(end <= looks) << (outage % u64::BITS);
-            let mut outages = places.iter().zip(ends).fold(0, |outages, (place, end)| outages | on(*end, *place));
-            let (mut end, mut draw) = (ends[LANES - 1], key.draw(LANES as u64));
-            while end < looks {
-                end += skip(draw) + 1.0;
-                draw = draw.ahead(1);
-                if end <= looks {
-                    let place = place(end - 1.0, blades);
-                    outages |= on(end, place);
-                    calls.push(place);
-                }
-            }
-            life.false_call_outages[technique] = outages;
-        }
-    }
-}
-
-/// From numbers on (0, 1), rows of a block each, the places of false calls: every look skips an exponential number of
-/// blades of a hazard. In their stead it leaves how many blades were passed with each call.
-#[multiversion(targets = "simd")]
-fn place_each(hazard: f64, blades: u32, numbers: &mut [f64], places: &mut [[(u32, u32); LANES]]) {
-    in_two_steps(numbers, split, |u| whole(-ln_of_split(u) / hazard) + 1.0);
-    for (numbers, places) in numbers.as_chunks_mut::<LANES>().0.iter_mut().zip(places) {
-        for lane in 1..LANES {
-            numbers[lane] += numbers[lane - 1];
-        }
-        *places = numbers.map(|end| place(end - 1.0, blades));
-    }
-}
-
-/// Outage and blade, of a number of blades looked at before, outage by outage.
-#[inline(always)]
-fn place(position: f64, blades: u32) -> (u32, u32) {
-    /// Adding it puts a whole number into the lowest bits.
-    const TWO_52: f64 = 4_503_599_627_370_496.0;
-    let count = f64::from(blades);
-    let outage = whole(position / count);
-    // Not a conversion, which minds what does not fit: those are forgotten.
-    let small = |number: f64| (number + TWO_52).to_bits() as u32;
-    (small(outage), small(position - outage * count))
 }
 
 /// Logarithms of depths and lengths, and lengths in mm: `depths` holds y with `ln depth_mm = -ln(y) * power`, and
@@ -339,7 +270,7 @@ fn child_each(keys: &[Key], name: u64, children: &mut [Key]) {
 
 /// The first draws of each key, in rows of whole blocks.
 #[multiversion(targets = "simd")]
-fn draw_rows(keys: &[Key], row: usize, numbers: &mut [f64]) {
+pub(super) fn draw_rows(keys: &[Key], row: usize, numbers: &mut [f64]) {
     for (numbers, key) in numbers.chunks_mut(row).zip(keys) {
         let mut block = key.draw(0).block();
         for numbers in numbers.as_chunks_mut::<LANES>().0 {

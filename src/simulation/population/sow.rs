@@ -327,9 +327,8 @@ impl Population<'_> {
         }
         self.replaced.clear();
         self.replaced.extend(self.cracks.iter().map(|crack| (crack.life, crack.blade)));
-        for (life, about) in (0..).zip(&self.lives) {
-            let called = about.false_calls.iter().flatten();
-            self.replaced.extend(called.map(|&(_, blade)| (life, blade)));
+        for calls in &self.false_calls {
+            self.replaced.extend(calls.all.iter().map(|call| (call.life, call.blade)));
         }
         self.keys.clear();
         self.keys.extend(self.replaced.iter().map(|&(life, _)| self.lives[life as usize].blades));

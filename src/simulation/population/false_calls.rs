@@ -1,0 +1,148 @@
+//! Calls on blades without a crack.
+
+use super::super::plan::RowPlan;
+use super::sight::draw_rows;
+use super::sow::whole;
+use super::{Life, purpose};
+use crate::math::{LANES, in_two_steps, ln, ln_of_split, split};
+use crate::random::{Draw, Key};
+use multiversion::multiversion;
+
+/// A call on a blade, which counts if that has no crack.
+#[derive(Debug, Default, Clone, Copy, PartialEq)]
+pub(crate) struct FalseCall {
+    pub life: u32,
+    pub outage: u32,
+    pub blade: u32,
+    /// The strategy's line that makes it, where it is one of a schedule.
+    pub line: u32,
+}
+
+/// False calls in some lives; each life's stand together, in order of time.
+#[derive(Debug, Default)]
+pub(crate) struct FalseCalls {
+    pub all: Vec<FalseCall>,
+    /// Where each life's end.
+    ends: Vec<u32>,
+    /// For each life the outages on which any fall, as bits; where there are more, each bit stands for several.
+    outages: Vec<u64>,
+}
+
+impl FalseCalls {
+    /// Those of one life.
+    #[inline(always)]
+    pub fn of(&self, life: usize) -> &[FalseCall] {
+        let begin = life.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.all[begin as usize..self.ends[life] as usize]
+    }
+
+    /// The outages on which a life's fall, as bits, if there are no more outages than a word has bits.
+    #[inline(always)]
+    pub fn outages(&self, life: usize) -> u64 {
+        self.outages[life]
+    }
+
+    /// Whether a life can have any at an outage: mostly it is known to have none.
+    #[inline(always)]
+    pub fn may_fall_on(&self, life: usize, outage: u32) -> bool {
+        self.outages[life] >> (outage % u64::BITS) & 1 != 0
+    }
+
+    /// Adds those of others that count.
+    pub fn add(&mut self, others: &FalseCalls, line: u32, counts: impl Fn(&FalseCall) -> bool) {
+        let mut count = self.all.len();
+        self.all.resize(count + others.all.len(), FalseCall::default());
+        for call in &others.all {
+            // Without a branch: nobody foresees which calls count.
+            self.all[count] = FalseCall { line, ..*call };
+            count += usize::from(counts(call));
+        }
+        self.all.truncate(count);
+    }
+
+    /// Finds each life's own, when all are there.
+    pub fn find(&mut self, lives: usize) {
+        self.ends.clear();
+        self.ends.resize(lives, 0);
+        self.outages.clear();
+        self.outages.resize(lives, 0);
+        for (end, call) in (1..).zip(&self.all) {
+            self.ends[call.life as usize] = end;
+            self.outages[call.life as usize] |= 1 << (call.outage % u64::BITS);
+        }
+        let mut last = 0;
+        for end in &mut self.ends {
+            last = last.max(*end);
+            *end = last;
+        }
+    }
+}
+
+/// Draws false calls; keeps its storage.
+#[derive(Debug, Default)]
+pub(super) struct FalseCaller {
+    keys: Vec<Key>,
+    numbers: Vec<f64>,
+    places: Vec<[(u32, u32); LANES]>,
+}
+
+impl FalseCaller {
+    /// False calls of a technique in every life, as if it were used at every outage, by skipping.
+    pub fn draw(&mut self, row: &RowPlan, lives: &[Life], technique: usize, calls: &mut FalseCalls) {
+        let about = &row.techniques[technique];
+        calls.all.clear();
+        if about.false_call_hazard > 0.0 {
+            // The first of all lives at once: nearly always enough.
+            self.keys.clear();
+            self.keys.extend(lives.iter().map(|life| life.key.child(purpose::FALSE_CALLS).child(about.name)));
+            let looks = f64::from(row.blades) * row.outages.len() as f64;
+            let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
+            self.numbers.resize(self.keys.len() * LANES, 0.0);
+            draw_rows(&self.keys, LANES, &mut self.numbers);
+            self.places.resize(self.keys.len(), [(0, 0); LANES]);
+            place_each(about.false_call_hazard, row.blades, &mut self.numbers, &mut self.places);
+            let firsts = self.places.iter().zip(self.numbers.as_chunks::<LANES>().0);
+            for ((life, key), (places, ends)) in (0..).zip(&self.keys).zip(firsts) {
+                let call = |(outage, blade): (u32, u32)| FalseCall { life, outage, blade, line: 0 };
+                // All are written, and those beyond the last outage forgotten: nobody foresees how many there are.
+                let before = calls.all.len();
+                calls.all.extend_from_slice(&places.map(call));
+                calls.all.truncate(before + ends.iter().filter(|end| **end <= looks).count());
+                let (mut end, mut draw) = (ends[LANES - 1], key.draw(LANES as u64));
+                while end < looks {
+                    end += skip(draw) + 1.0;
+                    draw = draw.ahead(1);
+                    if end <= looks {
+                        calls.all.push(call(place(end - 1.0, row.blades)));
+                    }
+                }
+            }
+        }
+        calls.find(lives.len());
+    }
+}
+
+/// From numbers on (0, 1), rows of a block each, the places of false calls: every look skips an exponential number of
+/// blades of a hazard. In their stead it leaves how many blades were passed with each call.
+#[multiversion(targets = "simd")]
+fn place_each(hazard: f64, blades: u32, numbers: &mut [f64], places: &mut [[(u32, u32); LANES]]) {
+    in_two_steps(numbers, split, |u| whole(-ln_of_split(u) / hazard) + 1.0);
+    for (numbers, places) in numbers.as_chunks_mut::<LANES>().0.iter_mut().zip(places) {
+        for lane in 1..LANES {
+            numbers[lane] += numbers[lane - 1];
+        }
+        *places = numbers.map(|end| place(end - 1.0, blades));
+    }
+}
+
+/// Outage and blade, of a number of blades looked at before, outage by outage.
+#[inline(always)]
+fn place(position: f64, blades: u32) -> (u32, u32) {
+    /// Adding it puts a whole number into the lowest bits.
+    const TWO_52: f64 = 4_503_599_627_370_496.0;
+    let count = f64::from(blades);
+    let outage = whole(position / count);
+    // Not a conversion, which minds what does not fit: those are forgotten.
+    let small = |number: f64| (number + TWO_52).to_bits() as u32;
+    (small(outage), small(position - outage * count))
+}
