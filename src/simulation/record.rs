@@ -1,8 +1,8 @@
 //! What one life of a row under one strategy comes to.
 
 use super::plan::{RowPlan, StrategyPlan};
-use super::population::{Crack, SPARE, Spans};
-use crate::bits::Numbers;
+use super::population::{Crack, SPARE};
+use crate::bits::{Numbers, WORD, lowest};
 use crate::math::LANES;
 use crate::model::detection::Access;
 use crate::model::economics::Money;
@@ -131,42 +131,44 @@ struct Extra {
     called: bool,
 }
 
-/// Cracks that were in the row, and after which outages of a group.
+/// Cracks that were in the row, and after which outages.
 #[derive(Debug, Default)]
 struct Stays {
-    /// The outages of the group, as bits.
-    there: Vec<u64>,
-    /// The place of a crack's length at the first outage of the group, were it there; any if it is at none.
+    count: usize,
+    /// For each word's worth of outages those after which each crack was there, as bits. What stands behind the last
+    /// crack means nothing.
+    there: Vec<Vec<u64>>,
+    /// Of each the place of the length that it would have at the first outage; see [`Crack::origin_place`].
     places: Vec<u32>,
 }
 
+/// Some of many cracks that were in a row; see [`Stays`].
+pub(crate) struct Presence<'a> {
+    pub there: &'a [Vec<u64>],
+    pub places: &'a [u32],
+    pub range: Range<usize>,
+}
+
 impl Stays {
-    /// A crack was there after the outages from one up to, not including, another.
+    /// Makes room for more, in whole blocks.
     #[inline(always)]
-    fn of(group: usize, first: u32, until: u32, place: u32) -> (u64, u32) {
-        let begin = (group * GROUP) as u32;
-        let within = |outage: u32| outage.max(begin).min(begin + GROUP as u32) - begin;
-        let there = (1_u64 << within(until)) - (1 << within(first));
-        // Where it is at none, zero: without a branch.
-        let overlaps = u32::from(until > begin) & u32::from(first < begin + GROUP as u32);
-        (there, place.wrapping_add(begin).wrapping_sub(first) & overlaps.wrapping_neg())
+    fn make_room(&mut self, more: usize) {
+        let room = (self.count + more).next_multiple_of(BLOCK);
+        if self.places.len() < room {
+            self.there.iter_mut().for_each(|there| there.resize(room, 0));
+            self.places.resize(room, 0);
+        }
     }
 }
 
-/// Stays of cracks up to given outages, in whole blocks.
-#[multiversion(targets = "simd")]
-fn stay_each(group: usize, spans: [&[u32]; 3], until: &[u32], stays: &mut Stays) {
-    let [first, last, place] = spans.map(|numbers| numbers.as_chunks::<LANES>().0);
-    let stays = stays.there.as_chunks_mut::<LANES>().0.iter_mut().zip(stays.places.as_chunks_mut::<LANES>().0);
-    let cracks = first.iter().zip(last).zip(place).zip(until.as_chunks::<LANES>().0);
-    for ((there, places), (((first, last), place), until)) in stays.zip(cracks) {
-        let mut stays = [(0, 0); LANES];
-        for lane in 0..LANES {
-            let until = until[lane].min(last[lane]).max(first[lane]);
-            stays[lane] = Stays::of(group, first[lane], until, place[lane]);
-        }
-        (*there, *places) = (stays.map(|stay| stay.0), stays.map(|stay| stay.1));
-    }
+/// Stays that are copied together.
+const BLOCK: usize = 2 * LANES;
+
+/// Copies a list in whole blocks, without a guess how long it is.
+#[inline(always)]
+fn copy_blocks<T: Copy>(from: &[T], to: &mut [T], count: usize) {
+    let blocks = to.as_chunks_mut::<BLOCK>().0.iter_mut().zip(from.as_chunks::<BLOCK>().0);
+    blocks.take(count.div_ceil(BLOCK)).for_each(|(to, from)| *to = *from);
 }
 
 /// What one life of a row under one strategy comes to; reused from life to life.
@@ -181,9 +183,7 @@ pub(crate) struct Record {
     pub total_mm: Vec<[f64; GROUP]>,
     /// Length of the longest, in mm; zero if there is none.
     pub longest_mm: Vec<[f64; GROUP]>,
-    /// For each group of outages the cracks that were there; so many count, what stands behind means nothing.
-    stays: Vec<Stays>,
-    count: usize,
+    stays: Stays,
     extras: Vec<Extra>,
     touched: Numbers,
     money: Money,
@@ -199,8 +199,7 @@ impl Record {
             cracks: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
             total_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
             longest_mm: vec![[0.0; GROUP]; outages.div_ceil(GROUP)],
-            stays: (0..outages.div_ceil(GROUP)).map(|_| Stays::default()).collect(),
-            count: 0,
+            stays: Stays { there: vec![Vec::new(); outages.div_ceil(WORD)], ..Stays::default() },
             extras: vec![Extra::default(); outages],
             touched,
             money: money.clone(),
@@ -211,7 +210,7 @@ impl Record {
     pub fn begin(&mut self, strategy: &StrategyPlan) {
         self.values = strategy.planned_values;
         self.loss_years.clear();
-        self.count = 0;
+        self.stays.count = 0;
     }
 
     #[inline(always)]
@@ -301,49 +300,44 @@ impl Record {
         self.extra(outage).called = true;
     }
 
-    /// Makes room for more cracks, in whole blocks.
+    /// A crack was in the row after each outage from its start up to, not including, `until`: returns its number
+    /// among them.
     #[inline(always)]
-    fn make_room(&mut self, more: usize) {
-        let room = (self.count + more).next_multiple_of(LANES);
-        for stays in &mut self.stays {
-            if stays.there.len() < room {
-                stays.there.resize(room, 0);
-                stays.places.resize(room, 0);
-            }
+    pub fn present(&mut self, crack: &Crack, until: usize) -> usize {
+        let stays = &mut self.stays;
+        stays.make_room(1);
+        let number = stays.count;
+        for (word, there) in stays.there.iter_mut().enumerate() {
+            there[number] = crack.there(word) & lowest(until.saturating_sub(word * WORD));
+        }
+        stays.places[number] = crack.origin_place();
+        stays.count += 1;
+        number
+    }
+
+    /// First cracks were in the row, before any other; given for all lives, with blocks behind them.
+    #[inline(always)]
+    pub fn present_first(&mut self, there: &[Vec<u64>], places: &[u32], own: Range<usize>) {
+        let stays = &mut self.stays;
+        stays.make_room(own.len());
+        for (to, from) in stays.there.iter_mut().zip(there) {
+            copy_blocks(&from[own.start..], to, own.len());
+        }
+        copy_blocks(&places[own.start..], &mut stays.places, own.len());
+        stays.count = own.len();
+    }
+
+    /// A crack that was said to be in the row left it at an outage.
+    #[inline(always)]
+    pub fn leave(&mut self, number: usize, outage: usize) {
+        for (word, there) in self.stays.there.iter_mut().enumerate() {
+            there[number] &= lowest(outage.saturating_sub(word * WORD));
         }
     }
 
-    /// A crack was in the row after each outage from its start up to, not including, `until`.
-    #[inline(always)]
-    pub fn present(&mut self, crack: &Crack, until: usize) {
-        self.make_room(1);
-        let until = (until as u32).min(crack.last).max(crack.first);
-        let place = crack.place(crack.first as usize) as u32;
-        for (group, stays) in self.stays.iter_mut().enumerate() {
-            (stays.there[self.count], stays.places[self.count]) = Stays::of(group, crack.first, until, place);
-        }
-        self.count += 1;
-    }
-
-    /// As [`Record::present`], for the cracks of first blades; before any other.
-    #[inline(always)]
-    pub fn present_first(&mut self, spans: &Spans, own: Range<usize>, until: &[u32]) {
-        self.make_room(own.len());
-        let blocks = own.len().next_multiple_of(LANES);
-        let spans = [&spans.first, &spans.last, &spans.place].map(|numbers| &numbers[own.start..][..blocks]);
-        for (group, stays) in self.stays.iter_mut().enumerate() {
-            stay_each(group, spans, until, stays);
-        }
-        self.count = own.len();
-    }
-
-    /// A crack that was said to be present was at no outage: by its number among them.
-    pub fn withdraw(&mut self, number: usize) {
-        self.stays.iter_mut().for_each(|stays| stays.there[number] = 0);
-    }
-
-    /// Prices what was done, and counts what was in the row; `length_mm` has the lengths.
-    pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, length_mm: &[f64]) {
+    /// Prices what was done, and counts what was in the row: the cracks that were said to be present, and `first`;
+    /// `length_mm` has the lengths.
+    pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, first: &Presence, length_mm: &[f64]) {
         while let Some(outage) = self.touched.pop() {
             let extra = std::mem::take(&mut self.extras[outage as usize]);
             self.price(row, strategy, outage as usize, &extra);
@@ -352,7 +346,8 @@ impl Record {
             |values: &Values, from: Quantity, to: Quantity| values[from as usize..=to as usize].iter().sum::<f64>();
         self.set(Quantity::Cost, sum(&self.values, Quantity::LookCost, Quantity::LossCost));
         self.set(Quantity::Days, sum(&self.values, Quantity::LookDays, Quantity::ForcedDays));
-        add_stays(&self.stays, self.count, length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
+        let own = Presence { there: &self.stays.there, places: &self.stays.places, range: 0..self.stays.count };
+        add_stays(&[first, &own], length_mm, &mut self.cracks, &mut self.total_mm, &mut self.longest_mm);
     }
 
     fn price(&mut self, row: &RowPlan, strategy: &StrategyPlan, outage: usize, extra: &Extra) {
@@ -400,24 +395,27 @@ const BITS: [u64; GROUP] = {
 /// Adds stays up, outage by outage.
 #[multiversion(targets = "simd")]
 fn add_stays(
-    stays: &[Stays],
-    cracks_in_all: usize,
+    cracks_present: &[&Presence; 2],
     length_mm: &[f64],
     cracks: &mut [[f64; GROUP]],
     total_mm: &mut [[f64; GROUP]],
     longest_mm: &mut [[f64; GROUP]],
 ) {
-    for (((stays, cracks), total_mm), longest_mm) in stays.iter().zip(cracks).zip(total_mm).zip(longest_mm) {
+    let groups = cracks.iter_mut().zip(total_mm).zip(longest_mm);
+    for (begin, ((cracks, total_mm), longest_mm)) in (0..).step_by(GROUP).zip(groups) {
         let (mut count, mut total, mut longest) = ([0_u64; GROUP], [0.0; GROUP], [0.0; GROUP]);
-        for (there, place) in stays.there[..cracks_in_all].iter().zip(&stays.places) {
-            let lengths = &length_mm[*place as usize..][..GROUP].as_chunks::<GROUP>().0[0];
-            for outage in 0..GROUP {
-                let is_there = there & BITS[outage] != 0;
-                let length = if is_there { lengths[outage] } else { 0.0 };
-                count[outage] += u64::from(is_there);
-                total[outage] += length;
-                // Not `max`, which minds not-a-numbers: lengths are finite.
-                longest[outage] = if length > longest[outage] { length } else { longest[outage] };
+        for Presence { there, places, range } in cracks_present {
+            for (there, place) in there[begin / WORD][range.clone()].iter().zip(&places[range.clone()]) {
+                let there = there >> (begin % WORD);
+                let lengths = &length_mm[*place as usize + begin..][..GROUP].as_chunks::<GROUP>().0[0];
+                for outage in 0..GROUP {
+                    let is_there = there & BITS[outage] != 0;
+                    let length = if is_there { lengths[outage] } else { 0.0 };
+                    count[outage] += u64::from(is_there);
+                    total[outage] += length;
+                    // Not `max`, which minds not-a-numbers: lengths are finite.
+                    longest[outage] = if length > longest[outage] { length } else { longest[outage] };
+                }
             }
         }
         (*cracks, *total_mm, *longest_mm) = (count.map(|count| count as f64), total, longest);

@@ -4,7 +4,7 @@ use super::super::plan::StrategyPlan;
 use super::super::population::NEVER;
 use super::super::record::Record;
 use super::{FalseCall, Lives, next_slot};
-use crate::bits::{Bits, WORD, equal_to, lowest, set_bits};
+use crate::bits::{Bits, lowest, set_bits};
 use crate::model::strategy::RowEndAction;
 use std::ops::Range;
 
@@ -46,13 +46,10 @@ impl Lives<'_> {
     fn follow_first_blades(&mut self, strategy: &StrategyPlan, end: usize, record: &mut Record) {
         let Range { start, end: until } = self.people.first_cracks(self.life);
         let own = start as usize..until as usize;
-        record.present_first(&self.spans, own.clone(), &self.first_events[strategy.schedule].until[own.start..]);
         for begin in own.clone().step_by(Bits::READ) {
             let here = lowest(Bits::READ.min(own.end - begin));
-            let called = self.cracks_called(begin, end) & here;
-            // Blades that are called are followed below.
-            set_bits(called).for_each(|number| record.withdraw(begin - own.start + number));
-            let eventful = self.first_events[strategy.schedule].eventful.read(begin) & here & !called;
+            let events = &self.first_events[strategy.schedule];
+            let (eventful, called) = (events.eventful.read(begin) & here, events.called.read(begin) & here);
             for number in set_bits(eventful) {
                 self.meet_first_event(strategy, begin + number, until, end, record);
             }
@@ -65,14 +62,6 @@ impl Lives<'_> {
                 }
             }
         }
-    }
-
-    /// Of a word's worth of first cracks, from one on, those whose blades are falsely called before an outage: as bits.
-    #[inline(always)]
-    fn cracks_called(&self, begin: usize, end: usize) -> u64 {
-        let blades = &self.spans.blade[begin..][..WORD].as_chunks::<WORD>().0[0];
-        let calls = self.false_calls().iter().filter(|call| (call.outage as usize) < end);
-        calls.fold(0, |called, call| called | equal_to(blades, call.blade))
     }
 
     /// The first event of a first blade, given by its first crack.

@@ -24,8 +24,6 @@ pub(super) struct Standing {
     blades: Vec<u32>,
     /// Slot of the next event of each.
     slots: Vec<u32>,
-    /// The outage at which each leaves.
-    until: Vec<u32>,
     /// For each second look: the outages at which it would call each crack, as bits.
     seconds: Vec<Vec<u64>>,
     /// Words of numbers: those still in the row; those with others in the same blade; those called at the outage at hand.
@@ -56,7 +54,7 @@ impl Standing {
         self.shared.resize(words, 0);
         self.called.resize(words.max(self.called.len()), 0);
         if self.blades.len() < words * WORD {
-            let lists = [&mut self.cracks, &mut self.blades, &mut self.slots, &mut self.until];
+            let lists = [&mut self.cracks, &mut self.blades, &mut self.slots];
             lists.into_iter().for_each(|list| list.resize(words * WORD, 0));
         }
         self.seconds.iter_mut().for_each(|seconds| seconds.resize(self.blades.len(), 0));
@@ -97,18 +95,18 @@ impl Standing {
 
     /// Takes the cracks of a blade out of the row at an outage.
     #[inline(always)]
-    fn clear_blade(&mut self, blade: u32, outage: u32) {
+    fn clear_blade(&mut self, blade: u32, outage: u32, record: &mut Record) {
         for word in self.words() {
             for bit in set_bits(self.in_blade(word, blade)) {
-                self.take(word, bit, outage);
+                self.take(word, bit, outage, record);
             }
         }
     }
 
     #[inline(always)]
-    fn take(&mut self, word: usize, bit: usize, outage: u32) {
+    fn take(&mut self, word: usize, bit: usize, outage: u32, record: &mut Record) {
         self.alive[word] &= !(1 << bit);
-        self.until[word * WORD + bit] = outage;
+        record.leave(word * WORD + bit, outage as usize);
     }
 }
 
@@ -133,7 +131,8 @@ impl Lives<'_> {
     pub(super) fn follow_at_once(&mut self, strategy: &StrategyPlan, record: &mut Record) {
         let own = self.people.first_cracks(self.life);
         let own = own.start as usize..own.end as usize;
-        self.begin_standing(strategy, own.clone());
+        record.present_first(&self.spans.there, &self.spans.place, own.clone());
+        self.begin_standing(strategy, own);
         self.standing.looks |= self.first_events[self.schedule].false_calls.outages(self.life);
         loop {
             let Standing { losses, looks, .. } = &mut self.standing;
@@ -149,11 +148,6 @@ impl Lives<'_> {
                 *looks &= *looks - 1;
                 self.replace_called(strategy, outage, record);
             }
-        }
-        let Standing { count, cracks, until, .. } = &self.standing;
-        record.present_first(&self.spans, own.clone(), until);
-        for number in own.len()..*count {
-            record.present(&self.people.cracks[cracks[number] as usize], until[number] as usize);
         }
     }
 
@@ -172,7 +166,6 @@ impl Lives<'_> {
                 seconds[to..][..WORD].copy_from_slice(&calls[from..][..WORD]);
             }
             (from as u32..).zip(&mut standing.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
-            standing.until[to..][..WORD].fill(self.row.outages.len() as u32);
             let further = self.is_further.word(from) & standing.alive[word];
             let next = u64::from(from + WORD < own.end && self.is_further.is_set(from + WORD));
             standing.shared[word] = further | further >> 1 | next << (WORD - 1);
@@ -191,9 +184,9 @@ impl Lives<'_> {
             let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
             let generation = self.next_generation(blade);
             self.tally_loss(lost_year, blade, generation, record);
-            self.standing.clear_blade(blade, outage);
+            self.standing.clear_blade(blade, outage, record);
             let new = self.people.renew_at(self.life, blade, generation, lost_year);
-            self.enter_at_once(strategy, new, outage as usize);
+            self.enter_at_once(strategy, new, outage as usize, record);
         }
     }
 
@@ -227,19 +220,19 @@ impl Lives<'_> {
                 if self.standing.alive[word] >> bit & 1 != 0 {
                     let blade = self.standing.blades[word * WORD + bit];
                     if self.standing.shared[word] >> bit & 1 != 0 {
-                        self.standing.clear_blade(blade, outage);
+                        self.standing.clear_blade(blade, outage, record);
                     } else {
-                        self.standing.take(word, bit, outage);
+                        self.standing.take(word, bit, outage, record);
                     }
                     cracked += 1;
-                    self.replace_at_once(strategy, blade, outage);
+                    self.replace_at_once(strategy, blade, outage, record);
                 }
             }
         }
         for index in 0..self.clean_called.len() {
             let blade = self.clean_called[index];
-            self.standing.clear_blade(blade, outage);
-            self.replace_at_once(strategy, blade, outage);
+            self.standing.clear_blade(blade, outage, record);
+            self.replace_at_once(strategy, blade, outage, record);
         }
         record.replace_called(at, [cracked, clean], found);
     }
@@ -288,29 +281,29 @@ impl Lives<'_> {
 
     /// A blade whose cracks are taken out is replaced.
     #[inline(always)]
-    fn replace_at_once(&mut self, strategy: &StrategyPlan, blade: u32, outage: u32) {
+    fn replace_at_once(&mut self, strategy: &StrategyPlan, blade: u32, outage: u32, record: &mut Record) {
         let generation = self.next_generation(blade);
         let new = self.people.renew_at_outage(self.life, blade, generation, outage as usize);
-        self.enter_at_once(strategy, new, outage as usize + 1);
+        self.enter_at_once(strategy, new, outage as usize + 1, record);
     }
 
     /// Puts the cracks of a new blade into the row, from an outage on.
     #[inline(always)]
-    fn enter_at_once(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
+    fn enter_at_once(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize, record: &mut Record) {
         if !new.is_empty() {
-            self.enter_cracked(strategy, new, outage);
+            self.enter_cracked(strategy, new, outage, record);
         }
     }
 
     #[inline(never)]
-    fn enter_cracked(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize) {
+    fn enter_cracked(&mut self, strategy: &StrategyPlan, new: Range<u32>, outage: usize, record: &mut Record) {
         let (standing, people) = (&mut self.standing, &self.people);
         let before = standing.count;
         standing.make_room(new.len());
         for (number, index) in (before..).zip(new.clone()) {
             let crack = &people.cracks[index as usize];
             standing.cracks[number] = index;
-            standing.until[number] = self.row.outages.len() as u32;
+            record.present(crack, self.row.outages.len());
             standing.blades[number] = crack.blade;
             standing.slots[number] = next_slot(people, strategy, crack, outage);
             for (seconds, look) in standing.seconds.iter_mut().zip(&strategy.second_looks) {

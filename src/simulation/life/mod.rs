@@ -15,9 +15,9 @@ mod together;
 
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement, Spans};
-use super::record::Record;
+use super::record::{Presence, Record};
 use super::tally::Notes;
-use crate::bits::{Bits, Numbers, lowest, set_bits};
+use crate::bits::{Bits, Numbers, WORD, equal_to, lowest, set_bits};
 use crate::random::Key;
 use at_once::Standing;
 use multiversion::multiversion;
@@ -66,12 +66,15 @@ struct FirstEvents {
     slots: Vec<u32>,
     /// The least of them in the crack's blade.
     blade_slots: Vec<u32>,
-    /// The outage by which that ends the crack's stay, if the row lasts so long.
-    until: Vec<u32>,
+    /// For each word's worth of outages those at which it is still there then, as bits.
+    there: Vec<Vec<u64>>,
     /// The same as `blade_slots` for the first crack of each blade, and [`NEVER`] for the others.
     head_slots: Vec<u32>,
-    /// First cracks of blades with an event before the row ends.
+    /// Cracks whose blades are falsely called before the row ends; and first cracks of other blades, if they have an
+    /// event until then.
+    called: Bits,
     eventful: Bits,
+    is_called: Vec<bool>,
     /// False calls at the looks of the schedule.
     false_calls: FalseCalls,
 }
@@ -108,9 +111,32 @@ impl FirstEvents {
         }
         self.head_slots.clone_from(&self.blade_slots);
         further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
-        self.until.clear();
-        self.until.extend(self.blade_slots.iter().map(|slot| end.min(slot / 2)));
-        self.eventful.fill(self.head_slots.iter().map(|slot| *slot <= 2 * end));
+        self.there.resize_with(spans.there.len(), Vec::new);
+        for (word, (there, spans)) in self.there.iter_mut().zip(&spans.there).enumerate() {
+            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(word * WORD));
+            there.clear();
+            there.extend(spans.iter().zip(&self.blade_slots).map(|(there, slot)| there & until(*slot)));
+        }
+        self.find_called(people, spans, end);
+    }
+
+    /// Finds the cracks whose blades are falsely called before the row ends: these are followed one by one.
+    fn find_called(&mut self, people: &Population, spans: &Spans, end: u32) {
+        self.is_called.clear();
+        self.is_called.resize(self.slots.len(), false);
+        for call in self.false_calls.all.iter().filter(|call| call.outage < end) {
+            let own = people.first_cracks(call.life as usize);
+            for begin in (own.start as usize..own.end as usize).step_by(WORD) {
+                let here = equal_to(&spans.blade[begin..].as_chunks().0[0], call.blade);
+                for number in set_bits(here & lowest(own.end as usize - begin)) {
+                    self.is_called[begin + number] = true;
+                    self.there.iter_mut().for_each(|there| there[begin + number] = 0);
+                }
+            }
+        }
+        let slots = self.head_slots.iter().zip(&self.is_called);
+        self.eventful.fill(slots.map(|(slot, is_called)| !is_called & (*slot <= 2 * end)));
+        self.called.fill(self.is_called.iter().copied());
     }
 
     fn find_false_calls(&mut self, people: &Population, strategy: &StrategyPlan) {
@@ -181,7 +207,7 @@ impl<'p> Lives<'p> {
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
         let tries = self.people.begin(keys)?;
         let cracks = &self.people.cracks;
-        self.spans.fill(cracks);
+        self.spans.fill(cracks, self.row.outages.len());
         let is_further = |pair: &[Crack]| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life;
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(cracks.windows(2).map(is_further)));
         self.further.clear();
@@ -250,7 +276,11 @@ impl<'p> Lives<'p> {
         } else {
             self.follow_blades(strategy, record);
         }
-        record.settle(row, strategy, &self.people.length_mm);
+        let followed_in_time = strategy.couples_blades;
+        let first = self.people.first_cracks(life);
+        let range = if followed_in_time { 0..0 } else { first.start as usize..first.end as usize };
+        let first = Presence { there: &self.first_events[strategy.schedule].there, places: &self.spans.place, range };
+        record.settle(row, strategy, &first, &self.people.length_mm);
         self.people.truncate(first_cracks);
     }
 

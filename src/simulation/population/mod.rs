@@ -19,7 +19,7 @@ pub(super) use start::{own_toughness, tabled_loss};
 
 use super::plan::{Cohort, RowPlan};
 use super::tally::Notes;
-use crate::bits::{Bits, WORD};
+use crate::bits::{Bits, WORD, lowest};
 use crate::math::{LANES, exp};
 use crate::model::growth::Course;
 use crate::random::{Draw, Key};
@@ -101,6 +101,19 @@ impl Crack {
         begin..begin + (self.last - self.first) as usize
     }
 
+    /// The place of the size that it would have at the first outage of all, were it there; it wraps around.
+    #[inline(always)]
+    pub fn origin_place(&self) -> u32 {
+        self.place.wrapping_sub(self.first)
+    }
+
+    /// Of a word's worth of outages, those that it lives to see, as bits.
+    #[inline(always)]
+    pub fn there(&self, word: usize) -> u64 {
+        let upto = |outage: u32| lowest((outage as usize).saturating_sub(word * WORD));
+        upto(self.last) & !upto(self.first)
+    }
+
     /// Slot of the loss it ends in, if nothing is done.
     #[inline(always)]
     pub fn loss_slot(&self) -> u32 {
@@ -119,30 +132,32 @@ impl Crack {
     }
 }
 
-/// When cracks are in the row if nothing is done, and what goes with it: arrays for long loops, with a word's
-/// worth of numbers behind the last that mean nothing.
+/// Where cracks are and when, if nothing is done: arrays for long loops, with a word's worth of numbers behind the
+/// last that mean nothing.
 #[derive(Debug, Default)]
 pub(crate) struct Spans {
-    pub first: Vec<u32>,
-    pub last: Vec<u32>,
-    /// Place in the flat arrays, for outage `first`.
-    pub place: Vec<u32>,
     pub blade: Vec<u32>,
     pub loss_slot: Vec<u32>,
+    /// See [`Crack::origin_place`].
+    pub place: Vec<u32>,
+    /// For each word's worth of outages those that each lives to see, as bits.
+    pub there: Vec<Vec<u64>>,
 }
 
 impl Spans {
-    pub fn fill(&mut self, cracks: &[Crack]) {
-        let list = |numbers: &mut Vec<u32>, of: fn(&Crack) -> u32| {
+    pub fn fill(&mut self, cracks: &[Crack], outages: usize) {
+        fn list<T: Copy + Default>(numbers: &mut Vec<T>, cracks: &[Crack], of: impl Fn(&Crack) -> T) {
             numbers.clear();
             numbers.extend(cracks.iter().map(of));
-            numbers.resize(cracks.len() + WORD, 0);
-        };
-        list(&mut self.first, |crack| crack.first);
-        list(&mut self.last, |crack| crack.last);
-        list(&mut self.place, |crack| crack.place);
-        list(&mut self.blade, |crack| crack.blade);
-        list(&mut self.loss_slot, Crack::loss_slot);
+            numbers.resize(cracks.len() + WORD, T::default());
+        }
+        list(&mut self.blade, cracks, |crack| crack.blade);
+        list(&mut self.loss_slot, cracks, Crack::loss_slot);
+        list(&mut self.place, cracks, Crack::origin_place);
+        self.there.resize_with(outages.div_ceil(WORD), Vec::new);
+        for (word, there) in self.there.iter_mut().enumerate() {
+            list(there, cracks, |crack| crack.there(word));
+        }
     }
 }
 

@@ -34,14 +34,16 @@ impl Population<'_> {
 
     /// Gives the cracks from one index on their places in the flat arrays: returns these, in whole blocks.
     fn place(&mut self, from: usize) -> Range<usize> {
-        let begin = from.checked_sub(1).map_or(SPARE, |last| self.cracks[last].places().end).next_multiple_of(LANES);
+        // Room for all outages before the first and behind the last: lengths are read there for cracks that are not.
+        let spare = self.row.outages.len() + SPARE;
+        let begin = from.checked_sub(1).map_or(spare, |last| self.cracks[last].places().end).next_multiple_of(LANES);
         let mut end = begin;
         for crack in &mut self.cracks[from..] {
             crack.place = end as u32;
             end += (crack.last - crack.first) as usize;
         }
         let row = self.row;
-        let needed = end + SPARE;
+        let needed = end + spare;
         if self.ln_depth.len() < needed {
             let numbers = [&mut self.ln_depth, &mut self.ln_length, &mut self.length_mm, &mut self.hidden];
             numbers.into_iter().for_each(|numbers| numbers.resize(needed, 0.0));
