@@ -1,9 +1,9 @@
 //! Blades followed one by one, under a strategy that does nothing to a row because of one blade.
 
 use super::super::plan::StrategyPlan;
-use super::super::population::NEVER;
+use super::super::population::{FalseCall, NEVER};
 use super::super::record::Record;
-use super::{FalseCall, Lives, next_slot};
+use super::{Lives, next_slot};
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::strategy::RowEndAction;
 use std::ops::Range;
@@ -17,8 +17,11 @@ impl Lives<'_> {
             None => (row.outages.len(), false),
         };
         self.called_blades.clear(row.blades as usize);
-        let calls = self.first_events[self.schedule].false_calls.of(self.life);
-        for call in calls.iter().filter(|call| (call.outage as usize) < end) {
+        let events = &self.first_events[self.schedule];
+        for call in events.simple_calls.of(self.life) {
+            record.replace_blade(call.outage as usize, 0);
+        }
+        for call in events.other_calls.of(self.life).iter().filter(|call| (call.outage as usize) < end) {
             self.called_blades.insert(call.blade);
         }
         self.follow_first_blades(strategy, end, record);
@@ -28,7 +31,7 @@ impl Lives<'_> {
             self.begin_row_generation();
             let new = self.people.renew_row(self.life, self.row_generation << 16, row.outages[end]);
             let Range { start: mut next, end: until } = new;
-            let calls = self.first_events[self.schedule].false_calls.of(self.life);
+            let calls = self.first_events[self.schedule].other_calls.of(self.life);
             for call in calls.iter().filter(|call| (call.outage as usize) >= end) {
                 self.called_blades.insert(call.blade);
             }
@@ -48,16 +51,19 @@ impl Lives<'_> {
         let own = start as usize..until as usize;
         for begin in own.clone().step_by(Bits::READ) {
             let here = lowest(Bits::READ.min(own.end - begin));
-            let events = &self.first_events[strategy.schedule];
+            let events = &self.first_events[self.schedule];
+            for number in set_bits(events.simple.read(begin) & here) {
+                record.replace_blade(events.blade_slots[begin + number] as usize / 2, 1);
+            }
             let (eventful, called) = (events.eventful.read(begin) & here, events.called.read(begin) & here);
             for number in set_bits(eventful) {
                 self.meet_first_event(strategy, begin + number, until, end, record);
             }
-            for number in set_bits(called & !self.is_further.read(begin)) {
+            for number in set_bits(called & !self.first_cracks.is_further.read(begin)) {
                 let first = (begin + number) as u32;
                 let cracks = self.cracks_of_blade(first, until);
                 // One that is called before it cracks goes as others do that never crack.
-                if !self.is_clean_when_called(self.spans.blade[first as usize], cracks.clone()) {
+                if !self.is_clean_when_called(self.first_cracks.blades[first as usize], cracks.clone()) {
                     self.follow_cracked(strategy, cracks, 0, end, record);
                 }
             }
@@ -67,17 +73,17 @@ impl Lives<'_> {
     /// The first event of a first blade, given by its first crack.
     #[inline(always)]
     fn meet_first_event(&mut self, strategy: &StrategyPlan, first: usize, until: u32, end: usize, record: &mut Record) {
-        let events = &self.first_events[strategy.schedule];
+        let events = &self.first_events[self.schedule];
         let slot = events.blade_slots[first];
         let (mut found, mut lost_year) = (1, self.people.cracks[first].lost_year);
         // The second crack of a blade is the exception.
-        if self.is_further.is_set(first + 1) {
+        if self.first_cracks.is_further.is_set(first + 1) {
             let of_blade = self.cracks_of_blade(first as u32, until);
             let due = of_blade.filter(|index| events.slots[*index as usize] == slot);
             let due = due.map(|index| self.people.cracks[index as usize].lost_year);
             (found, lost_year) = due.fold((0, f64::INFINITY), |(count, least), year| (count + 1, year.min(least)));
         }
-        let blade = self.spans.blade[first];
+        let blade = self.first_cracks.blades[first];
         let (from, cracks) = if slot.is_multiple_of(2) {
             self.lose_blade(blade, slot / 2, lost_year, record)
         } else {
@@ -88,9 +94,15 @@ impl Lives<'_> {
         }
     }
 
+    /// The false calls that are not simple.
+    #[inline(always)]
+    fn other_calls(&self) -> &[FalseCall] {
+        self.first_events[self.schedule].other_calls.of(self.life)
+    }
+
     /// Whether the first false call on a blade comes before all of its cracks.
     fn is_clean_when_called(&self, blade: u32, mut cracks: Range<u32>) -> bool {
-        let first_call = self.false_calls().iter().find(|call| call.blade == blade);
+        let first_call = self.other_calls().iter().find(|call| call.blade == blade);
         first_call.is_some_and(|call| cracks.all(|index| self.people.cracks[index as usize].first > call.outage))
     }
 
@@ -122,11 +134,11 @@ impl Lives<'_> {
 
     /// Follows the other blades that are called, call by call: each is clean, and so nearly always is the new one.
     fn follow_called(&mut self, strategy: &StrategyPlan, begin: usize, end: usize, record: &mut Record) {
-        for index in 0..self.false_calls().len() {
-            let FalseCall { blade, outage, .. } = self.false_calls()[index];
+        for index in 0..self.other_calls().len() {
+            let FalseCall { blade, outage, .. } = self.other_calls()[index];
             let is_meant = (begin..end).contains(&(outage as usize)) && self.called_blades.contains(blade);
             // Two techniques may call a blade at one outage.
-            let again = self.false_calls()[..index].iter().rev().take_while(|call| call.outage == outage);
+            let again = self.other_calls()[..index].iter().rev().take_while(|call| call.outage == outage);
             if !is_meant || again.filter(|call| call.blade == blade).count() > 0 {
                 continue;
             }
@@ -180,7 +192,7 @@ impl Lives<'_> {
                 }
             }
             if is_called {
-                for call in self.false_calls() {
+                for call in self.other_calls() {
                     let outage = call.outage as usize;
                     let sooner = call.blade == blade && outage >= from && 2 * call.outage + 1 < slot;
                     if sooner && cracks.clone().all(|index| self.people.cracks[index as usize].first > call.outage) {

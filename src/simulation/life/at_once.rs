@@ -131,7 +131,8 @@ impl Lives<'_> {
     pub(super) fn follow_at_once(&mut self, strategy: &StrategyPlan, record: &mut Record) {
         let own = self.people.first_cracks(self.life);
         let own = own.start as usize..own.end as usize;
-        record.present_first(&self.spans.there, &self.spans.place, own.clone());
+        let first = &self.first_cracks;
+        record.present_first(&first.there, &first.places, own.clone());
         self.begin_standing(strategy, own);
         self.standing.looks |= self.first_events[self.schedule].false_calls.outages(self.life);
         loop {
@@ -159,15 +160,15 @@ impl Lives<'_> {
         standing.make_room(own.len());
         for word in standing.words() {
             let (from, to) = (own.start + word * WORD, word * WORD);
-            standing.blades[to..][..WORD].copy_from_slice(&self.spans.blade[from..][..WORD]);
+            standing.blades[to..][..WORD].copy_from_slice(&self.first_cracks.blades[from..][..WORD]);
             standing.slots[to..][..WORD].copy_from_slice(&events.slots[from..][..WORD]);
             for (seconds, look) in standing.seconds.iter_mut().zip(&strategy.second_looks) {
-                let calls = &self.calls[self.row.techniques[look.technique].used];
+                let calls = &self.first_cracks.calls[self.row.techniques[look.technique].used];
                 seconds[to..][..WORD].copy_from_slice(&calls[from..][..WORD]);
             }
             (from as u32..).zip(&mut standing.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
-            let further = self.is_further.word(from) & standing.alive[word];
-            let next = u64::from(from + WORD < own.end && self.is_further.is_set(from + WORD));
+            let further = self.first_cracks.is_further.word(from) & standing.alive[word];
+            let next = u64::from(from + WORD < own.end && self.first_cracks.is_further.is_set(from + WORD));
             standing.shared[word] = further | further >> 1 | next << (WORD - 1);
         }
         standing.plan();

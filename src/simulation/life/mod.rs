@@ -11,16 +11,17 @@
 
 mod apart;
 mod at_once;
+mod first;
 mod together;
 
 use super::plan::{Line, RowPlan, StrategyPlan};
-use super::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement, Spans};
+use super::population::{Crack, FalseCall, NEVER, Population, Replacement};
 use super::record::{Presence, Record};
 use super::tally::Notes;
-use crate::bits::{Bits, Numbers, WORD, equal_to, lowest, set_bits};
+use crate::bits::{Bits, Numbers, lowest, set_bits};
 use crate::random::Key;
 use at_once::Standing;
-use multiversion::multiversion;
+use first::{FirstCracks, FirstEvents};
 use std::ops::Range;
 use together::RowCracks;
 
@@ -29,14 +30,9 @@ use together::RowCracks;
 pub(crate) struct Lives<'p> {
     row: &'p RowPlan,
     people: Population<'p>,
-    /// What comes first to the cracks of the first blades, for each schedule.
+    first_cracks: FirstCracks,
+    /// What comes first to them, for each schedule.
     first_events: Vec<FirstEvents>,
-    spans: Spans,
-    /// For each technique in use the outages at which it would call each of them, as bits, if those fit a word.
-    calls: Vec<Vec<u64>>,
-    /// Whether each of them is in the same blade as the one before it; and the indices of those that are.
-    is_further: Bits,
-    further: Vec<u32>,
     /// First replacements that schedules alone lead to.
     expected: Vec<Replacement>,
     /// The life that is followed.
@@ -57,101 +53,6 @@ pub(crate) struct Lives<'p> {
     renewals: Vec<(u64, u64)>,
     stamp: u64,
     row_generation: u64,
-}
-
-/// What comes first to cracks under one schedule.
-#[derive(Debug, Default)]
-struct FirstEvents {
-    /// Slot of the next event of each crack.
-    slots: Vec<u32>,
-    /// The least of them in the crack's blade.
-    blade_slots: Vec<u32>,
-    /// For each word's worth of outages those at which it is still there then, as bits.
-    there: Vec<Vec<u64>>,
-    /// The same as `blade_slots` for the first crack of each blade, and [`NEVER`] for the others.
-    head_slots: Vec<u32>,
-    /// Cracks whose blades are falsely called before the row ends; and first cracks of other blades, if they have an
-    /// event until then.
-    called: Bits,
-    eventful: Bits,
-    is_called: Vec<bool>,
-    /// False calls at the looks of the schedule.
-    false_calls: FalseCalls,
-}
-
-impl FirstEvents {
-    fn find(
-        &mut self,
-        people: &Population,
-        spans: &Spans,
-        calls: &[Vec<u64>],
-        strategy: &StrategyPlan,
-        end: u32,
-        further: &[u32],
-    ) {
-        self.slots.clone_from(&spans.loss_slot);
-        for line in &strategy.lines {
-            if line.covers_all && !calls.is_empty() {
-                call_first(&mut self.slots, &calls[people.used(line.technique)], line.looks_at.read(0));
-            } else {
-                for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
-                    *slot = slot_with(people, line, crack, *slot, crack.first as usize);
-                }
-            }
-        }
-        self.blade_slots.clone_from(&self.slots);
-        // Cracks of a blade stand together: down the line, and back up.
-        for &index in further {
-            let (before, own) = (index as usize - 1, index as usize);
-            self.blade_slots[own] = self.blade_slots[own].min(self.blade_slots[before]);
-        }
-        for &index in further.iter().rev() {
-            let (before, own) = (index as usize - 1, index as usize);
-            self.blade_slots[before] = self.blade_slots[before].min(self.blade_slots[own]);
-        }
-        self.head_slots.clone_from(&self.blade_slots);
-        further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
-        self.there.resize_with(spans.there.len(), Vec::new);
-        for (word, (there, spans)) in self.there.iter_mut().zip(&spans.there).enumerate() {
-            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(word * WORD));
-            there.clear();
-            there.extend(spans.iter().zip(&self.blade_slots).map(|(there, slot)| there & until(*slot)));
-        }
-        self.find_called(people, spans, end);
-    }
-
-    /// Finds the cracks whose blades are falsely called before the row ends: these are followed one by one.
-    fn find_called(&mut self, people: &Population, spans: &Spans, end: u32) {
-        self.is_called.clear();
-        self.is_called.resize(self.slots.len(), false);
-        for call in self.false_calls.all.iter().filter(|call| call.outage < end) {
-            let own = people.first_cracks(call.life as usize);
-            for begin in (own.start as usize..own.end as usize).step_by(WORD) {
-                let here = equal_to(&spans.blade[begin..].as_chunks().0[0], call.blade);
-                for number in set_bits(here & lowest(own.end as usize - begin)) {
-                    self.is_called[begin + number] = true;
-                    self.there.iter_mut().for_each(|there| there[begin + number] = 0);
-                }
-            }
-        }
-        let slots = self.head_slots.iter().zip(&self.is_called);
-        self.eventful.fill(slots.map(|(slot, is_called)| !is_called & (*slot <= 2 * end)));
-        self.called.fill(self.is_called.iter().copied());
-    }
-
-    fn find_false_calls(&mut self, people: &Population, strategy: &StrategyPlan) {
-        self.false_calls.all.clear();
-        for (index, line) in (0..).zip(&strategy.lines) {
-            self.false_calls.add(people.false_calls(line.technique), index, |call| {
-                looks_at(line, call.outage)
-                    && covers(people, call.life as usize, line, call.blade, call.outage as usize)
-            });
-        }
-        if strategy.lines.len() > 1 {
-            self.false_calls.all.sort_by_key(|call| (call.life, call.outage));
-        }
-        self.false_calls.find(people.lives());
-    }
 }
 
 /// A blade with an indication at the outage being lived.
@@ -181,11 +82,8 @@ impl<'p> Lives<'p> {
         Lives {
             row,
             people: Population::new(row),
+            first_cracks: FirstCracks::default(),
             first_events: (0..row.schedules).map(|_| FirstEvents::default()).collect(),
-            spans: Spans::default(),
-            calls: Vec::new(),
-            is_further: Bits::default(),
-            further: Vec::new(),
             expected: Vec::new(),
             life: 0,
             schedule: 0,
@@ -206,27 +104,12 @@ impl<'p> Lives<'p> {
     /// Returns the number of tries it took to come there without a loss; none if one never did.
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
         let tries = self.people.begin(keys)?;
-        let cracks = &self.people.cracks;
-        self.spans.fill(cracks, self.row.outages.len());
-        let is_further = |pair: &[Crack]| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life;
-        self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(cracks.windows(2).map(is_further)));
-        self.further.clear();
-        for begin in (0..cracks.len()).step_by(Bits::READ) {
-            let numbers = set_bits(self.is_further.read(begin) & lowest(Bits::READ.min(cracks.len() - begin)));
-            self.further.extend(numbers.map(|number| (begin + number) as u32));
-        }
-        let outages = self.row.outages.len() as u32;
-        if self.row.outages.len() <= Bits::READ {
-            self.calls.resize_with(self.row.used_techniques.len(), Vec::new);
-            for (calls, &technique) in self.calls.iter_mut().zip(&self.row.used_techniques) {
-                self.people.all_calls_each(technique, calls);
-            }
-        }
+        let (row, people) = (self.row, &self.people);
+        self.first_cracks.find(people, row.outages.len(), &row.used_techniques);
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
-            if let Some(strategy) = self.row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
-                let end = strategy.row_end.map_or(outages, |(outage, _)| outage);
-                events.find_false_calls(&self.people, strategy);
-                events.find(&self.people, &self.spans, &self.calls, strategy, end, &self.further);
+            if let Some(strategy) = row.strategies.iter().find(|strategy| strategy.schedule == schedule) {
+                let end = strategy.row_end.map_or(row.outages.len() as u32, |(outage, _)| outage);
+                events.find(people, &self.first_cracks, strategy, end);
             }
         }
         if self.row.makes_ready {
@@ -240,21 +123,18 @@ impl<'p> Lives<'p> {
         let (people, expected) = (&self.people, &mut self.expected);
         expected.clear();
         for (schedule, events) in self.first_events.iter().enumerate() {
-            let replaces = |strategy: &&StrategyPlan| strategy.schedule == schedule && strategy.replaces_always;
-            let lines = self.row.strategies.iter().find(replaces).map_or(&[][..], |strategy| &strategy.lines);
-            if lines.is_empty() {
+            let replaces = |strategy: &StrategyPlan| strategy.schedule == schedule && strategy.replaces_always;
+            if !self.row.strategies.iter().any(replaces) {
                 continue;
             }
-            let mut count = expected.len();
-            expected.resize(count + people.cracks.len(), Replacement::default());
-            for (crack, &slot) in people.cracks.iter().zip(&events.head_slots) {
-                // Without a branch: nobody foresees which blades are replaced.
-                expected[count] = Replacement { life: crack.life, blade: crack.blade, outage: slot / 2 };
-                count += usize::from((slot % 2 == 1) & (slot != NEVER));
+            for begin in (0..people.cracks.len()).step_by(Bits::READ) {
+                expected.extend(set_bits(events.unsound.read(begin) & lowest(Bits::READ)).map(|number| {
+                    let Crack { life, blade, .. } = people.cracks[begin + number];
+                    Replacement { life, blade, outage: events.blade_slots[begin + number] / 2 }
+                }));
             }
-            expected.truncate(count);
             let called = |call: &FalseCall| Replacement { life: call.life, blade: call.blade, outage: call.outage };
-            expected.extend(events.false_calls.all.iter().map(called));
+            expected.extend(events.other_calls.all().iter().map(called));
         }
         self.people.make_ready(&self.expected);
     }
@@ -279,20 +159,16 @@ impl<'p> Lives<'p> {
         let followed_in_time = strategy.couples_blades;
         let first = self.people.first_cracks(life);
         let range = if followed_in_time { 0..0 } else { first.start as usize..first.end as usize };
-        let first = Presence { there: &self.first_events[strategy.schedule].there, places: &self.spans.place, range };
+        let first =
+            Presence { there: &self.first_events[strategy.schedule].there, places: &self.first_cracks.places, range };
         record.settle(row, strategy, &first, &self.people.length_mm);
         self.people.truncate(first_cracks);
     }
 
-    /// False calls at the looks of the strategy that is followed, in order of time.
-    #[inline(always)]
-    fn false_calls(&self) -> &[FalseCall] {
-        self.first_events[self.schedule].false_calls.of(self.life)
-    }
-
     /// The next false call of a scheduled look at an outage; earlier ones are past.
     fn next_false_call_at(&mut self, outage: u32) -> Option<FalseCall> {
-        while let Some(&call) = self.false_calls().get(self.past_false_calls)
+        let calls = self.first_events[self.schedule].false_calls.of(self.life);
+        while let Some(&call) = calls.get(self.past_false_calls)
             && call.outage <= outage
         {
             self.past_false_calls += 1;
@@ -341,17 +217,6 @@ impl<'p> Lives<'p> {
         }
         *count += 1;
         (self.row_generation << 16) + *count
-    }
-}
-
-/// The earlier of slots and of those in which cracks are first called, by all calls and the outages that are looked
-/// at, as bits.
-#[multiversion(targets = "simd")]
-fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64) {
-    for (slot, calls) in slots.iter_mut().zip(calls) {
-        let calls = calls & looks_at;
-        let first = if calls == 0 { NEVER } else { 2 * calls.trailing_zeros() + 1 };
-        *slot = (*slot).min(first);
     }
 }
 

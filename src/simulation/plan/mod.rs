@@ -45,6 +45,8 @@ pub(crate) struct RowPlan {
     pub cohorts: Vec<Cohort>,
     /// A new blade at each outage.
     pub fresh: Vec<Cohort>,
+    /// Its hazard until the end, for row factor 1; and one that no blade outlives.
+    pub fresh_hazards: Vec<f64>,
     /// Whether every initial depth is lognormal or fixed.
     pub lognormal_depths: bool,
     pub techniques: Vec<TechniquePlan>,
@@ -103,6 +105,7 @@ impl RowPlan {
             day: study.costs.outage_day_cost,
             window_days: unit.outages.window_days,
         };
+        let fresh: Vec<Cohort> = outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect();
         let mut plan = RowPlan {
             name: hash_name(&row.id),
             blades: row.blades,
@@ -124,7 +127,8 @@ impl RowPlan {
                 .map(|class| class.depth_power)
                 .filter(|power| classes.iter().all(|class| class.depth_power == *power)),
             cohorts: cohorts(row, &classes),
-            fresh: outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect(),
+            fresh_hazards: fresh.iter().map(|cohort| cohort.hazard).chain([f64::INFINITY]).collect(),
+            fresh,
             lognormal_depths: classes.iter().all(|class| class.depth_sigma.is_finite()),
             classes,
             used_techniques: Vec::new(),

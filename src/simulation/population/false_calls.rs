@@ -21,7 +21,7 @@ pub(crate) struct FalseCall {
 /// False calls in some lives; each life's stand together, in order of time.
 #[derive(Debug, Default)]
 pub(crate) struct FalseCalls {
-    pub all: Vec<FalseCall>,
+    all: Vec<FalseCall>,
     /// Where each life's end.
     ends: Vec<u32>,
     /// For each life the outages on which any fall, as bits; where there are more, each bit stands for several.
@@ -48,16 +48,35 @@ impl FalseCalls {
         self.outages[life] >> (outage % u64::BITS) & 1 != 0
     }
 
-    /// Adds those of others that count.
-    pub fn add(&mut self, others: &FalseCalls, line: u32, counts: impl Fn(&FalseCall) -> bool) {
-        let mut count = self.all.len();
-        self.all.resize(count + others.all.len(), FalseCall::default());
-        for call in &others.all {
+    /// Those of all lives.
+    pub fn all(&self) -> &[FalseCall] {
+        &self.all
+    }
+
+    pub fn clear(&mut self) {
+        self.all.clear();
+    }
+
+    /// Adds those of some calls that count.
+    pub fn add(&mut self, calls: &[FalseCall], count: impl Iterator<Item = bool>) {
+        let mut end = self.all.len();
+        self.all.resize(end + calls.len(), FalseCall::default());
+        for (call, counts) in calls.iter().zip(count) {
             // Without a branch: nobody foresees which calls count.
-            self.all[count] = FalseCall { line, ..*call };
-            count += usize::from(counts(call));
+            self.all[end] = *call;
+            end += usize::from(counts);
         }
-        self.all.truncate(count);
+        self.all.truncate(end);
+    }
+
+    /// Notes which line of a strategy makes those from one on.
+    pub fn made_by(&mut self, from: usize, line: u32) {
+        self.all[from..].iter_mut().for_each(|call| call.line = line);
+    }
+
+    /// Puts them in order of lives and time.
+    pub fn sort(&mut self) {
+        self.all.sort_by_key(|call| (call.life, call.outage));
     }
 
     /// Finds each life's own, when all are there.

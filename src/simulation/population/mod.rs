@@ -132,35 +132,6 @@ impl Crack {
     }
 }
 
-/// Where cracks are and when, if nothing is done: arrays for long loops, with a word's worth of numbers behind the
-/// last that mean nothing.
-#[derive(Debug, Default)]
-pub(crate) struct Spans {
-    pub blade: Vec<u32>,
-    pub loss_slot: Vec<u32>,
-    /// See [`Crack::origin_place`].
-    pub place: Vec<u32>,
-    /// For each word's worth of outages those that each lives to see, as bits.
-    pub there: Vec<Vec<u64>>,
-}
-
-impl Spans {
-    pub fn fill(&mut self, cracks: &[Crack], outages: usize) {
-        fn list<T: Copy + Default>(numbers: &mut Vec<T>, cracks: &[Crack], of: impl Fn(&Crack) -> T) {
-            numbers.clear();
-            numbers.extend(cracks.iter().map(of));
-            numbers.resize(cracks.len() + WORD, T::default());
-        }
-        list(&mut self.blade, cracks, |crack| crack.blade);
-        list(&mut self.loss_slot, cracks, Crack::loss_slot);
-        list(&mut self.place, cracks, Crack::origin_place);
-        self.there.resize_with(outages.div_ceil(WORD), Vec::new);
-        for (word, there) in self.there.iter_mut().enumerate() {
-            list(there, cracks, |crack| crack.there(word));
-        }
-    }
-}
-
 /// One of the lives that are lived together: what all strategies share.
 #[derive(Debug)]
 struct Life {
@@ -437,6 +408,17 @@ impl<'p> Population<'p> {
     /// False calls by a technique in every life, were it used at every outage and the blades clean.
     pub fn false_calls(&self, technique: usize) -> &FalseCalls {
         &self.false_calls[technique]
+    }
+
+    /// Where a blade of a life stands among the blades of all lives.
+    #[inline(always)]
+    pub fn position(&self, life: u32, blade: u32) -> usize {
+        (life * self.row.blades + blade) as usize
+    }
+
+    /// The number of these positions.
+    pub fn positions(&self) -> usize {
+        self.lives.len() * self.row.blades as usize
     }
 
     /// Forgets the cracks from one index on.

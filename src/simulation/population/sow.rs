@@ -313,7 +313,21 @@ impl Population<'_> {
     /// Whether the first new blade at a position is known not to crack, if it is new from an outage on: most are.
     #[inline(always)]
     fn stays_sound(&self, life: usize, blade: u32, outage: usize) -> bool {
-        self.row.fresh[outage].hazard <= self.outlived[life * self.row.blades as usize + blade as usize]
+        self.outlives(self.outlived(life as u32, blade), outage as u32)
+    }
+
+    /// The same for a hazard that a blade is known to outlive; never beyond the last outage.
+    #[inline(always)]
+    pub fn outlives(&self, outlived: f64, outage: u32) -> bool {
+        let hazards = &self.row.fresh_hazards;
+        // Without a branch: nobody foresees which outages there are.
+        hazards[(outage as usize).min(hazards.len() - 1)] <= outlived
+    }
+
+    /// The hazard that the first new blade at a position outlives, for row factor 1, where it is known.
+    #[inline(always)]
+    pub fn outlived(&self, life: u32, blade: u32) -> f64 {
+        self.outlived[self.position(life, blade)]
     }
 
     /// Works out what hazard the first new blades outlive, for all that may be needed soon: in place of those that
@@ -321,14 +335,14 @@ impl Population<'_> {
     pub(super) fn draw_next(&mut self) {
         let blades = self.row.blades;
         self.outlived.clear();
-        self.outlived.resize(self.lives.len() * blades as usize, f64::NAN);
+        self.outlived.resize(self.positions(), f64::NAN);
         if self.row.blade_stress_sigma > 0.0 {
             return;
         }
         self.replaced.clear();
         self.replaced.extend(self.cracks.iter().map(|crack| (crack.life, crack.blade)));
         for calls in &self.false_calls {
-            self.replaced.extend(calls.all.iter().map(|call| (call.life, call.blade)));
+            self.replaced.extend(calls.all().iter().map(|call| (call.life, call.blade)));
         }
         self.keys.clear();
         self.keys.extend(self.replaced.iter().map(|&(life, _)| self.lives[life as usize].blades));

@@ -1,0 +1,255 @@
+//! The first blades of all lives, and what comes first to them: worked out together, in long loops over arrays.
+
+use super::super::plan::StrategyPlan;
+use super::super::population::{Crack, FalseCall, FalseCalls, NEVER, Population};
+use super::{covers, looks_at, slot_with};
+use crate::bits::{Bits, WORD, lowest, set_bits};
+use multiversion::multiversion;
+
+/// The cracks of the first blades of all lives. Behind the last stands a word's worth of numbers that mean nothing.
+#[derive(Debug, Default)]
+pub(super) struct FirstCracks {
+    pub blades: Vec<u32>,
+    /// The hazard that a new blade in place of its own would outlive, for row factor 1, where it is known.
+    outlived: Vec<f64>,
+    /// Whether each blade of each life has any.
+    is_cracked: Vec<bool>,
+    loss_slots: Vec<u32>,
+    /// See [`Crack::origin_place`].
+    pub places: Vec<u32>,
+    /// For each word's worth of outages those that each lives to see, as bits.
+    pub there: Vec<Vec<u64>>,
+    /// For each technique in use the outages at which it would call each of them, as bits, if those fit a word.
+    pub calls: Vec<Vec<u64>>,
+    /// Whether each is in the same blade as the one before it; and the indices of those that are.
+    pub is_further: Bits,
+    further: Vec<u32>,
+    /// Whether each is alone in its blade, and a new blade there would stay sound from its first outage on.
+    pub is_simple: Bits,
+    flags: Vec<u8>,
+}
+
+impl FirstCracks {
+    pub fn find(&mut self, people: &Population, outages: usize, used_techniques: &[usize]) {
+        fn list<T: Copy + Default>(numbers: &mut Vec<T>, cracks: &[Crack], of: impl Fn(&Crack) -> T) {
+            numbers.clear();
+            numbers.extend(cracks.iter().map(of));
+            numbers.resize(cracks.len() + WORD, T::default());
+        }
+        let cracks = &people.cracks;
+        list(&mut self.blades, cracks, |crack| crack.blade);
+        list(&mut self.outlived, cracks, |crack| people.outlived(crack.life, crack.blade));
+        self.is_cracked.clear();
+        self.is_cracked.resize(people.positions(), false);
+        for crack in cracks {
+            self.is_cracked[people.position(crack.life, crack.blade)] = true;
+        }
+        list(&mut self.loss_slots, cracks, Crack::loss_slot);
+        list(&mut self.places, cracks, Crack::origin_place);
+        self.there.resize_with(outages.div_ceil(WORD), Vec::new);
+        for (word, there) in self.there.iter_mut().enumerate() {
+            list(there, cracks, |crack| crack.there(word));
+        }
+        if outages <= Bits::READ {
+            self.calls.resize_with(used_techniques.len(), Vec::new);
+            for (calls, &technique) in self.calls.iter_mut().zip(used_techniques) {
+                people.all_calls_each(technique, calls);
+            }
+        }
+        let is_further = cracks.windows(2).map(|pair| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life);
+        self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
+        self.further.clear();
+        for begin in (0..cracks.len()).step_by(Bits::READ) {
+            let numbers = set_bits(self.is_further.read(begin) & lowest(Bits::READ.min(cracks.len() - begin)));
+            self.further.extend(numbers.map(|number| (begin + number) as u32));
+        }
+        self.flags.clear();
+        let is_sound = |(outlived, crack): (&f64, &Crack)| u8::from(people.outlives(*outlived, crack.first));
+        self.flags.extend(self.outlived.iter().zip(cracks).map(is_sound));
+        for &index in &self.further {
+            self.flags[index as usize - 1..=index as usize].fill(0);
+        }
+        self.is_simple.fill(self.flags.iter().map(|flag| *flag != 0));
+    }
+}
+
+/// What comes first to first blades under one schedule.
+#[derive(Debug, Default)]
+pub(super) struct FirstEvents {
+    /// Slot of the next event of each crack.
+    pub slots: Vec<u32>,
+    /// The least of them in the crack's blade.
+    pub blade_slots: Vec<u32>,
+    /// The same for the first crack of each blade, and [`NEVER`] for the others.
+    head_slots: Vec<u32>,
+    /// For each word's worth of outages those at which a crack is there if that ends its stay, as bits; none if its
+    /// blade is falsely called.
+    pub there: Vec<Vec<u64>>,
+    /// Cracks whose blades are falsely called before the row ends.
+    pub called: Bits,
+    /// First cracks of the other blades that have an event before the row ends. Simple are those of which a call is
+    /// all that happens: they are alone in their blades, and a new blade stays sound.
+    pub simple: Bits,
+    pub eventful: Bits,
+    /// First cracks of blades that are called first, and whose new blade may crack.
+    pub unsound: Bits,
+    flags: Vec<u8>,
+    /// False calls at the looks of the schedule.
+    pub false_calls: FalseCalls,
+    /// Of them, those before the row ends that are all that happens: their blades do not crack, are called once, and
+    /// a new blade stays sound. And the others.
+    pub simple_calls: FalseCalls,
+    pub other_calls: FalseCalls,
+    are_simple: Vec<bool>,
+    /// How often each blade is falsely called.
+    counts: Vec<u8>,
+}
+
+/// Of a crack: see [`FirstEvents`].
+const CALLED: u8 = 1;
+const SIMPLE: u8 = 2;
+const EVENTFUL: u8 = 4;
+const UNSOUND: u8 = 8;
+
+impl FirstEvents {
+    /// Finds them, for a row that ends at an outage.
+    pub fn find(&mut self, people: &Population, cracks: &FirstCracks, strategy: &StrategyPlan, end: u32) {
+        self.find_slots(people, cracks, strategy);
+        self.find_false_calls(people, strategy);
+        self.sort_cracks(people, cracks, end);
+        self.sort_calls(people, cracks, end);
+        let flags = &self.flags[..people.cracks.len()];
+        let lists = [
+            (&mut self.called, CALLED),
+            (&mut self.simple, SIMPLE),
+            (&mut self.eventful, EVENTFUL),
+            (&mut self.unsound, UNSOUND),
+        ];
+        for (list, flag) in lists {
+            list.fill(flags.iter().map(|flags| flags & flag != 0));
+        }
+    }
+
+    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, strategy: &StrategyPlan) {
+        self.slots.clone_from(&cracks.loss_slots);
+        for line in &strategy.lines {
+            if line.covers_all && !cracks.calls.is_empty() {
+                call_first(&mut self.slots, &cracks.calls[people.used(line.technique)], line.looks_at.read(0));
+            } else {
+                for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
+                    *slot = slot_with(people, line, crack, *slot, crack.first as usize);
+                }
+            }
+        }
+        self.blade_slots.clone_from(&self.slots);
+        // Cracks of a blade stand together: down the line, and back up.
+        for &index in &cracks.further {
+            let (before, own) = (index as usize - 1, index as usize);
+            self.blade_slots[own] = self.blade_slots[own].min(self.blade_slots[before]);
+        }
+        for &index in cracks.further.iter().rev() {
+            let (before, own) = (index as usize - 1, index as usize);
+            self.blade_slots[before] = self.blade_slots[before].min(self.blade_slots[own]);
+        }
+        self.head_slots.clone_from(&self.blade_slots);
+        cracks.further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
+    }
+
+    fn find_false_calls(&mut self, people: &Population, strategy: &StrategyPlan) {
+        self.false_calls.clear();
+        for (index, line) in (0..).zip(&strategy.lines) {
+            let calls = people.false_calls(line.technique).all();
+            let count = |call: &FalseCall| {
+                looks_at(line, call.outage)
+                    && covers(people, call.life as usize, line, call.blade, call.outage as usize)
+            };
+            let before = self.false_calls.all().len();
+            self.false_calls.add(calls, calls.iter().map(count));
+            self.false_calls.made_by(before, index);
+        }
+        if strategy.lines.len() > 1 {
+            self.false_calls.sort();
+        }
+        self.false_calls.find(people.lives());
+    }
+
+    /// Sorts cracks as if no blade were falsely called.
+    fn sort_cracks(&mut self, people: &Population, cracks: &FirstCracks, end: u32) {
+        let slots = self.head_slots.iter().zip(&cracks.outlived);
+        self.flags.clear();
+        self.flags.extend(slots.map(|(slot, outlived)| u8::from(people.outlives(*outlived, slot / 2))));
+        sort_each(&self.head_slots, end, &mut self.flags);
+        for &index in &cracks.further {
+            // Blades with more than one crack are not simple.
+            let before = &mut self.flags[index as usize - 1];
+            *before = if *before & SIMPLE != 0 { *before ^ (SIMPLE | EVENTFUL) } else { *before };
+        }
+        self.there.resize_with(cracks.there.len(), Vec::new);
+        for (word, (there, first)) in self.there.iter_mut().zip(&cracks.there).enumerate() {
+            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(word * WORD));
+            there.clear();
+            there.extend(first.iter().zip(&self.blade_slots).map(|(there, slot)| there & until(*slot)));
+        }
+    }
+
+    /// Sorts false calls, and the cracks in blades that they call.
+    fn sort_calls(&mut self, people: &Population, cracks: &FirstCracks, end: u32) {
+        let calls = self.false_calls.all();
+        self.counts.resize(people.positions(), 0);
+        for call in calls {
+            let count = &mut self.counts[people.position(call.life, call.blade)];
+            *count = count.saturating_add(u8::from(call.outage < end));
+        }
+        self.are_simple.clear();
+        for call in calls {
+            let position = people.position(call.life, call.blade);
+            let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked[position]);
+            let is_sound = people.outlives(people.outlived(call.life, call.blade), call.outage);
+            self.are_simple.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
+            if is_before_end & is_cracked {
+                let own = people.first_cracks(call.life as usize);
+                for index in own.start as usize..own.end as usize {
+                    if cracks.blades[index] == call.blade {
+                        self.flags[index] = CALLED;
+                        self.there.iter_mut().for_each(|there| there[index] = 0);
+                    }
+                }
+            }
+        }
+        for call in calls {
+            self.counts[people.position(call.life, call.blade)] = 0;
+        }
+        let are_simple = self.are_simple.iter();
+        self.simple_calls.clear();
+        self.simple_calls.add(calls, are_simple.clone().copied());
+        self.other_calls.clear();
+        self.other_calls.add(calls, are_simple.map(|is_simple| !is_simple));
+        self.simple_calls.find(people.lives());
+        self.other_calls.find(people.lives());
+    }
+}
+
+/// Sorts cracks; in the place of flags stands whether a new blade stays sound.
+#[multiversion(targets = "simd")]
+fn sort_each(head_slots: &[u32], end: u32, flags: &mut [u8]) {
+    for (flags, &slot) in flags.iter_mut().zip(head_slots) {
+        // Without a branch: nobody foresees any of this.
+        let is_call = (slot % 2 == 1) & (slot != NEVER);
+        let (is_sound, is_eventful) = (*flags != 0, slot <= 2 * end);
+        let is_simple = is_eventful & is_call & is_sound;
+        let flag = |is: bool, flag: u8| if is { flag } else { 0 };
+        *flags =
+            flag(is_simple, SIMPLE) | flag(is_eventful & !is_simple, EVENTFUL) | flag(is_call & !is_sound, UNSOUND);
+    }
+}
+
+/// The earlier of slots and of those in which cracks are first called, by all calls and the outages that are looked
+/// at, as bits.
+#[multiversion(targets = "simd")]
+fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64) {
+    for (slot, calls) in slots.iter_mut().zip(calls) {
+        let calls = calls & looks_at;
+        let first = if calls == 0 { NEVER } else { 2 * calls.trailing_zeros() + 1 };
+        *slot = (*slot).min(first);
+    }
+}
