@@ -335,6 +335,14 @@ impl Record {
         }
     }
 
+    /// As [`Record::leave`], for cracks from a number on, as bits.
+    #[inline(always)]
+    pub fn leave_each(&mut self, from: usize, numbers: u64, outage: usize) {
+        for (word, there) in self.stays.there.iter_mut().enumerate() {
+            keep_each(&mut there[from..], numbers, lowest(outage.saturating_sub(word * WORD)));
+        }
+    }
+
     /// Prices what was done, and counts what was in the row: the cracks that were said to be present, and `first`;
     /// `length_mm` has the lengths.
     pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, first: &Presence, length_mm: &[f64]) {
@@ -391,6 +399,16 @@ const BITS: [u64; GROUP] = {
     }
     bits
 };
+
+/// Of the words with some numbers, up to the last block, keeps but some bits.
+#[multiversion(targets = "simd")]
+fn keep_each(words: &mut [u64], numbers: u64, keep: u64) {
+    for (begin, words) in (0..WORD).step_by(BLOCK).zip(words.as_chunks_mut::<BLOCK>().0) {
+        for (ahead, word) in words.iter_mut().enumerate() {
+            *word &= if numbers >> (begin + ahead) & 1 != 0 { keep } else { u64::MAX };
+        }
+    }
+}
 
 /// Adds stays up, outage by outage.
 #[multiversion(targets = "simd")]

@@ -26,10 +26,14 @@ pub(super) struct Standing {
     slots: Vec<u32>,
     /// For each second look: the outages at which it would call each crack, as bits.
     seconds: Vec<Vec<u64>>,
-    /// Words of numbers: those still in the row; those with others in the same blade; those called at the outage at hand.
+    /// Words of numbers: those still in the row; those with others in the same blade; and those called at the outage at hand.
     alive: Vec<u64>,
     shared: Vec<u64>,
     called: Vec<u64>,
+    /// Words of numbers of which it is known that a new blade in their place will stay sound; and those of them whose
+    /// blades were replaced.
+    simple: Vec<u64>,
+    renewed: Vec<u64>,
     /// Outages before which a blade is lost, and those at which something is called, as bits: there are at most
     /// [`Bits::READ`] outages.
     losses: u64,
@@ -41,6 +45,8 @@ impl Standing {
         self.count = 0;
         self.alive.clear();
         self.shared.clear();
+        self.simple.clear();
+        self.renewed.clear();
         (self.losses, self.looks) = (0, 0);
         self.seconds.resize_with(self.seconds.len().max(second_looks), Vec::new);
     }
@@ -52,6 +58,8 @@ impl Standing {
         self.count += more;
         self.alive.resize(words, 0);
         self.shared.resize(words, 0);
+        self.simple.resize(words, 0);
+        self.renewed.resize(words, 0);
         self.called.resize(words.max(self.called.len()), 0);
         if self.blades.len() < words * WORD {
             let lists = [&mut self.cracks, &mut self.blades, &mut self.slots];
@@ -85,6 +93,13 @@ impl Standing {
     #[inline(always)]
     fn in_blade(&self, word: usize, blade: u32) -> u64 {
         equal_to(&self.blades.as_chunks().0[word], blade) & self.alive[word]
+    }
+
+    /// How often a simple crack's blade was replaced at a position.
+    #[inline(always)]
+    fn renewals(&self, blade: u32) -> u64 {
+        let here = |word: usize| equal_to(&self.blades.as_chunks().0[word], blade) & self.renewed[word];
+        self.words().map(|word| u64::from(here(word).count_ones())).sum()
     }
 
     /// Of a word, the cracks in the row that a second look calls at an outage.
@@ -169,6 +184,7 @@ impl Lives<'_> {
             (from as u32..).zip(&mut standing.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
             let further = self.first_cracks.is_further.word(from) & standing.alive[word];
             let next = u64::from(from + WORD < own.end && self.first_cracks.is_further.is_set(from + WORD));
+            standing.simple[word] = self.first_cracks.is_simple.word(from) & standing.alive[word];
             standing.shared[word] = further | further >> 1 | next << (WORD - 1);
         }
         standing.plan();
@@ -183,7 +199,7 @@ impl Lives<'_> {
             let lost = lost.map(|number| &self.people.cracks[standing.cracks[number] as usize]);
             let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
             let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
-            let generation = self.next_generation(blade);
+            let generation = self.next_generation(blade) + self.standing.renewals(blade);
             self.tally_loss(lost_year, blade, generation, record);
             self.standing.clear_blade(blade, outage, record);
             let new = self.people.renew_at(self.life, blade, generation, lost_year);
@@ -212,11 +228,16 @@ impl Lives<'_> {
             }
         }
         // All are counted before any is gone for another in its blade.
-        let (words, clean) = (self.standing.words(), self.clean_called.len() as u32);
-        let found = self.standing.called[words].iter().map(|called| called.count_ones()).sum();
-        let mut cracked = 0;
+        let (mut found, mut cracked, clean) = (0, 0, self.clean_called.len() as u32);
         for word in self.standing.words() {
-            for bit in set_bits(self.standing.called[word]) {
+            let called = self.standing.called[word];
+            found += called.count_ones();
+            let simple = called & self.standing.simple[word];
+            cracked += simple.count_ones();
+            self.standing.alive[word] &= !simple;
+            self.standing.renewed[word] |= simple;
+            record.leave_each(word * WORD, simple, at);
+            for bit in set_bits(called & !simple) {
                 // Its blade may be gone for another crack.
                 if self.standing.alive[word] >> bit & 1 != 0 {
                     let blade = self.standing.blades[word * WORD + bit];
@@ -283,7 +304,7 @@ impl Lives<'_> {
     /// A blade whose cracks are taken out is replaced.
     #[inline(always)]
     fn replace_at_once(&mut self, strategy: &StrategyPlan, blade: u32, outage: u32, record: &mut Record) {
-        let generation = self.next_generation(blade);
+        let generation = self.next_generation(blade) + self.standing.renewals(blade);
         let new = self.people.renew_at_outage(self.life, blade, generation, outage as usize);
         self.enter_at_once(strategy, new, outage as usize + 1, record);
     }

@@ -22,8 +22,8 @@ pub(crate) struct FalseCall {
 #[derive(Debug, Default)]
 pub(crate) struct FalseCalls {
     all: Vec<FalseCall>,
-    /// Where each life's end.
-    ends: Vec<u32>,
+    /// Where each life's begin; behind the last life, their number.
+    begins: Vec<u32>,
     /// For each life the outages on which any fall, as bits; where there are more, each bit stands for several.
     outages: Vec<u64>,
 }
@@ -32,8 +32,7 @@ impl FalseCalls {
     /// Those of one life.
     #[inline(always)]
     pub fn of(&self, life: usize) -> &[FalseCall] {
-        let begin = life.checked_sub(1).map_or(0, |before| self.ends[before]);
-        &self.all[begin as usize..self.ends[life] as usize]
+        &self.all[self.begins[life] as usize..self.begins[life + 1] as usize]
     }
 
     /// The outages on which a life's fall, as bits, if there are no more outages than a word has bits.
@@ -81,18 +80,19 @@ impl FalseCalls {
 
     /// Finds each life's own, when all are there.
     pub fn find(&mut self, lives: usize) {
-        self.ends.clear();
-        self.ends.resize(lives, 0);
+        self.begins.clear();
+        self.begins.resize(lives + 1, 0);
         self.outages.clear();
         self.outages.resize(lives, 0);
         for (end, call) in (1..).zip(&self.all) {
-            self.ends[call.life as usize] = end;
+            self.begins[call.life as usize + 1] = end;
             self.outages[call.life as usize] |= 1 << (call.outage % u64::BITS);
         }
         let mut last = 0;
-        for end in &mut self.ends {
-            last = last.max(*end);
-            *end = last;
+        for begin in &mut self.begins {
+            // Lives without any begin where the one before ends.
+            last = last.max(*begin);
+            *begin = last;
         }
     }
 }
