@@ -69,14 +69,6 @@ impl FromIterator<bool> for Bits {
     }
 }
 
-/// Up to 64 numbers, each 0 or 1, as the bits of a word, the first lowest.
-#[inline(always)]
-pub(crate) fn packed(numbers: &[u8]) -> u64 {
-    let mut bytes = [0; size_of::<u64>()];
-    pack(numbers, &mut bytes);
-    u64::from_le_bytes(bytes)
-}
-
 /// Eight numbers, each 0 or 1, to a byte, the first lowest.
 #[inline(always)]
 pub(crate) fn pack(numbers: &[u8], bytes: &mut [u8]) {
@@ -187,12 +179,33 @@ mod tests {
     }
 
     #[test]
-    fn numbers_are_packed_in_order() {
-        for length in [8, 16, 64] {
-            let numbers: Vec<u8> = (0..length).map(|place| u8::from(place % 3 == 0 || place % 7 == 2)).collect();
-            let places: Vec<usize> = set_bits(packed(&numbers)).collect();
-            assert_eq!(places, (0..length).filter(|place| numbers[*place] == 1).collect::<Vec<_>>());
+    fn a_line_is_filled_anew() {
+        let mut line = Bits::default();
+        for count in [200, 3, 64] {
+            line.fill((0..count).map(|place| place % 3 == 0));
+            for place in 0..count + 8 {
+                assert_eq!(line.is_set(place), place < count && place % 3 == 0, "{place} of {count}");
+            }
+            let expected = set_bits(line.word(1)).all(|bit| (bit + 1) % 3 == 0 && bit + 1 < count);
+            assert!(
+                expected && line.word(1).count_ones() as usize == (1..count.min(65)).filter(|n| n % 3 == 0).count()
+            );
         }
+    }
+
+    #[test]
+    fn words_are_compared_one_by_one() {
+        let numbers: [u32; WORD] = std::array::from_fn(|number| number as u32 * number as u32 % 11);
+        let words = numbers.map(|number| u64::from(number) << 40);
+        for wanted in 0..11 {
+            let equal: Vec<usize> = (0..WORD).filter(|number| numbers[*number] == wanted).collect();
+            assert_eq!(set_bits(equal_to(&numbers, wanted)).collect::<Vec<_>>(), equal);
+        }
+        for bit in [39, 40, 41, 43] {
+            let with: Vec<usize> = (0..WORD).filter(|number| words[*number] >> bit & 1 != 0).collect();
+            assert_eq!(set_bits(with_bit(&words, bit)).collect::<Vec<_>>(), with);
+        }
+        assert_eq!([0, 1, 63, 64, 70].map(lowest), [0, 1, u64::MAX >> 1, u64::MAX, u64::MAX]);
     }
 
     #[test]

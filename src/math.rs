@@ -4,7 +4,7 @@
 //! number cannot be vectorised. Those here are branch-free, use no fused multiply-add, and so give
 //! identical results in scalar and in vector registers of any width.
 
-use crate::bits::{packed, set_bits};
+use crate::bits::{WORD, set_bits};
 use multiversion::multiversion;
 
 /// Numbers that are worked on together: as many as the widest vector register holds.
@@ -322,14 +322,15 @@ const TAILS: usize = 256;
 #[inline(always)]
 fn normal_part<const MOST: usize>(part: &mut [f64]) {
     // Numbers in the tails are put together, so that they fill registers of their own.
-    let mut is_tail = [0; MOST];
-    for (is_tail, u) in is_tail.iter_mut().zip(part.iter()) {
-        *is_tail = u8::from((u - 0.5).abs() > CENTRE);
-    }
     let (mut tails, mut places, mut count) = ([0.25; MOST], [0; MOST], 0);
-    for (word, is_tail) in is_tail.chunks(64).enumerate() {
-        for bit in set_bits(packed(is_tail)) {
-            let place = 64 * word + bit;
+    for (begin, numbers) in (0..).step_by(WORD).zip(part.chunks(WORD)) {
+        let is_tail = |u: f64| u64::from((u - 0.5).abs() > CENTRE);
+        let here = match <&[f64; WORD]>::try_from(numbers) {
+            Ok(numbers) => (0..WORD).fold(0, |set, number| set | is_tail(numbers[number]) << number),
+            Err(_) => numbers.iter().rev().fold(0, |set, &u| set << 1 | is_tail(u)),
+        };
+        for number in set_bits(here) {
+            let place = begin + number;
             (tails[count % MOST], places[count % MOST]) = (part[place], place as u8);
             count += 1;
         }
@@ -345,8 +346,13 @@ fn normal_part<const MOST: usize>(part: &mut [f64]) {
     for (quantile, &u) in quantiles.iter_mut().zip(&tails[..filled]) {
         *quantile = tail_sign(u, near_tail(*quantile));
     }
-    for ((z, &u), &place) in quantiles.iter().zip(&tails).zip(&places).take(count) {
-        part[usize::from(place)] = if u.min(1.0 - u) > FAR_TAIL { *z } else { normal_quantile(u) };
+    for (&z, &place) in quantiles.iter().zip(&places).take(count) {
+        part[usize::from(place)] = z;
+    }
+    if tails[..filled].iter().any(|&u| u.min(1.0 - u) <= FAR_TAIL) {
+        for (&u, &place) in tails.iter().zip(&places).take(count) {
+            part[usize::from(place)] = normal_quantile(u);
+        }
     }
 }
 
