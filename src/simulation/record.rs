@@ -142,7 +142,7 @@ struct Stays {
     places: Vec<u32>,
 }
 
-/// Some of many cracks that were in a row; see [`Stays`].
+/// A range of many cracks that were in a row; see [`Stays`].
 pub(crate) struct Presence<'a> {
     pub there: &'a [Vec<u64>],
     pub places: &'a [u32],
@@ -300,22 +300,20 @@ impl Record {
         self.extra(outage).called = true;
     }
 
-    /// A crack was in the row after each outage from its start up to, not including, `until`: returns its number
-    /// among them.
+    /// A crack was in the row after each outage from its start up to, not including, `until`.
     #[inline(always)]
-    pub fn present(&mut self, crack: &Crack, until: usize) -> usize {
+    pub fn present(&mut self, crack: &Crack, until: usize) {
         let stays = &mut self.stays;
         stays.make_room(1);
-        let number = stays.count;
         for (word, there) in stays.there.iter_mut().enumerate() {
-            there[number] = crack.there(word) & lowest(until.saturating_sub(word * WORD));
+            there[stays.count] = crack.there(word) & lowest(until.saturating_sub(word * WORD));
         }
-        stays.places[number] = crack.origin_place();
+        stays.places[stays.count] = crack.origin_place();
         stays.count += 1;
-        number
     }
 
-    /// First cracks were in the row, before any other; given for all lives, with blocks behind them.
+    /// A life's own of the first cracks were in the row for as long as they live; said before any other. Behind the
+    /// last of all lives stands a block of numbers that mean nothing.
     #[inline(always)]
     pub fn present_first(&mut self, there: &[Vec<u64>], places: &[u32], own: Range<usize>) {
         let stays = &mut self.stays;
@@ -327,7 +325,7 @@ impl Record {
         stays.count = own.len();
     }
 
-    /// A crack that was said to be in the row left it at an outage.
+    /// A crack that was said to be present, by its number in that order, left at an outage.
     #[inline(always)]
     pub fn leave(&mut self, number: usize, outage: usize) {
         for (word, there) in self.stays.there.iter_mut().enumerate() {
@@ -400,7 +398,7 @@ const BITS: [u64; GROUP] = {
     bits
 };
 
-/// Of the words with some numbers, up to the last block, keeps but some bits.
+/// Of the words that some bits stand for, keeps the bits that another word has.
 #[multiversion(targets = "simd")]
 fn keep_each(words: &mut [u64], numbers: u64, keep: u64) {
     for (begin, words) in (0..WORD).step_by(BLOCK).zip(words.as_chunks_mut::<BLOCK>().0) {
@@ -413,7 +411,7 @@ fn keep_each(words: &mut [u64], numbers: u64, keep: u64) {
 /// Adds stays up, outage by outage.
 #[multiversion(targets = "simd")]
 fn add_stays(
-    cracks_present: &[&Presence; 2],
+    present: &[&Presence; 2],
     length_mm: &[f64],
     cracks: &mut [[f64; GROUP]],
     total_mm: &mut [[f64; GROUP]],
@@ -422,7 +420,7 @@ fn add_stays(
     let groups = cracks.iter_mut().zip(total_mm).zip(longest_mm);
     for (begin, ((cracks, total_mm), longest_mm)) in (0..).step_by(GROUP).zip(groups) {
         let (mut count, mut total, mut longest) = ([0_u64; GROUP], [0.0; GROUP], [0.0; GROUP]);
-        for Presence { there, places, range } in cracks_present {
+        for Presence { there, places, range } in present {
             for (there, place) in there[begin / WORD][range.clone()].iter().zip(&places[range.clone()]) {
                 let there = there >> (begin % WORD);
                 let lengths = &length_mm[*place as usize + begin..][..GROUP].as_chunks::<GROUP>().0[0];

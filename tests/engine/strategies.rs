@@ -80,6 +80,26 @@ fn rows_with_more_outages_than_a_word_has_bits_come_to_the_same_however_they_are
     every_way_of_following_a_row_comes_to_the_same(20_000.0, 3, 3.0..30.0);
 }
 
+/// Nobody looks: what is in the row at the end of a year does not depend on how many outages there were before.
+#[test]
+fn more_outages_than_a_word_has_bits_show_the_same_row() {
+    let after = |outages_per_year: usize| {
+        let comparison = lived(|study| {
+            let moments = 1..30 * outages_per_year;
+            study.units[0].outages.years = moments.map(|moment| moment as f64 / outages_per_year as f64).collect();
+        });
+        let yearly = comparison.after_outages(0, NONE).into_iter().skip(outages_per_year - 1).step_by(outages_per_year);
+        yearly.collect::<Vec<_>>()
+    };
+    let (few, many) = (after(1), after(4));
+    assert_eq!((few.len(), many.len()), (29, 29));
+    assert!(few[28].cracks.value > 3.0, "{:?}", few[28].cracks);
+    for (year, (few, many)) in few.iter().zip(&many).enumerate() {
+        assert_eq!(few.cracks.value, many.cracks.value, "year {}", year + 1);
+        assert_eq!(few.longest_mm, many.longest_mm, "year {}", year + 1);
+    }
+}
+
 #[test]
 fn a_retired_row_loses_no_blade_afterwards() {
     let comparison = lived(|study| {

@@ -26,12 +26,11 @@ pub(super) struct Standing {
     slots: Vec<u32>,
     /// For each second look: the outages at which it would call each crack, as bits.
     seconds: Vec<Vec<u64>>,
-    /// Words of numbers: those still in the row; those with others in the same blade; and those called at the outage at hand.
+    /// Words of numbers: those still in the row, and those called at the outage at hand.
     alive: Vec<u64>,
-    shared: Vec<u64>,
     called: Vec<u64>,
-    /// Words of numbers of which it is known that a new blade in their place will stay sound; and those of them whose
-    /// blades were replaced.
+    /// Words of numbers: those that are alone in blades whose replacements are known to stay sound, and those of them
+    /// that were replaced.
     simple: Vec<u64>,
     renewed: Vec<u64>,
     /// Outages before which a blade is lost, and those at which something is called, as bits: there are at most
@@ -44,7 +43,6 @@ impl Standing {
     fn clear(&mut self, second_looks: usize) {
         self.count = 0;
         self.alive.clear();
-        self.shared.clear();
         self.simple.clear();
         self.renewed.clear();
         (self.losses, self.looks) = (0, 0);
@@ -57,7 +55,6 @@ impl Standing {
         let (before, words) = (self.count, (self.count + more).div_ceil(WORD));
         self.count += more;
         self.alive.resize(words, 0);
-        self.shared.resize(words, 0);
         self.simple.resize(words, 0);
         self.renewed.resize(words, 0);
         self.called.resize(words.max(self.called.len()), 0);
@@ -70,13 +67,6 @@ impl Standing {
             let upto = |number: usize| lowest(number.saturating_sub(word * WORD));
             self.alive[word] |= upto(self.count) & !upto(before);
         }
-    }
-
-    /// Notes that events are due.
-    #[inline(always)]
-    fn plan(&mut self) {
-        let [losses, looks] = outages_due(&self.slots, self.count);
-        (self.losses, self.looks) = (self.losses | losses, self.looks | looks);
     }
 
     fn words(&self) -> Range<usize> {
@@ -112,20 +102,15 @@ impl Standing {
     #[inline(always)]
     fn clear_blade(&mut self, blade: u32, outage: u32, record: &mut Record) {
         for word in self.words() {
-            for bit in set_bits(self.in_blade(word, blade)) {
-                self.take(word, bit, outage, record);
-            }
+            let here = self.in_blade(word, blade);
+            self.alive[word] &= !here;
+            numbers(word, here).for_each(|number| record.leave(number, outage as usize));
         }
-    }
-
-    #[inline(always)]
-    fn take(&mut self, word: usize, bit: usize, outage: u32, record: &mut Record) {
-        self.alive[word] &= !(1 << bit);
-        record.leave(word * WORD + bit, outage as usize);
     }
 }
 
-/// The outages before which a slot says that a blade is lost, and those at which one says that it is called, as bits.
+/// The outages before which some slots say that a blade is lost, and those at which they say that one is called, as
+/// bits: of so many slots.
 #[multiversion(targets = "simd")]
 fn outages_due(slots: &[u32], count: usize) -> [u64; 2] {
     let [mut losses, mut looks] = [[0; LANES]; 2];
@@ -182,12 +167,9 @@ impl Lives<'_> {
                 seconds[to..][..WORD].copy_from_slice(&calls[from..][..WORD]);
             }
             (from as u32..).zip(&mut standing.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
-            let further = self.first_cracks.is_further.word(from) & standing.alive[word];
-            let next = u64::from(from + WORD < own.end && self.first_cracks.is_further.is_set(from + WORD));
             standing.simple[word] = self.first_cracks.is_simple.word(from) & standing.alive[word];
-            standing.shared[word] = further | further >> 1 | next << (WORD - 1);
         }
-        standing.plan();
+        [standing.losses, standing.looks] = outages_due(&standing.slots, own.len());
     }
 
     /// Losses in the interval before an outage, in order of time.
@@ -241,11 +223,7 @@ impl Lives<'_> {
                 // Its blade may be gone for another crack.
                 if self.standing.alive[word] >> bit & 1 != 0 {
                     let blade = self.standing.blades[word * WORD + bit];
-                    if self.standing.shared[word] >> bit & 1 != 0 {
-                        self.standing.clear_blade(blade, outage, record);
-                    } else {
-                        self.standing.take(word, bit, outage, record);
-                    }
+                    self.standing.clear_blade(blade, outage, record);
                     cracked += 1;
                     self.replace_at_once(strategy, blade, outage, record);
                 }
@@ -330,9 +308,6 @@ impl Lives<'_> {
             standing.slots[number] = next_slot(people, strategy, crack, outage);
             for (seconds, look) in standing.seconds.iter_mut().zip(&strategy.second_looks) {
                 seconds[number] = people.all_calls(crack, look.technique);
-            }
-            if new.len() > 1 {
-                standing.shared[number / WORD] |= 1 << (number % WORD);
             }
         }
         for &slot in &standing.slots[before..standing.count] {

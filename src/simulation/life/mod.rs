@@ -156,11 +156,13 @@ impl<'p> Lives<'p> {
         } else {
             self.follow_blades(strategy, record);
         }
-        let followed_in_time = strategy.couples_blades;
         let first = self.people.first_cracks(life);
-        let range = if followed_in_time { 0..0 } else { first.start as usize..first.end as usize };
-        let first =
-            Presence { there: &self.first_events[strategy.schedule].there, places: &self.first_cracks.places, range };
+        let first = Presence {
+            there: &self.first_events[self.schedule].there,
+            places: &self.first_cracks.places,
+            // In a row that is followed in order of time they were said to be present.
+            range: if strategy.couples_blades { 0..0 } else { first.start as usize..first.end as usize },
+        };
         record.settle(row, strategy, &first, &self.people.length_mm);
         self.people.truncate(first_cracks);
     }
