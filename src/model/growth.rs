@@ -38,6 +38,7 @@ use super::fleet::HotSpot;
 use super::surface_crack::SurfaceCrack;
 use crate::distribution::Distribution;
 use crate::math::{LANES, exp, ln};
+use std::sync::Arc;
 
 /// A growth law, shared by hot spots of one material and environment.
 #[derive(Debug, Clone, PartialEq)]
@@ -130,8 +131,8 @@ pub struct Course {
 pub enum GrowthPath {
     /// Fixed geometry factor, in closed form.
     FixedFactor(FixedFactor),
-    /// Semi-elliptical surface crack, tabulated.
-    SurfaceCrack(Box<SurfaceCrack>),
+    /// Semi-elliptical surface crack, tabulated; clones share the tables.
+    SurfaceCrack(Arc<SurfaceCrack>),
 }
 
 impl GrowthPath {
@@ -148,7 +149,7 @@ impl GrowthPath {
                 ))
             }
             CrackShape::SemiElliptical | CrackShape::QuarterElliptical => {
-                GrowthPath::SurfaceCrack(Box::new(SurfaceCrack::new(law, spot)))
+                GrowthPath::SurfaceCrack(Arc::new(SurfaceCrack::new(law, spot)))
             }
         }
     }

@@ -42,7 +42,7 @@ impl Study {
     /// # Errors
     /// As there; a stopped run is an error too, unless it keeps what was finished.
     pub fn simulate_with(&self, run: &Run, ask: &mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<Comparison> {
-        let rows = self.rows.iter().map(|row| plan::RowPlan::new(self, row)).collect::<Result<Vec<_>>>()?;
+        let rows = plan::RowPlan::all(self)?;
         let tally = parallel::live_all(self, &rows, run, ask)?;
         Ok(Comparison { study: self.clone(), run: Run { trials: tally.trials, ..run.clone() }, tally })
     }

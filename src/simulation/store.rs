@@ -164,7 +164,7 @@ impl Comparison {
 }
 
 fn empty_tally(study: &Study) -> Result<Tally> {
-    let rows = study.rows.iter().map(|row| RowPlan::new(study, row)).collect::<Result<Vec<_>>>()?;
+    let rows = RowPlan::all(study)?;
     Ok(Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize))
 }
 

@@ -3,12 +3,13 @@
 use crate::distribution::Distribution;
 use crate::error::Result;
 use crate::model::Study;
-use crate::model::fleet::{HotSpot, Joining, Row};
+use crate::model::fleet::{Joining, Row};
 use crate::model::fracture::AssessmentDiagram;
 use crate::model::growth::{CrackEnd, CrackShape, Following, GrowthPath, Limit, Site};
 use crate::model::initiation::InitiationShape;
 use crate::model::usage::{DutyPeriod, Readings};
 use crate::random::hash_name;
+use std::collections::BTreeMap;
 
 /// One hot spot of the row's root.
 #[derive(Debug)]
@@ -64,8 +65,13 @@ pub(crate) struct Followed {
     pub joining: Option<Joining>,
 }
 
+/// Tabulated ways of cracks, by root and hot spot: rows with the same root share them.
+pub(super) type TabledWays = BTreeMap<(usize, usize), GrowthPath>;
+
 impl Class {
-    pub fn new(study: &Study, row: &Row, spot: &HotSpot, end_year: f64) -> Result<Self> {
+    /// A hot spot of the row's root, by number.
+    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64, tabled: &mut TabledWays) -> Result<Self> {
+        let spot = &study.roots[row.root].hot_spots[spot_index];
         let unit = &study.units[row.unit];
         let law = &study.initiation[spot.initiation];
         let growth = &study.growth[spot.growth];
@@ -102,7 +108,7 @@ impl Class {
             };
             (Ways::Followed(Box::new(followed)), 1.0, 1.0, 0.0)
         } else {
-            let path = GrowthPath::new(growth, spot);
+            let path = tabled.entry((row.root, spot_index)).or_insert_with(|| GrowthPath::new(growth, spot)).clone();
             let (rate, depth_power) = (path.rate(), path.depth_power());
             (Ways::Tabled(path), rate, depth_power, growth.exponent)
         };

@@ -20,6 +20,7 @@ use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
 use crate::model::usage::{Clock, Overspeed, Readings};
 use crate::random::hash_name;
+use class::TabledWays;
 use cohort::cohorts;
 
 /// One row of the fleet, ready to be lived.
@@ -76,23 +77,33 @@ pub(crate) struct RowPlan {
 }
 
 impl RowPlan {
-    /// Makes one row of a study ready.
+    /// Makes all rows of a study ready.
     ///
     /// # Errors
     /// Refuses hot spots whose growth law, loads and limit do not fit together.
+    pub fn all(study: &Study) -> Result<Vec<Self>> {
+        let mut tabled = TabledWays::new();
+        study.rows.iter().map(|row| Self::make(study, row, &[], &mut tabled)).collect()
+    }
+
+    /// Makes one row ready.
     pub fn new(study: &Study, row: &Row) -> Result<Self> {
         Self::with_techniques(study, row, &[])
     }
 
     /// As `new`, for techniques that no strategy may use.
     pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
+        Self::make(study, row, others, &mut TabledWays::new())
+    }
+
+    fn make(study: &Study, row: &Row, others: &[usize], tabled: &mut TabledWays) -> Result<Self> {
         let unit = &study.units[row.unit];
         let end_year = study.start_year + study.horizon_years;
         let outages = unit.outages.years.clone();
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
-        let spots = root.hot_spots.iter();
-        let classes: Vec<Class> = spots.map(|spot| Class::new(study, row, spot, end_year)).collect::<Result<_>>()?;
+        let classes = (0..root.hot_spots.len()).map(|spot| Class::new(study, row, spot, end_year, tabled));
+        let classes: Vec<Class> = classes.collect::<Result<_>>()?;
         let techniques: Vec<TechniquePlan> =
             (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
         let prices = Prices {
