@@ -1,7 +1,7 @@
 //! The first blades of all lives, and what comes first to them: worked out together, in long loops over arrays.
 
 use super::super::plan::StrategyPlan;
-use super::super::population::{Crack, FalseCall, FalseCalls, NEVER, Population};
+use super::super::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement};
 use super::{covers, looks_at, slot_with};
 use crate::bits::{Bits, WORD, lowest, set_bits};
 use multiversion::multiversion;
@@ -101,9 +101,13 @@ pub(super) struct FirstEvents {
     pub simple_calls: FalseCalls,
     pub other_calls: FalseCalls,
     are_simple: Vec<bool>,
-    /// How often each blade is falsely called.
+    /// New blades that may crack in place of such as are falsely called the first time.
+    pub replaced_falsely: Vec<Replacement>,
+    /// How often each blade is falsely called before the row ends; and [`SEEN`] from the first time on.
     counts: Vec<u8>,
 }
+
+const SEEN: u8 = 0x80;
 
 /// Of a crack: see [`FirstEvents`].
 const CALLED: u8 = 1;
@@ -198,14 +202,20 @@ impl FirstEvents {
         self.counts.resize(people.positions(), 0);
         for call in calls {
             let count = &mut self.counts[people.position(call.life, call.blade)];
-            *count = count.saturating_add(u8::from(call.outage < end));
+            *count = (*count + u8::from(call.outage < end)).min(SEEN - 1);
         }
         self.are_simple.clear();
+        self.replaced_falsely.clear();
         for call in calls {
             let position = people.position(call.life, call.blade);
             let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked[position]);
             let is_sound = people.outlives(people.outlived(call.life, call.blade), call.outage);
             self.are_simple.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
+            if !is_sound & (self.counts[position] & SEEN == 0) {
+                let FalseCall { life, outage, blade, .. } = *call;
+                self.replaced_falsely.push(Replacement { life, blade, outage });
+            }
+            self.counts[position] |= SEEN;
             if is_before_end & is_cracked {
                 let own = people.first_cracks(call.life as usize);
                 for index in own.start as usize..own.end as usize {

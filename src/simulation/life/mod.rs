@@ -133,8 +133,7 @@ impl<'p> Lives<'p> {
                     Replacement { life, blade, outage: events.blade_slots[begin + number] / 2 }
                 }));
             }
-            let called = |call: &FalseCall| Replacement { life: call.life, blade: call.blade, outage: call.outage };
-            expected.extend(events.other_calls.all().iter().map(called));
+            expected.extend_from_slice(&events.replaced_falsely);
         }
         self.people.make_ready(&self.expected);
     }
