@@ -4,6 +4,9 @@
 //! which it is first called, or the interval in which its blade is lost. Events are numbered by
 //! slots, two an outage: `2 j` for losses before outage j, `2 j + 1` for outage j itself.
 //!
+//! What comes first to the blades of all lives under each schedule is found beforehand ([`first`]); where it is all that
+//! ever happens it is counted, and no more.
+//!
 //! Where a strategy does nothing to a row because of one blade, blades live apart and each is
 //! followed on its own ([`Lives::follow_blades`]). Where it does (a second look at the whole row,
 //! a whole new row, a blade watched), the row is followed in order of time ([`Lives::follow_row`]; leaner where called
