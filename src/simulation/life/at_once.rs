@@ -34,7 +34,7 @@ pub(super) struct Standing {
     simple: Vec<u64>,
     renewed: Vec<u64>,
     /// Outages before which a blade is lost, and those at which something is called, as bits: there are at most
-    /// [`Bits::READ`] outages.
+    /// [`Bits::READ`](crate::bits::Bits::READ) outages.
     losses: u64,
     looks: u64,
 }
