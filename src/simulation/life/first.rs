@@ -26,6 +26,7 @@ pub(super) struct FirstCracks {
     further: Vec<u32>,
     /// Whether each is alone in its blade, and a new blade there would stay sound from its first outage on.
     pub is_simple: Bits,
+    /// Room for the same, one by one.
     flags: Vec<u8>,
 }
 
@@ -93,6 +94,7 @@ pub(super) struct FirstEvents {
     pub eventful: Bits,
     /// First cracks of blades that are called first, and whose new blade may crack.
     pub unsound: Bits,
+    /// Of each crack which of these it is: [`CALLED`] and so on.
     flags: Vec<u8>,
     /// False calls at the looks of the schedule.
     pub false_calls: FalseCalls,
@@ -103,10 +105,11 @@ pub(super) struct FirstEvents {
     are_simple: Vec<bool>,
     /// New blades that may crack in place of such as are falsely called the first time.
     pub replaced_falsely: Vec<Replacement>,
-    /// How often each blade is falsely called before the row ends; and [`SEEN`] from the first time on.
+    /// How often each blade is falsely called before the row ends, beside [`SEEN`].
     counts: Vec<u8>,
 }
 
+/// Of a blade: its first false call is dealt with.
 const SEEN: u8 = 0x80;
 
 /// Of a crack: see [`FirstEvents`].
