@@ -131,6 +131,14 @@ impl Numbers {
         self.words[number as usize / 64] |= 1 << (number % 64);
     }
 
+    /// Puts a number in; whether it was not there.
+    #[inline(always)]
+    pub fn insert_new(&mut self, number: u32) -> bool {
+        let is_new = !self.contains(number);
+        self.insert(number);
+        is_new
+    }
+
     #[inline(always)]
     pub fn contains(&self, number: u32) -> bool {
         self.words[number as usize / 64] >> (number % 64) & 1 != 0

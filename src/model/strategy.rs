@@ -11,6 +11,8 @@ pub struct Strategy {
     pub looks: Vec<Look>,
     /// What happens to a blade with an indication, by measured length; the last has no upper end.
     pub dispositions: Vec<Disposition>,
+    /// How watched blades are looked at again; by the technique that called them, at its own price, where `None`.
+    pub watch: Option<Watch>,
     /// The whole row is replaced when at least so many blades have indications at one outage.
     pub replace_row_from_blades: Option<u32>,
     /// What follows a loss.
@@ -70,10 +72,25 @@ pub struct Disposition {
 pub enum Action {
     /// A new blade takes its place.
     Replace,
-    /// It stays, and is looked at again by the same technique at the next outage.
+    /// It stays, and is looked at again at the next outage.
     Watch,
     /// The whole row is replaced.
     ReplaceRow,
+}
+
+/// How blades that stay with an indication are looked at again.
+///
+/// At an outage at which the technique looks at the row by schedule, that look is this one, and costs no more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Watch {
+    /// Index of the technique.
+    pub technique: usize,
+    /// Cost once an outage, however many blades of the row are watched; the technique's own where `None`.
+    pub cost_per_row: Option<f64>,
+    /// Cost of each watched blade; likewise.
+    pub cost_per_blade: Option<f64>,
+    /// Days once an outage; likewise.
+    pub days_per_row: Option<f64>,
 }
 
 /// What follows a loss.

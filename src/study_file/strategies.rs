@@ -5,7 +5,7 @@ use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
 use crate::model::strategy::{
-    Action, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy,
+    Action, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy, Watch,
 };
 
 /// What the study file calls what is done with a blade that has an indication.
@@ -43,6 +43,11 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
             stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }])
         })
     };
+    let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
+    let is_watched = dispositions.iter().flatten().any(|rule| rule.action == Action::Watch);
+    if section.has("watch") && dispositions.is_some() && !is_watched {
+        section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
+    }
     let replace_row_from_blades =
         section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
     let after_loss = section.choice("after_loss", &AFTER_LOSS);
@@ -53,6 +58,7 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         description: description?,
         looks: looks?.unwrap_or_default(),
         dispositions: dispositions?,
+        watch: watch?,
         replace_row_from_blades: replace_row_from_blades?,
         after_loss: after_loss?,
         row_end: row_end?,
@@ -130,6 +136,19 @@ fn dispositions(place: Place) -> Option<Vec<Disposition>> {
         read.push(disposition);
     }
     read.into_iter().collect()
+}
+
+fn watch(section: &Section, ids: &Ids) -> Option<Watch> {
+    let technique = section.reference("technique", "technique", &ids.techniques);
+    let cost = |key| section.optional(key, |section, key| section.number(key, bounds::COST));
+    let (cost_per_row, cost_per_blade) = (cost("cost_per_row"), cost("cost_per_blade"));
+    let days_per_row = section.optional("days_per_row", |section, key| section.number(key, bounds::DAYS));
+    Some(Watch {
+        technique: technique?,
+        cost_per_row: cost_per_row?,
+        cost_per_blade: cost_per_blade?,
+        days_per_row: days_per_row?,
+    })
 }
 
 fn row_end(section: &Section, window: Option<Window>) -> Option<RowEnd> {

@@ -333,6 +333,16 @@ impl Page {
             }
         });
         self.entry("dispositions", list(dispositions));
+        if let Some(watch) = strategy.watch {
+            let mut entries = vec![("technique", text(&study.techniques[watch.technique].id))];
+            let stated = [
+                ("cost_per_row", watch.cost_per_row),
+                ("cost_per_blade", watch.cost_per_blade),
+                ("days_per_row", watch.days_per_row),
+            ];
+            entries.extend(stated.into_iter().filter_map(|(key, value)| Some((key, number(value?)))));
+            self.entry("watch", table(&entries));
+        }
         if let Some(blades) = strategy.replace_row_from_blades {
             self.entry("replace_row_from_blades", blades.to_string());
         }

@@ -6,6 +6,8 @@ mod grown;
 mod inspection;
 mod overspeed;
 mod reproducibility;
+mod second_programs;
 mod strategies;
 mod study_file;
+mod support;
 mod yardstick;

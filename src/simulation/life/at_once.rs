@@ -198,8 +198,8 @@ impl Lives<'_> {
             return;
         }
         for (index, second) in strategy.second_looks.iter().enumerate() {
-            if looks >> second.after & 1 != 0 {
-                self.pay_second_look(second.technique, at, record);
+            if looks & second.after != 0 {
+                self.pay_second_look(second, at, record);
                 for word in self.standing.words() {
                     self.standing.called[word] |= self.standing.called_by(index, word, outage);
                 }

@@ -49,16 +49,20 @@ pub(crate) struct Lives<'p> {
     in_row: RowCracks,
     standing: Standing,
     called: Vec<Called>,
+    /// Cracks called by a look that stands at the outage being lived, by their numbers in the row.
+    found: Numbers,
     /// Blades without a crack that are called at the outage being lived.
     clean_called: Vec<u32>,
     watched: Vec<Watched>,
+    /// Watched blades that are looked at for that alone at the outage being lived, by technique.
+    watched_now: Vec<(u32, u32)>,
     /// How often each blade was renewed in this life; the stamp tells which life that was.
     renewals: Vec<(u64, u64)>,
     stamp: u64,
     row_generation: u64,
 }
 
-/// A blade with an indication at the outage being lived.
+/// A blade with an indication that stands, at the outage being lived.
 #[derive(Debug, Clone, Copy)]
 struct Called {
     blade: u32,
@@ -68,8 +72,6 @@ struct Called {
     cracks: u32,
     longest_mm: f64,
     technique: u32,
-    /// Whether the indication counts: it was not overruled by a second look.
-    stands: bool,
 }
 
 /// A blade that stays with an indication and is looked at again at an outage.
@@ -95,8 +97,10 @@ impl<'p> Lives<'p> {
             in_row: RowCracks::default(),
             standing: Standing::default(),
             called: Vec::new(),
+            found: Numbers::default(),
             clean_called: Vec::new(),
             watched: Vec::new(),
+            watched_now: Vec::new(),
             renewals: vec![(0, 0); row.blades as usize],
             stamp: 0,
             row_generation: 0,

@@ -5,10 +5,10 @@
 //! falls in a slot, which have started, which are still there. An event costs work only for cracks that it
 //! concerns.
 
-use super::super::plan::StrategyPlan;
+use super::super::plan::{Line, LookPrice, SecondLook, StrategyPlan};
 use super::super::population::Crack;
 use super::super::record::{Quantity, Record};
-use super::{Called, FalseCall, Lives, Watched, covers_crack, looks_at, next_slot};
+use super::{Called, FalseCall, Lives, Watched, covers, covers_crack, looks_at, next_slot};
 use crate::bits::{Numbers, set_bits};
 use crate::model::strategy::{Action, AfterLoss, RowEndAction};
 use std::ops::Range;
@@ -95,11 +95,6 @@ impl RowCracks {
     /// The slot of cracks that have no event.
     fn none(&self) -> u32 {
         2 * self.outages as u32 + 1
-    }
-
-    /// Whether a crack's next event falls in a slot.
-    fn is_due(&self, number: usize, slot: u32) -> bool {
-        self.agenda[number / 64 * self.slots() + slot as usize] >> (number % 64) & 1 != 0
     }
 
     pub fn words(&self) -> usize {
@@ -217,40 +212,34 @@ impl Lives<'_> {
         let at = outage as usize;
         let slot = 2 * outage + 1;
         self.called.clear();
-        let escalated = self.scheduled_calls(strategy, slot, record);
-        self.watched_calls(strategy, outage, record);
-        if escalated != 0 {
-            for technique in Self::second_looks(strategy, escalated) {
-                self.pay_second_look(technique, at, record);
-                self.second_look(strategy, technique, outage);
-            }
+        self.found.clear(self.in_row.cracks.len());
+        let (escalated, mut stays) = self.scheduled_calls(strategy, slot, record);
+        if !row_ends {
+            self.watched_calls(strategy, outage, escalated, record);
         }
-        if self.called.is_empty() && !row_ends {
-            return;
+        for second in strategy.second_looks.iter().filter(|second| escalated & second.after != 0) {
+            self.pay_second_look(second, at, record);
+            self.look_again(strategy, second.technique, outage, None);
         }
         let mut replace_row = row_ends;
-        let mut counted = 0;
-        for called in self.called.iter().filter(|called| called.stands) {
+        for called in &self.called {
             record.find(at, called.cracks);
-            counted += 1;
             replace_row |= !strategy.replaces_always && action_for(strategy, called.longest_mm) == Action::ReplaceRow;
         }
-        replace_row |= counted >= strategy.replace_row_from;
+        replace_row |= self.called.len() >= strategy.replace_row_from as usize;
         if replace_row {
             record.replace_row(at);
             self.watched.clear();
             self.renew_row(strategy, row.outages[at], at, record);
             return;
         }
-        let mut stays = false;
         for index in 0..self.called.len() {
-            let Called { blade, crack, cracks, longest_mm, technique, stands } = self.called[index];
-            if !stands {
-                stays = true;
-            } else if !strategy.replaces_always && action_for(strategy, longest_mm) == Action::Watch {
+            let Called { blade, crack, cracks, longest_mm, technique } = self.called[index];
+            if !strategy.replaces_always && action_for(strategy, longest_mm) == Action::Watch {
                 stays = true;
                 let next = outage + 1;
                 if strategy.runs_at(next) {
+                    let technique = strategy.watch.technique.map_or(technique, |technique| technique as u32);
                     self.watched.push(Watched { outage: next, blade, technique });
                     self.in_row.due.insert(2 * next + 1);
                 }
@@ -272,16 +261,16 @@ impl Lives<'_> {
         }
     }
 
-    /// Calls by the scheduled looks; returns the set of looks with an indication.
-    fn scheduled_calls(&mut self, strategy: &StrategyPlan, slot: u32, record: &mut Record) -> u64 {
+    /// Calls by the scheduled looks; returns the set of looks with an indication, and whether any of the cracks called
+    /// stays because its indication does not stand.
+    fn scheduled_calls(&mut self, strategy: &StrategyPlan, slot: u32, record: &mut Record) -> (u64, bool) {
         let outage = slot / 2;
         let at = outage as usize;
-        let mut escalated = 0_u64;
+        let (mut escalated, mut stays) = (0_u64, false);
         for word in 0..self.in_row.words() {
             for number in numbers(word, self.in_row.due_in(word, slot)) {
                 let index = self.in_row.cracks[number] as usize;
                 let blade = self.people.cracks[index].blade;
-                let mut fresh = 1;
                 for line in &strategy.lines {
                     let crack = &self.people.cracks[index];
                     // With one line the slot itself says who called.
@@ -291,9 +280,12 @@ impl Lives<'_> {
                             && self.people.calls(crack, line.technique, at);
                     if calls {
                         escalated |= 1 << line.look;
-                        let length_mm = self.measured_mm(strategy, index, line.technique, at);
-                        self.call(blade, Some(number as u32), fresh, length_mm, line.technique, line.stands);
-                        fresh = 0;
+                        if line.stands {
+                            let length_mm = self.measured_mm(strategy, index, line.technique, at);
+                            self.call(blade, Some(number as u32), length_mm, line.technique);
+                        } else {
+                            stays = true;
+                        }
                     }
                 }
             }
@@ -302,71 +294,76 @@ impl Lives<'_> {
             if self.is_crack_free(blade, at) {
                 let line = &strategy.lines[line as usize];
                 escalated |= 1 << line.look;
-                let length_mm = self.false_length_mm(strategy, blade, line.technique, at);
-                self.call(blade, None, 0, length_mm, line.technique, line.stands);
+                if line.stands {
+                    let length_mm = self.false_length_mm(strategy, blade, line.technique, at);
+                    self.call(blade, None, length_mm, line.technique);
+                }
             }
         }
         if escalated != 0 {
             record.mark_called(at);
         }
-        escalated
+        (escalated, stays)
     }
 
-    /// Blades that are watched are looked at again by the technique that called them.
-    fn watched_calls(&mut self, strategy: &StrategyPlan, outage: u32, record: &mut Record) {
+    /// Looks again at the blades that are watched, but for those that another look by the same technique covers at
+    /// this outage: a scheduled one, or a second look after an indication (`escalated`).
+    fn watched_calls(&mut self, strategy: &StrategyPlan, outage: u32, escalated: u64, record: &mut Record) {
         let at = outage as usize;
-        for index in 0..self.watched.len() {
-            let Watched { outage: due, blade, technique } = self.watched[index];
-            if due != outage {
-                continue;
+        self.watched_now.clear();
+        for &Watched { outage: due, blade, technique } in &self.watched {
+            let by_technique = |line: &&Line| line.technique == technique as usize && looks_at(line, outage);
+            let covers = |line: &Line| line.classes.is_empty() && covers(&self.people, self.life, line, blade, at);
+            let second = |second: &SecondLook| second.technique == technique as usize && escalated & second.after != 0;
+            if due == outage
+                && !strategy.lines.iter().filter(by_technique).any(covers)
+                && !strategy.second_looks.iter().any(second)
+            {
+                self.watched_now.push((technique, blade));
             }
+        }
+        self.watched_now.sort_unstable();
+        let mut begin = 0;
+        while let Some(&(technique, _)) = self.watched_now.get(begin) {
+            let blades = self.watched_now[begin..].iter().take_while(|watched| watched.0 == technique).count();
             let technique = technique as usize;
             let about = &self.row.techniques[technique];
-            record.look(at, about.cost(1.0), 0.0, about.access);
-            self.look_again(strategy, technique, outage, Some(blade));
+            let LookPrice { cost, days } = strategy.watch_price(about, technique, at, blades);
+            record.look(at, cost, days, about.access);
+            for index in begin..begin + blades {
+                self.look_again(strategy, technique, outage, Some(self.watched_now[index].1));
+            }
+            begin += blades;
         }
-    }
-
-    /// The techniques of the second looks that some looks with an indication lead to.
-    pub(super) fn second_looks(strategy: &StrategyPlan, looks: u64) -> impl Iterator<Item = usize> {
-        let led_to = strategy.second_looks.iter().filter(move |second| looks >> second.after & 1 != 0);
-        led_to.map(|second| second.technique)
     }
 
     /// Notes the price of a second look.
-    pub(super) fn pay_second_look(&self, technique: usize, outage: usize, record: &mut Record) {
-        let about = &self.row.techniques[technique];
+    pub(super) fn pay_second_look(&self, second: &SecondLook, outage: usize, record: &mut Record) {
+        let LookPrice { cost, days } = second.prices[outage];
         record.set(Quantity::Escalated, 1.0);
-        record.look(outage, about.cost(f64::from(self.row.blades)), about.days_per_row, about.access);
+        record.look(outage, cost, days, self.row.techniques[second.technique].access);
     }
 
-    /// A second look at the whole row, after an indication.
-    fn second_look(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32) {
-        self.look_again(strategy, technique, outage, None);
-        for index in self.false_calls_at(technique, outage) {
-            let blade = self.people.false_calls(technique).of(self.life)[index].blade;
-            if self.is_crack_free(blade, outage as usize) {
-                let length_mm = self.false_length_mm(strategy, blade, technique, outage as usize);
-                self.call(blade, None, 0, length_mm, technique, true);
-            }
-        }
-    }
-
-    /// A look that was not scheduled, at all cracks or at those of one blade.
+    /// A look that was not scheduled, at the whole row or at one blade.
     fn look_again(&mut self, strategy: &StrategyPlan, technique: usize, outage: u32, blade: Option<u32>) {
         let at = outage as usize;
+        let is_meant = |other: u32| blade.is_none_or(|blade| blade == other);
         for word in 0..self.in_row.words() {
             for number in numbers(word, self.in_row.started(word, at)) {
                 let index = self.in_row.cracks[number] as usize;
                 let crack = &self.people.cracks[index];
-                let is_meant = blade.is_none_or(|blade| blade == crack.blade);
-                if is_meant && crack.is_present(at) && self.people.calls(crack, technique, at) {
+                if is_meant(crack.blade) && crack.is_present(at) && self.people.calls(crack, technique, at) {
                     let blade = crack.blade;
                     let length_mm = self.measured_mm(strategy, index, technique, at);
-                    // A crack that a scheduled look called is counted already.
-                    let fresh = u32::from(!self.in_row.is_due(number, 2 * outage + 1));
-                    self.call(blade, Some(number as u32), fresh, length_mm, technique, true);
+                    self.call(blade, Some(number as u32), length_mm, technique);
                 }
+            }
+        }
+        for index in self.false_calls_at(technique, outage) {
+            let blade = self.people.false_calls(technique).of(self.life)[index].blade;
+            if is_meant(blade) && self.is_crack_free(blade, at) {
+                let length_mm = self.false_length_mm(strategy, blade, technique, at);
+                self.call(blade, None, length_mm, technique);
             }
         }
     }
@@ -387,20 +384,20 @@ impl Lives<'_> {
         self.people.false_length_mm(self.life, blade, technique, outage)
     }
 
-    /// Notes an indication on a blade.
-    fn call(&mut self, blade: u32, crack: Option<u32>, cracks: u32, length_mm: f64, technique: usize, stands: bool) {
+    /// Notes an indication that stands. A crack counts once an outage, whoever calls it.
+    fn call(&mut self, blade: u32, crack: Option<u32>, length_mm: f64, technique: usize) {
+        let cracks = u32::from(crack.is_some_and(|number| self.found.insert_new(number)));
         let technique = technique as u32;
         match self.called.iter_mut().find(|called| called.blade == blade) {
             Some(called) => {
                 called.crack = called.crack.or(crack);
                 called.cracks += cracks;
-                called.stands |= stands;
                 if length_mm > called.longest_mm {
                     called.longest_mm = length_mm;
                     called.technique = technique;
                 }
             }
-            None => self.called.push(Called { blade, crack, cracks, longest_mm: length_mm, technique, stands }),
+            None => self.called.push(Called { blade, crack, cracks, longest_mm: length_mm, technique }),
         }
     }
 

@@ -9,7 +9,7 @@ mod technique;
 pub(crate) use class::{Class, Followed, Ways};
 pub(crate) use cohort::Cohort;
 pub(crate) use finder::OutageFinder;
-pub(crate) use strategy::{Line, Prices, StrategyPlan};
+pub(crate) use strategy::{Line, LookPrice, Prices, SecondLook, StrategyPlan};
 pub(crate) use technique::TechniquePlan;
 
 use super::population::SPARE;
@@ -171,11 +171,7 @@ impl RowPlan {
         }
         plan.used_techniques = (0..study.techniques.len())
             .filter(|technique| {
-                others.contains(technique)
-                    || strategies.iter().any(|strategy| {
-                        strategy.lines.iter().any(|line| line.technique == *technique)
-                            || strategy.second_looks.iter().any(|look| look.technique == *technique)
-                    })
+                others.contains(technique) || strategies.iter().any(|strategy| strategy.uses(*technique))
             })
             .collect();
         for (place, &technique) in plan.used_techniques.iter().enumerate() {

@@ -1,11 +1,11 @@
 //! A strategy on the row: its looks by technique, and what they are planned to cost.
 
 use super::super::record::{Quantity, Values};
-use super::RowPlan;
+use super::{RowPlan, TechniquePlan};
 use crate::bits::Bits;
 use crate::model::Study;
 use crate::model::detection::Access;
-use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy};
+use crate::model::strategy::{Action, AfterLoss, Disposition, RowEndAction, Strategy, Watch};
 
 /// Looks of one technique by schedule.
 #[derive(Debug, PartialEq)]
@@ -27,9 +27,28 @@ pub(crate) struct Line {
 /// A look at the whole row that an indication leads to.
 #[derive(Debug)]
 pub(crate) struct SecondLook {
-    /// Which of the strategy's looks leads to it.
-    pub after: usize,
+    /// The strategy's looks that lead to it, as bits.
+    pub after: u64,
     pub technique: usize,
+    /// What it costs at each outage, and its days.
+    pub prices: Vec<LookPrice>,
+}
+
+/// Cost and days of a look.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LookPrice {
+    pub cost: f64,
+    pub days: f64,
+}
+
+/// How blades that stay with an indication are looked at again.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct WatchPlan {
+    /// By which technique; by the one with the longest indication where `None`.
+    pub technique: Option<usize>,
+    pub cost_per_row: Option<f64>,
+    pub cost_per_blade: Option<f64>,
+    pub days_per_row: Option<f64>,
 }
 
 /// A strategy on this row.
@@ -39,6 +58,7 @@ pub(crate) struct StrategyPlan {
     /// Strategies with the same number have the same lines, and the same end of the row.
     pub schedule: usize,
     pub second_looks: Vec<SecondLook>,
+    pub watch: WatchPlan,
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
@@ -91,6 +111,26 @@ impl StrategyPlan {
         outage < self.runs_until
     }
 
+    /// Cost and days of looking, for that alone, at watched blades of the row by a technique at an outage.
+    pub fn watch_price(&self, about: &TechniquePlan, technique: usize, outage: usize, blades: usize) -> LookPrice {
+        let of_blades = self.watch.cost_per_blade.unwrap_or(about.cost_per_blade) * blades as f64;
+        if scheduled_fraction(&self.lines, technique, outage).is_some() {
+            // The technique is at the row for other blades, or other hot spots.
+            return LookPrice { cost: of_blades, days: 0.0 };
+        }
+        LookPrice {
+            cost: self.watch.cost_per_row.unwrap_or(about.cost_per_row) + of_blades,
+            days: self.watch.days_per_row.unwrap_or(about.days_per_row),
+        }
+    }
+
+    /// Whether any rule of it uses a technique.
+    pub fn uses(&self, technique: usize) -> bool {
+        self.lines.iter().any(|line| line.technique == technique)
+            || self.second_looks.iter().any(|look| look.technique == technique)
+            || self.watch.technique == Some(technique)
+    }
+
     pub fn new(study: &Study, row: &RowPlan, row_index: usize, strategy: &Strategy, prices: Prices) -> Self {
         let count = row.outages.len() as u32;
         let row_end = strategy.row_end.and_then(|end| {
@@ -120,13 +160,6 @@ impl StrategyPlan {
                 .map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
             let fraction = look.coverage.blade_fraction;
             for &technique in &look.techniques {
-                let about = &row.techniques[technique];
-                for &outage in &outages {
-                    let work = &mut planned[outage as usize];
-                    work.look_cost += about.cost(f64::from(row.blades) * fraction);
-                    work.look_days += about.days_per_row;
-                    work.blades_out |= about.access == Access::BladesOut;
-                }
                 lines.push(Line {
                     technique,
                     looks_at: (0..count).map(|outage| outages.contains(&outage)).collect(),
@@ -138,7 +171,14 @@ impl StrategyPlan {
                 });
             }
         }
-        for work in &mut planned {
+        for (outage, work) in planned.iter_mut().enumerate() {
+            for (technique, about) in row.techniques.iter().enumerate() {
+                if let Some(fraction) = scheduled_fraction(&lines, technique, outage) {
+                    work.look_cost += about.cost(f64::from(row.blades) * fraction);
+                    work.look_days += about.days_per_row;
+                    work.blades_out |= about.access == Access::BladesOut;
+                }
+            }
             work.days = work.look_days + if work.blades_out { prices.blades_out_days } else { 0.0 };
             work.days_beyond = (work.days - prices.window_days).max(0.0);
         }
@@ -158,10 +198,17 @@ impl StrategyPlan {
         ] {
             planned_values[quantity as usize] = amount;
         }
-        let mut second_looks = Vec::new();
-        for (after, look) in strategy.looks.iter().enumerate() {
+        let mut second_looks: Vec<SecondLook> = Vec::new();
+        for (index, look) in strategy.looks.iter().enumerate() {
             for &technique in look.escalation.iter().flat_map(|escalation| &escalation.techniques) {
-                second_looks.push(SecondLook { after, technique });
+                match second_looks.iter_mut().find(|second| second.technique == technique) {
+                    Some(second) => second.after |= 1 << index,
+                    None => {
+                        let price = |outage| rest_of_row(row, &lines, technique, outage);
+                        let prices = (0..row.outages.len()).map(price).collect();
+                        second_looks.push(SecondLook { after: 1 << index, technique, prices });
+                    }
+                }
             }
         }
         let replaces_always = strategy.dispositions.iter().all(|rule| rule.action == Action::Replace);
@@ -179,6 +226,7 @@ impl StrategyPlan {
             lines,
             schedule: 0,
             second_looks,
+            watch: strategy.watch.as_ref().map_or(WatchPlan::like_the_call(), WatchPlan::new),
             dispositions: strategy.dispositions.clone(),
             replaces_always,
             replaces_at_once,
@@ -190,6 +238,42 @@ impl StrategyPlan {
             planned,
             planned_values,
             prices,
+        }
+    }
+}
+
+impl WatchPlan {
+    fn new(watch: &Watch) -> Self {
+        let Watch { technique, cost_per_row, cost_per_blade, days_per_row } = *watch;
+        WatchPlan { technique: Some(technique), cost_per_row, cost_per_blade, days_per_row }
+    }
+
+    /// By the technique that called the blade, at its own price.
+    fn like_the_call() -> Self {
+        WatchPlan { technique: None, cost_per_row: None, cost_per_blade: None, days_per_row: None }
+    }
+}
+
+/// The fraction of the row's blades that a technique is scheduled to look at, at an outage; none if it does not look.
+/// Several looks by one technique are one: each blade is looked at once.
+fn scheduled_fraction(lines: &[Line], technique: usize, outage: usize) -> Option<f64> {
+    let due = lines.iter().filter(|line| line.technique == technique && line.looks_at.is_set(outage));
+    let unseen = due.map(|line| 1.0 - line.blade_fraction).reduce(|all, unseen| all * unseen)?;
+    Some(1.0 - unseen)
+}
+
+/// Cost and days of a second look: of what the technique does not look at by schedule.
+fn rest_of_row(row: &RowPlan, lines: &[Line], technique: usize, outage: usize) -> LookPrice {
+    let about = &row.techniques[technique];
+    let blades = f64::from(row.blades);
+    let is_whole =
+        |line: &&Line| line.technique == technique && line.looks_at.is_set(outage) && line.classes.is_empty();
+    match scheduled_fraction(lines, technique, outage) {
+        None => LookPrice { cost: about.cost(blades), days: about.days_per_row },
+        // Blades of which only some hot spots were looked at are looked at once more.
+        Some(_) => {
+            let unseen: f64 = lines.iter().filter(is_whole).map(|line| 1.0 - line.blade_fraction).product();
+            LookPrice { cost: about.cost_per_blade * blades * unseen, days: 0.0 }
         }
     }
 }
