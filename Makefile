@@ -43,6 +43,7 @@ lint: $(STAMPS)/package $(STAMPS)/tools
 
 bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/side_by_side.py
+	$(PYTHON) benches/fleet.py
 	$(PYTHON) benches/cracks.py
 	$(PYTHON) benches/hit_miss.py
 

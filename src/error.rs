@@ -47,6 +47,8 @@ pub(crate) enum Kind {
     Argument { name: String, value: String, rule: String, remedy: String },
     /// The caller asked for the work to stop.
     Interrupted { done: u64, wanted: u64, of: &'static str },
+    /// The caller asked to stop and to keep what was finished, and nothing was.
+    NothingFinished { first: u64 },
     /// The study's inputs contradict a fact it states.
     Contradiction { what: String, remedy: String },
     /// Records with lines that break rules; the first faults stand for all of them.
@@ -113,7 +115,7 @@ impl Error {
 
     /// Whether the work was stopped on request.
     pub fn is_interrupted(&self) -> bool {
-        matches!(self.kind, Kind::Interrupted { .. })
+        matches!(self.kind, Kind::Interrupted { .. } | Kind::NothingFinished { .. })
     }
 }
 
@@ -132,6 +134,10 @@ impl fmt::Display for Error {
             Kind::Interrupted { done, wanted, of } => {
                 write!(f, "stopped on request after {done} of {wanted} {of}")
             }
+            Kind::NothingFinished { first } => write!(
+                f,
+                "stopped on request before the first {first} trials were finished, so that there is nothing to keep"
+            ),
             Kind::Contradiction { what, remedy } => write!(f, "{what}\n    {remedy}"),
             Kind::Records { source, faults, count } => {
                 write!(f, "{source}: {count} fault{}", if *count == 1 { "" } else { "s" })?;

@@ -123,6 +123,10 @@ def check(study: Path) -> None:
     for strategy, description in found.strategies.items():
         mark = " (baseline)" if strategy == found.baseline else ""
         click.echo(f"    {strategy}: {description}{mark}")
+    if found.warnings():
+        click.echo("\nBeware:")
+        for warning in found.warnings():
+            click.echo(f"  - {warning}")
     click.echo("\nTaken for granted:")
     for assumption in found.assumptions():
         click.echo(f"  - {assumption}")

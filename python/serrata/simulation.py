@@ -36,7 +36,8 @@ def simulate(
     """Live the fleet under every strategy, many times, and compare.
 
     Every strategy meets the same blades, cracks and crews in one trial, so that differences between
-    strategies are much sharper than either answer. The same study, trials and seed give the same
+    strategies are sharper than if each were simulated apart: by a little for rare losses, by much for costs;
+    the report says by how much. The same study, trials and seed give the same
     bytes on any number of threads. Other Python threads run meanwhile; Ctrl-C stops within a second.
 
     Parameters
@@ -56,9 +57,10 @@ def simulate(
         never. A function is called with the trials done and wanted, ten times a second.
     keep_finished : bool
         Whether Ctrl-C gives back the trials that were finished, with a warning, instead of raising
-        KeyboardInterrupt.
+        KeyboardInterrupt; what is in hand is finished first, for at most a second. Where not even the first
+        512 trials were, KeyboardInterrupt says so.
     block_trials : int, at least 0
-        Trials a thread lives at a time; 0 chooses. Changes no result.
+        Trials a thread takes at a time; 0 chooses. Changes no result.
 
     Returns
     -------
@@ -71,7 +73,7 @@ def simulate(
     ContradictionError
         For a study whose rows could not have come to its start.
     KeyboardInterrupt
-        On Ctrl-C, unless the finished trials are kept.
+        On Ctrl-C, unless finished trials are kept.
 
     Examples
     --------

@@ -348,6 +348,10 @@ class Study:
         """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()
 
+    def warnings(self) -> list[str]:
+        """List what may not be meant as it stands, in sentences: looks that never come, looks at one outage twice."""
+        return self._engine.warnings()
+
     @property
     def name(self) -> str:
         """Name of the study."""

@@ -14,7 +14,7 @@ pub(super) fn exception(py: Python<'_>, error: &Error) -> PyErr {
         Kind::Argument { .. } => raised(py, "ArgumentError", message),
         Kind::File { .. } => raised(py, "FileError", message),
         Kind::Contradiction { .. } => raised(py, "ContradictionError", message),
-        Kind::Interrupted { .. } => Ok(PyKeyboardInterrupt::new_err(message)),
+        Kind::Interrupted { .. } | Kind::NothingFinished { .. } => Ok(PyKeyboardInterrupt::new_err(message)),
     };
     // Where the exception cannot be made, the reason for that is what there is to tell.
     made.unwrap_or_else(|reason| reason)

@@ -90,6 +90,9 @@ impl Study {
             (Some(reason), Ok(found)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
                 Ok(Comparison::new(found))
             }
+            (Some(reason), Err(error)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
+                Err(exception(py, &error))
+            }
             (Some(reason), _) => Err(reason),
             (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
         }
@@ -174,6 +177,11 @@ impl Study {
     /// What the study takes for granted, in sentences.
     fn assumptions(&self) -> Vec<String> {
         self.study.assumptions()
+    }
+
+    /// What to beware of in the strategies, in sentences.
+    fn warnings(&self) -> Vec<String> {
+        self.study.warnings()
     }
 
     #[getter]

@@ -104,12 +104,20 @@ impl Study {
         if self.strategies.iter().any(|strategy| !strategy.looks.is_empty()) {
             list.push("The acts on one row at one outage follow one another: their days add up.".to_owned());
         }
-        if self.strategies.iter().any(watches) {
-            list.push(
+        let by_the_call = |strategy: &&Strategy| watches(strategy) && strategy.watch.is_none();
+        let unnamed = ids(self.strategies.iter().filter(by_the_call).map(|strategy| &strategy.id));
+        if !unnamed.is_empty() {
+            list.push(format!(
                 "A blade that stays with an indication is looked at again at the next outage, by the technique that \
-                 reported the longest."
-                    .to_owned(),
-            );
+                 reported the longest, at its price and days of a whole row but for the blades ({unnamed})."
+            ));
+        }
+        let named = self.strategies.iter().filter(|strategy| watches(strategy));
+        for (strategy, watch) in named.filter_map(|strategy| Some((strategy, strategy.watch?))) {
+            list.push(format!(
+                "A blade that stays with an indication is looked at again at the next outage, by {} ({}).",
+                self.techniques[watch.technique].id, strategy.id
+            ));
         }
         list
     }

@@ -14,6 +14,7 @@ pub mod stress_corrosion;
 pub mod surface_crack;
 pub mod usage;
 pub mod vibration;
+mod warnings;
 
 use crate::distribution::Distribution;
 

@@ -243,9 +243,10 @@ impl Comparison {
                 let difference = self.difference(other, first, index).difference;
                 if difference.standard_error > 0.0 {
                     normal_cdf(-difference.value / difference.standard_error)
-                } else if difference.value > 0.0 {
+                } else if difference.value > 0.0 && difference.standard_error == 0.0 {
                     0.0
                 } else {
+                    // Alike in every trial; or one trial, which settles nothing.
                     0.5
                 }
             })
@@ -259,7 +260,12 @@ fn normal_interval(value: f64, standard_error: f64) -> Estimate {
     Estimate { value, standard_error, low: value - reach, high: value + reach, events: f64::NAN }
 }
 
-/// Quantile of the longest crack from its bins, straight within a bin; zero for no crack.
+/// Quantile of the longest crack from its bins; zero for no crack.
+///
+/// The distribution within a bin is read off the monotone cubic through the counts up to the bins' ends (Fritsch and
+/// Carlson, SIAM J. Numer. Anal. 17 (1980) 238-246; slopes at the ends by the harmonic mean of Fritsch and Butland, SIAM
+/// J. Sci. Stat. Comput. 5 (1984) 300-304). For smooth distributions it is within 0.05 %; straight lines erred by up to
+/// 0.5 % to the high side where the density falls.
 pub(super) fn quantile_mm(bins: &[u32], probability: f64) -> f64 {
     let total: u64 = bins.iter().map(|&count| u64::from(count)).sum();
     let wanted = probability * total as f64;
@@ -270,10 +276,77 @@ pub(super) fn quantile_mm(bins: &[u32], probability: f64) -> f64 {
     for (bin, &count) in bins.iter().enumerate().skip(1) {
         let count = count as f64;
         if passed + count >= wanted && count > 0.0 {
-            let (begin, end) = (bin_begin_mm(bin), bin_begin_mm(bin + 1));
-            return begin + (end - begin) * (wanted - passed) / count;
+            let (begin, width) = (bin_begin_mm(bin), bin_width_mm(bin));
+            let slopes = [bin - 1, bin].map(|left| width / count * slope_between(bins, left));
+            return begin + width * place_in_bin((wanted - passed) / count, slopes);
         }
         passed += count;
     }
     f64::NAN
+}
+
+fn bin_width_mm(bin: usize) -> f64 {
+    bin_begin_mm(bin + 1) - bin_begin_mm(bin)
+}
+
+/// Slope of the cumulative count, per mm, at the end of a bin: zero where one of its neighbours is empty.
+fn slope_between(bins: &[u32], left: usize) -> f64 {
+    let right = left + 1;
+    if left == 0 || right >= bins.len() || bins[left] == 0 || bins[right] == 0 {
+        return 0.0;
+    }
+    let [a, b] = [left, right].map(bin_width_mm);
+    let [density_a, density_b] = [f64::from(bins[left]) / a, f64::from(bins[right]) / b];
+    3.0 * (a + b) / ((a + 2.0 * b) / density_a + (2.0 * a + b) / density_b)
+}
+
+/// Where in a bin, from 0 to 1, a cubic that rises from 0 to 1 with given slopes at its ends reaches a height.
+fn place_in_bin(height: f64, [first, last]: [f64; 2]) -> f64 {
+    let cubic = |x: f64| x * (first + x * ((3.0 - 2.0 * first - last) + x * (first + last - 2.0)));
+    let (mut below, mut above) = (0.0, 1.0);
+    for _ in 0..52 {
+        let middle = 0.5 * (below + above);
+        if cubic(middle) < height {
+            below = middle;
+        } else {
+            above = middle;
+        }
+    }
+    0.5 * (below + above)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::tally::length_bin;
+
+    /// Lognormal lengths, few and many to a bin's width, beside no crack in half of the lives.
+    #[test]
+    fn quantiles_of_binned_lengths_are_those_of_the_distribution() {
+        for (median, sigma) in [(3.0_f64, 0.4_f64), (7.3, 0.15), (1.1, 0.8), (40.0, 0.3)] {
+            let cdf = |length_mm: f64| normal_cdf((length_mm / median).ln() / sigma);
+            let mut bins = vec![0_u32; LENGTH_BINS];
+            let lives = 1e9;
+            bins[0] = (0.5 * lives) as u32;
+            for (bin, count) in bins.iter_mut().enumerate().skip(1).take(LENGTH_BINS - 2) {
+                *count = (0.5 * lives * (cdf(bin_begin_mm(bin + 1)) - cdf(bin_begin_mm(bin)))) as u32;
+                assert_eq!(length_bin(bin_begin_mm(bin)), bin);
+            }
+            for probability in [0.6, 0.9, 0.95, 0.99] {
+                let exact = median * (sigma * normal_quantile(2.0 * probability - 1.0)).exp();
+                let ours = quantile_mm(&bins, probability);
+                assert!((ours / exact - 1.0).abs() < 5e-4, "{median} {sigma} {probability}: {ours} for {exact}");
+            }
+            assert_eq!(quantile_mm(&bins, 0.4), 0.0);
+        }
+    }
+
+    #[test]
+    fn lengths_of_one_bin_stay_in_it() {
+        let mut bins = vec![0_u32; LENGTH_BINS];
+        bins[50] = 7;
+        for probability in [0.01, 0.5, 0.99] {
+            assert!((bin_begin_mm(50)..bin_begin_mm(51)).contains(&quantile_mm(&bins, probability)));
+        }
+    }
 }

@@ -1,4 +1,4 @@
-//! Cuts the trials into blocks, lives them on threads, and merges them in order.
+//! Cuts the trials into leaves, lives them on threads in order, and merges them in order.
 
 use super::life::Lives;
 use super::plan::RowPlan;
@@ -7,11 +7,11 @@ use super::tally::{FleetRecord, Forest, LEAF_TRIALS, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
-use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::ops::{ControlFlow, Range};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc;
-use std::time::Duration;
+use std::sync::{Mutex, OnceLock, PoisonError, mpsc};
+use std::time::{Duration, Instant};
 
 /// Trials that are lived together: enough to fill vector registers, few enough to stay near the processor.
 /// Changes no result.
@@ -19,6 +19,9 @@ const BATCH_TRIALS: u64 = 32;
 
 /// How often the caller is told and asked.
 const ASK_EVERY: Duration = Duration::from_millis(100);
+
+/// How long a run that was asked to stop may take to finish what it has in hand.
+const GRACE: Duration = Duration::from_millis(700);
 
 /// How much is to be simulated, and with what.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,7 +32,7 @@ pub struct Run {
     pub seed: u64,
     /// Threads; 0 for as many as the machine gives.
     pub threads: usize,
-    /// Trials that a thread lives at a time, rounded up to whole leaves; 0 to choose. Changes no result.
+    /// Trials that a thread takes at a time, rounded up to whole leaves; 0 to choose. Changes no result.
     pub block_trials: u64,
     /// Whether a run that is stopped gives back the trials that were finished, in order.
     pub keep_finished: bool,
@@ -97,7 +100,10 @@ pub(crate) fn live_all(
     let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
         Error::argument("threads", run.threads, &format!("threads cannot be started: {reason}"), "ask for fewer")
     })?;
-    let work = || pool.install(|| live_blocks(study, rows, run, &stop, &done));
+    // A run that keeps what is finished first finishes what is in hand, if that does not take long.
+    let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
+    let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
+    let work = || pool.install(|| live_blocks(study, rows, run, &stopping, &done));
     let (forest, failure) = ask_while(work, &stop, &done, ask);
     if let Some(error) = failure {
         return Err(error);
@@ -110,7 +116,11 @@ pub(crate) fn live_all(
             let _ = ask(lived);
             Ok(tally)
         }
-        _ => Err(Error { kind: Kind::Interrupted { done: lived, wanted: run.trials, of: "trials" } }),
+        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: LEAF_TRIALS.min(run.trials) } }),
+        _ => {
+            let done = done.load(Ordering::Relaxed);
+            Err(Error { kind: Kind::Interrupted { done, wanted: run.trials, of: "trials" } })
+        }
     }
 }
 
@@ -139,54 +149,99 @@ pub(super) fn ask_while<T: Send>(
     })
 }
 
-/// Waves of blocks, so that memory does not grow with trials; blocks merge in order.
-fn live_blocks(
-    study: &Study,
-    rows: &[RowPlan],
-    run: &Run,
-    stop: &AtomicBool,
-    done: &AtomicU64,
-) -> (Forest, Option<Error>) {
-    /// Blocks of a wave per thread: enough that no thread waits long for another.
-    const BLOCKS_PER_THREAD: u64 = 16;
-    /// Leaves of a block at most: each block keeps but one tally when it is done.
-    const MOST_LEAVES: u64 = 8;
+/// Threads take the next leaves in turn, so that what is finished when a run is stopped is its beginning; sums merge in
+/// order, so that memory does not grow with trials.
+fn live_blocks(study: &Study, rows: &[RowPlan], run: &Run, stop: &Stop, done: &AtomicU64) -> (Forest, Option<Error>) {
     let leaves = run.trials.div_ceil(LEAF_TRIALS);
-    let threads = rayon::current_num_threads() as u64;
-    let block = match run.block_trials {
-        0 => (leaves / (threads * BLOCKS_PER_THREAD)).clamp(1, MOST_LEAVES),
-        trials => trials.div_ceil(LEAF_TRIALS).min(leaves),
-    };
-    let wave = block.saturating_mul(BLOCKS_PER_THREAD * threads);
-    let mut forest = Forest::default();
-    let mut begin = 0;
-    while begin < leaves {
-        let end = begin.saturating_add(wave).min(leaves);
-        let blocks: Vec<std::result::Result<Forest, Stopped>> = (begin..end)
-            .step_by(block as usize)
-            .collect::<Vec<u64>>()
-            .into_par_iter()
-            .map_init(
-                || Worker::new(study, rows),
-                |worker, first| worker.live_leaves(first..(first + block).min(end), run, stop, done),
-            )
-            .collect();
-        for block in blocks {
-            match block {
-                Ok(part) => forest.append(part),
-                Err(Stopped::Asked) => return (forest, None),
-                Err(Stopped::Failed(error)) => return (forest, Some(error)),
+    let next = AtomicU64::new(0);
+    let merged = Mutex::new(Merged::default());
+    rayon::broadcast(|_| {
+        let mut worker = Worker::new(study, rows);
+        let mut count = 1;
+        while !stop.is_asked() {
+            let first = next.fetch_add(count, Ordering::Relaxed);
+            if first >= leaves {
+                return;
             }
+            let begun = Instant::now();
+            let (part, outcome) = worker.live_leaves(first..(first + count).min(leaves), run, stop, done);
+            if matches!(outcome, Err(Stopped::Failed(_))) {
+                // Nothing is gained by what follows.
+                next.store(leaves, Ordering::Relaxed);
+            }
+            merged.lock().unwrap_or_else(PoisonError::into_inner).add(first, part, outcome);
+            count = leaves_at_once(run, count, begun.elapsed(), leaves.saturating_sub(first));
         }
-        begin = end;
-    }
-    (forest, None)
+    });
+    let merged = merged.into_inner().unwrap_or_else(PoisonError::into_inner);
+    (merged.forest, merged.failure.map(|(_, error)| error))
 }
 
-/// Why a block was not finished.
+/// How many leaves a thread takes next: as many as keep it busy for some time, and few enough that all threads end
+/// together. Changes no result.
+fn leaves_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
+    /// What a thread keeps to itself until it merges.
+    const SHORT: Duration = Duration::from_millis(20);
+    const MOST: u64 = 8;
+    if run.block_trials > 0 {
+        return run.block_trials.div_ceil(LEAF_TRIALS);
+    }
+    let fair = (left / (4 * rayon::current_num_threads() as u64)).clamp(1, MOST);
+    if took < SHORT { (2 * count).min(fair) } else { count.div_ceil(2).min(fair) }
+}
+
+/// The sums of finished leaves, in order.
+#[derive(Default)]
+struct Merged {
+    forest: Forest,
+    /// The leaf that comes next.
+    next: u64,
+    /// Sums that wait for leaves before theirs, by their first leaf, with how many leaves they are of.
+    waiting: BTreeMap<u64, (u64, Forest)>,
+    /// The first failure, with the leaf where the thread began.
+    failure: Option<(u64, Error)>,
+}
+
+impl Merged {
+    fn add(&mut self, first: u64, (count, part): (u64, Forest), outcome: std::result::Result<(), Stopped>) {
+        self.waiting.insert(first, (count, part));
+        if let Err(Stopped::Failed(error)) = outcome
+            && self.failure.as_ref().is_none_or(|(other, _)| first < *other)
+        {
+            self.failure = Some((first, error));
+        }
+        while let Some((count, part)) = self.waiting.remove(&self.next) {
+            self.next += count;
+            self.forest.append(part);
+            if count == 0 {
+                break;
+            }
+        }
+    }
+}
+
+/// Why leaves were not finished.
 enum Stopped {
     Asked,
     Failed(Error),
+}
+
+/// Whether the caller asked to stop, and for how long work in hand may go on.
+struct Stop<'a> {
+    asked: &'a AtomicBool,
+    since: OnceLock<Instant>,
+    grace: Duration,
+}
+
+impl Stop<'_> {
+    fn is_asked(&self) -> bool {
+        self.asked.load(Ordering::Relaxed)
+    }
+
+    /// Whether work in hand is given up too.
+    fn is_over(&self) -> bool {
+        self.is_asked() && self.since.get_or_init(Instant::now).elapsed() >= self.grace
+    }
 }
 
 /// Storage of one thread.
@@ -209,41 +264,52 @@ impl<'p> Worker<'p> {
         }
     }
 
+    /// Lives leaves; returns the sums of those that were finished, with their number.
     fn live_leaves(
         &mut self,
         leaves: Range<u64>,
         run: &Run,
-        stop: &AtomicBool,
+        stop: &Stop,
         done: &AtomicU64,
-    ) -> std::result::Result<Forest, Stopped> {
+    ) -> ((u64, Forest), std::result::Result<(), Stopped>) {
         let years = self.study.horizon_years.ceil() as usize;
-        let mut forest = Forest::default();
+        let (mut count, mut forest) = (0, Forest::default());
         for leaf in leaves {
             let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
             let trials = leaf * LEAF_TRIALS..((leaf + 1) * LEAF_TRIALS).min(run.trials);
             for first in trials.clone().step_by(BATCH_TRIALS as usize) {
-                if stop.load(Ordering::Relaxed) {
-                    return Err(Stopped::Asked);
-                }
                 let batch = first..(first + BATCH_TRIALS).min(trials.end);
-                self.live_trials(run.seed, batch, &mut tally).map_err(Stopped::Failed)?;
+                if let Err(reason) = self.live_trials(run.seed, batch, stop, &mut tally) {
+                    return ((count, forest), Err(reason));
+                }
             }
             done.fetch_add(trials.end - trials.start, Ordering::Relaxed);
             forest.push(leaf, tally);
+            count += 1;
         }
-        Ok(forest)
+        ((count, forest), Ok(()))
     }
 
     /// Lives some trials together, strategy by strategy.
-    fn live_trials(&mut self, seed: u64, trials: Range<u64>, tally: &mut Tally) -> Result<()> {
+    fn live_trials(
+        &mut self,
+        seed: u64,
+        trials: Range<u64>,
+        stop: &Stop,
+        tally: &mut Tally,
+    ) -> std::result::Result<(), Stopped> {
         let count = (trials.end - trials.start) as usize;
         let fleets = &mut self.fleets[..count];
         fleets.iter_mut().for_each(FleetRecord::clear);
         for (index, (lives, record)) in self.lives.iter_mut().zip(&mut self.records).enumerate() {
+            if stop.is_over() {
+                return Err(Stopped::Asked);
+            }
             let row_key = Key::from_seed(seed).child(self.rows[index].name);
             let keys = (0..count).map(|life| row_key.child(trials.start + life as u64));
+            let tries = lives.begin(keys);
             tally.tries[index] +=
-                lives.begin(keys).ok_or_else(|| Error::never_comes_through(&self.study.rows[index].id))?;
+                tries.ok_or_else(|| Stopped::Failed(Error::never_comes_through(&self.study.rows[index].id)))?;
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets.iter_mut().enumerate() {
                     lives.follow(life, strategy, record);

@@ -11,17 +11,18 @@ const SURE: f64 = 0.95;
 const LIKELY: f64 = 0.5;
 
 impl Comparison {
-    /// What to beware of: thin evidence, unsure rankings, inputs at odds with the fleet's past.
+    /// What to beware of: plans that may not say what was meant, thin evidence, unsure rankings, inputs at odds with the
+    /// fleet's past.
     ///
     /// Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
-        let mut warnings: Vec<String> =
-            (0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)).collect();
+        let mut warnings = self.study.warnings();
+        warnings.extend((0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
         warnings.extend((0..self.study.rows.len()).flat_map(|row| self.notes(row)));
         let anything_lost =
             (0..self.study.strategies.len()).any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
-        if !anything_lost {
+        if !anything_lost && self.study.strategies.len() > 1 {
             warnings.push("No strategy had a loss, so that they cannot be ranked by losses.".to_owned());
         }
         // The chance of any loss ranks as the number of losses does; saying both says nothing more.
@@ -35,36 +36,20 @@ impl Comparison {
     }
 
     fn thin_evidence(&self, strategy: usize) -> Option<String> {
-        let estimate = self.fleet(strategy, Quantity::AnyLoss);
-        let id = &self.study.strategies[strategy].id;
-        let trials = thousands(self.trials() as f64);
-        if estimate.events == 0.0 {
-            let bound = interval::exact_proportion(0.0, self.trials() as f64, 0.95).1;
-            return Some(format!(
-                "{id}: no loss in {trials} trials, so only an upper bound is known (chance of any loss below {bound:.1e}); \
-                 costs and days hold no loss. More trials may show one."
-            ));
-        }
-        (estimate.events < THIN_EVENTS).then(|| {
-            let relative = 100.0 * estimate.standard_error / estimate.value;
-            // relative error squared = (1 - p) / (n p)
-            let needed = (1.0 - estimate.value) / (estimate.value * 0.01);
-            format!(
-                "{id}: only {} of {trials} trials had a loss, so the chance of one is known to {relative:.0} % (one standard \
-                 error); about {} trials give 10 %.",
-                estimate.events,
-                thousands(rounded_up(needed))
-            )
-        })
+        let events = self.fleet(strategy, Quantity::AnyLoss).events;
+        let what = thin_evidence(events, self.trials() as f64)?;
+        Some(format!("{}: {what}", self.study.strategies[strategy].id))
     }
 
     fn unlikely_past(&self, row: usize) -> Option<String> {
         let probability = self.p_came_through(row);
         (probability < LIKELY).then(|| {
             format!(
-                "rows.{}: by the study's inputs a row like it reaches {} without a loss with probability {probability:.2} \
+                "rows.{}: by the study's inputs a row like it reaches {} without a loss with probability {} \
                  only; lives that do not were drawn again. Look at its initiation, growth and past looks.",
-                self.study.rows[row].id, self.study.start_year
+                self.study.rows[row].id,
+                self.study.start_year,
+                two_figures(probability)
             )
         })
     }
@@ -75,8 +60,8 @@ impl Comparison {
         let id = &self.study.rows[row].id;
         let say = |count: u64, of: u64, what: &str| {
             (count > 0).then(|| {
-                let percent = 100.0 * count as f64 / of as f64;
-                format!("rows.{id}: {} of {} {what} ({percent:.2} %).", thousands(count as f64), thousands(of as f64))
+                let percent = two_figures(100.0 * count as f64 / of as f64);
+                format!("rows.{id}: {} of {} {what} ({percent} %).", thousands(count as f64), thousands(of as f64))
             })
         };
         let followed = notes.followed;
@@ -116,6 +101,42 @@ impl Comparison {
     }
 }
 
+/// What to say of a chance that so many events in so many trials leave open; nothing where they settle it well enough.
+fn thin_evidence(events: f64, trials: f64) -> Option<String> {
+    let of = format!("{} trials", thousands(trials));
+    if events == 0.0 {
+        let bound = interval::exact_proportion(0.0, trials, 0.95).1;
+        return Some(format!(
+            "no loss in {of}, so only an upper bound is known (chance of any loss below {bound:.1e}); costs and days hold \
+             no loss. More trials may show one."
+        ));
+    }
+    if events == trials {
+        let bound = interval::exact_proportion(events, trials, 0.95).0;
+        let bound = two_figures(bound);
+        return (trials < THIN_EVENTS).then(|| {
+            format!("a loss in every one of {of}, so only a lower bound is known (chance of any loss above {bound}).")
+        });
+    }
+    // relative error squared = (1 - p) / (n p)
+    let relative = ((trials - events) / (events * trials)).sqrt();
+    let needed = relative * relative * trials / 0.01;
+    (relative > THIN_EVENTS.sqrt().recip() && needed > trials).then(|| {
+        format!(
+            "only {} of {of} had a loss, so the chance of one is known to {:.0} % (one standard error); about {} trials \
+             give 10 %.",
+            thousands(events),
+            100.0 * relative,
+            thousands(rounded_up(needed))
+        )
+    })
+}
+
+/// A number in two figures; a small one as such, never as zero.
+fn two_figures(x: f64) -> String {
+    if x == 0.0 || x >= 0.1 { format!("{x:.2}") } else { format!("{x:.1e}") }
+}
+
 /// Rounded up to two figures, as a number of trials is asked for.
 fn rounded_up(x: f64) -> f64 {
     let unit = 10.0_f64.powf((x.log10() - 1.0).floor().max(0.0));
@@ -138,6 +159,39 @@ fn thousands(x: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Whatever the counts, a number that is said means something: no percentage of 0, no number of trials below those
+    /// that there were, no not-a-number.
+    #[test]
+    fn warnings_make_sense_for_every_count() {
+        for trials in [1.0, 2.0, 3.0, 19.0, 20.0, 29.0, 30.0, 31.0, 1e3, 1e6, 4e9] {
+            let counts = [0.0, 1.0, 2.0, 5.0, 15.0, 29.0, 30.0, 31.0, trials - 1.0, trials];
+            for events in counts.into_iter().filter(|events| (0.0..=trials).contains(events)) {
+                let Some(text) = thin_evidence(events, trials) else {
+                    // Nothing is said where the chance, or the chance of none, rests on enough.
+                    assert!(
+                        events > 0.0 && (events >= THIN_EVENTS || trials - events < 0.5 * trials),
+                        "{events} of {trials}"
+                    );
+                    continue;
+                };
+                for nonsense in ["NaN", "inf", "to 0 %", "about 0 trials", "above 0.00", "below 0e", "above 1.0"] {
+                    assert!(!text.contains(nonsense), "{events} of {trials}: {text}");
+                }
+                if let Some(needed) = text.split("about ").nth(1) {
+                    let needed: f64 =
+                        needed.split(' ').next().expect("a number").replace(',', "").parse().expect("one");
+                    assert!(needed > trials, "{events} of {trials}: {text}");
+                }
+            }
+        }
+        let all = thin_evidence(20.0, 20.0).expect("a warning");
+        assert_eq!(
+            all,
+            "a loss in every one of 20 trials, so only a lower bound is known (chance of any loss above 0.83)."
+        );
+        assert_eq!(two_figures(3.2e-5), "3.2e-5");
+    }
 
     #[test]
     fn numbers_of_trials_read_well() {

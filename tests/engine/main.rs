@@ -1,5 +1,6 @@
 //! The engine, seen from outside; a module for each subject.
 
+mod by_hand;
 mod closed_form;
 mod followed;
 mod grown;
@@ -10,4 +11,5 @@ mod second_programs;
 mod strategies;
 mod study_file;
 mod support;
+mod warnings;
 mod yardstick;

@@ -1,7 +1,9 @@
 //! The same study and seed give the same bytes, whatever is cut, added or taken away.
 
 use serrata::Study;
-use serrata::simulation::{Comparison, Quantity, Run};
+use serrata::model::growth::Limit;
+use serrata::model::initiation::InitiationShape;
+use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 
 fn study(name: &str) -> Study {
     Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study")
@@ -148,4 +150,134 @@ fn a_stopped_run_is_an_error_unless_it_keeps_what_was_finished() {
     let stopped =
         study.simulate_with(&Run { trials: 50_000_000, ..Run::default() }, &mut |_| std::ops::ControlFlow::Break(()));
     assert!(stopped.is_err_and(|error| error.is_interrupted()));
+}
+
+/// Two runs of one row under one strategy say the same of every year and every outage before one.
+fn assert_same_until(year: f64, one: &Comparison, other: &Comparison, row: usize, strategy: usize, name: &str) {
+    let years = (year - one.study.start_year) as usize;
+    let losses =
+        |run: &Comparison| run.row_losses_by_year(row, strategy)[..years].iter().map(shown).collect::<Vec<_>>();
+    assert!(losses(one) == losses(other), "{name}, row {row}, strategy {strategy}: losses");
+    for (one, other) in one.after_outages(row, strategy).into_iter().zip(other.after_outages(row, strategy)) {
+        if one.year >= year {
+            break;
+        }
+        let place = format!("{name}, row {row}, strategy {strategy}, outage {}", one.year);
+        assert!(shown(one.cracks) == shown(other.cracks), "{place}: cracks");
+        assert!(one.longest_mm == other.longest_mm, "{place}: longest");
+        // Lengths are added in the order in which cracks leave the row, which later outages may change.
+        let lengths = |mean: Option<Estimate>| mean.map_or([0.0; 2], |mean| [mean.value, mean.standard_error]);
+        for (one, other) in lengths(one.mean_length_mm).into_iter().zip(lengths(other.mean_length_mm)) {
+            assert!((one - other).abs() <= 1e-9 * one, "{place}: mean length {one} or {other}");
+        }
+    }
+}
+
+fn rows_and_strategies(study: &Study) -> impl Iterator<Item = (usize, usize)> {
+    let strategies = study.strategies.len();
+    (0..study.rows.len()).flat_map(move |row| (0..strategies).map(move |strategy| (row, strategy)))
+}
+
+/// Studies with much and little in them, and two in which nearly every origin cracks before the end.
+fn studies() -> Vec<(String, Study)> {
+    let plain = ["tests/engine/data/y2.toml", "tests/engine/data/everything_on.toml", "demo-data/reference-study.toml"];
+    let mut all: Vec<(String, Study)> = plain.iter().map(|name| ((*name).to_owned(), study(name))).collect();
+    for name in ["tests/engine/data/y2.toml", "tests/engine/data/small.toml"] {
+        let mut sure = study(name);
+        sure.initiation[0].shape = InitiationShape::Weibull { shape: 2.0, scale: 1_000.0 };
+        sure.roots[0].hot_spots[0].limit = Limit::Depth { depth_mm: 8.0 };
+        all.push((format!("{name} with sure cracks"), sure));
+    }
+    all
+}
+
+#[test]
+fn a_longer_horizon_changes_no_year_that_was_there_before() {
+    for (name, short) in studies() {
+        let mut long = short.clone();
+        let end = short.start_year + short.horizon_years;
+        long.horizon_years += 7.0;
+        long.units.iter_mut().for_each(|unit| unit.outages.years.push(end + 1.0));
+        let (with, without) = (run(&long, 2, 0), run(&short, 2, 0));
+        for (row, strategy) in rows_and_strategies(&short) {
+            assert_same_until(end.floor(), &with, &without, row, strategy, &name);
+        }
+    }
+}
+
+#[test]
+fn one_more_outage_at_the_end_changes_nothing_before_it() {
+    for (name, whole) in studies() {
+        let mut less = whole.clone();
+        let last =
+            |study: &Study, row: usize| *study.units[study.rows[row].unit].outages.years.last().expect("an outage");
+        less.units.iter_mut().for_each(|unit| _ = unit.outages.years.pop());
+        let (with, without) = (run(&whole, 2, 0), run(&less, 2, 0));
+        for (row, strategy) in rows_and_strategies(&whole) {
+            assert_same_until(last(&whole, row).floor(), &with, &without, row, strategy, &name);
+        }
+    }
+}
+
+#[test]
+fn one_more_row_strategy_or_technique_changes_no_number() {
+    let whole = study("tests/engine/data/everything_on.toml");
+    let mut more = whole.clone();
+    let mut row = whole.rows[0].clone();
+    row.id = "another".to_owned();
+    more.rows.insert(0, row);
+    let mut technique = whole.techniques[0].clone();
+    technique.id = "third".to_owned();
+    more.techniques.push(technique);
+    let mut correlation = vec![vec![0.0; 3]; 3];
+    for (i, j) in (0..3).flat_map(|i| (0..3).map(move |j| (i, j))) {
+        let known = (i < 2 && j < 2).then(|| whole.persistence.correlation[i][j]);
+        correlation[i][j] = known.unwrap_or(f64::from(u8::from(i == j)));
+    }
+    more.persistence = serrata::model::detection::Persistence::new(correlation).expect("a correlation matrix");
+    let mut strategy = whole.strategies[0].clone();
+    strategy.id = "by the third".to_owned();
+    strategy.looks[0].techniques = vec![2];
+    more.strategies.insert(0, strategy);
+    more.baseline += 1;
+    let (with, without) = (run(&more, 2, 0), run(&whole, 2, 0));
+    for strategy in 0..whole.strategies.len() {
+        for quantity in Quantity::ALL {
+            let [one, other] = [with.row(1, strategy + 1, quantity), without.row(0, strategy, quantity)];
+            assert!(shown(one) == shown(other), "strategy {strategy}: {}", quantity.name());
+        }
+        assert!(shown(with.after_outages(1, strategy + 1)) == shown(without.after_outages(0, strategy)));
+    }
+}
+
+/// A study whose lives take long: nearly every origin cracked, each crack followed by itself.
+fn slow_study() -> Study {
+    let mut slow = study("demo-data/reference-study.toml");
+    slow.rows.iter_mut().for_each(|row| row.blades = 60);
+    slow.initiation.iter_mut().for_each(|law| law.shape = InitiationShape::Exponential { mean: 1_000.0 });
+    slow
+}
+
+#[test]
+fn a_stopped_run_keeps_every_trial_that_was_said_to_be_done() {
+    for threads in [1, 2, 7] {
+        let (mut told, mut asked) = (0, 0);
+        let run = Run { trials: 50_000_000, seed: 5, threads, keep_finished: true, ..Run::default() };
+        let part = study("tests/engine/data/y2.toml").simulate_with(&run, &mut |done| {
+            (told, asked) = (done, asked + 1);
+            if asked > 3 { std::ops::ControlFlow::Break(()) } else { std::ops::ControlFlow::Continue(()) }
+        });
+        let kept = part.expect("what was finished").trials();
+        assert!(kept > 0 && kept == told, "{threads} threads: kept {kept} of {told}");
+    }
+}
+
+#[test]
+fn a_run_stopped_before_anything_was_finished_says_so() {
+    let run = Run { trials: 5_000, threads: 1, keep_finished: true, ..Run::default() };
+    let stopped = slow_study().simulate_with(&run, &mut |_| std::ops::ControlFlow::Break(()));
+    let error = stopped.expect_err("nothing was finished");
+    assert!(error.is_interrupted());
+    let said = "stopped on request before the first 512 trials were finished, so that there is nothing to keep";
+    assert_eq!(error.to_string(), said);
 }

@@ -48,6 +48,9 @@ pub(crate) struct RowPlan {
     pub fresh: Vec<Cohort>,
     /// Its hazard until the end, for row factor 1; and one that no blade outlives.
     pub fresh_hazards: Vec<f64>,
+    /// Largest share that each class has in that hazard, over the outages: what one class of origins outlives says for
+    /// the whole blade.
+    pub fresh_shares: Vec<f64>,
     /// Whether every initial depth is lognormal or fixed.
     pub lognormal_depths: bool,
     pub techniques: Vec<TechniquePlan>,
@@ -138,7 +141,8 @@ impl RowPlan {
                 .map(|class| class.depth_power)
                 .filter(|power| classes.iter().all(|class| class.depth_power == *power)),
             cohorts: cohorts(row, &classes),
-            fresh_hazards: fresh.iter().map(|cohort| cohort.hazard).chain([f64::INFINITY]).collect(),
+            fresh_hazards: fresh.iter().map(|cohort| cohort.hazard).chain([f64::NAN]).collect(),
+            fresh_shares: fresh_shares(&classes, &fresh),
             fresh,
             lognormal_depths: classes.iter().all(|class| class.depth_sigma.is_finite()),
             classes,
@@ -205,4 +209,13 @@ impl RowPlan {
         }
         self.kept_sources = sources.iter().map(|&source| hash_name(&study.techniques[source].id)).collect();
     }
+}
+
+/// See [`RowPlan::fresh_shares`].
+fn fresh_shares(classes: &[Class], fresh: &[Cohort]) -> Vec<f64> {
+    let share = |(index, class): (usize, &Class)| {
+        let of_class = fresh.iter().filter(|cohort| cohort.hazard > 0.0);
+        of_class.map(|cohort| class.origins * cohort.hazards[index] / cohort.hazard).fold(0.0, f64::max)
+    };
+    classes.iter().enumerate().map(share).collect()
 }

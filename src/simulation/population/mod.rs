@@ -213,8 +213,7 @@ pub(crate) struct Population<'p> {
     tracks: Tracks,
     /// What happened to followed cracks, over all lives so far.
     pub notes: Notes,
-    bands: Vec<sow::Band>,
-    seeker: sow::Seeker,
+    sower: sow::Sower,
     /// A blade that is new at another moment than an outage.
     fresh: Cohort,
     sprouts: Vec<Sprout>,
@@ -295,8 +294,7 @@ impl<'p> Population<'p> {
             sizes: Vec::new(),
             tracks: Tracks::default(),
             notes: Notes::default(),
-            bands: Vec::new(),
-            seeker: sow::Seeker::default(),
+            sower: sow::Sower::default(),
             fresh: Cohort::default(),
             sprouts: Vec::new(),
             starts: start::Starts::default(),

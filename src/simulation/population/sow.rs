@@ -1,33 +1,29 @@
-//! Which blades crack, and where: only blades that crack are visited.
+//! Which origins crack, and when.
+//!
+//! The origins of one hot spot on blades of equal age crack one after another, in the order of their hazard: the
+//! arrivals of a Poisson process, of which only the first at each origin counts. Arrivals beyond the end of the study
+//! are not drawn, and nothing that is drawn depends on where that end is. Work goes with the origins that crack.
 
 use super::super::plan::{Class, Cohort};
 use super::{Population, Ready, Replacement, Sprout, purpose};
-use crate::math::{LANES, exp, in_two_steps, ln, ln_of_split, normal_cdf, normal_quantile, split};
-use crate::random::{Draw, Key, Stream};
+use crate::math::{LANES, exp, exp_each, in_two_steps, ln, ln_of_split, normal_each, normal_quantile, split};
+use crate::random::{Draw, Key};
 use multiversion::multiversion;
 use std::ops::Range;
 
-/// Upper ends of the bands of the standard normal blade stress in which cracked blades are sought.
-const BANDS: [f64; 9] = [0.0, 0.7, 1.3, 1.8, 2.3, 2.8, 3.4, 4.2, f64::INFINITY];
+/// Hazard per origin up to which origins are drawn as arrivals; each that has not cracked by then draws its own. Without
+/// this an origin sure to crack would arrive again and again.
+const MOST_PER_ORIGIN: f64 = 1.0;
 
-/// Blades whose stress lies in one band.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Band {
-    /// Distribution function of the standard normal at the lower end.
-    below: f64,
-    probability: f64,
-    /// Probability that such a blade cracks.
-    cracks: f64,
-}
+/// Child of a blade's key from which its origins draw when they crack; other children are its cracks'.
+const ORIGINS: u64 = 1;
 
-/// A new blade.
+/// A blade that is new.
 #[derive(Debug, Clone, Copy)]
 struct NewBlade {
     life: usize,
     blade: u32,
     generation: u64,
-    /// Logarithm of its factor on stress.
-    stress: f64,
 }
 
 impl NewBlade {
@@ -38,121 +34,48 @@ impl NewBlade {
     }
 }
 
-/// Where some blades of a life that crack are sought, among those of average stress.
+/// An origin that cracks.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Search {
-    life: usize,
-    /// Which of the row's cohorts, where it is one of these.
-    cohort: usize,
-    row_factor: f64,
-    /// The first of its draws: each blade takes one for the way to it and its first crack, and one for whether it has
-    /// more.
-    first: Draw,
+struct Arrival {
+    /// Its blade among those that are drawn together, class and origin: in this order cracks are kept.
+    place: u64,
+    /// Cumulative hazard at which it cracks, for row factor and stress factor 1.
+    hazard: f64,
 }
 
-/// Blades that crack, in order.
-#[derive(Debug, Default, Clone)]
-pub(super) struct Sought {
-    /// Blades that do not crack before it.
-    skipped: [f64; LANES],
-    /// Hazard of the classes and origins before its first crack, with that of the crack.
-    reach: [f64; LANES],
-    /// Class and origin of its first crack, and the cumulative hazard at which that begins.
-    class: [f64; LANES],
-    origin: [f64; LANES],
-    hazard: [f64; LANES],
-    /// 1 if it has more cracks than this, or may have, else 0.
-    has_more: [f64; LANES],
-}
-
-/// Carries out some searches; `ways` is room for a number to each blade.
-#[multiversion(targets = "simd")]
-fn seek_each<'c>(
-    searches: &[Search],
-    classes: &[Class],
-    cohort: impl Fn(&Search) -> &'c Cohort,
-    ways: &mut [f64],
-    sought: &mut [Sought],
-) {
-    for (ways, search) in ways.as_chunks_mut::<LANES>().0.iter_mut().zip(searches) {
-        *ways = std::array::from_fn(|lane| search.first.ahead(2 * lane as u64).uniform());
+impl Arrival {
+    #[inline(always)]
+    fn new(blade: usize, class: usize, origin: u32, hazard: f64) -> Self {
+        Arrival { place: (blade as u64) << 48 | (class as u64) << 32 | u64::from(origin), hazard }
     }
-    in_two_steps(ways, split, |u| -ln_of_split(u));
-    let ways = ways.as_chunks::<LANES>().0;
-    for ((search, ways), sought) in searches.iter().zip(ways).zip(sought) {
-        seek(search, classes, cohort(search), ways, sought);
+
+    #[inline(always)]
+    fn blade(&self) -> usize {
+        (self.place >> 48) as usize
+    }
+
+    #[inline(always)]
+    fn class(&self) -> usize {
+        (self.place >> 32 & 0xffff) as usize
+    }
+
+    #[inline(always)]
+    fn origin(&self) -> u32 {
+        self.place as u32
     }
 }
 
-/// Seeks blades that crack, each at the end of its way.
-#[inline(always)]
-fn seek(search: &Search, classes: &[Class], cohort: &Cohort, ways: &[f64; LANES], sought: &mut Sought) {
-    let row_factor = search.row_factor;
-    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
-    let mut reach = [0.0; LANES];
-    // Products with what divides once: a division in every lane would cost more than all else here.
-    let (blades_per, share_of_row) = (1.0 / per_blade, 1.0 / row_factor);
-    for lane in 0..LANES {
-        sought.skipped[lane] = whole(ways[lane] * blades_per);
-        reach[lane] = (ways[lane] - sought.skipped[lane] * per_blade).max(0.0);
-    }
-    // Origins stand in a line, class by class.
-    let [mut class, mut begin, mut per_origin, mut origins_per, mut last] = [[0.0; LANES]; 5];
-    let mut passed = 0.0;
-    for (index, (about, hazard)) in classes.iter().zip(&cohort.hazards).enumerate() {
-        let here = row_factor * hazard;
-        if here <= 0.0 {
-            continue;
-        }
-        let inverse = 1.0 / here;
-        for lane in 0..LANES {
-            let is_here = reach[lane] >= passed;
-            class[lane] = if is_here { index as f64 } else { class[lane] };
-            begin[lane] = if is_here { passed } else { begin[lane] };
-            per_origin[lane] = if is_here { here } else { per_origin[lane] };
-            origins_per[lane] = if is_here { inverse } else { origins_per[lane] };
-            last[lane] = if is_here { about.origins - 1.0 } else { last[lane] };
-        }
-        passed += about.origins * here;
-    }
-    for lane in 0..LANES {
-        let origin = whole((reach[lane] - begin[lane]) * origins_per[lane]).min(last[lane]);
-        let rest = (reach[lane] - begin[lane] - origin * per_origin[lane]).max(0.0);
-        let passed = begin[lane] + (origin + 1.0) * per_origin[lane];
-        sought.hazard[lane] = rest * share_of_row;
-        sought.origin[lane] = origin;
-        // The way to the next crack is -ln(u), and exp(-x) >= 1 - x.
-        let u = search.first.ahead(2 * lane as u64 + 1).uniform();
-        sought.has_more[lane] = if u <= 1.0 - (per_blade - passed) { 0.0 } else { 1.0 };
-    }
-    (sought.class, sought.reach) = (class, reach);
-}
-
-/// Blocks of blades that crack which are sought beforehand: enough for most lives.
-fn blocks_foreseen(classes: &[Class], cohort: &Cohort, row_factor: f64) -> usize {
-    const MOST: f64 = 8.0;
-    let per_blade = row_factor * total_hazard(classes, &cohort.hazards, 0.0);
-    let mean = cohort.blades.len() as f64 * per_blade.min(1.0);
-    ((mean + mean.sqrt()) / LANES as f64).ceil().min(MOST) as usize
-}
-
-/// Draws that a search takes.
-const DRAWS: u64 = 2 * LANES as u64;
-
-/// Searches, and what they come to; keeps its storage.
+/// Room for drawing cracks; kept from life to life.
 #[derive(Debug, Default)]
-pub(super) struct Seeker {
-    searches: Vec<Search>,
-    sought: Vec<Sought>,
-    ways: Vec<f64>,
-}
-
-impl Seeker {
-    fn seek<'c>(&mut self, classes: &[Class], cohort: impl Fn(&Search) -> &'c Cohort) {
-        self.sought.resize(self.sought.len().max(self.searches.len()), Sought::default());
-        self.ways.resize(LANES * self.searches.len(), 0.0);
-        seek_each(&self.searches, classes, cohort, &mut self.ways, &mut self.sought);
-    }
+pub(super) struct Sower {
+    arrivals: Vec<Arrival>,
+    /// The first draw of each block of exponential numbers that is drawn beforehand, and the numbers.
+    blocks: Vec<Draw>,
+    exponentials: Vec<f64>,
+    /// Of blades drawn together: logarithms of their stress factors, and for the class at hand sums of their factors on
+    /// the hazard, up to each.
+    stresses: Vec<f64>,
+    sums: Vec<f64>,
 }
 
 impl Population<'_> {
@@ -160,145 +83,198 @@ impl Population<'_> {
     pub(super) fn sow_cohorts(&mut self, lives: Range<usize>) {
         let row = self.row;
         let own = |cohort: usize, key: Key| key.child(purpose::FIRST_BLADES).child(cohort as u64);
-        if row.blade_stress_sigma > 0.0 {
-            for life in lives {
-                for (index, cohort) in row.cohorts.iter().enumerate() {
-                    self.sow_scattered(life, cohort, own(index, self.lives[life].key), 0);
-                }
-            }
-            return;
-        }
-        // All are sought before any is planted: neither waits for the other.
-        let mut seeker = std::mem::take(&mut self.seeker);
-        seeker.searches.clear();
+        // The first arrivals of all lives are drawn at once.
+        let mut sower = std::mem::take(&mut self.sower);
+        sower.blocks.clear();
         for life in lives.clone() {
             for (index, cohort) in row.cohorts.iter().enumerate() {
                 let key = own(index, self.lives[life].key);
-                let mut search =
-                    Search { life, cohort: index, row_factor: self.lives[life].row_factor, first: key.draw(0) };
-                for _ in 0..blocks_foreseen(&row.classes, cohort, search.row_factor) {
-                    seeker.searches.push(search);
-                    search.first = search.first.ahead(DRAWS);
+                for (class, hazard) in row.classes.iter().zip(&cohort.hazards) {
+                    let first = key.child(class.name).draw(0);
+                    let count = blocks_foreseen(class, cohort, self.lives[life].row_factor * hazard);
+                    sower.blocks.extend((0..count).map(|block| first.ahead(2 * (block * LANES) as u64)));
                 }
             }
         }
-        seeker.seek(&row.classes, |search| &row.cohorts[search.cohort]);
-        let mut begin = 0;
+        sower.exponentials.resize(sower.blocks.len() * LANES, 0.0);
+        draw_exponentials(&sower.blocks, &mut sower.exponentials);
+        let exponentials = std::mem::take(&mut sower.exponentials);
+        self.sower = sower;
+        let mut foreseen = &exponentials[..];
         for life in lives {
             for (index, cohort) in row.cohorts.iter().enumerate() {
-                let here = seeker.searches[begin..].iter();
-                let count = here.take_while(|search| (search.life, search.cohort) == (life, index)).count();
-                let foreseen = &seeker.sought[begin..begin + count];
-                begin += count;
-                self.plant_sought(life, cohort, own(index, self.lives[life].key), 0, foreseen);
+                let key = own(index, self.lives[life].key);
+                self.sow(life, cohort, key, 0, &mut foreseen);
             }
         }
-        self.seeker = seeker;
+        self.sower.exponentials = exponentials;
     }
 
-    /// New blades of equal age in the whole row.
-    fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
-        if self.row.blade_stress_sigma > 0.0 {
-            self.sow_scattered(life, cohort, key, generation);
-        } else {
-            self.plant_sought(life, cohort, key, generation, &[]);
-        }
-    }
-
-    /// Blades of scattered stress.
-    ///
-    /// They are sought by skipping: a blade is a candidate with the probability that a blade at
-    /// the upper end of its stress band cracks, and is kept if its own hazard reaches the draw.
-    #[inline(never)]
-    fn sow_scattered(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64) {
+    /// New blades of equal age; the first exponential numbers of each class may have been drawn already.
+    fn sow(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, foreseen: &mut &[f64]) {
         let row = self.row;
-        let sigma = row.blade_stress_sigma;
         let row_factor = self.lives[life].row_factor;
-        let mut bands = std::mem::take(&mut self.bands);
-        bands.clear();
-        let mut below = 0.0;
-        for &end in &BANDS {
-            let up_to = normal_cdf(end);
-            let stress = sigma * end;
-            let hazard = if end.is_finite() {
-                row_factor * total_hazard(&row.classes, &cohort.hazards, stress)
-            } else {
-                f64::INFINITY
-            };
-            bands.push(Band { below, probability: up_to - below, cracks: -(-hazard).exp_m1() });
-            below = up_to;
+        let mut sower = std::mem::take(&mut self.sower);
+        sower.arrivals.clear();
+        self.draw_stresses(life, cohort, generation, &mut sower.stresses);
+        let mut sure = false;
+        for (index, (class, &end)) in row.classes.iter().zip(&cohort.hazards).enumerate() {
+            let key = key.child(class.name);
+            let drawn = LANES * blocks_foreseen(class, cohort, row_factor * end).min(foreseen.len() / LANES);
+            let (exponentials, rest) = foreseen.split_at(drawn);
+            *foreseen = rest;
+            let blades = cohort.blades.len() as f64;
+            let factors = if sower.stresses.is_empty() { blades } else { sower.sum_factors(class) };
+            let most = MOST_PER_ORIGIN * blades / (row_factor * factors);
+            sure |= most < end;
+            let until = most.min(end);
+            let rate = row_factor * class.origins * factors;
+            for_each_arrival(key, rate, until, exponentials, |hazard, u| {
+                let (blade, origin) = sower.place(class, blades, u);
+                sower.arrivals.push(Arrival::new(blade, index, origin, hazard));
+            });
         }
-        let candidates: f64 = bands.iter().map(|band| band.probability * band.cracks).sum();
-        // Hazard of being a candidate: a blade that cracks for certain is one but for one chance in 2^53.
-        let per_blade = -(-candidates.min(1.0 - f64::EPSILON / 2.0)).ln_1p();
-        let mut stream = Stream::new(key);
-        let mut position = 0.0;
-        let count = cohort.blades.len() as f64;
-        // Without hazard the reach in blades is infinite, which ends it at once.
-        loop {
-            let reach = stream.exponential();
-            let skipped = whole(reach / per_blade);
-            position += skipped;
-            if position >= count {
-                break;
-            }
-            let rest = reach - skipped * per_blade;
-            // The remainder is one more uniform number: it picks the band and the draw within.
-            let mut rank = -(-rest).exp_m1();
-            let mut chosen = bands[bands.len() - 1];
-            for band in &bands {
-                let share = band.probability * band.cracks;
-                if rank < share {
-                    chosen = *band;
-                    break;
-                }
-                rank -= share;
-            }
-            let within = (rank / chosen.probability).min(chosen.cracks);
-            let stress = sigma * normal_quantile(chosen.below + chosen.probability * stream.uniform());
-            let first = -(-within).ln_1p();
-            if first < row_factor * total_hazard(&row.classes, &cohort.hazards, stress) {
-                let new = NewBlade { life, blade: cohort.blades[position as usize], generation, stress };
-                self.crack_blade(&new, cohort, first, || stream.take());
-            }
-            position += 1.0;
+        if sower.arrivals.len() > 1 {
+            // Those of one blade stand together; of an origin the first counts.
+            sower
+                .arrivals
+                .sort_unstable_by(|one, other| one.place.cmp(&other.place).then(one.hazard.total_cmp(&other.hazard)));
+            sower.arrivals.dedup_by_key(|arrival| arrival.place);
         }
-        self.bands = bands;
+        if sure {
+            self.add_sure_cracks(life, cohort, generation, &mut sower);
+        }
+        for arrival in &sower.arrivals {
+            let blade = arrival.blade();
+            let stress = sower.stresses.get(blade).copied().unwrap_or(0.0);
+            self.plant(&NewBlade { life, blade: cohort.blades[blade], generation }, cohort, stress, arrival);
+        }
+        self.sower = sower;
     }
 
-    /// Blades of average stress that crack: the first have been sought, the others are as they are needed.
-    fn plant_sought(&mut self, life: usize, cohort: &Cohort, key: Key, generation: u64, foreseen: &[Sought]) {
+    /// Logarithms of the stress factors of blades; none where stress does not scatter.
+    fn draw_stresses(&self, life: usize, cohort: &Cohort, generation: u64, stresses: &mut Vec<f64>) {
+        let sigma = self.row.blade_stress_sigma;
+        stresses.clear();
+        if sigma > 0.0 {
+            let key = |&blade: &u32| self.lives[life].blades.child(NewBlade { life, blade, generation }.number());
+            stresses.extend(cohort.blades.iter().map(|blade| key(blade).uniform(0)));
+            normal_each(stresses);
+            stresses.iter_mut().for_each(|stress| *stress *= sigma);
+        }
+    }
+
+    /// Cracks of origins that have not cracked by [`MOST_PER_ORIGIN`]: each draws the rest of its hazard.
+    #[inline(never)]
+    fn add_sure_cracks(&mut self, life: usize, cohort: &Cohort, generation: u64, sower: &mut Sower) {
         let row = self.row;
-        let (mut position, count) = (0.0, cohort.blades.len() as f64);
-        let mut search = Search { life, cohort: 0, row_factor: self.lives[life].row_factor, first: key.draw(0) };
-        let mut foreseen = foreseen.iter();
-        let mut unforeseen = Sought::default();
-        loop {
-            let sought = foreseen.next().unwrap_or_else(|| {
-                let (mut ways, unforeseen) = ([0.0; LANES], std::slice::from_mut(&mut unforeseen));
-                seek_each(&[search], &row.classes, |_| cohort, &mut ways, unforeseen);
-                &unforeseen[0]
-            });
-            for lane in 0..LANES {
-                position += sought.skipped[lane];
-                if position >= count {
-                    return;
-                }
-                let new = NewBlade { life, blade: cohort.blades[position as usize], generation, stress: 0.0 };
-                position += 1.0;
-                if sought.has_more[lane] == 0.0 {
-                    let (class, origin) = (sought.class[lane] as usize, sought.origin[lane] as u32);
-                    self.plant(&new, cohort, class, origin, sought.hazard[lane]);
-                } else {
-                    // What says that it has more is the way to the next; other draws are the blade's own.
-                    let mut next = Some(search.first.ahead(2 * lane as u64 + 1));
-                    let mut later = Stream::new(key.child(u64::from(new.blade)));
-                    let draws = || next.take().unwrap_or_else(|| later.take());
-                    self.crack_blade(&new, cohort, sought.reach[lane], draws);
+        let row_factor = self.lives[life].row_factor;
+        let blades = cohort.blades.len() as f64;
+        let early = std::mem::take(&mut sower.arrivals);
+        let mut early = early.into_iter().peekable();
+        let factors: Vec<f64> = row
+            .classes
+            .iter()
+            .map(|class| if sower.stresses.is_empty() { blades } else { sower.sum_factors(class) })
+            .collect();
+        for (at, &blade) in cohort.blades.iter().enumerate() {
+            let key = self.lives[life].blades.child(NewBlade { life, blade, generation }.number()).child(ORIGINS);
+            let stress = sower.stresses.get(at).copied().unwrap_or(0.0);
+            for (index, class) in row.classes.iter().enumerate() {
+                let most = MOST_PER_ORIGIN * blades / (row_factor * factors[index]);
+                let per_hazard = 1.0 / (row_factor * stress_factor(class, stress));
+                let key = key.child(class.name);
+                for origin in 0..class.origins as u32 {
+                    let here = Arrival::new(at, index, origin, 0.0).place;
+                    if let Some(arrival) = early.next_if(|arrival| arrival.place == here) {
+                        sower.arrivals.push(arrival);
+                    } else if most < cohort.hazards[index] {
+                        let hazard = most - ln(key.child(u64::from(origin)).uniform(0)) * per_hazard;
+                        if hazard < cohort.hazards[index] {
+                            sower.arrivals.push(Arrival { place: here, hazard });
+                        }
+                    }
                 }
             }
-            search.first = search.first.ahead(DRAWS);
         }
+    }
+
+    /// A crack begins at an origin.
+    #[inline(always)]
+    fn plant(&mut self, new: &NewBlade, cohort: &Cohort, stress: f64, arrival: &Arrival) {
+        let class = arrival.class();
+        self.sprouts.push(Sprout {
+            parent: self.lives[new.life].blades,
+            blade_number: new.number(),
+            crack_number: self.row.classes[class].name.wrapping_add(u64::from(arrival.origin())),
+            hazard: arrival.hazard,
+            installed: cohort.installed[class],
+            stress,
+            life: new.life as u32,
+            class: class as u32,
+            origin: arrival.origin(),
+        });
+    }
+
+    /// The cracks of one new blade, if it has any: returns whether.
+    fn sow_blade(&mut self, new: NewBlade, fresh: &Cohort) -> bool {
+        let row = self.row;
+        let before = self.sprouts.len();
+        let key = self.lives[new.life].blades.child(new.number());
+        let row_factor = self.lives[new.life].row_factor;
+        let sigma = row.blade_stress_sigma;
+        let stress = if sigma > 0.0 { sigma * normal_quantile(key.uniform(0)) } else { 0.0 };
+        for (index, (class, &end)) in row.classes.iter().zip(&fresh.hazards).enumerate() {
+            let factor = row_factor * stress_factor(class, stress);
+            let (rate, most) = (factor * class.origins, MOST_PER_ORIGIN / factor);
+            let key = key.child(ORIGINS).child(class.name);
+            // Most do not crack, which is seen without a logarithm: exp(-x) >= 1 - x.
+            if rate * end <= 1.0 - key.uniform(0) {
+                continue;
+            }
+            self.sow_origins(&new, fresh, stress, index, key, rate, [most, end]);
+        }
+        self.sprouts.len() > before
+    }
+
+    /// The cracks of one class in one new blade: arrivals until `most`, then each origin by itself until `end`.
+    #[inline(never)]
+    #[allow(clippy::too_many_arguments)]
+    fn sow_origins(
+        &mut self,
+        new: &NewBlade,
+        fresh: &Cohort,
+        stress: f64,
+        index: usize,
+        key: Key,
+        rate: f64,
+        [most, end]: [f64; 2],
+    ) {
+        let class = &self.row.classes[index];
+        let mut arrivals = std::mem::take(&mut self.sower.arrivals);
+        arrivals.clear();
+        for_each_arrival(key, rate, most.min(end), &[], |hazard, u| {
+            let origin = whole(u * class.origins).min(class.origins - 1.0) as u32;
+            if !arrivals.iter().any(|arrival: &Arrival| arrival.origin() == origin) {
+                arrivals.push(Arrival::new(0, index, origin, hazard));
+            }
+        });
+        if most < end {
+            let early = arrivals.len();
+            for origin in 0..class.origins as u32 {
+                if !arrivals[..early].iter().any(|arrival| arrival.origin() == origin) {
+                    let hazard = most - ln(key.child(u64::from(origin)).uniform(0)) * class.origins / rate;
+                    if hazard < end {
+                        arrivals.push(Arrival::new(0, index, origin, hazard));
+                    }
+                }
+            }
+        }
+        arrivals.sort_unstable_by_key(|arrival| arrival.place);
+        for arrival in &arrivals {
+            self.plant(new, fresh, stress, arrival);
+        }
+        self.sower.arrivals = arrivals;
     }
 
     /// A new blade at an outage: its cracks, as indices.
@@ -307,7 +283,7 @@ impl Population<'_> {
         if generation == 1 && self.stays_sound(life, blade, outage) {
             return 0..0;
         }
-        self.renew_or_take(NewBlade { life, blade, generation, stress: 0.0 }, outage)
+        self.renew_or_take(NewBlade { life, blade, generation }, outage)
     }
 
     /// Whether the first new blade at a position is known not to crack, if it is new from an outage on: most are.
@@ -346,12 +322,17 @@ impl Population<'_> {
         }
         self.keys.clear();
         self.keys.extend(self.replaced.iter().map(|&(life, _)| self.lives[life as usize].blades));
+        first_blade_each(&mut self.keys, &self.replaced);
         self.kept.resize(self.replaced.len(), 0.0);
-        draw_next_each(&self.keys, &self.replaced, &mut self.kept);
-        for (&(life, blade), u) in self.replaced.iter().zip(&self.kept) {
-            // Without a logarithm: exp(-x) >= 1 - x.
-            let outlived = (1.0 - u) / self.lives[life as usize].row_factor;
-            self.outlived[(life * blades + blade) as usize] = outlived;
+        for (class, share) in self.row.classes.iter().zip(&self.row.fresh_shares) {
+            draw_next_each(&self.keys, class.name, &mut self.kept);
+            for (&(life, blade), u) in self.replaced.iter().zip(&self.kept) {
+                // Without a logarithm: exp(-x) >= 1 - x.
+                let outlived = (1.0 - u) / (self.lives[life as usize].row_factor * share);
+                let known = &mut self.outlived[(life * blades + blade) as usize];
+                // Not `min`, which minds not-a-numbers.
+                *known = if *known <= outlived { *known } else { outlived };
+            }
         }
     }
 
@@ -375,7 +356,7 @@ impl Population<'_> {
         let from = self.cracks.len();
         let cohort = Cohort::new(&self.row.classes, year, (0..self.row.blades).collect());
         let key = self.lives[life].key.child(purpose::FIRST_BLADES).child(1 << 32 | generation);
-        self.sow(life, &cohort, key, generation);
+        self.sow(life, &cohort, key, generation, &mut &[][..]);
         self.start_cracks();
         self.see(from)
     }
@@ -384,7 +365,7 @@ impl Population<'_> {
     pub(super) fn renew_unseen(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
         let mut fresh = std::mem::take(&mut self.fresh);
         fresh.install(&self.row.classes, year);
-        if self.sow_blade(NewBlade { life, blade, generation, stress: 0.0 }, &fresh) {
+        if self.sow_blade(NewBlade { life, blade, generation }, &fresh) {
             self.start_cracks();
         }
         self.fresh = fresh;
@@ -402,7 +383,7 @@ impl Population<'_> {
                 continue;
             }
             let begin = self.sprouts.len() as u32;
-            self.sow_blade(NewBlade { life: at, blade, generation: 1, stress: 0.0 }, &self.row.fresh[outage as usize]);
+            self.sow_blade(NewBlade { life: at, blade, generation: 1 }, &self.row.fresh[outage as usize]);
             let cracks = from + begin..from + self.sprouts.len() as u32;
             self.lives[at].ready.push(Ready { blade, outage, cracks });
         }
@@ -424,80 +405,87 @@ impl Population<'_> {
         }
         self.see(from)
     }
+}
 
-    /// The cracks of one new blade, if it has any: returns whether.
-    fn sow_blade(&mut self, new: NewBlade, fresh: &Cohort) -> bool {
-        let sigma = self.row.blade_stress_sigma;
-        let (key, row_factor) = (self.blade_key(&new), self.lives[new.life].row_factor);
-        let u = key.uniform(0);
-        // Most do not, which is seen without a logarithm: exp(-x) >= 1 - x.
-        if sigma <= 0.0 && row_factor * fresh.hazard <= 1.0 - u {
-            return false;
+impl Sower {
+    /// The sum of the blades' factors on the hazard of a class; notes the sums up to each blade.
+    fn sum_factors(&mut self, class: &Class) -> f64 {
+        self.sums.clear();
+        self.sums.extend(self.stresses.iter().map(|stress| class.stress_exponent * stress));
+        exp_each(&mut self.sums);
+        let mut sum = 0.0;
+        for factor in &mut self.sums {
+            sum += *factor;
+            *factor = sum;
         }
-        let mut stream = Stream::new(key.child(0));
-        let stress = if sigma > 0.0 { sigma * normal_quantile(stream.uniform()) } else { 0.0 };
-        let first = -ln(u);
-        let cracks = first < row_factor * total_hazard(&self.row.classes, &fresh.hazards, stress);
-        if cracks {
-            self.crack_blade(&NewBlade { stress, ..new }, fresh, first, || stream.take());
-        }
-        cracks
+        sum
     }
 
+    /// The blade and the origin that a uniform number picks, each as often as its hazard says.
     #[inline(always)]
-    fn blade_key(&self, new: &NewBlade) -> Key {
-        self.lives[new.life].blades.child(new.number())
-    }
-
-    /// Cracks of one blade, the first at a given cumulative hazard: origins stand in a line, each
-    /// with its hazard until the end, and the next to crack is an exponential step further on.
-    #[inline(never)]
-    fn crack_blade(&mut self, new: &NewBlade, cohort: &Cohort, first: f64, mut draws: impl FnMut() -> Draw) {
-        let row = self.row;
-        let row_factor = self.lives[new.life].row_factor;
-        let mut reach = first;
-        let mut begin = 0.0;
-        for (index, class) in row.classes.iter().enumerate() {
-            let factor = row_factor * stress_factor(class, new.stress);
-            let per_origin = factor * cohort.hazards[index];
-            let end = begin + class.origins * per_origin;
-            while reach < end {
-                let origin = whole((reach - begin) / per_origin).min(class.origins - 1.0);
-                let hazard = (reach - begin - origin * per_origin).max(0.0) / factor;
-                self.plant(new, cohort, index, origin as u32, hazard);
-                let passed = begin + (origin + 1.0) * per_origin;
-                // Nearly always the last that is taken here: alone, it costs less than some together.
-                let u = draws().uniform();
-                // As above, the common case needs no logarithm.
-                let rest = end - passed;
-                reach = if index + 1 == row.classes.len() && u <= 1.0 - rest { end } else { passed - ln(u) };
-            }
-            begin = end;
-        }
-    }
-
-    /// A crack begins at an origin of a class of hot spots, when a cumulative hazard is reached.
-    #[inline(always)]
-    fn plant(&mut self, new: &NewBlade, cohort: &Cohort, index: usize, origin: u32, hazard: f64) {
-        self.sprouts.push(Sprout {
-            parent: self.lives[new.life].blades,
-            blade_number: new.number(),
-            crack_number: self.row.classes[index].name.wrapping_add(u64::from(origin)),
-            hazard,
-            installed: cohort.installed[index],
-            stress: new.stress,
-            life: new.life as u32,
-            class: index as u32,
-            origin,
-        });
+    fn place(&self, class: &Class, blades: f64, u: f64) -> (usize, u32) {
+        let (blade, within) = if self.stresses.is_empty() {
+            let blade = whole(u * blades).min(blades - 1.0);
+            (blade as usize, u * blades - blade)
+        } else {
+            let wanted = u * self.sums[self.sums.len() - 1];
+            let blade = self.sums.partition_point(|sum| *sum <= wanted).min(self.sums.len() - 1);
+            let before = if blade == 0 { 0.0 } else { self.sums[blade - 1] };
+            (blade, (wanted - before) / (self.sums[blade] - before))
+        };
+        (blade, whole(within.max(0.0) * class.origins).min(class.origins - 1.0) as u32)
     }
 }
 
-/// The draws that say whether the first new blades crack.
+/// Visits the arrivals of a Poisson process up to a hazard, each with a uniform number of its own. Arrival i takes draws
+/// 2 i and 2 i + 1 of the key; the exponential numbers of the first may have been made already.
+#[inline(always)]
+fn for_each_arrival(key: Key, rate: f64, until: f64, made: &[f64], mut visit: impl FnMut(f64, f64)) {
+    if !(rate * until > 0.0) {
+        return;
+    }
+    let per_rate = 1.0 / rate;
+    let (mut hazard, mut draw) = (0.0, key.draw(0));
+    let mut made = made.iter();
+    loop {
+        hazard += per_rate * made.next().copied().unwrap_or_else(|| -ln(draw.uniform()));
+        if hazard >= until {
+            return;
+        }
+        visit(hazard, draw.ahead(1).uniform());
+        draw = draw.ahead(2);
+    }
+}
+
+/// Blocks of arrivals that are drawn beforehand: enough for most lives.
+fn blocks_foreseen(class: &Class, cohort: &Cohort, hazard: f64) -> usize {
+    const MOST: f64 = 8.0;
+    let mean = cohort.blades.len() as f64 * class.origins * hazard.min(MOST_PER_ORIGIN);
+    ((mean + mean.sqrt()) / LANES as f64).ceil().min(MOST) as usize
+}
+
+/// Blocks of exponential numbers, of every second draw.
 #[multiversion(targets = "simd")]
-fn draw_next_each(lives: &[Key], replaced: &[(u32, u32)], draws: &mut [f64]) {
-    for ((draw, key), &(_, blade)) in draws.iter_mut().zip(lives).zip(replaced) {
-        *draw = key.child(1 << 32 | u64::from(blade)).uniform(0);
+fn draw_exponentials(blocks: &[Draw], numbers: &mut [f64]) {
+    for (numbers, first) in numbers.as_chunks_mut::<LANES>().0.iter_mut().zip(blocks) {
+        *numbers = std::array::from_fn(|lane| first.ahead(2 * lane as u64).uniform());
+    }
+    in_two_steps(numbers, split, |u| -ln_of_split(u));
+}
+
+/// Keys of the origins of the first new blades at some positions, from those of their lives' blades.
+#[multiversion(targets = "simd")]
+fn first_blade_each(keys: &mut [Key], replaced: &[(u32, u32)]) {
+    for (key, &(_, blade)) in keys.iter_mut().zip(replaced) {
+        *key = key.child(1 << 32 | u64::from(blade)).child(ORIGINS);
+    }
+}
+
+/// The draws that say whether a class of origins on some new blades cracks.
+#[multiversion(targets = "simd")]
+fn draw_next_each(keys: &[Key], class: u64, draws: &mut [f64]) {
+    for (draw, key) in draws.iter_mut().zip(keys) {
+        *draw = key.child(class).uniform(0);
     }
 }
 
@@ -510,11 +498,6 @@ pub(super) fn whole(number: f64) -> f64 {
     let nearest = (number + ROUND) - ROUND;
     let whole = if nearest > number { nearest - 1.0 } else { nearest };
     if number < FAR { whole } else { FAR }
-}
-
-/// Hazard of all origins of a blade until the end, for row factor 1.
-fn total_hazard(classes: &[Class], hazards: &[f64], stress: f64) -> f64 {
-    classes.iter().zip(hazards).map(|(class, hazard)| class.origins * hazard * stress_factor(class, stress)).sum()
 }
 
 #[inline]

@@ -1,0 +1,174 @@
+//! Plans that may not say what their writer meant.
+
+use super::Study;
+use super::detection::Access;
+use super::strategy::{Action, Look, RowEndAction, Strategy};
+
+impl Study {
+    /// What to beware of in the strategies, in sentences: looks that never take place, looks that fall on one outage,
+    /// blades that come out for nothing but a watched blade, ends of rows that never come. Empty when there is nothing to
+    /// say.
+    pub fn warnings(&self) -> Vec<String> {
+        let of_each = |strategy| {
+            let mut list = self.looks_that_never_come(strategy);
+            list.extend(self.looks_at_one_outage(strategy));
+            list.extend(self.blades_out_to_watch(strategy));
+            list.extend(self.row_ends_that_never_come(strategy));
+            list
+        };
+        self.strategies.iter().flat_map(of_each).collect()
+    }
+
+    /// Outages, counted from 0, at which a look is due on a row.
+    fn due(&self, strategy: &Strategy, look: &Look, row: usize) -> Vec<usize> {
+        let about = &self.rows[row];
+        let outages = &self.units[about.unit].outages.years;
+        let is_covered = look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&row));
+        let spots = &self.roots[about.root].hot_spots;
+        let sees = |ids: &Vec<String>| spots.iter().any(|spot| ids.contains(&spot.id));
+        if !is_covered || !look.coverage.hot_spots.as_ref().is_none_or(sees) {
+            return Vec::new();
+        }
+        let end = strategy.row_end.and_then(|end| Some((outages.iter().position(|&year| year >= end.year)?, end.then)));
+        let due = (look.first_outage as usize - 1..outages.len()).step_by(look.every_outages as usize);
+        due.filter(|&outage| match end {
+            Some((last, RowEndAction::Retired)) => outage < last,
+            Some((last, RowEndAction::NewRow)) => outage != last,
+            None => true,
+        })
+        .collect()
+    }
+
+    fn looks_that_never_come(&self, strategy: &Strategy) -> Vec<String> {
+        let mut list = Vec::new();
+        for (number, look) in (1..).zip(&strategy.looks) {
+            let meant = |row: &usize| look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(row));
+            let rows: Vec<usize> = (0..self.rows.len()).filter(meant).collect();
+            let never: Vec<usize> =
+                rows.iter().copied().filter(|&row| self.due(strategy, look, row).is_empty()).collect();
+            if never.is_empty() {
+                continue;
+            }
+            let most = never.iter().map(|&row| self.units[self.rows[row].unit].outages.years.len()).max().unwrap_or(0);
+            let whom = if never.len() == rows.len() {
+                "any row".to_owned()
+            } else {
+                format!("rows {}", named(never.iter().map(|&row| &self.rows[row].id)))
+            };
+            let reason = if look.first_outage as usize > most {
+                format!("first_outage is {}, and there are {most} outages in the study", look.first_outage)
+            } else {
+                "no outage that is due comes before the row ends, or the root has none of the hot spots".to_owned()
+            };
+            let all = if never.len() == rows.len() && strategy.looks.len() == 1 {
+                " The strategy never looks at all."
+            } else {
+                ""
+            };
+            list.push(format!("strategies.{}.looks[{number}] never looks at {whom}: {reason}.{all}", strategy.id));
+        }
+        list
+    }
+
+    fn looks_at_one_outage(&self, strategy: &Strategy) -> Vec<String> {
+        let mut list = Vec::new();
+        for (number, one) in strategy.looks.iter().enumerate() {
+            for (other_number, other) in strategy.looks.iter().enumerate().skip(number + 1) {
+                if are_apart(one.coverage.hot_spots.as_ref(), other.coverage.hot_spots.as_ref()) {
+                    continue;
+                }
+                let meeting = (0..self.rows.len()).find_map(|row| {
+                    let due = self.due(strategy, other, row);
+                    let outage = self.due(strategy, one, row).into_iter().find(|outage| due.contains(outage))?;
+                    Some((row, outage))
+                });
+                let Some((row, outage)) = meeting else { continue };
+                let techniques = |look: &Look| named(look.techniques.iter().map(|&index| &self.techniques[index].id));
+                let paid = if one.techniques == other.techniques {
+                    "the technique looks once and is paid once"
+                } else {
+                    "both are done and paid"
+                };
+                list.push(format!(
+                    "strategies.{}: looks[{}] ({}) and looks[{}] ({}) fall on one outage, as the {} of row {}: {paid}. If the one is \
+                     meant instead of the other, change first_outage or every_outages.",
+                    strategy.id,
+                    number + 1,
+                    techniques(one),
+                    other_number + 1,
+                    techniques(other),
+                    ordinal(outage + 1),
+                    self.rows[row].id
+                ));
+            }
+        }
+        list
+    }
+
+    fn blades_out_to_watch(&self, strategy: &Strategy) -> Option<String> {
+        if !strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) {
+            return None;
+        }
+        let is_out = |technique: usize| self.techniques[technique].access == Access::BladesOut;
+        let (row, outage, technique) = (0..self.rows.len()).find_map(|row| {
+            let outages = self.units[self.rows[row].unit].outages.years.len();
+            let due: Vec<Vec<usize>> = strategy.looks.iter().map(|look| self.due(strategy, look, row)).collect();
+            (0..outages.saturating_sub(1)).find_map(|outage| {
+                let looks = strategy.looks.iter().zip(&due);
+                let now = looks.clone().filter(|(_, due)| due.contains(&outage)).map(|(look, _)| look);
+                let calls = now.flat_map(|look| {
+                    look.techniques.iter().chain(look.escalation.iter().flat_map(|second| &second.techniques))
+                });
+                let watched_by = strategy.watch.map(|watch| watch.technique);
+                let by =
+                    calls.map(|&technique| watched_by.unwrap_or(technique)).find(|&technique| is_out(technique))?;
+                let mut next =
+                    looks.filter(|(_, due)| due.contains(&(outage + 1))).flat_map(|(look, _)| &look.techniques);
+                (!next.any(|&technique| is_out(technique))).then_some((row, outage, by))
+            })
+        })?;
+        Some(format!(
+            "strategies.{}: a blade that is watched after the {} outage (row {}) has the blades of its row taken out at the next, \
+             only to be looked at by {} again, though no look with blades out is due there. State watch.technique to have it \
+             looked at in place.",
+            strategy.id,
+            ordinal(outage + 1),
+            self.rows[row].id,
+            self.techniques[technique].id
+        ))
+    }
+
+    fn row_ends_that_never_come(&self, strategy: &Strategy) -> Option<String> {
+        let end = strategy.row_end?;
+        let comes = |row: usize| self.units[self.rows[row].unit].outages.years.iter().any(|&year| year >= end.year);
+        let never: Vec<&String> =
+            (0..self.rows.len()).filter(|&row| !comes(row)).map(|row| &self.rows[row].id).collect();
+        (!never.is_empty()).then(|| {
+            format!(
+                "strategies.{}.row_end never comes for rows {}: they have no outage in the study in or after {}.",
+                strategy.id,
+                named(never.into_iter()),
+                end.year
+            )
+        })
+    }
+}
+
+/// Whether two looks are meant for different hot spots.
+fn are_apart(one: Option<&Vec<String>>, other: Option<&Vec<String>>) -> bool {
+    one.zip(other).is_some_and(|(one, other)| !one.iter().any(|id| other.contains(id)))
+}
+
+fn named<'a>(ids: impl Iterator<Item = &'a String>) -> String {
+    ids.cloned().collect::<Vec<_>>().join(", ")
+}
+
+fn ordinal(number: usize) -> String {
+    let ending = match (number % 10, number % 100) {
+        (1, last) if last != 11 => "st",
+        (2, last) if last != 12 => "nd",
+        (3, last) if last != 13 => "rd",
+        _ => "th",
+    };
+    format!("{number}{ending}")
+}

@@ -1,0 +1,564 @@
+//! Rules one at a time, with answers worked out by hand: a row whose every origin cracks at the very beginning, whose
+//! cracks grow alike by a closed form, and whose looks see all or nothing, or a stated part.
+
+use serrata::Study;
+use serrata::distribution::Distribution;
+use serrata::math::normal_cdf;
+use serrata::model::economics::Payments;
+use serrata::model::fleet::PastLook;
+use serrata::model::initiation::InitiationShape;
+use serrata::model::strategy::{Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, Watch};
+use serrata::model::usage::{Clock, DutyPeriod};
+use serrata::simulation::{Comparison, Quantity, Run};
+
+const STARTS_PER_YEAR: f64 = 20_000.0;
+const INITIAL_MM: f64 = 0.5;
+const LIMIT_MM: f64 = 10.0;
+const RATE: f64 = 0.06;
+
+/// Paris' law with m = 3 and K = Y S sqrt(pi a), in closed form: a**-1/2 falls in proportion to starts.
+fn fall_per_start() -> f64 {
+    let (c, y_s) = (5e-12, 1.12 * 300.0_f64);
+    0.5 * c * y_s.powi(3) * std::f64::consts::PI.powf(1.5)
+}
+
+fn root(depth_mm: f64) -> f64 {
+    (depth_mm / 1e3).powf(-0.5)
+}
+
+/// Depth after some years, in mm; the surface length is twice that.
+fn depth_mm(years: f64) -> f64 {
+    1e3 * (root(INITIAL_MM) - fall_per_start() * STARTS_PER_YEAR * years).powi(-2)
+}
+
+/// Years from the beginning to the loss: 3.29.
+fn life_years() -> f64 {
+    (root(INITIAL_MM) - root(LIMIT_MM)) / (fall_per_start() * STARTS_PER_YEAR)
+}
+
+/// The row, with some blades, six years and five outages; the first strategy does nothing, the second looks in place at
+/// every outage, sees everything from 0.1 mm on, and replaces.
+fn study(blades: u32) -> Study {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/closed_case.toml");
+    let mut study = Study::load(path).expect("a valid study");
+    study.horizon_years = 6.0;
+    study.growth[0].crack_sigma_log = 0.0;
+    study.units[0].duty = [(0.0, 8_760.0), (0.001, 0.0)]
+        .map(|(from_year, hours_per_year)| DutyPeriod { from_year, starts_per_year: STARTS_PER_YEAR, hours_per_year })
+        .to_vec();
+    study.units[0].outages.years = vec![1.0, 2.0, 3.0, 4.0, 5.0];
+    study.rows[0].blades = blades;
+    study.money.discount_rate = RATE;
+    sees_from(&mut study, 0, 0.1);
+    study
+}
+
+/// A technique sees every crack longer than this, and none that is shorter.
+fn sees_from(study: &mut Study, technique: usize, length_mm: f64) {
+    let pod = &mut study.techniques[technique].pod;
+    pod.size = serrata::model::detection::SizeMeasure::Length;
+    (pod.q50_mm, pod.spread, pod.floor, pod.ceiling) = (length_mm, 1e-3, 0.0, 1.0);
+}
+
+const NONE: usize = 0;
+const LOOK: usize = 1;
+
+fn lived(study: &Study, trials: u64) -> Comparison {
+    study.simulate(&Run { trials, seed: 3, ..Run::default() }).expect("a run")
+}
+
+fn value(study: &Study, strategy: usize, quantity: Quantity) -> f64 {
+    lived(study, 20).fleet(strategy, quantity).value
+}
+
+#[track_caller]
+fn assert_equal(ours: f64, by_hand: f64) {
+    assert!((ours - by_hand).abs() <= 1e-9 * by_hand.abs().max(1e-3), "{ours} for {by_hand}");
+}
+
+#[track_caller]
+fn assert_near(ours: serrata::simulation::Estimate, by_hand: f64) {
+    let distance = (ours.value - by_hand) / ours.standard_error;
+    assert!(distance.abs() <= 4.0, "{} for {by_hand}: {distance:.1} standard errors apart", ours.value);
+}
+
+fn worth(years: f64) -> f64 {
+    (1.0 + RATE).powf(-years)
+}
+
+#[test]
+fn a_loss_is_paid_when_it_happens_by_each_convention() {
+    let mut study = study(10);
+    study.costs.loss_cost = Distribution::Fixed(700.0);
+    study.costs.loss_days = 3.0;
+    study.costs.outage_day_cost = 50.0;
+    let lost = life_years();
+    assert!((3.2..3.4).contains(&lost));
+    for (payments, reckoned) in
+        [(Payments::WhenDue, lost), (Payments::YearStart, 3.0), (Payments::YearMiddle, 3.5), (Payments::YearEnd, 4.0)]
+    {
+        study.money.payments = payments;
+        let comparison = lived(&study, 20);
+        let ours = |quantity| comparison.fleet(NONE, quantity).value;
+        assert_equal(ours(Quantity::Losses), 10.0);
+        // The crack begins a moment after the year does.
+        assert!((ours(Quantity::LossCost) / (10.0 * 850.0 * worth(reckoned)) - 1.0).abs() < 1e-6, "{payments:?}");
+        assert_equal(ours(Quantity::ForcedDays), 30.0);
+        let years: Vec<f64> = comparison.fleet_losses_by_year(NONE).iter().map(|year| year.value).collect();
+        assert_eq!(years, [0.0, 0.0, 0.0, 10.0, 0.0, 0.0]);
+    }
+}
+
+#[test]
+fn looks_are_paid_at_their_outage_by_each_convention() {
+    let mut study = study(10);
+    study.units[0].outages.years = vec![0.5, 2.25];
+    study.strategies[LOOK].looks[0].coverage.blade_fraction = 0.3;
+    study.techniques[0].cost_per_row = 11.0;
+    study.techniques[0].cost_per_blade = 2.0;
+    study.techniques[0].days_per_row = 1.5;
+    // Nothing is found.
+    sees_from(&mut study, 0, 1e4);
+    for (payments, reckoned) in [
+        (Payments::WhenDue, [0.5, 2.25]),
+        (Payments::YearStart, [0.0, 2.0]),
+        (Payments::YearMiddle, [0.5, 2.5]),
+        (Payments::YearEnd, [1.0, 3.0]),
+    ] {
+        study.money.payments = payments;
+        let by_hand = (11.0 + 0.3 * 10.0 * 2.0) * (worth(reckoned[0]) + worth(reckoned[1]));
+        assert_equal(value(&study, LOOK, Quantity::LookCost), by_hand);
+        assert_equal(value(&study, LOOK, Quantity::LookDays), 3.0);
+    }
+}
+
+#[test]
+fn a_new_row_after_a_loss_is_paid_at_the_loss_and_has_no_days() {
+    let mut study = study(1);
+    study.strategies[NONE].after_loss = AfterLoss::ReplaceRow;
+    (study.costs.new_row_cost, study.costs.new_row_days, study.costs.blades_out_cost) = (400.0, 9.0, 60.0);
+    let ours = |quantity| value(&study, NONE, quantity);
+    assert_equal(ours(Quantity::RowsReplaced), 1.0);
+    assert!((ours(Quantity::ReplacementCost) / (400.0 * worth(life_years())) - 1.0).abs() < 1e-6);
+    assert_equal(ours(Quantity::ReplacementDays), 0.0);
+    assert_equal(ours(Quantity::BladesOutCost), 0.0);
+}
+
+#[test]
+fn a_new_row_at_an_outage_takes_the_blades_out() {
+    let mut study = study(10);
+    study.strategies[NONE].row_end = Some(RowEnd { year: 1.5, then: RowEndAction::NewRow });
+    (study.costs.new_row_cost, study.costs.new_row_days) = (400.0, 9.0);
+    (study.costs.blades_out_cost, study.costs.blades_out_days) = (60.0, 5.0);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (8.0, 100.0);
+    for (quantity, by_hand) in [
+        (Quantity::RowsReplaced, 1.0),
+        (Quantity::TimesOut, 1.0),
+        (Quantity::ReplacementCost, 400.0 * worth(2.0)),
+        (Quantity::BladesOutCost, 60.0 * worth(2.0)),
+        (Quantity::ReplacementDays, 9.0),
+        (Quantity::BladesOutDays, 5.0),
+        (Quantity::ExtraDayCost, 600.0 * worth(2.0)),
+        (Quantity::Losses, 0.0),
+    ] {
+        assert_equal(value(&study, NONE, quantity), by_hand);
+    }
+}
+
+#[test]
+fn replaced_blades_are_paid_one_by_one() {
+    let mut study = study(10);
+    (study.costs.new_blade_cost, study.costs.new_blade_days) = (7.0, 0.25);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (2.0, 100.0);
+    study.techniques[0].days_per_row = 1.0;
+    for (quantity, by_hand) in [
+        (Quantity::BladesReplaced, 10.0),
+        (Quantity::FalselyReplaced, 0.0),
+        (Quantity::CracksFound, 10.0),
+        (Quantity::OutagesWithCalls, 1.0),
+        (Quantity::ReplacementCost, 70.0 * worth(1.0)),
+        (Quantity::ReplacementDays, 2.5),
+        (Quantity::TimesOut, 0.0),
+        (Quantity::ExtraDayCost, 150.0 * worth(1.0)),
+        (Quantity::Days, 5.0 + 2.5),
+    ] {
+        assert_equal(value(&study, LOOK, quantity), by_hand);
+    }
+}
+
+fn watched(study: &mut Study) {
+    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].looks[0].every_outages = 100;
+    study.techniques[0].cost_per_row = 11.0;
+    study.techniques[0].cost_per_blade = 2.0;
+    study.techniques[0].days_per_row = 1.5;
+}
+
+/// Looked at by schedule at outage 1, watched at 2 and 3, all lost before 4.
+#[test]
+fn watched_blades_are_looked_at_at_the_next_outage_and_paid_once_a_row() {
+    let mut study = study(10);
+    watched(&mut study);
+    let ours = |study: &Study, quantity| value(study, LOOK, quantity);
+    let all: f64 = [1.0, 2.0, 3.0].into_iter().map(worth).sum();
+    assert_equal(ours(&study, Quantity::LookCost), (11.0 + 20.0) * all);
+    assert_equal(ours(&study, Quantity::LookDays), 4.5);
+    assert_equal(ours(&study, Quantity::CracksFound), 30.0);
+    assert_equal(ours(&study, Quantity::OutagesWithCalls), 1.0);
+    assert_equal(ours(&study, Quantity::BladesReplaced), 0.0);
+    assert_equal(ours(&study, Quantity::Losses), 10.0);
+    // At a price and days of its own.
+    study.strategies[LOOK].watch =
+        Some(Watch { technique: 0, cost_per_row: Some(5.0), cost_per_blade: Some(0.5), days_per_row: Some(0.25) });
+    assert_equal(ours(&study, Quantity::LookCost), 31.0 * worth(1.0) + 10.0 * (worth(2.0) + worth(3.0)));
+    assert_equal(ours(&study, Quantity::LookDays), 2.0);
+    // The schedule's own look is the watch's.
+    study.strategies[LOOK].looks[0].every_outages = 1;
+    let scheduled: f64 = (1..=5).map(|outage| worth(f64::from(outage))).sum();
+    assert_equal(ours(&study, Quantity::LookCost), 31.0 * scheduled);
+    assert_equal(ours(&study, Quantity::CracksFound), 30.0);
+    // Not at the outage at which the row ends.
+    study.strategies[LOOK].looks[0].every_outages = 100;
+    study.strategies[LOOK].row_end = Some(RowEnd { year: 3.0, then: RowEndAction::NewRow });
+    assert_equal(ours(&study, Quantity::LookCost), 31.0 * worth(1.0) + 10.0 * worth(2.0));
+    assert_equal(ours(&study, Quantity::CracksFound), 20.0);
+}
+
+#[test]
+fn a_watch_by_another_technique_takes_its_access_and_its_sight() {
+    let mut study = study(10);
+    watched(&mut study);
+    let mut bench = study.techniques[0].clone();
+    bench.id = "bench".to_owned();
+    bench.access = serrata::model::detection::Access::BladesOut;
+    study.techniques.push(bench);
+    let mut correlation = vec![vec![0.0; 2]; 2];
+    (0..2).for_each(|index| correlation[index][index] = 1.0);
+    study.persistence = serrata::model::detection::Persistence::new(correlation).expect("a correlation matrix");
+    // It sees what is there at outage 3, not at outage 2: a blade that is not called again is watched no more.
+    sees_from(&mut study, 1, 2.0 * 0.5 * (depth_mm(2.0) + depth_mm(3.0)));
+    (study.costs.blades_out_cost, study.costs.blades_out_days) = (60.0, 5.0);
+    study.strategies[LOOK].watch =
+        Some(Watch { technique: 1, cost_per_row: None, cost_per_blade: None, days_per_row: None });
+    for (quantity, by_hand) in [
+        (Quantity::LookCost, 31.0 * (worth(1.0) + worth(2.0))),
+        (Quantity::LookDays, 3.0),
+        (Quantity::TimesOut, 1.0),
+        (Quantity::BladesOutCost, 60.0 * worth(2.0)),
+        (Quantity::BladesOutDays, 5.0),
+        (Quantity::CracksFound, 10.0),
+    ] {
+        assert_equal(value(&study, LOOK, quantity), by_hand);
+    }
+}
+
+/// A row of one blade: the one that is new after the loss is not the one that was watched.
+#[test]
+fn a_watch_ends_with_its_blade() {
+    let mut study = study(1);
+    watched(&mut study);
+    study.units[0].outages.years = vec![3.0, 4.0, 5.0];
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 13.0 * worth(3.0));
+}
+
+/// Clean blades only: a falsely called blade that is watched is called again by chance, no more.
+#[test]
+fn watched_clean_blades_are_called_falsely_anew_at_each_look() {
+    let mut study = study(1_000);
+    watched(&mut study);
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 1e12 };
+    study.techniques[0].false_call_probability = 0.3;
+    study.techniques[0].cost_per_row = 0.0;
+    study.techniques[0].cost_per_blade = 1.0;
+    study.money.discount_rate = 0.0;
+    let comparison = lived(&study, 1_000);
+    let seen: f64 = (1..=4).map(|look| 0.3_f64.powi(look)).sum();
+    assert_near(comparison.fleet(LOOK, Quantity::LookCost), 1_000.0 * (1.0 + seen));
+}
+
+/// Lengths at the one outage: twice the depth. The rule lies between true and measured length.
+#[test]
+fn lengths_are_judged_as_measured() {
+    let mut study = study(10);
+    study.units[0].outages.years = vec![2.0];
+    let true_mm = 2.0 * depth_mm(2.0);
+    study.strategies[LOOK].dispositions = vec![
+        Disposition { below_mm: 1.2 * true_mm, action: Action::Watch },
+        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
+    ];
+    for (length_bias, replaced) in [(1.0, 0.0), (1.1, 0.0), (1.3, 10.0)] {
+        study.techniques[0].sizing.length_bias = length_bias;
+        assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
+    }
+    // A third of the measured lengths lie above the rule when it is 0.43 standard deviations off.
+    study.techniques[0].sizing.length_bias = 1.0;
+    study.techniques[0].sizing.length_sigma_log = 1.2_f64.ln() / 0.43;
+    let replaced = lived(&study, 4_000).fleet(LOOK, Quantity::BladesReplaced);
+    assert_near(replaced, 10.0 * normal_cdf(-0.43));
+}
+
+#[test]
+fn shifts_of_surface_and_grade_move_what_is_seen() {
+    let mut study = study(10);
+    study.units[0].outages.years = vec![2.0];
+    let length_mm = 2.0 * depth_mm(2.0);
+    sees_from(&mut study, 0, length_mm);
+    for (surface, grade, found) in [(0.1, 0.0, 0.0), (-0.1, 0.0, 10.0), (0.1, -0.2, 10.0), (-0.1, 0.2, 0.0)] {
+        study.techniques[0].surface_shift_log = vec![surface];
+        study.techniques[0].grade_shift_log = grade;
+        assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
+    }
+}
+
+/// The part of origins that have cracked by an outage, on a surface that doubles the time, by each law.
+#[test]
+fn the_surface_scales_the_time_to_a_crack_whatever_the_law() {
+    let mut study = study(1_000);
+    study.surfaces[0].initiation_life_factor = 2.0;
+    study.initiation[0].clock = Clock::STARTS;
+    study.growth[0].coefficient_m_per_start = 1e-22;
+    study.units[0].outages.years = vec![3.0];
+    let reading = 3.0 * STARTS_PER_YEAR / 2.0;
+    for (shape, cracked) in [
+        (
+            InitiationShape::Lognormal { median: 50_000.0, sigma_log: 0.5 },
+            normal_cdf((reading / 50_000.0_f64).ln() / 0.5),
+        ),
+        (InitiationShape::Weibull { shape: 3.0, scale: 50_000.0 }, 1.0 - (-(reading / 50_000.0_f64).powi(3)).exp()),
+        (InitiationShape::Exponential { mean: 50_000.0 }, 1.0 - (-reading / 50_000.0_f64).exp()),
+    ] {
+        study.initiation[0].shape = shape;
+        assert_near(lived(&study, 500).after_outages(0, NONE)[0].cracks, 1_000.0 * cracked);
+    }
+}
+
+/// Mean over a standard normal number, by the trapezoidal rule.
+fn mean_over_normal(of: impl Fn(f64) -> f64) -> f64 {
+    let weight = |z: f64| (-0.5 * z * z).exp() * 0.005 / (2.0 * std::f64::consts::PI).sqrt();
+    (-1_800..=1_800).map(|step| f64::from(step) * 0.005).map(|z| weight(z) * of(z)).sum()
+}
+
+/// Probability of a call on a crack with a shift of ln q50, of the technique of [`vague`].
+fn chance(shift: f64) -> f64 {
+    1.0 / (1.0 + (shift / 0.5).exp())
+}
+
+/// A technique that finds half of the cracks that are two years old, with a wide curve.
+fn vague(study: &mut Study) {
+    sees_from(study, 0, 2.0 * depth_mm(2.0));
+    study.techniques[0].pod.spread = 0.5;
+    study.techniques[0].pod.shape = serrata::model::detection::CurveShape::Logistic;
+}
+
+fn binomial_at_least(least: u32, of: u32, p: f64) -> f64 {
+    let mut terms = vec![0.0; of as usize + 1];
+    terms[0] = 1.0;
+    for _ in 0..of {
+        for k in (0..=of as usize).rev() {
+            terms[k] = terms[k] * (1.0 - p) + if k > 0 { terms[k - 1] * p } else { 0.0 };
+        }
+    }
+    terms[least as usize..].iter().sum()
+}
+
+/// The crew's shift is shared by all blades of one look: a row is replaced from so many calls more often than if each
+/// blade were seen by itself; and it is another at the next outage.
+#[test]
+fn a_shared_crew_calls_many_blades_or_few() {
+    let mut study = study(10);
+    vague(&mut study);
+    let sigma = 0.8;
+    study.techniques[0].inspection_sigma = sigma;
+    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].replace_row_from_blades = Some(8);
+    study.units[0].outages.years = vec![2.0];
+    let once = mean_over_normal(|z| binomial_at_least(8, 10, chance(sigma * z)));
+    let alone = binomial_at_least(8, 10, mean_over_normal(|z| chance(sigma * z)));
+    assert!(once > 2.0 * alone, "{once} {alone}");
+    assert_near(lived(&study, 20_000).fleet(LOOK, Quantity::RowsReplaced), once);
+    // Three outages so close together that nothing grows between.
+    study.units[0].outages.years = vec![2.0, 2.000_01, 2.000_02];
+    let ever = 1.0 - (1.0 - once).powi(3);
+    let with_one_crew = mean_over_normal(|z| 1.0 - (1.0 - binomial_at_least(8, 10, chance(sigma * z))).powi(3));
+    let ours = lived(&study, 20_000).fleet(LOOK, Quantity::RowsReplaced);
+    assert!((ever - with_one_crew).abs() > 10.0 * ours.standard_error);
+    assert_near(ours, ever);
+}
+
+/// What a crack keeps makes it as hard to find the next time.
+#[test]
+fn a_crack_missed_once_is_missed_again_by_what_it_keeps() {
+    let mut study = study(1_000);
+    vague(&mut study);
+    study.techniques[0].crack_sigma = 1.5;
+    study.units[0].outages.years = vec![2.0, 2.000_01];
+    let missed_twice = mean_over_normal(|z| (1.0 - chance(1.5 * z)).powi(2));
+    assert_near(lived(&study, 500).after_outages(0, LOOK)[1].cracks, 1_000.0 * missed_twice);
+}
+
+/// The same row, eight years in service when the study begins, with two looks behind it.
+fn with_a_past(study: &mut Study, looks: &[f64]) {
+    study.start_year = 2.5;
+    study.units[0].outages.years = vec![3.0];
+    study.horizon_years = 0.6;
+    study.rows[0].past_looks = looks.iter().map(|&year| PastLook { year, technique: 0 }).collect();
+}
+
+/// Each crack that is still there was missed by every past look.
+#[test]
+fn past_looks_leave_what_they_missed() {
+    for (looks, sigma) in [(&[][..], 0.0), (&[2.0], 0.0), (&[2.0, 2.000_01], 0.0), (&[2.0, 2.000_01], 1.5)] {
+        let mut study = study(1_000);
+        vague(&mut study);
+        study.techniques[0].crack_sigma = sigma;
+        with_a_past(&mut study, looks);
+        let missed = mean_over_normal(|z| (1.0 - chance(sigma * z)).powi(looks.len() as i32));
+        let left = lived(&study, 400).after_outages(0, NONE)[0].cracks;
+        if looks.is_empty() {
+            assert_equal(left.value, 1_000.0);
+        } else {
+            assert_near(left, 1_000.0 * missed);
+        }
+    }
+}
+
+/// Past looks and the study's own share what a crack keeps.
+#[test]
+fn what_a_past_look_missed_the_next_is_likely_to_miss() {
+    let mut study = study(1_000);
+    vague(&mut study);
+    study.techniques[0].crack_sigma = 1.5;
+    with_a_past(&mut study, &[2.0]);
+    study.start_year = 2.000_005;
+    study.units[0].outages.years = vec![2.000_01];
+    let missed_twice = mean_over_normal(|z| (1.0 - chance(1.5 * z)).powi(2));
+    assert_near(lived(&study, 400).after_outages(0, LOOK)[0].cracks, 1_000.0 * missed_twice);
+}
+
+/// All blades of a past look are seen by one crew: the row is clean more often than if each were seen by itself.
+#[test]
+fn a_past_look_has_a_crew_too() {
+    let mut study = study(4);
+    vague(&mut study);
+    study.techniques[0].inspection_sigma = 0.8;
+    with_a_past(&mut study, &[2.0]);
+    let any_left = 1.0 - mean_over_normal(|z| chance(0.8 * z).powi(4));
+    let alone = 1.0 - mean_over_normal(|z| chance(0.8 * z)).powi(4);
+    let ours = lived(&study, 40_000).after_outages(0, NONE)[0].p_any_crack;
+    assert!((any_left - alone).abs() > 10.0 * ours.standard_error);
+    assert_near(ours, any_left);
+}
+
+/// A row that lost a blade before the study does not run: lives are drawn again until one comes through, also between the
+/// last past look and the start. Growth scatters; the life's logarithm is normal.
+#[test]
+fn lives_that_lose_a_blade_before_the_study_are_drawn_again() {
+    let sigma = 0.5;
+    let (start, end) = (3.5, 4.1);
+    let lost_by = |year: f64| normal_cdf((year / life_years()).ln() / sigma);
+    for looks in [&[][..], &[1.0]] {
+        let mut study = study(1);
+        study.growth[0].crack_sigma_log = sigma;
+        // The past look sees nothing.
+        sees_from(&mut study, 0, 1e4);
+        with_a_past(&mut study, looks);
+        study.start_year = start;
+        study.units[0].outages.years = vec![4.0];
+        let comparison = lived(&study, 20_000);
+        let came = 1.0 - lost_by(start);
+        // Tries are geometric: their mean over lives has this standard error.
+        let error = came * ((1.0 - came) / 20_000.0).sqrt();
+        assert!(
+            (comparison.p_came_through(0) - came).abs() < 4.0 * error,
+            "{} for {came}",
+            comparison.p_came_through(0)
+        );
+        assert_near(comparison.fleet(NONE, Quantity::Losses), (lost_by(end) - lost_by(start)) / came);
+    }
+}
+
+/// One technique looks at a row once an outage, however many rules ask for it.
+#[test]
+fn one_technique_is_paid_once_an_outage() {
+    use serrata::model::strategy::Escalation;
+    let base = |study: &mut Study| {
+        study.units[0].outages.years = vec![1.0];
+        study.techniques[0].cost_per_row = 11.0;
+        study.techniques[0].cost_per_blade = 2.0;
+        study.techniques[0].days_per_row = 1.5;
+    };
+    let again = |fraction: f64, hot_spots: Option<Vec<String>>| {
+        let mut study = study(10);
+        base(&mut study);
+        let look: &mut Look = &mut study.strategies[LOOK].looks[0];
+        (look.coverage.blade_fraction, look.coverage.hot_spots) = (fraction, hot_spots);
+        look.escalation = Some(Escalation { techniques: vec![0], first_call_stands: true });
+        study
+    };
+    // By schedule and as second look: only what the schedule leaves out is paid.
+    let whole = again(1.0, None);
+    assert_equal(value(&whole, LOOK, Quantity::LookCost), 31.0 * worth(1.0));
+    assert_equal(value(&whole, LOOK, Quantity::LookDays), 1.5);
+    assert_equal(value(&whole, LOOK, Quantity::CracksFound), 10.0);
+    let spot = again(1.0, Some(vec!["fillet".to_owned()]));
+    assert_equal(value(&spot, LOOK, Quantity::LookCost), 51.0 * worth(1.0));
+    // Half of the blades by chance; the second look, which one call leads to, finds the others.
+    let mut few = again(0.5, None);
+    few.rows[0].blades = 4;
+    let half = lived(&few, 4_000);
+    let led_to = 1.0 - 0.5_f64.powi(4);
+    assert_near(half.fleet(LOOK, Quantity::LookCost), (15.0 + led_to * 4.0) * worth(1.0));
+    assert_near(half.fleet(LOOK, Quantity::CracksFound), 4.0 * led_to);
+    assert_equal(half.fleet(LOOK, Quantity::LookDays).value, 1.5);
+    // Two lines of the schedule at one outage.
+    let mut twice = study(10);
+    base(&mut twice);
+    let mut look = twice.strategies[LOOK].looks[0].clone();
+    look.coverage.blade_fraction = 0.5;
+    twice.strategies[LOOK].looks.push(look);
+    assert_equal(value(&twice, LOOK, Quantity::LookCost), 31.0 * worth(1.0));
+    // Two looks that lead to the same second look.
+    let mut both = again(1.0, None);
+    let mut second = both.techniques[0].clone();
+    second.id = "second".to_owned();
+    both.techniques.push(second);
+    both.persistence =
+        serrata::model::detection::Persistence::new(vec![vec![1.0, 0.0], vec![0.0, 1.0]]).expect("a matrix");
+    let escalation = Some(Escalation { techniques: vec![1], first_call_stands: false });
+    both.strategies[LOOK].looks[0].escalation = escalation.clone();
+    let mut other = both.strategies[LOOK].looks[0].clone();
+    other.escalation = escalation;
+    both.strategies[LOOK].looks.push(other);
+    assert_equal(value(&both, LOOK, Quantity::LookCost), 62.0 * worth(1.0));
+    assert_equal(value(&both, LOOK, Quantity::CracksFound), 10.0);
+}
+
+/// A first call that does not stand counts for nothing, on a blade too that another look calls.
+#[test]
+fn an_overruled_indication_counts_for_nothing() {
+    use serrata::model::strategy::Escalation;
+    let mut study = study(10);
+    study.units[0].outages.years = vec![2.0];
+    // Two hot spots a blade; the second look sees one of them only, and reports it short.
+    let spots = &mut study.roots[0].hot_spots;
+    let mut deeper = spots[0].clone();
+    deeper.id = "deeper".to_owned();
+    deeper.initial_depth_mm = Distribution::Fixed(0.8);
+    spots.push(deeper);
+    let mut second = study.techniques[0].clone();
+    second.id = "second".to_owned();
+    study.techniques.push(second);
+    study.persistence =
+        serrata::model::detection::Persistence::new(vec![vec![1.0, 0.0], vec![0.0, 1.0]]).expect("a matrix");
+    sees_from(&mut study, 1, 2.0 * depth_mm(2.0) * 1.05);
+    study.techniques[1].sizing.length_bias = 0.01;
+    study.strategies[LOOK].dispositions = vec![
+        Disposition { below_mm: 2.0 * depth_mm(2.0), action: Action::Watch },
+        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
+    ];
+    for (first_call_stands, found, replaced) in [(false, 10.0, 0.0), (true, 20.0, 10.0)] {
+        study.strategies[LOOK].looks[0].escalation = Some(Escalation { techniques: vec![1], first_call_stands });
+        assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
+        assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
+    }
+}

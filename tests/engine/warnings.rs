@@ -1,0 +1,110 @@
+//! What a study says of strategies that may not be meant as they stand.
+
+use serrata::Study;
+use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch};
+
+/// The warnings of the small study with one thing changed.
+fn warnings(change: impl Fn(&mut Study)) -> Vec<String> {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+    let mut study = Study::load(path).expect("a valid study");
+    change(&mut study);
+    study.warnings()
+}
+
+#[test]
+fn a_plan_that_says_what_it_means_has_no_warning() {
+    assert_eq!(warnings(|_| ()), Vec::<String>::new());
+    for name in ["demo-data/demo-study.toml", "demo-data/reference-study.toml", "tests/engine/data/everything_on.toml"]
+    {
+        let study = Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study");
+        let expected: &[&str] =
+            if name.contains("everything") { &["strategies.inplace: a blade that is watched"] } else { &[] };
+        let found = study.warnings();
+        assert_eq!(found.len(), expected.len(), "{name}: {found:?}");
+        assert!(found.iter().zip(expected).all(|(found, expected)| found.starts_with(expected)), "{name}: {found:?}");
+    }
+}
+
+#[test]
+fn a_strategy_that_never_looks_is_named() {
+    let found = warnings(|study| study.strategies[0].looks[0].first_outage = 20);
+    assert_eq!(
+        found,
+        [
+            "strategies.look.looks[1] never looks at any row: first_outage is 20, and there are 3 outages in the study. The \
+          strategy never looks at all."
+        ]
+    );
+    let found = warnings(|study| {
+        study.strategies[0].row_end = Some(RowEnd { year: 2020.5, then: RowEndAction::Retired });
+    });
+    assert_eq!(found.len(), 1);
+    assert!(found[0].contains("no outage that is due comes before the row ends"), "{found:?}");
+}
+
+#[test]
+fn a_loss_is_not_the_only_sign_of_a_strategy_that_never_looks() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+    let mut study = Study::load(path).expect("a valid study");
+    study.strategies[0].looks[0].first_outage = 20;
+    let run = serrata::simulation::Run { trials: 100, ..serrata::simulation::Run::default() };
+    let comparison = study.simulate(&run).expect("a run");
+    assert!(comparison.warnings()[0].starts_with("strategies.look.looks[1] never looks"));
+}
+
+#[test]
+fn two_looks_at_one_outage_are_named() {
+    let found = warnings(|study| {
+        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
+        let mut second = study.strategies[0].looks[0].clone();
+        (second.techniques, second.first_outage, second.every_outages) = (vec![1], 2, 2);
+        study.strategies[0].looks.push(second);
+    });
+    assert_eq!(
+        found,
+        [
+            "strategies.look: looks[1] (ultrasonic) and looks[2] (eddy-current) fall on one outage, as the 2nd of row A1: both are \
+          done and paid. If the one is meant instead of the other, change first_outage or every_outages."
+        ]
+    );
+    let found = warnings(|study| {
+        let mut second = study.strategies[0].looks[0].clone();
+        (second.first_outage, second.every_outages) = (1, 2);
+        study.strategies[0].looks[0].first_outage = 2;
+        study.strategies[0].looks[0].every_outages = 2;
+        study.strategies[0].looks.push(second);
+    });
+    assert_eq!(found, Vec::<String>::new(), "looks that take turns");
+}
+
+#[test]
+fn blades_that_come_out_only_to_be_watched_are_named() {
+    let watch = |study: &mut Study| {
+        study.strategies[0].looks[0].techniques = vec![1];
+        study.strategies[0].looks[0].every_outages = 2;
+        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    };
+    let found = warnings(watch);
+    assert_eq!(found.len(), 1);
+    assert!(found[0].starts_with(
+        "strategies.look: a blade that is watched after the 1st outage (row A1) has the blades of its row taken out at the next, \
+         only to be looked at by eddy-current again"
+    ), "{found:?}");
+    let in_place = Watch { technique: 0, cost_per_row: None, cost_per_blade: None, days_per_row: None };
+    let found = warnings(|study| {
+        watch(study);
+        study.strategies[0].watch = Some(in_place);
+    });
+    assert_eq!(found, Vec::<String>::new());
+}
+
+#[test]
+fn a_row_end_that_never_comes_is_named() {
+    let found = warnings(|study| {
+        study.strategies[1].row_end = Some(RowEnd { year: 2029.0, then: RowEndAction::NewRow });
+    });
+    assert_eq!(
+        found,
+        ["strategies.none.row_end never comes for rows A1: they have no outage in the study in or after 2029."]
+    );
+}
