@@ -203,28 +203,30 @@ fn next_meeting(tracks: &[Track], joining: &Joining, end_year: f64) -> Option<(f
 
 /// When two cracks join, if they do before a year: the gap falls and what bridges it grows.
 fn meeting(one: &Track, other: &Track, joining: &Joining, until: f64) -> Option<f64> {
-    /// An hour, in years.
-    const CLOSE_YEARS: f64 = 1e-4;
+    /// Moments at which it is asked whether they have joined, in a year: about every hour. They do not hang on when the
+    /// study ends.
+    const MOMENTS: f64 = 8_192.0;
     let are_joined = |year: f64| {
         let (Some(first), Some(second)) = (placed(one, year), placed(other, year)) else { return false };
         let (left, right) = if one.position_mm <= other.position_mm { (&first, &second) } else { (&second, &first) };
         right.tips_mm()[0] - left.tips_mm()[1] <= joining.rule.widest_gap_mm(&first, &second)
     };
-    let (mut apart, mut joined) =
-        (one.seed.born_year.max(other.seed.born_year), until.min(one.end_year).min(other.end_year));
-    if apart >= joined || !are_joined(joined) {
+    let begin = one.seed.born_year.max(other.seed.born_year);
+    let end = until.min(one.end_year).min(other.end_year);
+    if begin >= end || !are_joined(end) {
         return None;
     }
-    if are_joined(apart) {
-        return Some(apart);
+    if are_joined(begin) {
+        return Some(begin);
     }
-    while joined - apart > CLOSE_YEARS {
-        let middle = 0.5 * (apart + joined);
-        if are_joined(middle) {
+    let (mut apart, mut joined) = ((begin * MOMENTS).floor(), (end * MOMENTS).ceil());
+    while joined - apart > 1.0 {
+        let middle = (0.5 * (apart + joined)).floor();
+        if are_joined(middle / MOMENTS) {
             joined = middle;
         } else {
             apart = middle;
         }
     }
-    Some(joined)
+    Some((joined / MOMENTS).min(end))
 }
