@@ -31,14 +31,17 @@ pub use rate_law::{PointLoad, RateLaw, Rates};
 pub use refinements::{CorrosionLaw, PlateauRate, Refinements};
 pub use site::{LoadFactors, Site};
 pub use start_rate::StartRate;
-pub use threshold::{ConstantThreshold, Threshold, ThresholdTable};
+pub use threshold::{BeyondPoints, ConstantThreshold, Threshold, ThresholdTable};
 pub use trajectory::{LossCause, Notes, Outcome, Trajectory};
 
-use super::fleet::HotSpot;
+use super::fleet::{HotSpot, Section};
 use super::surface_crack::SurfaceCrack;
 use crate::distribution::Distribution;
 use crate::math::{LANES, exp, ln};
 use std::sync::Arc;
+
+/// A crack is through its section at this depth over the thickness.
+pub(super) const THROUGH_FRACTION: f64 = 0.95;
 
 /// A growth law, shared by hot spots of one material and environment.
 #[derive(Debug, Clone, PartialEq)]
@@ -82,6 +85,17 @@ pub enum CrackShape {
     SemiElliptical,
     /// A quarter-elliptical crack at a serration's end, by Newman and Raju.
     QuarterElliptical,
+}
+
+impl CrackShape {
+    /// How often the half length of a crack goes into its surface length: once for a corner crack, which has its length in
+    /// its place.
+    pub fn halves(&self) -> f64 {
+        match self {
+            CrackShape::QuarterElliptical => 1.0,
+            CrackShape::FixedFactor { .. } | CrackShape::SemiElliptical => 2.0,
+        }
+    }
 }
 
 /// When a crack ends in the loss of its blade.
@@ -145,12 +159,31 @@ impl GrowthPath {
                     geometry_factor,
                     spot.stress.membrane_mpa + spot.stress.bending_mpa,
                     length_over_depth,
-                    spot.section.map_or(f64::NAN, |section| section.thickness_mm * section.width_mm),
+                    spot.section,
                 ))
             }
             CrackShape::SemiElliptical | CrackShape::QuarterElliptical => {
                 GrowthPath::SurfaceCrack(Arc::new(SurfaceCrack::new(law, spot)))
             }
+        }
+    }
+
+    /// Whether cracks that initiate with a depth in mm and an aspect, depth over half length, are on the path;
+    /// the course of another is held at the path's edge.
+    #[inline]
+    pub fn begins(&self, depth_mm: f64, aspect: f64) -> bool {
+        match self {
+            GrowthPath::FixedFactor(_) => true,
+            GrowthPath::SurfaceCrack(path) => path.begins(depth_mm, aspect),
+        }
+    }
+
+    /// Whether a crack is still where the path holds after an advance from initiation.
+    #[inline]
+    pub fn covers(&self, course: Course, advance: f64) -> bool {
+        match self {
+            GrowthPath::FixedFactor(_) => true,
+            GrowthPath::SurfaceCrack(path) => path.covers(course, advance),
         }
     }
 
@@ -231,6 +264,9 @@ impl GrowthPath {
 ///
 /// With p = m/2 - 1 and y = a**(-p), `y(n) = y0 - n p C (Y S sqrt(pi))**m`, a straight line; for
 /// m = 2 the logarithm of the depth is the straight line. Depths here are in mm.
+///
+/// Where the section is given, a crack meets its end at the latest when it is 95 % through the thickness, as cracks of
+/// free shape do, or as long as the section is wide: the fixed shape has no place there any more.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FixedFactor {
     /// m/2 - 1, or zero for m = 2.
@@ -241,18 +277,20 @@ pub struct FixedFactor {
     ln_length_over_depth: f64,
     /// Y S sqrt(pi): K in MPa sqrt(m) is this times sqrt(a in m).
     intensity: f64,
-    /// Section area over the cracked area of a crack 1 mm deep.
+    /// Section area over the cracked area of a crack 1 mm deep; not-a-number without a section.
     section_over_unit_crack: f64,
+    /// Depth at which the section ends every crack; infinite without a section.
+    deepest_mm: f64,
 }
 
 impl FixedFactor {
-    /// Works out the line; `section_mm2` may be not-a-number where no limit needs it.
+    /// Works out the line.
     pub fn new(
         law: &GrowthLaw,
         geometry_factor: f64,
         stress_mpa: f64,
         length_over_depth: f64,
-        section_mm2: f64,
+        section: Option<Section>,
     ) -> Self {
         let p = 0.5 * law.exponent - 1.0;
         let p = if p.abs() < 1e-9 { 0.0 } else { p };
@@ -260,6 +298,10 @@ impl FixedFactor {
         // da/dN in m = C (Y S sqrt(pi a))**m; the factor turns metres into mm in y = a**(-p).
         let per_start = law.coefficient_m_per_start * intensity.powf(law.exponent);
         let rate = if p == 0.0 { per_start } else { p * per_start * 1e-3_f64.powf(p) };
+        let section_mm2 = section.map_or(f64::NAN, |section| section.thickness_mm * section.width_mm);
+        let deepest_mm = section.map_or(f64::INFINITY, |section| {
+            (THROUGH_FRACTION * section.thickness_mm).min(section.width_mm / length_over_depth)
+        });
         FixedFactor {
             p,
             depth_power: if p == 0.0 { 1.0 } else { 1.0 / p },
@@ -267,6 +309,7 @@ impl FixedFactor {
             ln_length_over_depth: length_over_depth.ln(),
             intensity,
             section_over_unit_crack: section_mm2 / (std::f64::consts::FRAC_PI_4 * length_over_depth),
+            deepest_mm,
         }
     }
 
@@ -299,7 +342,8 @@ impl FixedFactor {
             CrackEnd::Intensity(toughness) => 1e3 * (toughness / self.intensity).powi(2),
             CrackEnd::SectionFraction(fraction) => (fraction * self.section_over_unit_crack).sqrt(),
         };
-        self.coordinate(depth_mm)
+        // Not-a-number stays that.
+        self.coordinate(if depth_mm > self.deepest_mm { self.deepest_mm } else { depth_mm })
     }
 
     /// Advance from one coordinate to another; zero where the other is passed already.
@@ -412,7 +456,7 @@ mod tests {
         assert_eq!(examples.len(), 8, "L1, L1b and L2 to L7");
         for example in examples {
             let Example { id, law, geometry_factor, stress_mpa, from_mm, to_mm, starts: expected } = example;
-            let path = GrowthPath::FixedFactor(FixedFactor::new(&law, geometry_factor, stress_mpa, 2.0, f64::NAN));
+            let path = GrowthPath::FixedFactor(FixedFactor::new(&law, geometry_factor, stress_mpa, 2.0, None));
             let course = path.course(from_mm, 1.0);
             let life = starts(&path, course, CrackEnd::Depth(to_mm));
             assert!((life / expected - 1.0).abs() < 1e-6, "{id}: {life} against {expected}");
@@ -434,7 +478,7 @@ mod tests {
                 width * depth_m / (coefficient * intensity.powf(exponent))
             };
             let expected: f64 = (0..steps).map(slice).sum();
-            let path = FixedFactor::new(&law(coefficient, exponent), factor, stress_mpa, 2.0, f64::NAN);
+            let path = FixedFactor::new(&law(coefficient, exponent), factor, stress_mpa, 2.0, None);
             let path = GrowthPath::FixedFactor(path);
             let course = path.course(from_mm, 1.0);
             assert!(path.rate() > 0.0, "{exponent}");
@@ -455,7 +499,11 @@ mod tests {
     #[test]
     fn every_kind_of_end_is_the_depth_it_amounts_to() {
         // Y = 0.7, 300 MPa, length twice the depth, section 20 mm x 50 mm.
-        let path = GrowthPath::FixedFactor(FixedFactor::new(&law(1e-11, 3.0), 0.7, 300.0, 2.0, 1000.0));
+        let section = Section { thickness_mm: 20.0, width_mm: 50.0 };
+        let path_of = |length_over_depth| {
+            GrowthPath::FixedFactor(FixedFactor::new(&law(1e-11, 3.0), 0.7, 300.0, length_over_depth, Some(section)))
+        };
+        let path = path_of(2.0);
         let course = path.course(0.5, 1.0);
         let same = |end, depth_mm: f64| {
             let expected = starts(&path, course, CrackEnd::Depth(depth_mm));
@@ -465,5 +513,12 @@ mod tests {
         same(CrackEnd::Intensity(0.7 * 300.0 * (std::f64::consts::PI * 4e-3).sqrt()), 4.0);
         same(CrackEnd::SectionFraction(std::f64::consts::PI * 16.0 / 2.0 / 1000.0), 4.0);
         assert_eq!(starts(&path, course, CrackEnd::Depth(0.4)), 0.0, "met already");
+        // Through the thickness at 95 % of 20 mm; of a crack that is four times as long as deep, across 50 mm at 12.5 mm.
+        for end in [CrackEnd::Depth(19.5), CrackEnd::Intensity(1e4), CrackEnd::SectionFraction(0.99)] {
+            same(end, 19.0);
+            let (long, same_depth) = (path_of(4.0), CrackEnd::Depth(12.5));
+            assert_eq!(starts(&long, course, end), starts(&long, course, same_depth), "{end:?}");
+        }
+        assert!(starts(&path_of(4.0), course, CrackEnd::Depth(12.4)) < starts(&path_of(4.0), course, CrackEnd::Depth(13.0)));
     }
 }

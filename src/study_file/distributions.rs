@@ -54,7 +54,7 @@ fn read(place: Place, bound: Bound) -> Option<Distribution> {
             Some(Distribution::Weibull { shape: shape?, scale: scale? })
         }
         Kind::Gamma => {
-            let (mean, cov) = (section.number("mean", above_zero), section.number("cov", bounds::COV));
+            let (mean, cov) = (section.number("mean", above_zero), section.number("cov", bounds::GAMMA_COV));
             Some(Distribution::Gamma { mean: mean?, cov: cov? })
         }
         Kind::Uniform => {

@@ -20,7 +20,7 @@ mod together;
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, FalseCall, NEVER, Population, Replacement};
 use super::record::{Presence, Record};
-use super::tally::Notes;
+use super::notes::Notes;
 use crate::bits::{Bits, Numbers, lowest, set_bits};
 use crate::random::Key;
 use at_once::Standing;
