@@ -519,6 +519,8 @@ mod tests {
             let (long, same_depth) = (path_of(4.0), CrackEnd::Depth(12.5));
             assert_eq!(starts(&long, course, end), starts(&long, course, same_depth), "{end:?}");
         }
-        assert!(starts(&path_of(4.0), course, CrackEnd::Depth(12.4)) < starts(&path_of(4.0), course, CrackEnd::Depth(13.0)));
+        assert!(
+            starts(&path_of(4.0), course, CrackEnd::Depth(12.4)) < starts(&path_of(4.0), course, CrackEnd::Depth(13.0))
+        );
     }
 }

@@ -135,7 +135,8 @@ mod tests {
         let mut twice = notes;
         twice.merge(&notes);
         assert!(twice.sentences()[0].starts_with("4 of 4,000 cracks grew longer than half the width"));
-        let starts = ["2 of 2,000 cracks grew longer", "1 of 2,000 cracks grew deeper", "1 of 2,000 cracks were corner"];
+        let starts =
+            ["2 of 2,000 cracks grew longer", "1 of 2,000 cracks grew deeper", "1 of 2,000 cracks were corner"];
         let sentences = notes.sentences();
         assert_eq!(sentences.len(), 6);
         for (sentence, start) in sentences.iter().zip(starts) {

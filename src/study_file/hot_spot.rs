@@ -160,7 +160,12 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
                 "{} origins {} mm apart take {span} mm, which must fit into the section's width ({width_mm})",
                 spot.origins, joining.spacing_mm
             );
-            must(span <= width_mm, "joining", rule, "lower spacing_mm or origins, or leave joining out if they are far apart");
+            must(
+                span <= width_mm,
+                "joining",
+                rule,
+                "lower spacing_mm or origins, or leave joining out if they are far apart",
+            );
         }
         match &spot.limit {
             Limit::Depth { depth_mm } => {

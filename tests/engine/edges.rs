@@ -150,7 +150,8 @@ fn a_crack_flatter_than_the_table_has_its_own_life_and_length() {
     // Cracks that hardly grow are as long as they began: 2 x 1 mm / 0.05.
     let slow = study(&[FLAT, ("coefficient_m_per_start = 6e-11", "coefficient_m_per_start = 1e-16")]);
     let techniques = vec!["ultrasonic".to_owned()];
-    let seen = slow.inspect(&Inspection { row: "A1".to_owned(), techniques, lives: 20, seed: 1 }).expect("an inspection");
+    let seen =
+        slow.inspect(&Inspection { row: "A1".to_owned(), techniques, lives: 20, seed: 1 }).expect("an inspection");
     let cracks = || seen.iter().filter(|crack| crack.place.is_some());
     assert!(cracks().count() > 10);
     assert!(cracks().all(|crack| (crack.length_mm - 40.0).abs() < 1e-6 && (crack.depth_mm - 1.0).abs() < 1e-6));
@@ -161,9 +162,10 @@ fn a_crack_flatter_than_the_table_has_its_own_life_and_length() {
 #[test]
 fn a_crack_that_begins_deeper_than_the_table_has_its_own_life() {
     // By another program; one that begins at half the thickness lives 14.5 and 8.7 years.
-    for (thickness, depth, years, depth_mm) in
-        [("thickness_mm = 10", "initial_depth_mm = 6", 9.961_904, 9.5), ("thickness_mm = 20", "initial_depth_mm = 12", 5.699_844, 17.987_36)]
-    {
+    for (thickness, depth, years, depth_mm) in [
+        ("thickness_mm = 10", "initial_depth_mm = 6", 9.961_904, 9.5),
+        ("thickness_mm = 20", "initial_depth_mm = 12", 5.699_844, 17.987_36),
+    ] {
         let deep = study(&[
             ("thickness_mm = 20", thickness),
             ("initial_depth_mm = 1", depth),
@@ -217,8 +219,18 @@ fn a_depth_or_length_that_is_asked_for_is_where_cracks_begin() {
     };
     // By another program. A length of 8 mm and the study's aspect of 0.8 make a depth of 3.2 mm.
     for (grown, years, [depth_mm, length_mm], said) in [
-        (from(Some(3.0), None), 37.801_43, [3.0, 7.5], "All begin 3 mm deep; their length is as each one's own initial aspect has it (median 7.500 mm)."),
-        (from(None, Some(8.0)), 35.510_01, [3.2, 8.0], "All begin 8 mm long at the surface; their depth is as each one's own initial aspect has it (median 3.200 mm)."),
+        (
+            from(Some(3.0), None),
+            37.801_43,
+            [3.0, 7.5],
+            "All begin 3 mm deep; their length is as each one's own initial aspect has it (median 7.500 mm).",
+        ),
+        (
+            from(None, Some(8.0)),
+            35.510_01,
+            [3.2, 8.0],
+            "All begin 8 mm long at the surface; their depth is as each one's own initial aspect has it (median 3.200 mm).",
+        ),
         (from(Some(3.0), Some(20.0)), 20.581_81, [3.0, 20.0], "All begin 3 mm deep and 20 mm long at the surface."),
     ] {
         let crack = grown.cracks[0];
@@ -281,15 +293,22 @@ fn a_threshold_table_says_what_holds_beyond_its_points_or_is_refused() {
     let refused = |text: &str| Study::parse(text, "small").expect_err("is refused").to_string();
     let years = |text: &str| life(&Study::parse(text, "small").unwrap_or_else(|error| panic!("{error}")), &one())[0];
     let message = refused(&table("points = [[0, 7], [0.3, 6]]", &[RATIO]));
-    assert!(message.contains("for stress ratios from 0 to 0.3: must reach the stress ratios that occur at the hot spot (0.8)"), "{message}");
+    assert!(
+        message
+            .contains("for stress ratios from 0 to 0.3: must reach the stress ratios that occur at the hot spot (0.8)"),
+        "{message}"
+    );
     assert!(message.contains("beyond_points = \"nearest\""), "{message}");
-    // Ranges begin at 5.2 MPa sqrt(m): below 6, above 2. By another program: the range is a fifth, the life 125 times.
+    // Ranges begin at 5.0 MPa sqrt(m): below 6, above 2. By another program: the range is a fifth, the life 125 times.
     assert_eq!(years(&table("points = [[0, 7], [0.3, 6]], beyond_points = \"nearest\"", &[RATIO])), f64::INFINITY);
     assert_close(years(&table("points = [[0, 7], [0.3, 6], [0.8, 2]]", &[RATIO])), 37.801_43 / 0.8, 1e-3);
     // Below the first point too.
     assert!(refused(&table("points = [[0.1, 6], [0.9, 5]]", &[])).contains("occur at the hot spot (0)"));
     // A compressive layer and a vibration lead to any ratio.
-    let layer = ("initiation_life_factor = 1\n", "initiation_life_factor = 1\nlayer = { compression_mpa = 200, depth_mm = 0.2, faces = \"both\" }\n");
+    let layer = (
+        "initiation_life_factor = 1\n",
+        "initiation_life_factor = 1\nlayer = { compression_mpa = 200, depth_mm = 0.2, faces = \"both\" }\n",
+    );
     let message = refused(&table("points = [[0, 7], [0.3, 6]]", &[layer]));
     assert!(message.contains("rows.A1.surface") && message.contains("(from 0 to 1)"), "{message}");
     let vibration = (
@@ -345,7 +364,8 @@ fn origins_that_do_not_fit_into_the_section_are_refused() {
              placement = \"{placement}\" }}"
         )
     };
-    let with = |spacing: &str, placement: &str| text(&[("sides = [\"suction\", \"pressure\"]", &origins(spacing, placement))]);
+    let with =
+        |spacing: &str, placement: &str| text(&[("sides = [\"suction\", \"pressure\"]", &origins(spacing, placement))]);
     let message = Study::parse(&with("30", "even"), "small").expect_err("is refused").to_string();
     let rule = "8 origins 30 mm apart take 210 mm, which must fit into the section's width (100)";
     assert!(message.contains(rule), "{message}");

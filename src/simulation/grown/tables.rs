@@ -96,10 +96,8 @@ impl GrownCracks {
     /// Not-a-number for an outage that the study does not have.
     fn each_row(&self) -> Table {
         let number = |of: &dyn Fn(&GrownRow) -> f64| Column::Number(self.rows.iter().map(of).collect());
-        let mut columns = vec![(
-            "row",
-            Column::Text(self.rows.iter().map(|about| self.study.rows[about.row].id.clone()).collect()),
-        )];
+        let mut columns =
+            vec![("row", Column::Text(self.rows.iter().map(|about| self.study.rows[about.row].id.clone()).collect()))];
         let lives = [
             ["years_to_loss_05", "years_to_loss_05_low", "years_to_loss_05_high"],
             ["years_to_loss_50", "years_to_loss_50_low", "years_to_loss_50_high"],

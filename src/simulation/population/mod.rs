@@ -17,8 +17,8 @@ pub(super) use false_calls::{FalseCall, FalseCalls};
 pub(super) use place::{Place, Track, Tracks};
 pub(super) use start::{TabledWay, own_toughness};
 
-use super::plan::{Cohort, RowPlan};
 use super::notes::Notes;
+use super::plan::{Cohort, RowPlan};
 use crate::bits::{Bits, WORD, lowest};
 use crate::math::{LANES, exp};
 use crate::model::growth::Course;

@@ -43,7 +43,9 @@ impl Population<'_> {
         let class = &self.row.classes[crack.class as usize];
         let mut closed = 0.0;
         let (y, ratio) = match &class.ways {
-            Ways::Tabled { path, .. } if !crack.is_followed() => path.size_at(crack.course, crack.rate * (starts - crack.born_starts)),
+            Ways::Tabled { path, .. } if !crack.is_followed() => {
+                path.size_at(crack.course, crack.rate * (starts - crack.born_starts))
+            }
             _ => {
                 // Sizes stand in order of time: past looks before the crack's end, then its outages.
                 let looks = &self.row.past_looks;

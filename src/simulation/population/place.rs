@@ -3,8 +3,8 @@
 //! A crack that joins ends there without a loss, and the joined one begins: a crack like any other, which
 //! keeps the growth, the toughness and the visibility of the deeper of the two.
 
-use super::super::plan::{Class, Followed, RowPlan};
 use super::super::notes::Notes;
+use super::super::plan::{Class, Followed, RowPlan};
 use super::{Seed, draw};
 use crate::distribution::Distribution;
 use crate::math::exp;

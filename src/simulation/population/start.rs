@@ -108,7 +108,13 @@ impl Population<'_> {
 
     /// A crack on a tabulated way, or one that is followed because that way does not hold for it.
     #[inline(always)]
-    fn start_tabled(&mut self, path: &GrowthPath, beyond: Option<&Followed>, seed: &Seed, [depth_mm, growth]: [f64; 2]) {
+    fn start_tabled(
+        &mut self,
+        path: &GrowthPath,
+        beyond: Option<&Followed>,
+        seed: &Seed,
+        [depth_mm, growth]: [f64; 2],
+    ) {
         let row = self.row;
         let Seed { key, life, class: index, stress, born_year, .. } = *seed;
         let class = &row.classes[index as usize];
