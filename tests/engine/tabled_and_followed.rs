@@ -59,12 +59,13 @@ impl Drawn {
             0.0 => format!("{median}"),
             _ => format!("{{ kind = \"lognormal\", median = {median}, sigma_log = {sigma} }}"),
         };
+        let intensity = |depth_mm: f64| 0.7 * (membrane + bending) * (1e-3 * depth_mm * std::f64::consts::PI).sqrt();
         let limit = match self.limit {
             0 => format!("{{ kind = \"depth\", depth_mm = {} }}", self.limit_at * thickness_mm),
             1 => format!("{{ kind = \"section-fraction\", fraction = {} }}", self.limit_at),
             _ => {
                 // From the initial crack's to four times that of a crack through the thickness, roughly.
-                let intensity = |depth_mm: f64| 0.7 * (membrane + bending) * (1e-3 * depth_mm * 3.14).sqrt();
+
                 let toughness =
                     intensity(depth_mm) * (4.0 * intensity(*thickness_mm) / intensity(depth_mm)).powf(self.limit_at);
                 format!(
@@ -73,7 +74,7 @@ impl Drawn {
             }
         };
         // About 5,000 starts for each of the first lengths of its depth.
-        let first = 0.7 * (membrane + bending) * (1e-3 * depth_mm * 3.14).sqrt();
+        let first = intensity(depth_mm);
         let coefficient = 2e-7 * depth_mm * first.powf(-exponent);
         let threshold = if followed { "threshold = { kind = \"constant\", range_mpa_sqrt_m = 0 }\n" } else { "" };
         let overspeed = if self.overspeed { "overspeed = { every_starts = 100, speed_ratio = 1.1 }\n" } else { "" };

@@ -63,10 +63,7 @@ impl Threshold {
         if first <= lowest && highest <= last {
             return Ok(());
         }
-        let occurring = match () {
-            () if lowest == highest => format!("{lowest}"),
-            () => format!("from {lowest} to {highest}"),
-        };
+        let occurring = if lowest == highest { format!("{lowest}") } else { format!("from {lowest} to {highest}") };
         Err(Error::argument(
             "threshold.points",
             format!("for stress ratios from {first} to {last}"),
