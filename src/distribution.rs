@@ -114,3 +114,30 @@ impl Distribution {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bounds::MOST_GAMMA_COV;
+
+    /// Largest error of a probability below a gamma quantile, over all quantiles and over those above a millionth of the
+    /// mean: the quantile cannot tell smaller numbers from one another.
+    fn worst_of_gamma(cov: f64) -> [f64; 2] {
+        let shape = 1.0 / (cov * cov);
+        let gamma = Gamma::new(shape, shape / 3.0).expect("a gamma distribution");
+        (1..2_000).map(|i| f64::from(i) / 2_000.0).chain([1e-5, 1e-4, 0.999_9]).fold([0.0; 2], |worst, u| {
+            let quantile = Distribution::Gamma { mean: 3.0, cov }.quantile(u);
+            let error = (gamma.cdf(quantile) - u).abs();
+            [worst[0].max(error), if quantile > 3e-6 { worst[1].max(error) } else { worst[1] }]
+        })
+    }
+
+    #[test]
+    fn a_gamma_quantile_has_its_probability_below_it_up_to_the_most_that_is_allowed() {
+        for cov in [0.01, 0.1, 0.5, 1.0, 1.5, MOST_GAMMA_COV] {
+            let [all, above] = worst_of_gamma(cov);
+            assert!(all < 5e-3 && above < 1e-6, "cov {cov}: {all}, {above}");
+        }
+        assert!(worst_of_gamma(3.0)[0] > 0.05, "the limit has lost its reason");
+    }
+}

@@ -71,10 +71,11 @@ def compare(
 @main.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--hot-spot", required=True, help="The hot spot, as root.hot-spot or by its own id.")
-@click.option("--row", help="The row whose duty and surface the cracks meet; the first with that root if left out.")
+@click.option("--row", help="The row whose duty and surface the cracks meet; each one with that root if left out.")
 @click.option("--technique", help="The technique that is to find them.")
 @click.option("--detectable-at", default=0.5, show_default=True, help="Probability of detection that counts as found.")
 @click.option("--from-depth-mm", type=float, help="Depth at which cracks begin; as the study says if left out.")
+@click.option("--from-length-mm", type=float, help="Surface length at which cracks begin; as the study says if left out.")
 @click.option("--cracks", default=10_000, show_default=True, help="How many cracks.")
 @click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
@@ -86,6 +87,7 @@ def grow(
     technique: str | None,
     detectable_at: float,
     from_depth_mm: float | None,
+    from_length_mm: float | None,
     cracks: int,
     seed: int,
     as_json: bool,
@@ -98,6 +100,7 @@ def grow(
         technique=technique,
         detectable_at=detectable_at,
         from_depth_mm=from_depth_mm,
+        from_length_mm=from_length_mm,
         cracks=cracks,
         seed=seed,
     )

@@ -100,7 +100,7 @@ class GrownCracks:
 
         Columns: stress_factor, initial_depth_mm, initial_length_mm, toughness_mpa_sqrt_m (NaN where the
         limit has none), years_to_loss (infinite beyond 1,000 years), starts_to_loss, critical_depth_mm,
-        critical_length_mm (NaN where not lost), years_to_detectable, window_years.
+        critical_length_mm (NaN where not lost), years_to_detectable and window_years (NaN without a technique).
         """
         return self._table("cracks")
 
@@ -108,6 +108,22 @@ class GrownCracks:
     def quantiles(self) -> pd.DataFrame:
         """Quantiles of life, size at the loss and window, each with its 95 % interval by order statistics."""
         return self._table("quantiles")
+
+    @cached_property
+    def rows(self) -> pd.DataFrame:
+        """What such cracks do in the row and, where none was asked for, in each other row with its root.
+
+        Columns: row; years_to_loss_05 and _50 (what 5 % and half of the cracks do not outlive), each with _low and
+        _high; next_outage and second_outage (years; NaN where the study has none), and p_lost_before_next and
+        p_lost_before_second, each with _low and _high: the chance that the blade of a crack that is there at the start
+        of the study is lost before that outage, if nobody looks at it and nothing is done before.
+        """
+        return self._table("rows")
+
+    @property
+    def warnings(self) -> list[str]:
+        """Where cracks left what a published solution covers, and to which side that errs."""
+        return self._engine.warnings()
 
     @cached_property
     def looks(self) -> pd.DataFrame:
@@ -176,8 +192,12 @@ class GrownCracks:
                 "Each is a place whose cracks join: time runs from its first crack, the others follow by the law of "
                 "initiation, and its size is that of the deepest."
             )
-        if self._asked["from_depth_mm"] is not None:
-            lines.append(f"All begin {self._asked['from_depth_mm']:g} mm deep.")
+        beginning = self._engine.beginning()
+        if beginning is not None:
+            lines.append(beginning)
+        others = [str(row) for row in self.rows["row"][1:]]
+        if others:
+            lines.append(f"{self.row} is the first row with that root; the others follow below ({', '.join(others)}).")
         if self.technique is not None:
             lines.append(
                 f"Detectable: {self.technique} finds it with {100.0 * self._asked['detectable_at']:g} % in one look of "
@@ -192,6 +212,7 @@ class GrownCracks:
             lines.append(f"{_WORDS[str(quantity)]:<40}" + "".join(f"{_number(value):>19}" for value in table["value"]))
             ranges = (f"{_number(low)} to {_number(high)}" for _, low, high in _lines(table))
             lines.append(f"{'':<40}" + "".join(f"{words:>19}" for words in ranges))
+        lines += self._before_outages()
         if len(self.looks):
             lines += [
                 "",
@@ -204,12 +225,44 @@ class GrownCracks:
                 head = f"at every {_ORDINAL[every]}outage, {years:.3g} years"
                 lines.append(f"{head:<40}" + "".join(f"{chance:>24}" for chance in chances))
             lines.append("A look in the window can still miss: this is not the chance of finding the crack.")
-        return "\n".join([*lines, "", "Ranges are 95 % intervals for the number of cracks.", "", engine.CAUTION, ""])
+        lines += ["", "Ranges are 95 % intervals for the number of cracks."]
+        if self.warnings:
+            lines += ["", "Beware", *(f"  {warning}" for warning in self.warnings)]
+        return "\n".join([*lines, "", engine.CAUTION, ""])
+
+    def _before_outages(self) -> list[str]:
+        """Give the lines on losses before the next outages, a line for each row."""
+        start = f"{self.study.start_year:g}"
+        lines = [
+            "",
+            "Chance that the blade is lost before the next outage, and before the one after",
+            f"  of such a crack that is there at the start of the study ({start}), if nobody looks and nothing is done before;",
+            "  growth is drawn as for any crack, while one found long is more often a fast one: then it is too low.",
+        ]
+        for line in self.rows.to_dict("records"):
+            chances = [
+                "no further outage in the study"
+                if math.isnan(line[outage])
+                else f"{line[outage]:g}: " + _chance(*(line[f"p_lost_before_{which}{end}"] for end in ("", "_low", "_high")))
+                for outage, which in (("next_outage", "next"), ("second_outage", "second"))
+            ]
+            lines.append(f"{line['row']:<40}" + "".join(f"{chance:>34}" for chance in chances))
+        if len(self.rows) > 1:
+            lines += ["", f"{'years to the loss, by row':<40}{'5 %':>24}{'half':>24}"]
+            for line in self.rows.to_dict("records"):
+                lives = (
+                    f"{_number(line[f'years_to_loss_{p}'])} ({_number(line[f'years_to_loss_{p}_low'])} to "
+                    f"{_number(line[f'years_to_loss_{p}_high'])})"
+                    for p in ("05", "50")
+                )
+                lines.append(f"{line['row']:<40}" + "".join(f"{life:>24}" for life in lives))
+        return lines
 
     def to_json(self) -> str:
-        """Give quantiles and looks as one JSON object; infinite numbers as null."""
-        tables = {name: _records(table) for name, table in (("quantiles", self.quantiles), ("looks", self.looks))}
-        about = {**self._asked, "row": self.row, "caution": engine.CAUTION}
+        """Give quantiles, rows and looks as one JSON object; infinite numbers as null."""
+        named = {"quantiles": self.quantiles, "rows": self.rows, "looks": self.looks}
+        tables = {name: _records(table) for name, table in named.items()}
+        about = {**self._asked, "row": self.row, "warnings": self.warnings, "caution": engine.CAUTION}
         return json.dumps({**about, **tables}, allow_nan=False)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
@@ -225,7 +278,7 @@ class GrownCracks:
         directory = Path(directory)
         try:
             directory.mkdir(parents=True, exist_ok=True)
-            for name in ("cracks", "quantiles", "looks", "ways", *(["places"] if self.joins else [])):
+            for name in ("cracks", "quantiles", "rows", "looks", "ways", *(["places"] if self.joins else [])):
                 getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
             (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
             growth_plots.write(self, directory)
@@ -282,6 +335,10 @@ _ORDINAL = {1: "", 2: "second ", 3: "third ", 4: "fourth "}
 
 def _grow_again(study: Study, asked: dict[str, Any]) -> GrownCracks:
     return study.grow(asked["hot_spot"], **{name: value for name, value in asked.items() if name != "hot_spot"})
+
+
+def _chance(value: float, low: float, high: float) -> str:
+    return f"{value:.3g} ({low:.3g} to {high:.3g})" if value > 0.0 else f"none seen (at most {high:.2g})"
 
 
 def _number(value: float) -> str:

@@ -208,6 +208,7 @@ class Study:
         technique: str | None = None,
         detectable_at: float = 0.5,
         from_depth_mm: float | None = None,
+        from_length_mm: float | None = None,
         cracks: int = 10_000,
         seed: int = 1,
     ) -> GrownCracks:
@@ -218,13 +219,17 @@ class Study:
         hot_spot : str
             As ``root.hot-spot``, or its own id where no other root has one of that id.
         row : str, optional
-            The row whose duty, surface and scatter the cracks meet; the first with that root if left out.
+            The row whose duty, surface and scatter the cracks meet. If left out it is the first with that root, and
+            `GrownCracks.rows` has the others too.
         technique : str, optional
             The technique that is to find them.
         detectable_at : float between the technique's floor and ceiling
             Probability of detection from which on a crack is called detectable, in one look of median quality.
         from_depth_mm : float, above 0, optional
-            Depth in mm at which they begin; as the study says if left out.
+            Depth in mm at which they begin; as the study says, or as the length has it, if left out.
+        from_length_mm : float, above 0, optional
+            Surface length in mm at which they begin, as crews report it; as the study says, or as the depth has it, if
+            left out. Where only one of the two is given, the other follows from each crack's own initial aspect.
         cracks : int, at least 1
             How many; each has its own start, growth, toughness and row, and the stress factor of a blade
             that cracks.
@@ -257,6 +262,7 @@ class Study:
             "technique": technique,
             "detectable_at": detectable_at,
             "from_depth_mm": from_depth_mm,
+            "from_length_mm": from_length_mm,
             "cracks": cracks,
             "seed": seed,
         }

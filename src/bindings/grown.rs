@@ -33,6 +33,16 @@ impl GrownCracks {
         (chance.value, chance.low, chance.high)
     }
 
+    /// What to beware of.
+    fn warnings(&self) -> Vec<String> {
+        self.grown.warnings()
+    }
+
+    /// With what the cracks begin where it was asked for, in words.
+    fn beginning(&self) -> Option<String> {
+        self.grown.beginning()
+    }
+
     #[getter]
     fn joins(&self) -> bool {
         self.grown.joins()

@@ -99,7 +99,7 @@ impl Study {
     }
 
     /// Grow cracks of one hot spot to the loss of their blades.
-    #[pyo3(signature = (hot_spot, *, row, from_depth_mm, technique, detectable_at, cracks, seed))]
+    #[pyo3(signature = (hot_spot, *, row, from_depth_mm, from_length_mm, technique, detectable_at, cracks, seed))]
     #[allow(clippy::too_many_arguments)]
     fn grow(
         &self,
@@ -107,6 +107,7 @@ impl Study {
         hot_spot: String,
         row: Option<String>,
         from_depth_mm: Option<f64>,
+        from_length_mm: Option<f64>,
         technique: Option<String>,
         detectable_at: f64,
         cracks: &Bound<'_, PyAny>,
@@ -117,6 +118,7 @@ impl Study {
             hot_spot,
             row,
             from_depth_mm,
+            from_length_mm,
             technique,
             detectable_at,
             cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,

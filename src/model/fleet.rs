@@ -184,6 +184,15 @@ impl HotSpot {
         Site::new(section, self.load_ratio, residual.transpose()?, self.vibration)
     }
 
+    /// Length along the serration that the origins of one place take, in mm.
+    pub fn origins_span_mm(&self, joining: &Joining) -> f64 {
+        let gaps = match joining.placement {
+            Placement::Even => self.origins - 1,
+            Placement::Random => self.origins,
+        };
+        f64::from(gaps) * joining.spacing_mm
+    }
+
     /// Number of origins of this class in one blade.
     pub fn origins_per_blade(&self) -> u32 {
         self.serrations.len() as u32 * self.sides.len() as u32 * self.positions * self.origins

@@ -43,17 +43,30 @@ pub enum Point {
 /// Whoever evaluates a solution there holds the crack at the edge of the range and counts it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Outside {
-    /// Depth over half length.
-    pub aspect: bool,
-    /// Depth over thickness.
+    /// Too short for its depth: taken as longer, which is on the safe side.
+    pub narrow: bool,
+    /// Too long for its depth, of a corner crack: taken as shorter, which is on the unsafe side.
+    pub flat: bool,
+    /// Too deep for its section, which is taken as thicker: on the unsafe side.
     pub depth: bool,
-    /// Length over width.
+    /// Too long for its section, which is taken as wider: on the unsafe side where the crack lengthens. How it hands
+    /// over to an edge crack at the deepest point is in [`CrackedSection`].
     pub length: bool,
 }
 
 impl Outside {
     /// Whether it is outside in anything.
     pub fn any(self) -> bool {
-        self.aspect || self.depth || self.length
+        self.narrow || self.flat || self.depth || self.length
+    }
+
+    /// Outside in what either is.
+    pub(in crate::model) fn or(self, other: Self) -> Self {
+        Outside {
+            narrow: self.narrow || other.narrow,
+            flat: self.flat || other.flat,
+            depth: self.depth || other.depth,
+            length: self.length || other.length,
+        }
     }
 }

@@ -8,11 +8,12 @@
 //! table, over that which was left where the line enters. Phase runs downwards from 1. Lines at
 //! equal phase are so alike that cubic interpolation between few of them is enough.
 //!
-//! Initial depths are held between 0.01 mm and half the thickness (and within the quantiles
-//! 1e-12 and 1 - 1e-12 of their distribution), and initial aspects between 0.1 and 2. The table
-//! ends where a crack is 95 % through the thickness or 90 % across the width; a crack that comes
-//! there has met any limit. Newman and Raju vouch for their equation only up to half the width and
-//! to an aspect of 2; beyond, it is carried on as it stands.
+//! The table takes initial depths between 0.01 mm and half the thickness, within the quantiles 1e-12
+//! and 1 - 1e-12 of their distribution, and initial aspects between 0.1 and 2; [`SurfaceCrack::begins`]
+//! says so. It holds as long as the crack is within what Newman and Raju vouch for (half the width, an
+//! aspect of 2 and so on); [`SurfaceCrack::covers`] says so. It ends where a crack is 95 % through the
+//! thickness, which ends any crack. Lines run on somewhat further, so that they can be interpolated up
+//! to there. Cracks that begin or come outside have to be followed one by one.
 //!
 //! For growth exponents up to 4 the table keeps lives within 0.1 % and lengths within 0.5 % of an
 //! accurate integration. A life to a stress intensity may be 1 % off where that hardly changes.
@@ -33,9 +34,7 @@ const ASPECTS: [f64; 2] = [0.1, 2.0];
 const SMALLEST_DEPTH_MM: f64 = 0.01;
 /// Largest initial depth that the table covers, over the thickness.
 const LARGEST_DEPTH_FRACTION: f64 = 0.5;
-/// The table ends at this depth over thickness ...
-const END_DEPTH_FRACTION: f64 = 0.95;
-/// ... or at this length over width.
+/// The table ends where a crack is through the thickness, or at this length over width.
 const END_LENGTH_FRACTION: f64 = 0.9;
 const FRACTION_BITS: u32 = 52;
 
@@ -47,7 +46,7 @@ pub struct SurfaceCrack {
     /// Area of the section over that of a crack 1 mm deep and 1 mm of half length.
     section_over_unit_crack: f64,
     depths_mm: [f64; 2],
-    longest_ln_half_length: f64,
+    longest_half_length_mm: f64,
     lines: usize,
     /// Number of the last line with two above it.
     last_stencil: f64,
@@ -55,6 +54,9 @@ pub struct SurfaceCrack {
     phase_per_advance: Vec<f64>,
     /// Of each line: phase where the table ends.
     end_phase: Vec<f64>,
+    /// Of each line: phase from which on it is outside the range of its solution; zero where it stays within up to
+    /// the table's end.
+    edge_phase: Vec<f64>,
     grid: PhaseGrid,
     /// y and ln(length / depth), by cell of phase, then by line.
     sizes: Vec<Cubics>,
@@ -91,12 +93,31 @@ impl SurfaceCrack {
         Lines::follow(&flow, depths_mm).tabulate(&flow, p, law.coefficient_m_per_start, depths_mm)
     }
 
+    /// Whether the table has cracks that initiate with a depth in mm and an aspect, depth over half length.
+    #[inline]
+    pub fn begins(&self, depth_mm: f64, aspect: f64) -> bool {
+        // Quantiles are drawn in more than one way: the last digits differ.
+        const ROUNDING: f64 = 1e-9;
+        let within = |x: f64, [low, high]: [f64; 2]| x >= low * (1.0 - ROUNDING) && x <= high * (1.0 + ROUNDING);
+        within(depth_mm, self.depths_mm) && within(aspect, ASPECTS) && depth_mm < aspect * self.longest_half_length_mm
+    }
+
+    /// Whether a crack is within the range of its solution from initiation until it has advanced so far.
+    ///
+    /// It is taken to leave with the first of the lines about it.
+    #[inline]
+    pub fn covers(&self, course: Course, advance: f64) -> bool {
+        let (first, weights) = self.neighbours(course.line);
+        let phase = course.start - advance * blend(&weights, &self.phase_per_advance[first..]);
+        self.edge_phase[first..first + 4].iter().all(|edge| phase > *edge)
+    }
+
     /// The course of a crack that initiates with a depth in mm and an aspect, depth over half length.
     ///
-    /// Values outside the table are held at its edge; a crack longer than the table is at its end.
+    /// A crack that the table does not have is held at its edge: see [`SurfaceCrack::begins`].
     pub fn course(&self, depth_mm: f64, aspect: f64) -> Course {
         let x = ln(depth_mm.clamp(self.depths_mm[0], self.depths_mm[1]));
-        let q = ln(aspect.clamp(ASPECTS[0], ASPECTS[1])).max(x - self.longest_ln_half_length);
+        let q = ln(aspect.clamp(ASPECTS[0], ASPECTS[1])).max(x - ln(self.longest_half_length_mm));
         self.find(x, exp(-x / self.depth_power), q)
     }
 

@@ -4,6 +4,7 @@ mod comparison;
 mod grown;
 mod inspection;
 mod life;
+mod notes;
 mod parallel;
 mod plan;
 mod population;
@@ -14,7 +15,7 @@ mod tally;
 mod warnings;
 
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
-pub use grown::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
+pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use inspection::{Confirmed, Inspected, Inspection};
 pub use parallel::Run;
 pub use record::Quantity;

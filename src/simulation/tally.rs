@@ -4,6 +4,7 @@
 //! over the leaf numbers ([`Forest`]), so the order of additions depends on the number of trials
 //! alone: not on threads, not on block sizes, not on where a block was computed.
 
+use super::notes::Notes;
 use super::plan::RowPlan;
 use super::record::{GROUP, Quantity, Record, Values};
 use crate::math::LANES;
@@ -83,31 +84,8 @@ pub(crate) struct Tally {
     pub products: Vec<[f64; PAIRED.len()]>,
     /// For each row, tries that its lives took to reach the start of the study without a loss.
     pub tries: Vec<u64>,
-    /// For each row, what happened to cracks that were followed one by one.
+    /// For each row, what happened to its cracks, over all lives and strategies.
     pub notes: Vec<Notes>,
-}
-
-/// What happened to cracks that are followed one by one, over all lives and strategies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub(crate) struct Notes {
-    pub followed: u64,
-    /// Cracks that left the range of their stress-intensity solution and were held at its edge.
-    pub outside_solution: u64,
-    /// Cracks that took too many steps and were left where they were.
-    pub unfinished: u64,
-    pub joins: u64,
-    /// Joins of cracks of a shape for which the rule is not stated.
-    pub joins_outside_rule: u64,
-}
-
-impl Notes {
-    fn merge(&mut self, other: &Self) {
-        self.followed += other.followed;
-        self.outside_solution += other.outside_solution;
-        self.unfinished += other.unfinished;
-        self.joins += other.joins;
-        self.joins_outside_rule += other.joins_outside_rule;
-    }
 }
 
 impl LifeSums {

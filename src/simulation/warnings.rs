@@ -1,6 +1,7 @@
 //! What a reader of a comparison has to beware of, in words.
 
 use super::comparison::{Comparison, Ranking};
+use super::notes::thousands;
 use super::record::Quantity;
 use super::tables::THIN_EVENTS;
 use crate::statistics::interval;
@@ -54,33 +55,10 @@ impl Comparison {
         })
     }
 
-    /// What happened to cracks that were followed one by one and was not wholly by the book.
+    /// What happened to a row's cracks and was not wholly by the book.
     fn notes(&self, row: usize) -> Vec<String> {
-        let notes = &self.tally.notes[row];
         let id = &self.study.rows[row].id;
-        let say = |count: u64, of: u64, what: &str| {
-            (count > 0).then(|| {
-                let percent = two_figures(100.0 * count as f64 / of as f64);
-                format!("rows.{id}: {} of {} {what} ({percent} %).", thousands(count as f64), thousands(of as f64))
-            })
-        };
-        let followed = notes.followed;
-        [
-            say(
-                notes.outside_solution,
-                followed,
-                "followed cracks left the range of their stress-intensity solution and were held at its edge",
-            ),
-            say(notes.unfinished, followed, "followed cracks took too many steps and were left where they were"),
-            say(
-                notes.joins_outside_rule,
-                notes.joins,
-                "joins were of cracks of a shape for which the rule is not stated",
-            ),
-        ]
-        .into_iter()
-        .flatten()
-        .collect()
+        self.tally.notes[row].sentences().into_iter().map(|sentence| format!("rows.{id}: {sentence}")).collect()
     }
 
     fn unsure(&self, ranking: &Ranking) -> Option<String> {
@@ -143,19 +121,6 @@ fn rounded_up(x: f64) -> f64 {
     (x / unit).ceil() * unit
 }
 
-/// A whole number with commas between thousands.
-fn thousands(x: f64) -> String {
-    let digits = format!("{x:.0}");
-    let mut text = String::new();
-    for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index) % 3 == 0 {
-            text.push(',');
-        }
-        text.push(digit);
-    }
-    text
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -195,8 +160,6 @@ mod tests {
 
     #[test]
     fn numbers_of_trials_read_well() {
-        assert_eq!(thousands(999.0), "999");
-        assert_eq!(thousands(1_234_567.0), "1,234,567");
         assert_eq!(rounded_up(123_456.0), 130_000.0);
         assert_eq!(rounded_up(100.0), 100.0);
         assert_eq!(rounded_up(7.0), 7.0);

@@ -58,7 +58,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let growth = root.tables("growth", "growth law", growth::growth);
     let roots = root.tables("roots", "root", |section, id| fleet::root(section, id, &ids, &growth));
     let units = root.tables("units", "unit", |section, id| fleet::unit(section, id, window));
-    let parts = fleet::Parts { units: &units, surfaces: &surfaces, roots: &roots };
+    let parts = fleet::Parts { units: &units, surfaces: &surfaces, roots: &roots, growth: &growth };
     let rows = root.tables("rows", "row", |section, id| fleet::row(section, id, &ids, &parts, window));
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));

@@ -161,6 +161,7 @@ pub(super) struct Parts<'a> {
     pub units: &'a [Option<Unit>],
     pub surfaces: &'a [Option<Surface>],
     pub roots: &'a [Option<Root>],
+    pub growth: &'a [Option<GrowthLaw>],
 }
 
 /// Reads a row.
@@ -217,7 +218,10 @@ fn layer_fits(section: &Section, parts: &Parts, root: usize, surface: usize) -> 
             );
             return None;
         }
-        section.accept("surface", spot.site(surface))?;
+        let site = section.accept("surface", spot.site(surface))?;
+        if let Some(law) = parts.growth.get(spot.growth).and_then(Option::as_ref) {
+            section.accept("surface", law.refinements.threshold.check_ratios(site.open_ratios()))?;
+        }
     }
     Some(())
 }

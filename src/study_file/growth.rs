@@ -3,7 +3,11 @@
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
-use crate::model::growth::{CorrosionLaw, GrowthLaw, ParisLine, PlateauRate, Refinements, Threshold};
+use crate::model::growth::{BeyondPoints, CorrosionLaw, GrowthLaw, ParisLine, PlateauRate, Refinements, Threshold};
+
+/// What the study file calls what holds beyond the points of a threshold table.
+pub(super) const BEYOND_POINTS: [(&str, BeyondPoints); 2] =
+    [("refused", BeyondPoints::Refused), ("nearest", BeyondPoints::Nearest)];
 
 /// Reads a growth law.
 pub(super) fn growth(section: &Section, id: &str) -> Option<GrowthLaw> {
@@ -66,9 +70,10 @@ fn threshold(section: &Section) -> Option<Threshold> {
             let points = section.pairs(
                 "points",
                 "a list of pairs [stress ratio, threshold range in MPa sqrt(m)]",
-                [bounds::PROBABILITY_BELOW_ONE, bounds::THRESHOLD_MPA_SQRT_M],
-            )?;
-            section.accept("points", Threshold::table(points))
+                [bounds::PROBABILITY, bounds::THRESHOLD_MPA_SQRT_M],
+            );
+            let beyond = section.optional("beyond_points", |section, key| section.choice(key, &BEYOND_POINTS));
+            section.accept("points", Threshold::table(points?, beyond?.unwrap_or(BeyondPoints::Refused)))
         }
     }
 }

@@ -6,7 +6,7 @@ use super::{limit, loads};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::fleet::{HotSpot, Section as CrossSection, Side, Surface};
-use crate::model::growth::{CrackShape, GrowthLaw, Limit, Stress};
+use crate::model::growth::{CrackShape, GrowthLaw, Limit, Site, Stress};
 
 /// What the study file calls the sides of a blade.
 pub(super) const SIDES: [(&str, Side); 2] = [("suction", Side::Suction), ("pressure", Side::Pressure)];
@@ -154,6 +154,19 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
         // Half an ellipse of half length depth / aspect, or a quarter of one of that length.
         let part = if spot.crack == CrackShape::QuarterElliptical { 0.5 } else { 1.0 };
         let cracked = part * std::f64::consts::FRAC_PI_2 * depth * depth / aspect / (thickness_mm * width_mm);
+        if let Some(joining) = spot.joining.filter(|_| spot.origins > 1) {
+            let span = spot.origins_span_mm(&joining);
+            let rule = format!(
+                "{} origins {} mm apart take {span} mm, which must fit into the section's width ({width_mm})",
+                spot.origins, joining.spacing_mm
+            );
+            must(
+                span <= width_mm,
+                "joining",
+                rule,
+                "lower spacing_mm or origins, or leave joining out if they are far apart",
+            );
+        }
         match &spot.limit {
             Limit::Depth { depth_mm } => {
                 let rule = format!("depth_mm must be below the section's thickness ({thickness_mm})");
@@ -216,10 +229,12 @@ fn fits_law(section: &Section, spot: &HotSpot, law: &GrowthLaw) -> bool {
         _ => None,
     };
     let site = section.accept("stress", spot.site(&bare));
+    let ratios = site.as_ref().map(Site::open_ratios);
+    let held = ratios.and_then(|ratios| section.accept("growth", law.refinements.threshold.check_ratios(ratios)));
     let law = law.rate_law(spot.vibration).and_then(|law| {
         // To so many figures as a reader wants to see.
         let median = |toughness: &Distribution| (1e3 * toughness.quantile(0.5)).round() / 1e3;
         toughness.map_or(Ok(()), |toughness| law.check_toughness(median(toughness)))
     });
-    site.is_some() & section.accept("growth", law).is_some()
+    held.is_some() & section.accept("growth", law).is_some()
 }

@@ -1,7 +1,7 @@
 //! The text of a study file.
 
 use super::limit as limits;
-use super::{check, hot_spot, loads, strategies, techniques};
+use super::{check, growth, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::Technique;
@@ -126,7 +126,11 @@ impl Page {
             }
             Threshold::SteelInAir => Some(table(&[("kind", text("steel-in-air"))])),
             Threshold::BarsomRolfe => Some(table(&[("kind", text("barsom-rolfe"))])),
-            Threshold::Table(points) => Some(table(&[("kind", text("table")), ("points", pairs(points.points()))])),
+            Threshold::Table(of) => Some(table(&[
+                ("kind", text("table")),
+                ("points", pairs(of.points())),
+                ("beyond_points", word(of.beyond(), &growth::BEYOND_POINTS)),
+            ])),
         };
         if let Some(threshold) = threshold {
             self.entry("threshold", threshold);

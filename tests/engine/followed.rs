@@ -89,6 +89,8 @@ fn a_compressive_layer_slows_cracks_and_hides_them() {
 
 #[test]
 fn origins_far_apart_never_join_and_near_ones_make_long_cracks() {
+    // Room for origins that are far apart.
+    let wide = ("width_mm = 80", "width_mm = 100000");
     let joining = |spacing: &str| {
         let joined = format!(
             "sides = [\"suction\", \"pressure\"]\norigins = 6\njoining = {{ rule = \"bs7910-2013\", spacing_mm = {spacing}, \
@@ -96,12 +98,14 @@ fn origins_far_apart_never_join_and_near_ones_make_long_cracks() {
         );
         study(&[
             ("sides = [\"suction\", \"pressure\"]\n", joined.as_str()),
+            wide,
             ("scale = 20000", "scale = 6000"),
             ("4e-10", "8e-11"),
         ])
     };
     let alone = study(&[
         ("sides = [\"suction\", \"pressure\"]\n", "sides = [\"suction\", \"pressure\"]\norigins = 6\n"),
+        wide,
         ("scale = 20000", "scale = 6000"),
         ("4e-10", "8e-11"),
         FOLLOWED,

@@ -142,6 +142,9 @@ fn what_cannot_be_answered_is_refused_with_what_there_is() {
     }
 }
 
+/// Room for origins that are far apart.
+const WIDE: (&str, &str) = ("width_mm = 80", "width_mm = 100000");
+
 /// Six origins in a line, 1.5 mm or 10 m apart, which join by touching.
 fn six(spacing_mm: &str) -> Study {
     let origins = format!(
@@ -155,7 +158,7 @@ fn six(spacing_mm: &str) -> Study {
     let alike = ("crack_sigma_log = 0.3", "crack_sigma_log = 0");
     // So soon one after another that they meet.
     let together = ("scale = 20000", "scale = 800");
-    study(&[("sides = [\"suction\", \"pressure\"]", &origins), toughness, faster, alike, together])
+    study(&[("sides = [\"suction\", \"pressure\"]", &origins), WIDE, toughness, faster, alike, together])
 }
 
 #[test]
@@ -208,6 +211,7 @@ fn the_other_origins_of_a_place_follow_the_first_by_the_law_of_initiation() {
             "sides = [\"suction\", \"pressure\"]",
             "sides = [\"suction\"]\norigins = 6\njoining = { rule = \"touching\", spacing_mm = 10000, placement = \"even\" }",
         ),
+        WIDE,
         ("blade_stress_sigma_log = 0.1", "blade_stress_sigma_log = 0"),
         ("kind = \"weibull\"\nshape = 2\nscale = 20000", "kind = \"exponential\"\nmean = 6000"),
         ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-16"),

@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod closed_form;
+mod edges;
 mod followed;
 mod grown;
 mod inspection;
@@ -11,5 +12,6 @@ mod second_programs;
 mod strategies;
 mod study_file;
 mod support;
+mod tabled_and_followed;
 mod warnings;
 mod yardstick;

@@ -224,7 +224,7 @@ fn two_thousand_random_cracks_keep_to_the_slow_truth() {
     let (mut compared, mut held, mut off_course, mut without_truth) = (0, 0, Vec::new(), Vec::new());
     for i in 1..=2000 {
         let case = case(i).expect("a case within range");
-        let following = Following::new(&case.site, case.law.clone());
+        let following = Following::new(&case.site, case.law.clone()).expect("a law for the site");
         let mut way = Trajectory::new();
         following.follow(&case.seed, &case.duty, case.seed.year + HORIZON_YEARS, &case.rule, &mut way);
         assert!(!way.notes().unfinished, "case {i} was left unfinished");

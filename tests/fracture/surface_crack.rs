@@ -162,7 +162,13 @@ fn aspects_on_the_way(aspect: f64, membrane_mpa: f64, bending_mpa: f64) -> [f64;
     [0.4, 0.8].map(|depth_fraction| {
         let mut way = Trajectory::new();
         let (seed, rule) = (Seed::new(0.0, 1.0, 1.0 / aspect), LossRule::Depth(20.0 * depth_fraction));
-        Following::new(&site, law.clone()).follow(&seed, &duty, f64::INFINITY, &rule, &mut way);
+        Following::new(&site, law.clone()).expect("a law for the site").follow(
+            &seed,
+            &duty,
+            f64::INFINITY,
+            &rule,
+            &mut way,
+        );
         let Outcome::Lost { year, .. } = way.outcome() else { panic!("it grows to any depth") };
         let [depth_mm, half_length_mm] = way.size_at_mm(year);
         depth_mm / half_length_mm

@@ -96,9 +96,66 @@ def test_what_cannot_be_answered_is_refused(study, change, said):
         study.grow(**{**UPPER, **change})
 
 
+def test_a_depth_that_is_asked_for_is_not_held_at_the_study_s_own_depths(study):
+    def half(**start):
+        table = study.grow("five-serrations.upper", row="birch-lp1-rear", cracks=500, **start).quantiles
+        return table["value"][(table["quantity"] == "years_to_loss") & (table["probability"] == 0.5)].item()
+
+    lives = [half(from_depth_mm=depth_mm) for depth_mm in (2.9, 3.0, 5.0)]
+    assert lives[0] > lives[1] > 1.5 * lives[2]
+    # Those of 2.9 mm are on the tables, those of 3 mm are not: both continue one line.
+    assert lives[1] == pytest.approx(lives[0] * 3.0**-0.3 / 2.9**-0.3, rel=0.03)
+    assert half(from_length_mm=10.0) > half(from_length_mm=20.0)
+
+
+def test_the_report_says_with_what_cracks_begin_and_where_they_were_held(study):
+    long = study.grow("four-serrations.upper", from_depth_mm=6.0, from_length_mm=70.0, cracks=100)
+    report = long.report()
+    assert "All begin 6 mm deep and 70 mm long at the surface." in report
+    assert any("longer than half the width" in warning for warning in long.warnings)
+    assert "Beware\n  100 of 100 cracks grew longer" in study.grow(
+        "four-serrations.upper", row="alder-lp1-rear", from_depth_mm=6.0, from_length_mm=70.0, cracks=100
+    ).report()
+    assert json.loads(long.to_json())["warnings"] == long.warnings
+    by_length = study.grow("four-serrations.upper", from_length_mm=10.0, cracks=100)
+    assert "All begin 10 mm long at the surface; their depth is as each one's own initial aspect has it" in by_length.report()
+    assert "Beware" not in study.grow("four-serrations.upper", row="alder-lp1-rear", cracks=20).report()
+
+
+def test_without_a_row_each_one_with_the_root_has_its_line(study):
+    every = study.grow("four-serrations.upper", cracks=300, from_depth_mm=4.0)
+    rows = list(every.rows["row"])
+    assert rows[0] == every.row == "alder-lp1-front"
+    assert len(rows) > 3
+    report = every.report()
+    assert f"{rows[0]} is the first row with that root; the others follow below ({', '.join(rows[1:])})." in report
+    for row in rows:
+        alone = study.grow("four-serrations.upper", cracks=300, from_depth_mm=4.0, row=row)
+        assert alone.rows.iloc[0].equals(every.rows.iloc[rows.index(row)])
+        assert f"\n{row} " in report
+    assert "is the first row" not in alone.report()
+
+
+def test_the_chance_of_a_loss_before_an_outage_counts_the_cracks_lost_by_then(study):
+    grown = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=2_000, from_depth_mm=6.0)
+    line = grown.rows.iloc[0]
+    # Alder stops in 2028, 2030, ...; the study begins in 2027.
+    assert (line["next_outage"], line["second_outage"]) == (2028.0, 2030.0)
+    for which, years in (("next", 1.0), ("second", 3.0)):
+        share = (grown.cracks["years_to_loss"] < years).mean()
+        assert line[f"p_lost_before_{which}"] == share
+        assert line[f"p_lost_before_{which}_low"] <= share <= line[f"p_lost_before_{which}_high"]
+    assert 0.0 < line["p_lost_before_second"] < 1.0
+    report = grown.report()
+    assert "Chance that the blade is lost before the next outage, and before the one after" in report
+    assert "at the start of the study (2027), if nobody looks and nothing is done before" in report
+    assert "2030: " in report
+
+
 def test_without_a_technique_there_is_no_window(study):
     grown = study.grow("four-serrations.upper", cracks=50)
     assert not len(grown.looks)
+    assert grown.cracks["window_years"].isna().all()
     with pytest.raises(serrata.ArgumentError, match="technique"):
         grown.chance_of_looks(1, 2.0)
     with pytest.raises(serrata.ArgumentError, match="technique"):

@@ -45,7 +45,7 @@ impl CornerCrackGeometry {
         let within = aspect.clamp(ASPECTS[0], ASPECTS[1]);
         if within != aspect {
             held.length_mm = self.depth_mm / within;
-            outside.aspect = true;
+            (outside.narrow, outside.flat) = (aspect > within, aspect < within);
         }
         if self.depth_mm > self.thickness_mm {
             held.thickness_mm = self.depth_mm;

@@ -109,7 +109,7 @@ impl SurfaceCrackGeometry {
         let mut outside = Outside::default();
         if self.depth_mm > DEEPEST_ASPECT * self.half_length_mm {
             held.half_length_mm = self.depth_mm / DEEPEST_ASPECT;
-            outside.aspect = true;
+            outside.narrow = true;
         }
         let aspect = held.depth_mm / held.half_length_mm;
         let deepest = if aspect <= 0.2 { (1.25 * (aspect + 0.6)).min(1.0) } else { 1.0 };

@@ -13,14 +13,13 @@ use super::intensity_map::{IntensityMap, MappedLoads};
 use super::loss_rule::SectionAtLoss;
 use super::rate_law::{Margins, Regime};
 use super::trajectory::{Dense, LossCause, Notes, Outcome, Piece, Place};
-use super::{LoadFactors, LossRule, RateLaw, Site, Trajectory};
+use super::{LoadFactors, LossRule, RateLaw, Site, THROUGH_FRACTION, Trajectory};
+use crate::error::Result;
 use crate::math::{exp, ln};
 use crate::model::usage::DutyPeriod;
 use crate::model::vibration::Runaway;
 use std::f64::consts::LN_2;
 
-/// A crack is through the section at this depth over its thickness.
-const THROUGH_FRACTION: f64 = 0.95;
 /// Steps after which a crack is left where it is.
 const MOST_STEPS: usize = 2_000;
 /// Error of ln depth in a step that is aimed at.
@@ -52,7 +51,7 @@ const SHORTEST_STEP: f64 = 1e-4;
 /// let lines = GrowthLines::Paris(ParisLine::new(1e-11, 3.0)?);
 /// let per_start = StartRate::new(lines, Threshold::constant(5.0)?, None)?;
 /// let law = RateLaw { per_start, stress_corrosion: None, vibration: None };
-/// let following = Following::new(&site, law);
+/// let following = Following::new(&site, law)?;
 ///
 /// let duty = [DutyPeriod { from_year: 2000.0, starts_per_year: 250.0, hours_per_year: 4000.0 }];
 /// let mut way = Trajectory::new();
@@ -111,10 +110,14 @@ impl Following {
     }
 
     /// Makes a hot spot ready.
-    pub fn new(site: &Site, law: RateLaw) -> Self {
+    ///
+    /// # Errors
+    /// Refuses a law whose threshold does not say what holds at the stress ratios of the site.
+    pub fn new(site: &Site, law: RateLaw) -> Result<Self> {
+        law.per_start.threshold().check_ratios(site.open_ratios())?;
         let map = IntensityMap::new(site);
         let ln_through = ln(THROUGH_FRACTION * map.thickness_mm());
-        Following { section: SectionAtLoss::new(site), map, law, ln_through }
+        Ok(Following { section: SectionAtLoss::new(site), map, law, ln_through })
     }
 
     /// By how much a crack of a depth and half length in mm is past its loss rule or through the section;
@@ -234,7 +237,7 @@ enum Ends {
 impl Walk<'_> {
     fn go(&mut self) {
         let mut here = self.look(self.way.last);
-        self.way.notes.outside_solution = here.loads.outside.any();
+        self.way.notes.outside = here.loads.outside;
         if let Some(cause) = self.lost_at(&here) {
             self.way.outcome = Outcome::Lost { year: self.seed.year, cause };
             return;
@@ -464,7 +467,7 @@ impl Walk<'_> {
 
     /// Adds a piece; `None` when the way is over, else the place from which it goes on.
     fn add(&mut self, piece: Piece, end: Here, ends: Ends) -> Option<Here> {
-        self.way.notes.outside_solution |= end.loads.outside.any();
+        self.way.notes.outside = self.way.notes.outside.or(end.loads.outside);
         self.way.pieces.push(piece);
         self.way.last = end.place;
         match ends {

@@ -108,6 +108,17 @@ impl Site {
         self.vibration.as_ref()
     }
 
+    /// Lowest and highest ratio of the open part of a load cycle that can occur at a crack here.
+    ///
+    /// Of a start under its own load alone it is the load ratio, or 0 where that is below. Residual stress shifts it to
+    /// anything, and a vibration about full load may have any.
+    pub fn open_ratios(&self) -> [f64; 2] {
+        if self.residual.is_some() || self.vibration.is_some() {
+            return [0.0, 1.0];
+        }
+        [self.load_ratio.max(0.0); 2]
+    }
+
     /// Loads at the deepest point and at the surface of a crack, and in what the crack is outside the
     /// range of its solution.
     pub fn loads(&self, depth_mm: f64, half_length_mm: f64, factors: LoadFactors) -> ([PointLoad; 2], Outside) {

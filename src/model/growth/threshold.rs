@@ -29,17 +29,17 @@ impl Threshold {
         Ok(Threshold::Constant(ConstantThreshold(threshold_mpa_sqrt_m)))
     }
 
-    /// From points of ratio and threshold in MPa sqrt(m).
+    /// From points of ratio and threshold in MPa sqrt(m), and what holds at other ratios.
     ///
     /// # Errors
-    /// Refuses an empty table, ratios that do not increase or are not from 0 to below 1, and thresholds
+    /// Refuses an empty table, ratios that do not increase or are not from 0 to 1, and thresholds
     /// out of range; the message names the point, counted from 1.
-    pub fn table(points: Vec<[f64; 2]>) -> Result<Self> {
+    pub fn table(points: Vec<[f64; 2]>, beyond: BeyondPoints) -> Result<Self> {
         if points.is_empty() {
             return Err(Error::argument("points", "none", "must be one or more", "give a ratio and its threshold"));
         }
         for (i, &[ratio, threshold]) in points.iter().enumerate() {
-            bounds::PROBABILITY_BELOW_ONE.check(&format!("points[{}].ratio", i + 1), ratio)?;
+            bounds::PROBABILITY.check(&format!("points[{}].ratio", i + 1), ratio)?;
             bounds::THRESHOLD_MPA_SQRT_M.check(&format!("points[{}].threshold_mpa_sqrt_m", i + 1), threshold)?;
             if i > 0 && ratio <= points[i - 1][0] {
                 return Err(Error::argument(
@@ -50,10 +50,31 @@ impl Threshold {
                 ));
             }
         }
-        Ok(Threshold::Table(ThresholdTable(points)))
+        Ok(Threshold::Table(ThresholdTable { points, beyond }))
     }
 
-    /// Threshold in MPa sqrt(m) at a ratio; a ratio below 0 counts as 0.
+    /// Refuses ratios, from a lowest to a highest, of which a table does not say what holds.
+    ///
+    /// # Errors
+    /// As said.
+    pub fn check_ratios(&self, [lowest, highest]: [f64; 2]) -> Result<()> {
+        let Threshold::Table(ThresholdTable { points, beyond: BeyondPoints::Refused }) = self else { return Ok(()) };
+        let (first, last) = (points[0][0], points[points.len() - 1][0]);
+        if first <= lowest && highest <= last {
+            return Ok(());
+        }
+        let occurring = if lowest == highest { format!("{lowest}") } else { format!("from {lowest} to {highest}") };
+        Err(Error::argument(
+            "threshold.points",
+            format!("for stress ratios from {first} to {last}"),
+            &format!("must reach the stress ratios that occur at the hot spot ({occurring})"),
+            "add points up to there, or give threshold.beyond_points = \"nearest\" if the threshold of the nearest point is \
+             to hold there: too high above the last point, where true thresholds fall on, which is on the unsafe side",
+        ))
+    }
+
+    /// Threshold in MPa sqrt(m) at a ratio; a ratio below 0 counts as 0. Beyond the points of a table it is that of
+    /// the nearest: [`Threshold::check_ratios`] tells whether that was agreed to.
     #[inline]
     pub fn at_mpa_sqrt_m(&self, ratio: f64) -> f64 {
         match self {
@@ -70,7 +91,7 @@ impl Threshold {
                     7.0 * (1.0 - 0.85 * ratio)
                 }
             }
-            Threshold::Table(ThresholdTable(points)) => {
+            Threshold::Table(ThresholdTable { points, .. }) => {
                 let after = points.iter().position(|point| point[0] >= ratio);
                 match after {
                     Some(0) => points[0][1],
@@ -87,7 +108,7 @@ impl Threshold {
     /// The highest threshold at any ratio, in MPa sqrt(m).
     pub fn highest_mpa_sqrt_m(&self) -> f64 {
         match self {
-            Threshold::Table(ThresholdTable(points)) => points.iter().map(|point| point[1]).fold(0.0, f64::max),
+            Threshold::Table(ThresholdTable { points, .. }) => points.iter().map(|point| point[1]).fold(0.0, f64::max),
             Threshold::BarsomRolfe => self.at_mpa_sqrt_m(0.1),
             _ => self.at_mpa_sqrt_m(0.0),
         }
@@ -98,13 +119,30 @@ impl Threshold {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ConstantThreshold(f64);
 
+/// What holds at ratios beyond the points of a threshold table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BeyondPoints {
+    /// Nothing: a hot spot where such ratios occur is refused.
+    Refused,
+    /// The threshold of the nearest point.
+    Nearest,
+}
+
 /// Points of ratio and threshold, valid by construction.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ThresholdTable(Vec<[f64; 2]>);
+pub struct ThresholdTable {
+    points: Vec<[f64; 2]>,
+    beyond: BeyondPoints,
+}
 
 impl ThresholdTable {
     /// Pairs of ratio and threshold, in MPa sqrt(m).
     pub fn points(&self) -> &[[f64; 2]] {
-        &self.0
+        &self.points
+    }
+
+    /// What holds beyond them.
+    pub fn beyond(&self) -> BeyondPoints {
+        self.beyond
     }
 }

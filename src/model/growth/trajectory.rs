@@ -1,6 +1,7 @@
 //! The way of one crack through time, as it was followed: its size at any moment.
 
 use crate::math::exp;
+use crate::model::fracture::Outside;
 
 /// Size of a crack against time, piece by piece; refilled for each crack, so that nothing is allocated.
 ///
@@ -47,8 +48,8 @@ pub enum LossCause {
 /// What is to be counted of a crack's way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Notes {
-    /// The crack was outside the range of its stress-intensity solution, and held at its edge.
-    pub outside_solution: bool,
+    /// In what the crack was outside the range of its stress-intensity solution, and held at its edge.
+    pub outside: Outside,
     /// It took more steps than are allowed, and was left where it was.
     pub unfinished: bool,
 }

@@ -1,8 +1,8 @@
 //! Follows the lines of [`SurfaceCrack`] and tabulates them.
 
-use super::{ASPECTS, END_DEPTH_FRACTION, END_LENGTH_FRACTION, PhaseGrid, SurfaceCrack};
+use super::{ASPECTS, END_LENGTH_FRACTION, PhaseGrid, SurfaceCrack};
 use crate::model::fracture::{Point, SurfaceCrackGeometry};
-use crate::model::growth::Stress;
+use crate::model::growth::{Stress, THROUGH_FRACTION};
 use std::f64::consts::{FRAC_PI_2, LN_2};
 
 /// Where bending presses a point shut it still creeps under this fraction of the stress.
@@ -54,7 +54,7 @@ impl Flow {
         let crack = SurfaceCrackGeometry {
             depth_mm,
             half_length_mm,
-            thickness_mm: self.thickness_mm.max(depth_mm / (END_DEPTH_FRACTION + 0.03)),
+            thickness_mm: self.thickness_mm.max(depth_mm / (THROUGH_FRACTION + 0.03)),
             half_width_mm: self.half_width_mm.max(half_length_mm / (END_LENGTH_FRACTION + 0.03)),
         };
         let Stress { membrane_mpa, bending_mpa } = self.stress;
@@ -96,14 +96,25 @@ impl Flow {
 
     /// By how much a crack is beyond the end of the table, in logarithms; negative before it.
     fn beyond_end(&self, s: f64, q: f64) -> f64 {
-        let depth = s + 0.5 * q - (END_DEPTH_FRACTION * self.thickness_mm).ln();
+        let depth = s + 0.5 * q - (THROUGH_FRACTION * self.thickness_mm).ln();
         let length = s - 0.5 * q - (END_LENGTH_FRACTION * self.half_width_mm).ln();
         depth.max(length)
     }
 
+    /// Whether a crack is outside the range of its solution.
+    fn is_outside(&self, s: f64, q: f64) -> bool {
+        let crack = SurfaceCrackGeometry {
+            depth_mm: (s + 0.5 * q).exp(),
+            half_length_mm: (s - 0.5 * q).exp(),
+            thickness_mm: self.thickness_mm,
+            half_width_mm: self.half_width_mm,
+        };
+        crack.held().1.any()
+    }
+
     /// Size at which the advance left is counted from: beyond that of every crack at the table's end.
     fn last_size(&self) -> f64 {
-        0.5 * (END_DEPTH_FRACTION * self.thickness_mm * END_LENGTH_FRACTION * self.half_width_mm).ln() + 0.2
+        0.5 * (THROUGH_FRACTION * self.thickness_mm * END_LENGTH_FRACTION * self.half_width_mm).ln() + 0.2
     }
 
     /// Follows a line by the classical Runge-Kutta rule in s until past the last size.
@@ -220,6 +231,8 @@ impl Lines {
         let lines = self.lines.len();
         let entry_left: Vec<f64> = self.lines.iter().map(|line| line[0].left).collect();
         let end_phase: Vec<f64> = self.end_left.iter().zip(&entry_left).map(|(end, entry)| end / entry).collect();
+        let edges = self.lines.iter().zip(&self.end_left).zip(&entry_left);
+        let edge_phase = edges.map(|((line, end_left), entry)| edge_left(flow, line, *end_left) / entry).collect();
         let lowest = end_phase.iter().copied().fold(0.5, f64::min);
         let on_table = self.lines.iter().zip(&self.end_left);
         let on_table = on_table.flat_map(|(line, end_left)| line.iter().filter(move |step| step.left >= *end_left));
@@ -275,11 +288,12 @@ impl Lines {
             depth_power: 1.0 / p,
             section_over_unit_crack: section_mm2 / FRAC_PI_2,
             depths_mm,
-            longest_ln_half_length: (END_LENGTH_FRACTION * flow.half_width_mm).ln(),
+            longest_half_length_mm: END_LENGTH_FRACTION * flow.half_width_mm,
             lines,
             last_stencil: (lines - 3) as f64,
             phase_per_advance: entry_left.iter().map(|left| 1.0 / left).collect(),
             end_phase,
+            edge_phase,
             grid,
             sizes,
             intensities,
@@ -289,6 +303,15 @@ impl Lines {
             columns,
         }
     }
+}
+
+/// Advance left where a line, once within the range of the solution, is about to leave it again; zero where it does not
+/// before the end of the table, infinite where it is never within.
+fn edge_left(flow: &Flow, line: &[Step], end_left: f64) -> f64 {
+    let is_outside = |step: &Step| flow.is_outside(step.s, step.q);
+    let Some(first) = line.iter().position(|step| !is_outside(step)) else { return f64::INFINITY };
+    let last = line[first..].iter().position(is_outside).map(|count| &line[first + count - 1]);
+    last.map_or(0.0, |last| if last.left >= end_left { last.left } else { 0.0 })
 }
 
 /// Advance left where a line meets the end of the table.

@@ -4,7 +4,7 @@ use super::*;
 use crate::distribution::Distribution;
 use crate::model::fleet::{Section, Side};
 use crate::model::fracture::{Point, SurfaceCrackGeometry};
-use crate::model::growth::{CrackShape, Limit, Refinements, Stress};
+use crate::model::growth::{CrackShape, Limit, Refinements, Stress, THROUGH_FRACTION};
 use std::f64::consts::PI;
 
 /// What decides how a crack grows.
@@ -81,7 +81,7 @@ impl Case {
     /// Positive where the table has ended.
     fn beyond_table(&self, state: State) -> f64 {
         f64::max(
-            state[0] - (END_DEPTH_FRACTION * self.thickness_mm).ln(),
+            state[0] - (THROUGH_FRACTION * self.thickness_mm).ln(),
             state[1] - (END_LENGTH_FRACTION * self.half_width_mm).ln(),
         )
     }
@@ -339,7 +339,7 @@ fn an_end_that_is_met_already_leaves_no_life_and_one_beyond_the_table_ends_with_
         let starts = path.advance_to(course, end) / path.rate();
         assert!((starts / last[2] - 1.0).abs() < 1e-3, "{end:?} {starts} {last:?}");
         let [depth, _] = size(&path, course, 2.0 * starts);
-        assert!(depth >= END_DEPTH_FRACTION * case.thickness_mm * 0.999, "stays at the end: {depth}");
+        assert!(depth >= THROUGH_FRACTION * case.thickness_mm * 0.999, "stays at the end: {depth}");
     }
 }
 

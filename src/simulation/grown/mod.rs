@@ -5,12 +5,15 @@
 //! its mean, sets the interval between inspections.
 
 mod question;
+mod risk;
 mod specimen;
 mod tables;
 
 pub use question::GrowthQuestion;
+pub use risk::{GrownRow, LostBefore};
 
 use super::comparison::Estimate;
+use super::notes::Notes;
 use super::parallel::ask_while;
 use super::plan::RowPlan;
 use crate::error::{Error, Kind, Result};
@@ -51,8 +54,12 @@ pub struct GrownCrack {
 }
 
 impl GrownCrack {
-    /// Years from just detectable to lost; zero where the blade is lost first.
+    /// Years from just detectable to lost; zero where the blade is lost first, not-a-number where no technique is asked
+    /// about.
     pub fn window_years(&self) -> f64 {
+        if self.years_to_detectable.is_nan() {
+            return f64::NAN;
+        }
         if self.years_to_loss == f64::INFINITY && self.years_to_detectable == f64::INFINITY {
             return f64::INFINITY;
         }
@@ -103,8 +110,12 @@ pub struct GrownCracks {
     pub question: GrowthQuestion,
     /// The cracks.
     pub cracks: Vec<GrownCrack>,
+    /// The row and, where none was asked for, the others with its root: what such cracks do there.
+    pub rows: Vec<GrownRow>,
     /// Index of the row.
     row: usize,
+    /// What happened to the cracks, in all of these rows.
+    notes: Notes,
 }
 
 impl Study {
@@ -153,28 +164,53 @@ impl Study {
         ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
     ) -> Result<GrownCracks> {
         let asked = question.look_up(self)?;
-        let plan = RowPlan::new(self, &self.rows[asked.row])?;
+        let rows: Vec<usize> = std::iter::once(asked.row).chain(asked.others.iter().copied()).collect();
+        let plans = RowPlan::several(self, rows.iter().map(|&row| &self.rows[row]))?;
         let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
-        let grow_one = |index: u64| {
-            if stop.load(Ordering::Relaxed) {
-                return None;
-            }
-            let crack = asked.specimen(self, &plan, question, index).crack();
-            done.fetch_add(1, Ordering::Relaxed);
-            Some(crack)
+        let grow_in = |plan: &RowPlan, row: usize| {
+            let grow_one = |index: u64| {
+                if stop.load(Ordering::Relaxed) {
+                    return None;
+                }
+                let specimen = asked.specimen(self, plan, row, question, index);
+                done.fetch_add(1, Ordering::Relaxed);
+                Some((specimen.crack(), specimen.notes))
+            };
+            (0..question.cracks).into_par_iter().map(grow_one).collect::<Option<Vec<_>>>()
         };
-        let work = || (0..question.cracks).into_par_iter().map(grow_one).collect::<Option<Vec<_>>>();
-        let cracks = ask_while(work, &stop, &done, ask).ok_or_else(|| Error {
-            kind: Kind::Interrupted { done: done.load(Ordering::Relaxed), wanted: question.cracks, of: "cracks" },
+        let work = || {
+            let (mut first, mut about, mut notes) = (None, Vec::new(), Notes::default());
+            for (plan, &row) in plans.iter().zip(&rows) {
+                let grown = grow_in(plan, row)?;
+                let cracks: Vec<GrownCrack> = grown.iter().map(|(crack, _)| *crack).collect();
+                grown.iter().for_each(|(_, of)| notes.merge(of));
+                about.push(GrownRow::new(self, row, &cracks));
+                first.get_or_insert(cracks);
+            }
+            Some((first?, about, notes))
+        };
+        let (cracks, rows, notes) = ask_while(work, &stop, &done, ask).ok_or_else(|| Error {
+            kind: Kind::Interrupted {
+                done: done.load(Ordering::Relaxed),
+                wanted: question.cracks * rows.len() as u64,
+                of: "cracks",
+            },
         })?;
-        Ok(GrownCracks { study: self.clone(), question: question.clone(), cracks, row: asked.row })
+        Ok(GrownCracks { study: self.clone(), question: question.clone(), cracks, rows, row: asked.row, notes })
     }
 }
 
 impl Asked {
-    fn specimen<'p>(&self, study: &'p Study, plan: &'p RowPlan, question: &GrowthQuestion, index: u64) -> Specimen<'p> {
+    fn specimen<'p>(
+        &self,
+        study: &'p Study,
+        plan: &'p RowPlan,
+        row: usize,
+        question: &GrowthQuestion,
+        index: u64,
+    ) -> Specimen<'p> {
         let key = Key::from_seed(question.seed).named(&question.hot_spot).child(index);
-        Specimen::new(study, plan, self, question, key)
+        Specimen::new(study, plan, row, self, question, key)
     }
 }
 
@@ -198,26 +234,38 @@ impl GrownCracks {
         }
     }
 
+    /// What to beware of: where cracks left what a published solution or rule covers, and to which side that errs.
+    ///
+    /// Empty when there is nothing to say.
+    pub fn warnings(&self) -> Vec<String> {
+        self.notes.sentences()
+    }
+
+    /// With what the cracks begin where it was asked for, in words.
+    pub fn beginning(&self) -> Option<String> {
+        let question = &self.question;
+        let half = |of: fn(&GrownCrack) -> f64| self.quantile(0.5, of).value;
+        let by_shape = "as each one's own initial aspect has it";
+        match (question.from_depth_mm, question.from_length_mm) {
+            (None, None) => None,
+            (Some(depth_mm), None) => Some(format!(
+                "All begin {depth_mm} mm deep; their length is {by_shape} (median {:.3} mm).",
+                half(|crack| crack.initial_length_mm)
+            )),
+            (None, Some(length_mm)) => Some(format!(
+                "All begin {length_mm} mm long at the surface; their depth is {by_shape} (median {:.3} mm).",
+                half(|crack| crack.initial_depth_mm)
+            )),
+            (Some(depth_mm), Some(length_mm)) => {
+                Some(format!("All begin {depth_mm} mm deep and {length_mm} mm long at the surface."))
+            }
+        }
+    }
+
     /// A quantile of some number of the cracks that have it, with an interval from order statistics that holds for any
     /// distribution (H. A. David, "Order Statistics", section 2.5, from memory).
     pub fn quantile(&self, probability: f64, of: impl Fn(&GrownCrack) -> f64) -> Estimate {
-        let mut numbers: Vec<f64> = self.cracks.iter().map(of).filter(|number| !number.is_nan()).collect();
-        numbers.sort_by(f64::total_cmp);
-        let count = numbers.len();
-        let at = |rank: f64| {
-            let rank = (rank.max(0.0) as usize).min(count.saturating_sub(1));
-            numbers.get(rank).copied().unwrap_or(f64::NAN)
-        };
-        // The number below the quantile is binomial; its normal quantiles, outwards by one rank.
-        let mean = count as f64 * probability;
-        let reach = crate::math::normal_quantile(0.5 + 0.5 * LEVEL) * (mean * (1.0 - probability)).sqrt() + 1.0;
-        Estimate {
-            value: at((mean - 1e-9).ceil() - 1.0),
-            standard_error: f64::NAN,
-            low: at((mean - reach).floor()),
-            high: at((mean + reach).ceil()),
-            events: f64::NAN,
-        }
+        risk::quantile(&self.cracks, probability, of)
     }
 
     /// Chance that a crack is not lost within [`GrownCracks::LONGEST_YEARS`].
@@ -230,10 +278,15 @@ impl GrownCracks {
     }
 
     /// Chance that at least so many looks fall into the window of a crack, where looks come at equal
-    /// intervals in years and a crack becomes detectable at any moment between two.
+    /// intervals in years and a crack becomes detectable at any moment between two; not-a-number where no technique is
+    /// asked about.
     ///
     /// A window of w years holds floor(w / interval) looks, or one more with a chance of the remainder.
     pub fn p_looks(&self, at_least: u32, interval_years: f64) -> Estimate {
+        if self.question.technique.is_none() {
+            let none = f64::NAN;
+            return Estimate { value: none, standard_error: none, low: none, high: none, events: none };
+        }
         let chance = |crack: &GrownCrack| {
             let looks = crack.window_years() / interval_years;
             (looks - f64::from(at_least) + 1.0).clamp(0.0, 1.0)
@@ -269,7 +322,7 @@ impl GrownCracks {
         let asked = self.question.look_up(&self.study)?;
         let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
         let specimens = (specimens as u64).min(self.question.cracks);
-        let place = |index| asked.specimen(&self.study, &plan, &self.question, index).place(moments);
+        let place = |index| asked.specimen(&self.study, &plan, self.row, &self.question, index).place(moments);
         Ok((0..specimens).map(place).collect())
     }
 
@@ -281,6 +334,7 @@ impl GrownCracks {
         let asked = self.question.look_up(&self.study)?;
         let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
         let cracks = (cracks as u64).min(self.question.cracks);
-        Ok((0..cracks).map(|index| asked.specimen(&self.study, &plan, &self.question, index).way(moments)).collect())
+        let way = |index| asked.specimen(&self.study, &plan, self.row, &self.question, index).way(moments);
+        Ok((0..cracks).map(way).collect())
     }
 }

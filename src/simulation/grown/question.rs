@@ -4,16 +4,22 @@ use super::super::inspection::named;
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::model::Study;
+use crate::model::fleet::HotSpot;
+use crate::model::growth::CrackShape;
 
 /// What is asked of the cracks of one hot spot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GrowthQuestion {
     /// The hot spot, as `root.hot-spot`, or by its own id where no other root has one of that id.
     pub hot_spot: String,
-    /// The row whose duty, surface and row-to-row scatter they meet; none: the first one with that root.
+    /// The row whose duty, surface and row-to-row scatter they meet; none: each one with that root, the first in full.
     pub row: Option<String>,
-    /// Depth at which they begin, in mm; none: as the study says.
+    /// Depth at which they begin, in mm; none: as the study says, or by the length.
     pub from_depth_mm: Option<f64>,
+    /// Surface length at which they begin, in mm; none: as the study says, or by the depth.
+    ///
+    /// Where only one of the two is given, the other follows from each crack's own initial aspect, as the study has it.
+    pub from_length_mm: Option<f64>,
     /// The technique that is to find them.
     pub technique: Option<String>,
     /// Probability of detection from which on a crack is called detectable, in one look of median quality.
@@ -34,6 +40,7 @@ impl GrowthQuestion {
             hot_spot: hot_spot.to_owned(),
             row: None,
             from_depth_mm: None,
+            from_length_mm: None,
             technique: None,
             detectable_at: 0.5,
             cracks: 10_000,
@@ -49,18 +56,7 @@ impl GrowthQuestion {
             let rule = format!("must be a whole number from 1 to {}", Self::MOST_CRACKS);
             return Err(Error::argument("cracks", self.cracks, &rule, "10000 give the tenth of a window within 6 %"));
         }
-        if let Some(depth_mm) = self.from_depth_mm {
-            let most = study.roots[root].hot_spots[class].section.map_or(f64::INFINITY, |section| section.thickness_mm);
-            bounds::LENGTH_MM.positive_part().check("from_depth_mm", depth_mm)?;
-            if depth_mm >= most {
-                return Err(Error::argument(
-                    "from_depth_mm",
-                    depth_mm,
-                    &format!("must be below the thickness of the section ({most} mm)"),
-                    "give the depth at which the crack begins",
-                ));
-            }
-        }
+        self.check_size(&study.roots[root].hot_spots[class])?;
         let technique = self.technique.as_deref().map(|id| {
             let known = study.techniques.iter().map(|technique| technique.id.as_str());
             named("technique", id, known)
@@ -81,7 +77,76 @@ impl GrowthQuestion {
                 ));
             }
         }
-        Ok(Asked { root, row, class, technique })
+        let others = study.rows.iter().enumerate().filter(|(_, other)| other.root == root && self.row.is_none());
+        let others = others.map(|(index, _)| index).filter(|index| *index != row).collect();
+        Ok(Asked { root, row, others, class, technique })
+    }
+
+    /// Refuses sizes that do not fit into the section, and shapes that the crack cannot have.
+    fn check_size(&self, spot: &HotSpot) -> Result<()> {
+        let [thickness_mm, width_mm] =
+            spot.section.map_or([f64::INFINITY; 2], |section| [section.thickness_mm, section.width_mm]);
+        if let Some(depth_mm) = self.from_depth_mm {
+            bounds::LENGTH_MM.check("from_depth_mm", depth_mm)?;
+            if depth_mm >= thickness_mm {
+                return Err(Error::argument(
+                    "from_depth_mm",
+                    depth_mm,
+                    &format!("must be below the thickness of the section ({thickness_mm} mm)"),
+                    "give the depth at which the crack begins",
+                ));
+            }
+        }
+        let Some(length_mm) = self.from_length_mm else { return Ok(()) };
+        bounds::LENGTH_MM.check("from_length_mm", length_mm)?;
+        if length_mm >= width_mm {
+            return Err(Error::argument(
+                "from_length_mm",
+                length_mm,
+                &format!("must be below the width of the section ({width_mm} mm)"),
+                "give the surface length at which the crack begins",
+            ));
+        }
+        if self.from_depth_mm.is_some() && matches!(spot.crack, CrackShape::FixedFactor { .. }) {
+            return Err(Error::argument(
+                "from_length_mm",
+                length_mm,
+                "must not stand beside from_depth_mm: a fixed-factor crack has the one from the other",
+                "give one of the two",
+            ));
+        }
+        let [depth_mm, aspect] = self.begins(spot, [f64::NAN, spot.initial_aspect.quantile(0.5)]);
+        if let Some((rule, _)) = bounds::ASPECT.refusal("depth over half length", aspect) {
+            return Err(Error::argument(
+                "from_length_mm",
+                length_mm,
+                &format!("with from_depth_mm = {depth_mm} makes a shape of {aspect}, which {rule}"),
+                "correct the length or the depth",
+            ));
+        }
+        if depth_mm >= thickness_mm {
+            return Err(Error::argument(
+                "from_length_mm",
+                length_mm,
+                &format!(
+                    "makes a crack {depth_mm} mm deep by the median initial aspect ({aspect}), which must be below the \
+                     thickness of the section ({thickness_mm} mm)"
+                ),
+                "give from_depth_mm too: cracks that are long in their section are seldom that deep",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Depth in mm and aspect at the beginning of a crack that would begin with others.
+    pub(super) fn begins(&self, spot: &HotSpot, [depth_mm, aspect]: [f64; 2]) -> [f64; 2] {
+        let half_length_mm = self.from_length_mm.map(|length_mm| length_mm / spot.crack.halves());
+        match (self.from_depth_mm, half_length_mm) {
+            (None, None) => [depth_mm, aspect],
+            (Some(depth_mm), None) => [depth_mm, aspect],
+            (None, Some(half_length_mm)) => [half_length_mm * aspect, aspect],
+            (Some(depth_mm), Some(half_length_mm)) => [depth_mm, depth_mm / half_length_mm],
+        }
     }
 
     fn find_hot_spot(&self, study: &Study) -> Result<(usize, usize)> {
@@ -127,10 +192,12 @@ impl GrowthQuestion {
 }
 
 /// Where what is named stands.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Asked {
     pub root: usize,
     pub row: usize,
+    /// The other rows with that root, where none was asked for.
+    pub others: Vec<usize>,
     /// Index of the hot spot in its root.
     pub class: usize,
     pub technique: Option<usize>,

@@ -1,8 +1,8 @@
 //! One crack, or all cracks of one place where its hot spot's join, drawn and followed.
 
+use super::super::notes::Notes;
 use super::super::plan::{Class, Followed, RowPlan, TechniquePlan, Ways};
-use super::super::population::{Place, Seed, Track, Tracks, own_toughness, tabled_loss};
-use super::super::tally::Notes;
+use super::super::population::{Place, Seed, TabledWay, Track, Tracks, own_toughness};
 use super::question::Asked;
 use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
 use crate::math::{exp, ln};
@@ -36,6 +36,7 @@ pub(super) struct Specimen<'p> {
     /// Years to the loss, infinite where there is none in the time it is followed.
     years_to_loss: f64,
     way: Way<'p>,
+    pub notes: Notes,
 }
 
 enum Way<'p> {
@@ -79,7 +80,7 @@ fn place(
     stress: f64,
     key: Key,
     beginning: impl Fn(Key) -> Beginning,
-) -> Vec<Track> {
+) -> (Vec<Track>, Notes) {
     let about = &plan.classes[class];
     let origins = if followed.joining.is_some() { followed.origins } else { 1 };
     let hastened = exp(about.stress_exponent * stress);
@@ -103,11 +104,19 @@ fn place(
         }
     }
     place.join();
-    tracks.tracks
+    (tracks.tracks, notes)
 }
 
 impl<'p> Specimen<'p> {
-    pub(super) fn new(study: &'p Study, plan: &'p RowPlan, asked: &Asked, question: &GrowthQuestion, key: Key) -> Self {
+    /// In one of the rows that are asked about.
+    pub(super) fn new(
+        study: &'p Study,
+        plan: &'p RowPlan,
+        row: usize,
+        asked: &Asked,
+        question: &GrowthQuestion,
+        key: Key,
+    ) -> Self {
         let class = &plan.classes[asked.class];
         let spot = &study.roots[asked.root].hot_spots[asked.class];
         let begin_year = plan.start_year;
@@ -116,26 +125,34 @@ impl<'p> Specimen<'p> {
         let stress = sigma * (key.normal(BLADE_STRESS) + class.stress_exponent * sigma);
         let row_scatter = class.row_sigma * key.normal(ROW_GROWTH);
         let first = Beginning::new(class, key, row_scatter);
-        let first = Beginning { depth_mm: question.from_depth_mm.unwrap_or(first.depth_mm), ..first };
-        let site = spot.section.and_then(|_| spot.site(&study.surfaces[study.rows[asked.row].surface]).ok());
-        let (way, years_to_loss) = match &class.ways {
-            Ways::Tabled(path) => {
-                let course = path.course(first.depth_mm, first.aspect);
+        let [depth_mm, aspect] = question.begins(spot, [first.depth_mm, first.aspect]);
+        let first = Beginning { depth_mm, aspect, ..first };
+        let site = spot.section.and_then(|_| spot.site(&study.surfaces[study.rows[row].surface]).ok());
+        let follow = |followed: &Followed| {
+            let begin = |own: Key| if own == key { first } else { Beginning::new(class, own, row_scatter) };
+            let (tracks, notes) = place(plan, asked.class, followed, stress, key, begin);
+            let lost = tracks.iter().filter(|track| !track.joined).map(|track| track.end_year);
+            let lost_year = lost.fold(f64::INFINITY, f64::min);
+            let met = |track: &Track| track.seed.born_year <= lost_year;
+            (Way::Followed(tracks.into_iter().filter(met).collect()), lost_year - begin_year, notes)
+        };
+        let (way, years_to_loss, notes) = match &class.ways {
+            Ways::Tabled { path, beyond } => {
                 let rate = path.rate() * first.scatter * exp(class.growth_exponent * stress);
-                let begin_starts = plan.starts.at(begin_year);
-                let lost_starts =
-                    tabled_loss(plan, class, path, key, stress, course, rate, begin_starts, f64::INFINITY);
-                let lost_year = plan.starts.year_of(lost_starts);
-                (Way::Tabled { path, course, rate }, (lost_year - begin_year).max(0.0))
+                let [begin_starts, last_starts] =
+                    [begin_year, begin_year + GrownCracks::LONGEST_YEARS].map(|year| plan.starts.at(year));
+                let begin = [first.depth_mm, first.aspect];
+                let way = TabledWay::new(plan, class, path, key, stress, begin, rate, begin_starts, last_starts);
+                match beyond {
+                    Some(followed) if !way.holds => follow(followed),
+                    _ => {
+                        let years = (plan.starts.year_of(way.lost_starts) - begin_year).max(0.0);
+                        let notes = Notes { tabled: 1, ..Notes::default() };
+                        (Way::Tabled { path, course: way.course, rate }, years, notes)
+                    }
+                }
             }
-            Ways::Followed(followed) => {
-                let begin = |own: Key| if own == key { first } else { Beginning::new(class, own, row_scatter) };
-                let tracks = place(plan, asked.class, followed, stress, key, begin);
-                let lost = tracks.iter().filter(|track| !track.joined).map(|track| track.end_year);
-                let lost_year = lost.fold(f64::INFINITY, f64::min);
-                let met = |track: &Track| track.seed.born_year <= lost_year;
-                (Way::Followed(tracks.into_iter().filter(met).collect()), lost_year - begin_year)
-            }
+            Ways::Followed(followed) => follow(followed),
         };
         Specimen {
             plan,
@@ -150,6 +167,7 @@ impl<'p> Specimen<'p> {
             initial_depth_mm: first.depth_mm,
             years_to_loss: if years_to_loss <= GrownCracks::LONGEST_YEARS { years_to_loss } else { f64::INFINITY },
             way,
+            notes,
         }
     }
 
@@ -261,9 +279,8 @@ impl<'p> Specimen<'p> {
         lost.min_by(|one, other| one.end_year.total_cmp(&other.end_year))
     }
 
-    /// How often the measure c of the crack's shape goes into its surface length.
     fn halves(&self) -> f64 {
-        if self.spot.crack == CrackShape::QuarterElliptical { 1.0 } else { 2.0 }
+        self.spot.crack.halves()
     }
 
     /// Highest stress intensity of a start at the deepest point and at the surface.

@@ -2,7 +2,7 @@
 
 use super::super::comparison::Estimate;
 use super::super::tables::{Column, Table};
-use super::{GrownCrack, GrownCracks};
+use super::{GrownCrack, GrownCracks, GrownRow, LostBefore};
 use crate::error::{Error, Result};
 
 /// Some number of a crack.
@@ -21,13 +21,13 @@ const PLACE_MOMENTS: usize = 40;
 
 impl GrownCracks {
     /// Names of its tables.
-    pub const TABLES: [&str; 5] = ["cracks", "quantiles", "looks", "ways", "places"];
+    pub const TABLES: [&str; 6] = ["cracks", "quantiles", "rows", "looks", "ways", "places"];
 
     /// A table by name.
     ///
-    /// `cracks` has a line for each crack, `quantiles` those of life, size at the loss and window, `looks` the
-    /// chances that one or two looks fall into the window, `ways` some cracks at many moments, and `places` some places crack by crack, where
-    /// cracks join.
+    /// `cracks` has a line for each crack, `quantiles` those of life, size at the loss and window, `rows` a line for the
+    /// row and each other with its root that is asked about, `looks` the chances that one or two looks fall into the
+    /// window, `ways` some cracks at many moments, and `places` some places crack by crack, where cracks join.
     ///
     /// # Errors
     /// Refuses another name.
@@ -35,6 +35,7 @@ impl GrownCracks {
         match name {
             "cracks" => Ok(self.each_crack()),
             "quantiles" => Ok(self.quantiles()),
+            "rows" => Ok(self.each_row()),
             "looks" => Ok(self.looks()),
             "ways" => self.some_ways(),
             "places" => self.some_places(),
@@ -90,6 +91,36 @@ impl GrownCracks {
                 ("high", number(|line| line.3.high)),
             ],
         }
+    }
+
+    /// Not-a-number for an outage that the study does not have.
+    fn each_row(&self) -> Table {
+        let number = |of: &dyn Fn(&GrownRow) -> f64| Column::Number(self.rows.iter().map(of).collect());
+        let mut columns =
+            vec![("row", Column::Text(self.rows.iter().map(|about| self.study.rows[about.row].id.clone()).collect()))];
+        let lives = [
+            ["years_to_loss_05", "years_to_loss_05_low", "years_to_loss_05_high"],
+            ["years_to_loss_50", "years_to_loss_50_low", "years_to_loss_50_high"],
+        ];
+        for (index, [value, low, high]) in lives.into_iter().enumerate() {
+            columns.push((value, number(&|row| row.years_to_loss[index].value)));
+            columns.push((low, number(&|row| row.years_to_loss[index].low)));
+            columns.push((high, number(&|row| row.years_to_loss[index].high)));
+        }
+        let outages = [
+            ["next_outage", "p_lost_before_next", "p_lost_before_next_low", "p_lost_before_next_high"],
+            ["second_outage", "p_lost_before_second", "p_lost_before_second_low", "p_lost_before_second_high"],
+        ];
+        for (index, [year, value, low, high]) in outages.into_iter().enumerate() {
+            let of = |of: fn(&LostBefore) -> f64| {
+                number(&move |row: &GrownRow| row.before_outages.get(index).map_or(f64::NAN, of))
+            };
+            columns.push((year, of(|before| before.year)));
+            columns.push((value, of(|before| before.chance.value)));
+            columns.push((low, of(|before| before.chance.low)));
+            columns.push((high, of(|before| before.chance.high)));
+        }
+        Table { name: "rows", columns }
     }
 
     fn looks(&self) -> Table {

@@ -17,10 +17,10 @@ mod at_once;
 mod first;
 mod together;
 
+use super::notes::Notes;
 use super::plan::{Line, RowPlan, StrategyPlan};
 use super::population::{Crack, FalseCall, NEVER, Population, Replacement};
 use super::record::{Presence, Record};
-use super::tally::Notes;
 use crate::bits::{Bits, Numbers, lowest, set_bits};
 use crate::random::Key;
 use at_once::Standing;

@@ -3,9 +3,9 @@
 use crate::distribution::Distribution;
 use crate::error::Result;
 use crate::model::Study;
-use crate::model::fleet::{Joining, Row};
+use crate::model::fleet::{HotSpot, Joining, Row, Surface, Unit};
 use crate::model::fracture::AssessmentDiagram;
-use crate::model::growth::{CrackEnd, CrackShape, Following, GrowthPath, Limit, Site};
+use crate::model::growth::{CrackEnd, CrackShape, Following, GrowthLaw, GrowthPath, Limit, Site};
 use crate::model::initiation::InitiationShape;
 use crate::model::usage::{DutyPeriod, Readings};
 use crate::random::hash_name;
@@ -44,7 +44,11 @@ pub(crate) struct Class {
 #[derive(Debug)]
 pub(crate) enum Ways {
     /// On ways that are worked out once: blade and crack set only how fast.
-    Tabled(GrowthPath),
+    Tabled {
+        path: GrowthPath,
+        /// For cracks that begin or come where the path does not hold; none where it holds everywhere.
+        beyond: Option<Box<Followed>>,
+    },
     /// Each on its own.
     Followed(Box<Followed>),
 }
@@ -91,26 +95,14 @@ impl Class {
             Distribution::Lognormal { median, sigma_log } => (median.ln(), sigma_log),
             _ => (f64::NAN, f64::NAN),
         };
+        let followed = || Followed::new(spot, growth, surface, unit).map(Box::new);
         let (ways, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
-            let site = spot.site(surface)?;
-            let followed = Followed {
-                following: Following::new(&site, growth.rate_law(spot.vibration)?),
-                site,
-                duty: unit.duty.clone(),
-                corrosion_sigma: growth.refinements.stress_corrosion.map_or(0.0, |law| law.crack_sigma_log),
-                diagram: match &spot.limit {
-                    Limit::Diagram(limit) => Some(limit.diagram()?),
-                    _ => None,
-                },
-                is_corner: spot.crack == CrackShape::QuarterElliptical,
-                origins: spot.origins,
-                joining: spot.joining,
-            };
-            (Ways::Followed(Box::new(followed)), 1.0, 1.0, 0.0)
+            (Ways::Followed(followed()?), 1.0, 1.0, 0.0)
         } else {
             let path = tabled.entry((row.root, spot_index)).or_insert_with(|| GrowthPath::new(growth, spot)).clone();
             let (rate, depth_power) = (path.rate(), path.depth_power());
-            (Ways::Tabled(path), rate, depth_power, growth.exponent)
+            let beyond = if path.is_straight() { None } else { Some(followed()?) };
+            (Ways::Tabled { path, beyond }, rate, depth_power, growth.exponent)
         };
         let end = match spot.limit {
             Limit::Depth { depth_mm } => Some(CrackEnd::Depth(depth_mm)),
@@ -118,7 +110,7 @@ impl Class {
             Limit::Toughness { .. } | Limit::Diagram(_) => None,
         };
         let end_coordinate = match (&ways, end) {
-            (Ways::Tabled(GrowthPath::FixedFactor(path)), Some(end)) => Some(path.end_coordinate(end)),
+            (Ways::Tabled { path: GrowthPath::FixedFactor(path), .. }, Some(end)) => Some(path.end_coordinate(end)),
             _ => None,
         };
         Ok(Class {
@@ -141,6 +133,25 @@ impl Class {
             initial_depth: spot.initial_depth_mm.clone(),
             initial_aspect: spot.initial_aspect.clone(),
             limit: spot.limit.clone(),
+        })
+    }
+}
+
+impl Followed {
+    fn new(spot: &HotSpot, growth: &GrowthLaw, surface: &Surface, unit: &Unit) -> Result<Self> {
+        let site = spot.site(surface)?;
+        Ok(Followed {
+            following: Following::new(&site, growth.rate_law(spot.vibration)?)?,
+            site,
+            duty: unit.duty.clone(),
+            corrosion_sigma: growth.refinements.stress_corrosion.map_or(0.0, |law| law.crack_sigma_log),
+            diagram: match &spot.limit {
+                Limit::Diagram(limit) => Some(limit.diagram()?),
+                _ => None,
+            },
+            is_corner: spot.crack == CrackShape::QuarterElliptical,
+            origins: spot.origins,
+            joining: spot.joining,
         })
     }
 }

@@ -85,8 +85,16 @@ impl RowPlan {
     /// # Errors
     /// Refuses hot spots whose growth law, loads and limit do not fit together.
     pub fn all(study: &Study) -> Result<Vec<Self>> {
+        Self::several(study, study.rows.iter())
+    }
+
+    /// Makes some rows ready.
+    ///
+    /// # Errors
+    /// As [`RowPlan::all`].
+    pub fn several<'s>(study: &'s Study, rows: impl Iterator<Item = &'s Row>) -> Result<Vec<Self>> {
         let mut tabled = TabledWays::new();
-        study.rows.iter().map(|row| Self::make(study, row, &[], &mut tabled)).collect()
+        rows.map(|row| Self::make(study, row, &[], &mut tabled)).collect()
     }
 
     /// Makes one row ready.
@@ -182,7 +190,7 @@ impl RowPlan {
             plan.techniques[technique].used = place;
         }
         plan.strategies = strategies;
-        let is_tabled = |class: &Class| matches!(class.ways, Ways::Tabled(_));
+        let is_tabled = |class: &Class| matches!(class.ways, Ways::Tabled { .. });
         plan.makes_ready = plan.blade_stress_sigma == 0.0 && plan.classes.iter().all(is_tabled);
         plan.number_kept_sources(study);
         Ok(plan)

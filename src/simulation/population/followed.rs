@@ -2,16 +2,16 @@
 
 use super::super::plan::Followed;
 use super::place::{Place, Track};
-use super::{Crack, Population, Seed, draw};
-use crate::math::ln;
+use super::{Crack, Population, Seed};
+use crate::math::{exp, ln};
 use crate::model::growth::Course;
 use crate::model::residual_stress::mouth_is_closed;
 
 /// Size of a followed crack at a moment.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Size {
-    /// One over the depth in mm.
-    pub per_depth: f64,
+    /// As tabled ways have it: `ln depth_mm = -ln(y) * depth_power`, with the power of its class.
+    pub y: f64,
     /// Logarithm of surface length over depth.
     pub ln_ratio: f64,
     /// 1 if its mouth is held closed, else 0.
@@ -29,10 +29,7 @@ impl Population<'_> {
         let mut place = Place { row, followed, end_year: row.end_year, tracks: &mut tracks, notes: &mut self.notes };
         for (seed, &[depth_mm, growth]) in seeds.iter().zip(scatter) {
             let about = &row.classes[class];
-            let aspect = match about.initial_aspect.fixed() {
-                Some(aspect) => aspect,
-                None => about.initial_aspect.quantile(seed.key.uniform(draw::ASPECT)),
-            };
+            let aspect = about.aspect(seed.key);
             place.begin(about, *seed, class_rate * growth, depth_mm, depth_mm / aspect);
         }
         place.join();
@@ -55,7 +52,7 @@ impl Population<'_> {
         let past = row.past_looks.iter().map(|look| look.0);
         let past = past.filter(|&year| born_year <= year && year < track.end_year);
         for year in past.chain(row.outages[first..last].iter().copied()) {
-            self.sizes.push(size_at(followed, track, year));
+            self.sizes.push(size_at(followed, track, year, row.classes[class as usize].depth_power));
         }
         let crack = Crack {
             key,
@@ -81,7 +78,7 @@ impl Population<'_> {
 /// What stands for the tabulated way of a crack that has none.
 const NOWHERE: Course = Course { start: f64::NAN, line: f64::NAN };
 
-fn size_at(followed: &Followed, track: &Track, year: f64) -> Size {
+fn size_at(followed: &Followed, track: &Track, year: f64, depth_power: f64) -> Size {
     let [depth_mm, half_length_mm] = track.way.size_at_mm(year);
     let halves = if followed.is_corner { 1.0 } else { 2.0 };
     let closed = followed.site.residual().is_some_and(|section| {
@@ -89,7 +86,7 @@ fn size_at(followed: &Followed, track: &Track, year: f64) -> Size {
         mouth_is_closed(section.intensities(depth_mm, half_length_mm).surface_mpa_sqrt_m)
     });
     Size {
-        per_depth: 1.0 / depth_mm,
+        y: if depth_power == 1.0 { 1.0 / depth_mm } else { exp(-ln(depth_mm) / depth_power) },
         ln_ratio: ln(halves * half_length_mm / depth_mm),
         closed: if closed { 1.0 } else { 0.0 },
     }

@@ -15,10 +15,10 @@ mod start;
 
 pub(super) use false_calls::{FalseCall, FalseCalls};
 pub(super) use place::{Place, Track, Tracks};
-pub(super) use start::{own_toughness, tabled_loss};
+pub(super) use start::{TabledWay, own_toughness};
 
+use super::notes::Notes;
 use super::plan::{Cohort, RowPlan};
-use super::tally::Notes;
 use crate::bits::{Bits, WORD, lowest};
 use crate::math::{LANES, exp};
 use crate::model::growth::Course;
@@ -112,6 +112,12 @@ impl Crack {
     pub fn there(&self, word: usize) -> u64 {
         let upto = |outage: u32| lowest((outage as usize).saturating_sub(word * WORD));
         upto(self.last) & !upto(self.first)
+    }
+
+    /// Whether it was followed one by one: its sizes stand in a list of their own.
+    #[inline(always)]
+    fn is_followed(&self) -> bool {
+        self.course.start.is_nan()
     }
 
     /// Slot of the loss it ends in, if nothing is done.
@@ -211,7 +217,7 @@ pub(crate) struct Population<'p> {
     /// Sizes of cracks that are followed one by one, at past looks and at outages.
     sizes: Vec<followed::Size>,
     tracks: Tracks,
-    /// What happened to followed cracks, over all lives so far.
+    /// What happened to cracks, over all lives so far.
     pub notes: Notes,
     sower: sow::Sower,
     /// A blade that is new at another moment than an outage.

@@ -43,15 +43,17 @@ impl Population<'_> {
         let class = &self.row.classes[crack.class as usize];
         let mut closed = 0.0;
         let (y, ratio) = match &class.ways {
-            Ways::Tabled(path) => path.size_at(crack.course, crack.rate * (starts - crack.born_starts)),
-            Ways::Followed(_) => {
+            Ways::Tabled { path, .. } if !crack.is_followed() => {
+                path.size_at(crack.course, crack.rate * (starts - crack.born_starts))
+            }
+            _ => {
                 // Sizes stand in order of time: past looks before the crack's end, then its outages.
                 let looks = &self.row.past_looks;
                 let later = looks[index..].iter().filter(|look| look.0 < crack.end_year).count();
                 let outages = (crack.last - crack.first) as usize;
                 let size = self.sizes[crack.sizes as usize - outages - later];
                 closed = size.closed;
-                (size.per_depth, size.ln_ratio)
+                (size.y, size.ln_ratio)
             }
         };
         let ln_depth = -ln(y) * class.depth_power;

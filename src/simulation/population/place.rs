@@ -3,8 +3,8 @@
 //! A crack that joins ends there without a loss, and the joined one begins: a crack like any other, which
 //! keeps the growth, the toughness and the visibility of the deeper of the two.
 
+use super::super::notes::Notes;
 use super::super::plan::{Class, Followed, RowPlan};
-use super::super::tally::Notes;
 use super::{Seed, draw};
 use crate::distribution::Distribution;
 use crate::math::exp;
@@ -85,9 +85,7 @@ impl Place<'_> {
             Outcome::Lost { year, .. } if year <= end_year => year,
             _ => f64::INFINITY,
         };
-        self.notes.followed += 1;
-        self.notes.outside_solution += u64::from(way.notes().outside_solution);
-        self.notes.unfinished += u64::from(way.notes().unfinished);
+        self.notes.add_followed(way.notes());
         self.tracks.tracks.push(Track { seed, way, beginning, rule, position_mm, end_year, joined: false });
     }
 

@@ -67,7 +67,7 @@ impl Population<'_> {
         for crack in &self.cracks[from..] {
             let places = crack.places();
             match &row.classes[crack.class as usize].ways {
-                Ways::Tabled(path) => {
+                Ways::Tabled { path, .. } if !crack.is_followed() => {
                     let count = if path.is_straight() { whole_blocks(places.len()) } else { places.len() };
                     let starts = &row.starts_at_outage[crack.first as usize..][..count];
                     let (y, ln_ratio) =
@@ -77,11 +77,11 @@ impl Population<'_> {
                         self.closed[places].fill(0.0);
                     }
                 }
-                Ways::Followed(_) => {
+                _ => {
                     let end = crack.sizes as usize;
                     let sizes = &self.sizes[end - places.len()..end];
                     for (place, size) in places.zip(sizes) {
-                        (self.ln_depth[place], self.ln_length[place]) = (size.per_depth, size.ln_ratio);
+                        (self.ln_depth[place], self.ln_length[place]) = (size.y, size.ln_ratio);
                         if row.minds_closed_mouths {
                             self.closed[place] = size.closed;
                         }

@@ -42,14 +42,13 @@ impl Population<'_> {
             let class = &row.classes[class as usize];
             starts.begin(class, run.clone());
             match (&class.ways, class.end_coordinate) {
-                (Ways::Tabled(GrowthPath::FixedFactor(path)), Some(end)) => {
+                (Ways::Tabled { path: GrowthPath::FixedFactor(path), .. }, Some(end)) => {
                     self.start_straight(path, end, &sprouts, &mut starts, run);
                 }
-                (Ways::Tabled(path), _) => {
+                (Ways::Tabled { path, beyond }, _) => {
                     for index in run {
-                        let (seed, [depth_mm, growth]) = (starts.seed(&sprouts, index), starts.scatter(index));
-                        let crack = self.start_crack(path, &seed, depth_mm, growth);
-                        self.cracks.push(crack);
+                        let (seed, scatter) = (starts.seed(&sprouts, index), starts.scatter(index));
+                        self.start_tabled(path, beyond.as_deref(), &seed, scatter);
                     }
                 }
                 (Ways::Followed(followed), _) => self.start_places(followed, &sprouts, &starts, run),
@@ -85,6 +84,7 @@ impl Population<'_> {
             let crack = self.crack(&starts.seed(all, place), course, rate, born_starts, starts.lost_starts[index]);
             self.cracks.push(crack);
         }
+        self.notes.tabled += sprouts.len() as u64;
     }
 
     /// Cracks of one class that are followed, place by place.
@@ -106,20 +106,34 @@ impl Population<'_> {
         }
     }
 
+    /// A crack on a tabulated way, or one that is followed because that way does not hold for it.
     #[inline(always)]
-    fn start_crack(&self, path: &GrowthPath, seed: &Seed, depth_mm: f64, growth_factor: f64) -> Crack {
+    fn start_tabled(
+        &mut self,
+        path: &GrowthPath,
+        beyond: Option<&Followed>,
+        seed: &Seed,
+        [depth_mm, growth]: [f64; 2],
+    ) {
         let row = self.row;
         let Seed { key, life, class: index, stress, born_year, .. } = *seed;
         let class = &row.classes[index as usize];
-        let aspect = match class.initial_aspect.fixed() {
-            Some(aspect) => aspect,
-            None => class.initial_aspect.quantile(key.uniform(draw::ASPECT)),
-        };
-        let course = path.course(depth_mm, aspect);
-        let rate = self.class_rate[life as usize * row.classes.len() + index as usize] * growth_factor;
+        let rate = self.class_rate[life as usize * row.classes.len() + index as usize] * growth;
+        let begin = [depth_mm, class.aspect(key)];
         let born_starts = row.starts.at(born_year);
-        let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts, row.starts_at_end);
-        self.crack(seed, course, rate, born_starts, lost_starts)
+        let way = TabledWay::new(row, class, path, key, stress, begin, rate, born_starts, row.starts_at_end);
+        match beyond {
+            Some(followed) if !way.holds && born_year < row.end_year => {
+                // A followed crack has its stress where its loads are, not in its rate.
+                let own_growth = growth * exp(-class.growth_exponent * stress) / class.rate;
+                self.start_followed(followed, &[*seed], &[[depth_mm, own_growth]]);
+            }
+            _ => {
+                let crack = self.crack(seed, way.course, rate, born_starts, way.lost_starts);
+                self.cracks.push(crack);
+                self.notes.tabled += 1;
+            }
+        }
     }
 
     /// A crack on a tabulated way.
@@ -241,12 +255,45 @@ fn draw_each(keys: &[Key], counter: u64, numbers: &mut [f64]) {
     }
 }
 
+/// A crack on a tabulated way.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::simulation) struct TabledWay {
+    pub course: Course,
+    /// Starts at which its blade is lost; infinite where that is seen at a glance to be later than is asked for.
+    pub lost_starts: f64,
+    /// Whether the way holds from the crack's beginning to its loss, or as far as is asked for.
+    pub holds: bool,
+}
+
+impl TabledWay {
+    /// From where the crack begins: its depth in mm and aspect, and the starts until then.
+    #[allow(clippy::too_many_arguments)]
+    #[inline(always)]
+    pub fn new(
+        row: &RowPlan,
+        class: &Class,
+        path: &GrowthPath,
+        key: Key,
+        stress: f64,
+        [depth_mm, aspect]: [f64; 2],
+        rate: f64,
+        born_starts: f64,
+        until_starts: f64,
+    ) -> Self {
+        let course = path.course(depth_mm, aspect);
+        let lost_starts = tabled_loss(row, class, path, key, stress, course, rate, born_starts, until_starts);
+        let last_starts = if lost_starts < until_starts { lost_starts } else { until_starts };
+        let holds = path.begins(depth_mm, aspect) && path.covers(course, rate * (last_starts - born_starts));
+        TabledWay { course, lost_starts, holds }
+    }
+}
+
 /// Starts at which the blade of a crack on a tabulated way is lost: when the crack is critical in an ordinary
 /// start, or at the first overspeed that finds it critical under its higher stress. Infinite where that is seen at a
 /// glance to be later than `until_starts`.
 #[allow(clippy::too_many_arguments)]
 #[inline(always)]
-pub(in crate::simulation) fn tabled_loss(
+fn tabled_loss(
     row: &RowPlan,
     class: &Class,
     path: &GrowthPath,
@@ -298,6 +345,17 @@ pub(in crate::simulation) fn own_toughness(class: &Class, key: Key) -> Option<f6
             Some(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)))
         }
         Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
+    }
+}
+
+impl Class {
+    /// Initial aspect of a crack.
+    #[inline(always)]
+    pub fn aspect(&self, key: Key) -> f64 {
+        match self.initial_aspect.fixed() {
+            Some(aspect) => aspect,
+            None => self.initial_aspect.quantile(key.uniform(draw::ASPECT)),
+        }
     }
 }
 
