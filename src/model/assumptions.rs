@@ -4,7 +4,7 @@
 
 use super::Study;
 use super::detection::Technique;
-use super::fleet::HotSpot;
+use super::fleet::{HotSpot, Surface};
 use super::growth::Limit;
 use super::strategy::{Action, Strategy};
 
@@ -30,6 +30,7 @@ impl Study {
         list.extend(self.about_the_past());
         list.extend(self.about_scatter());
         list.extend(self.about_techniques());
+        list.extend(self.about_mouths());
         list.extend(self.without_basis());
         list
     }
@@ -190,6 +191,34 @@ impl Study {
             apart.join("; "),
             "What makes a crack hard to find by one technique says nothing about the other: no correlation is stated",
         );
+        list
+    }
+
+    fn about_mouths(&self) -> Vec<String> {
+        let surfaces = |holds: &dyn Fn(&Surface) -> bool| {
+            ids(self.surfaces.iter().filter(|surface| holds(surface)).map(|surface| &surface.id))
+        };
+        let closes = |surface: &Surface| surface.closed_mouth_probability.is_some_and(|chance| chance > 0.0);
+        let mut list = Vec::new();
+        let not_stated = surfaces(&|surface| surface.closed_mouth_probability.is_none());
+        if !not_stated.is_empty() {
+            list.push(format!(
+                "The mouths of cracks are open, but where a layer holds them shut: closed_mouth_probability is not \
+                 stated ({not_stated})."
+            ));
+        }
+        let closing = surfaces(&closes);
+        if !closing.is_empty() {
+            list.push(format!(
+                "A crack's mouth is open or closed for all techniques alike and for as long as its blade stays; a crack \
+                 that comes of joining has the mouth of the deeper of the two, over its whole length ({closing})."
+            ));
+        }
+        let indifferent = self.techniques.iter().filter(|technique| technique.closed_mouth_factor == 1.0);
+        let indifferent = ids(indifferent.map(|technique| &technique.id));
+        if !indifferent.is_empty() && self.surfaces.iter().any(|surface| closes(surface) || surface.is_compressed()) {
+            list.push(format!("A closed mouth hides no crack: closed_mouth_factor 1 ({indifferent})."));
+        }
         list
     }
 
