@@ -195,28 +195,31 @@ impl Study {
     }
 
     fn about_mouths(&self) -> Vec<String> {
-        let surfaces = |holds: &dyn Fn(&Surface) -> bool| {
-            ids(self.surfaces.iter().filter(|surface| holds(surface)).map(|surface| &surface.id))
-        };
-        let closes = |surface: &Surface| surface.closed_mouth_probability.is_some_and(|chance| chance > 0.0);
         let mut list = Vec::new();
-        let not_stated = surfaces(&|surface| surface.closed_mouth_probability.is_none());
-        if !not_stated.is_empty() {
-            list.push(format!(
-                "The mouths of cracks are open, but where a layer holds them shut: closed_mouth_probability is not \
-                 stated ({not_stated})."
-            ));
-        }
-        let closing = surfaces(&closes);
-        if !closing.is_empty() {
-            list.push(format!(
-                "A crack's mouth is open or closed for all techniques alike and for as long as its blade stays; a crack \
-                 that comes of joining has the mouth of the deeper of the two, over its whole length ({closing})."
-            ));
-        }
+        let mut add = |holds: &dyn Fn(&Surface) -> bool, text: &str| {
+            let surfaces = ids(self.surfaces.iter().filter(|surface| holds(surface)).map(|surface| &surface.id));
+            if !surfaces.is_empty() {
+                list.push(format!("{text} ({surfaces})."));
+            }
+        };
+        let is_stated = |surface: &Surface| surface.closed_mouth_probability.is_some();
+        add(
+            &|surface| !is_stated(surface) && !surface.is_compressed(),
+            "Every crack's mouth is open: closed_mouth_probability is not stated",
+        );
+        add(
+            &|surface| !is_stated(surface) && surface.is_compressed(),
+            "While the machine stands still, the layer holds nearly every crack's mouth shut: \
+             closed_mouth_probability is not stated",
+        );
+        add(
+            &|surface| is_stated(surface) && surface.may_close_mouths(),
+            "A crack's mouth is open or closed for all techniques alike and for as long as its blade stays; a crack \
+             that comes of joining has the mouth of the deeper of the two, over its whole length",
+        );
         let indifferent = self.techniques.iter().filter(|technique| technique.closed_mouth_factor == 1.0);
         let indifferent = ids(indifferent.map(|technique| &technique.id));
-        if !indifferent.is_empty() && self.surfaces.iter().any(|surface| closes(surface) || surface.is_compressed()) {
+        if !indifferent.is_empty() && self.surfaces.iter().any(Surface::may_close_mouths) {
             list.push(format!("A closed mouth hides no crack: closed_mouth_factor 1 ({indifferent})."));
         }
         list

@@ -4,6 +4,7 @@ mod closed_form;
 mod followed;
 mod grown;
 mod inspection;
+mod mouths;
 mod overspeed;
 mod reproducibility;
 mod strategies;

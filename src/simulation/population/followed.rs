@@ -86,6 +86,6 @@ fn size_at(row: &RowPlan, followed: &Followed, track: &Track, year: f64) -> Size
     Size {
         per_depth: 1.0 / depth_mm,
         ln_ratio: ln(halves * half_length_mm / depth_mm),
-        closed: is_closed_for_life(row, track.seed.key) || is_held_shut(&followed.site, depth_mm, half_length_mm),
+        closed: is_closed_for_life(row, track.seed.key) || is_held_shut(row, &followed.site, depth_mm, half_length_mm),
     }
 }
