@@ -9,4 +9,5 @@ mod overspeed;
 mod reproducibility;
 mod strategies;
 mod study_file;
+mod techniques;
 mod yardstick;
