@@ -11,8 +11,8 @@
 use crate::math::{LANES, ln};
 use multiversion::multiversion;
 
-/// Name of the generator, written into every result.
-pub const GENERATOR: &str = "splitmix64 by key and counter, version 1";
+/// Name of the generator and of what its draws are for, written into every result: with another, a seed gives other lives.
+pub const GENERATOR: &str = "splitmix64 by key and counter, version 2";
 
 /// 2^64 divided by the golden ratio, made odd: the increment of SplitMix64.
 const STEP: u64 = 0x9e37_79b9_7f4a_7c15;

@@ -288,8 +288,8 @@ class Study:
         -------
         pandas.DataFrame
             A line for each crack, and one for each clean blade that is called: life, blade (from 1),
-            depth_mm, length_mm (true sizes; NaN for a clean blade), and under each technique's id the length
-            in mm that it reports, NaN where it does not call.
+            depth_mm, length_mm (true sizes; NaN for a clean blade), mouth_is_closed (False for a clean blade),
+            and under each technique's id the length in mm that it reports, NaN where it does not call.
 
         Raises
         ------
@@ -302,7 +302,7 @@ class Study:
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
         >>> seen = study.inspect("south-b", ["bench-mt"], lives=20)
         >>> list(seen.columns)
-        ['life', 'blade', 'depth_mm', 'length_mm', 'bench-mt']
+        ['life', 'blade', 'depth_mm', 'length_mm', 'mouth_is_closed', 'bench-mt']
         """
         import pandas as pd
 

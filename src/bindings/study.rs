@@ -146,6 +146,8 @@ impl Study {
         columns.set_item("blade", blades.into_pyarray(py))?;
         columns.set_item("depth_mm", number(&|line| line.depth_mm))?;
         columns.set_item("length_mm", number(&|line| line.length_mm))?;
+        let closed = lines.iter().map(|line| line.mouth_is_closed).collect::<Vec<bool>>();
+        columns.set_item("mouth_is_closed", closed.into_pyarray(py))?;
         for (place, technique) in inspection.techniques.iter().enumerate() {
             columns.set_item(technique, number(&|line| line.measured_mm[place]))?;
         }

@@ -4,7 +4,7 @@
 
 use super::Study;
 use super::detection::Technique;
-use super::fleet::HotSpot;
+use super::fleet::{HotSpot, Surface};
 use super::growth::{CrackShape, Limit};
 use super::strategy::{Action, Strategy};
 
@@ -30,6 +30,7 @@ impl Study {
         list.extend(self.about_the_past());
         list.extend(self.about_scatter());
         list.extend(self.about_techniques());
+        list.extend(self.about_mouths());
         list.extend(self.without_basis());
         list
     }
@@ -213,6 +214,37 @@ impl Study {
             apart.join("; "),
             "What makes a crack hard to find by one technique says nothing about the other: no correlation is stated",
         );
+        list
+    }
+
+    fn about_mouths(&self) -> Vec<String> {
+        let mut list = Vec::new();
+        let mut add = |holds: &dyn Fn(&Surface) -> bool, text: &str| {
+            let surfaces = ids(self.surfaces.iter().filter(|surface| holds(surface)).map(|surface| &surface.id));
+            if !surfaces.is_empty() {
+                list.push(format!("{text} ({surfaces})."));
+            }
+        };
+        let is_stated = |surface: &Surface| surface.closed_mouth_probability.is_some();
+        add(
+            &|surface| !is_stated(surface) && !surface.is_compressed(),
+            "Every crack's mouth is open: closed_mouth_probability is not stated",
+        );
+        add(
+            &|surface| !is_stated(surface) && surface.is_compressed(),
+            "While the machine stands still, the layer holds nearly every crack's mouth shut: \
+             closed_mouth_probability is not stated",
+        );
+        add(
+            &|surface| is_stated(surface) && surface.may_close_mouths(),
+            "A crack's mouth is open or closed for all techniques alike and for as long as its blade stays; a crack \
+             that comes of joining has the mouth of the deeper of the two, over its whole length",
+        );
+        let indifferent = self.techniques.iter().filter(|technique| technique.closed_mouth_factor == 1.0);
+        let indifferent = ids(indifferent.map(|technique| &technique.id));
+        if !indifferent.is_empty() && self.surfaces.iter().any(Surface::may_close_mouths) {
+            list.push(format!("A closed mouth hides no crack: closed_mouth_factor 1 ({indifferent})."));
+        }
         list
     }
 

@@ -122,8 +122,9 @@ pub struct Technique {
     pub grade_shift_log: f64,
     /// Shift of ln q50 by surface condition, one for each of the study's surfaces; positive is worse.
     pub surface_shift_log: Vec<f64>,
-    /// Shift of ln q50 at cracks whose mouth a compressive layer holds closed; positive is worse.
-    pub closed_mouth_shift_log: f64,
+    /// Factor on the probability of detection at cracks whose mouth is closed: 1 where the technique needs no open
+    /// mouth, 0 where it never finds a closed one.
+    pub closed_mouth_factor: f64,
     /// Standard deviation of the shift that all blades of one inspection share (crew, day).
     pub inspection_sigma: f64,
     /// Standard deviation of the shift that a crack keeps (tight, closed, filled).

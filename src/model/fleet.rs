@@ -144,7 +144,7 @@ impl HotSpot {
     /// on them, or they can join.
     pub fn needs_following(&self, law: &GrowthLaw, surface: &Surface) -> bool {
         law.refinements != Refinements::default()
-            || surface.layer.is_some_and(|layer| layer.compression_mpa > 0.0)
+            || surface.is_compressed()
             || self.stress_profile.is_some()
             || self.load_ratio != 0.0
             || self.vibration.is_some()
@@ -256,6 +256,20 @@ pub struct Surface {
     pub initiation_life_factor: f64,
     /// Compressive layer, as by peening.
     pub layer: Option<Layer>,
+    /// Chance that a crack's mouth is closed, for all techniques and all its life. Not stated: by the layer, if any.
+    pub closed_mouth_probability: Option<f64>,
     /// Where the numbers come from.
     pub basis: Option<String>,
+}
+
+impl Surface {
+    /// Whether a layer compresses it.
+    pub fn is_compressed(&self) -> bool {
+        self.layer.is_some_and(|layer| layer.compression_mpa > 0.0)
+    }
+
+    /// Whether any crack in it may have a closed mouth.
+    pub fn may_close_mouths(&self) -> bool {
+        self.closed_mouth_probability.map_or(self.is_compressed(), |chance| chance > 0.0)
+    }
 }

@@ -51,8 +51,8 @@ impl Notes {
         let cracks = self.tabled + self.followed;
         let say = |count: u64, of: u64, noun: &str, what: &str| {
             (count > 0).then(|| {
-                let percent = 100.0 * count as f64 / of as f64;
-                format!("{} of {} {noun} {what} ({percent:.2} %).", thousands(count as f64), thousands(of as f64))
+                let percent = two_figures(100.0 * count as f64 / of as f64);
+                format!("{} of {} {noun} {what} ({percent} %).", thousands(count as f64), thousands(of as f64))
             })
         };
         let of_cracks = |count, what| say(count, cracks, "cracks", what);
@@ -93,6 +93,11 @@ impl Notes {
         .flatten()
         .collect()
     }
+}
+
+/// A number in two figures; a small one as such, never as zero.
+pub fn two_figures(x: f64) -> String {
+    if x == 0.0 || x >= 0.1 { format!("{x:.2}") } else { format!("{x:.1e}") }
 }
 
 /// A whole number with commas between thousands.

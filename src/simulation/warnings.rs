@@ -1,7 +1,7 @@
 //! What a reader of a comparison has to beware of, in words.
 
 use super::comparison::{Comparison, Ranking};
-use super::notes::thousands;
+use super::notes::{thousands, two_figures};
 use super::record::Quantity;
 use super::tables::THIN_EVENTS;
 use crate::statistics::interval;
@@ -108,11 +108,6 @@ fn thin_evidence(events: f64, trials: f64) -> Option<String> {
             thousands(rounded_up(needed))
         )
     })
-}
-
-/// A number in two figures; a small one as such, never as zero.
-fn two_figures(x: f64) -> String {
-    if x == 0.0 || x >= 0.1 { format!("{x:.2}") } else { format!("{x:.1e}") }
 }
 
 /// Rounded up to two figures, as a number of trials is asked for.

@@ -13,8 +13,16 @@ use crate::model::usage::{DutyPeriod, OutageCalendar, Overspeed};
 pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
     let factor = section.number("initiation_life_factor", bounds::FACTOR);
     let layer = section.optional("layer", |section, key| section.table(key, loads::layer));
+    let closed_mouth_probability =
+        section.optional("closed_mouth_probability", |section, key| section.number(key, bounds::PROBABILITY));
     let basis = section.basis();
-    Some(Surface { id: id.to_owned(), initiation_life_factor: factor?, layer: layer?, basis: basis? })
+    Some(Surface {
+        id: id.to_owned(),
+        initiation_life_factor: factor?,
+        layer: layer?,
+        closed_mouth_probability: closed_mouth_probability?,
+        basis: basis?,
+    })
 }
 
 /// Reads a root design.

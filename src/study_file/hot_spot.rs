@@ -199,7 +199,13 @@ fn fits(section: &Section, spot: &HotSpot) -> bool {
 
 /// Whether the crack's shape knows everything that acts on it.
 fn fits_law(section: &Section, spot: &HotSpot, law: &GrowthLaw) -> bool {
-    let bare = Surface { id: String::new(), initiation_life_factor: 1.0, layer: None, basis: None };
+    let bare = Surface {
+        id: String::new(),
+        initiation_life_factor: 1.0,
+        layer: None,
+        closed_mouth_probability: None,
+        basis: None,
+    };
     if !spot.needs_following(law, &bare) {
         return true;
     }

@@ -13,6 +13,8 @@ pub(super) struct Section<'a> {
     place: Place<'a>,
     entries: &'a dyn TableLike,
     asked: RefCell<Vec<Asked>>,
+    /// Keys of earlier studies that were refused by name.
+    replaced: RefCell<Vec<&'static str>>,
     /// Whether unknown keys are passed over, because it is not known which should be here.
     lenient: Cell<bool>,
 }
@@ -25,7 +27,7 @@ struct Asked {
 
 impl<'a> Section<'a> {
     pub fn new(place: Place<'a>, entries: &'a dyn TableLike) -> Self {
-        Section { place, entries, asked: RefCell::default(), lenient: Cell::new(false) }
+        Section { place, entries, asked: RefCell::default(), replaced: RefCell::default(), lenient: Cell::new(false) }
     }
 
     /// Walks a table that is not there, to learn which keys it would have to hold; gives them in words.
@@ -97,6 +99,14 @@ impl<'a> Section<'a> {
         Place::of(&self.place, self.entries, key, key)
             .unwrap_or_else(|| Place { path: join(&self.place.path, key), span: None, ..self.place.clone() })
             .fault(rule, remedy);
+    }
+
+    /// Refuses a key that earlier studies had and that another one replaces.
+    pub fn replaced(&self, key: &'static str, rule: &str, remedy: &str) {
+        if self.has(key) {
+            self.fault(key, format!("is no longer a key: {rule}"), remedy);
+            self.replaced.borrow_mut().push(key);
+        }
     }
 
     /// Notes a fault of the table as a whole.
@@ -299,12 +309,12 @@ impl<'a> Section<'a> {
 
     /// Refuses what is unknown and what is missing.
     pub fn finish(self) {
-        let asked = self.asked.into_inner();
+        let (asked, replaced) = (self.asked.into_inner(), self.replaced.into_inner());
         let absent: Vec<&str> =
             asked.iter().map(|asked| asked.key).filter(|key| !self.entries.contains_key(key)).collect();
         let known: Vec<&str> = asked.iter().map(|asked| asked.key).collect();
         let mut suggested = Vec::new();
-        for (key, _) in self.entries.iter().filter(|(key, _)| !known.contains(key)) {
+        for (key, _) in self.entries.iter().filter(|(key, _)| !known.contains(key) && !replaced.contains(key)) {
             let Some(place) = Place::of(&self.place, self.entries, key, key) else { continue };
             match (nearest(key, &absent), nearest(key, &known)) {
                 (Some(near), _) => {

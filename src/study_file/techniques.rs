@@ -30,8 +30,13 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
     let surface_shift_log = section.optional("surface_shift_log", |section, key| {
         surface_shifts(section.get(key, "a table with a shift for each surface, 0 where left out")?, ids)
     });
-    let closed_mouth_shift_log =
-        section.optional("closed_mouth_shift_log", |section, key| section.number(key, bounds::SHIFT_LOG));
+    let closed_mouth_factor =
+        section.optional("closed_mouth_factor", |section, key| section.number(key, bounds::PROBABILITY));
+    section.replaced(
+        "closed_mouth_shift_log",
+        "a shift of size does not say what a closed mouth hides",
+        "give closed_mouth_factor: the probability of detection at a closed mouth over that at an open one",
+    );
     let inspection_sigma = number("inspection_sigma", bounds::SIGMA_LOG);
     let crack_sigma = number("crack_sigma", bounds::SIGMA_LOG);
     let false_call_probability = number("false_call_probability", bounds::PROBABILITY_BELOW_ONE);
@@ -49,7 +54,7 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
         grade: grade?,
         grade_shift_log: grade_shift_log?,
         surface_shift_log: surface_shift_log?.unwrap_or_else(|| vec![0.0; ids.surfaces.len()]),
-        closed_mouth_shift_log: closed_mouth_shift_log?.unwrap_or(0.0),
+        closed_mouth_factor: closed_mouth_factor?.unwrap_or(1.0),
         inspection_sigma: inspection_sigma?,
         crack_sigma: crack_sigma?,
         false_call_probability: false_call_probability?,

@@ -40,6 +40,9 @@ pub(super) fn study(study: &Study) -> String {
             ];
             page.entry("layer", table(&layer));
         }
+        if let Some(probability) = surface.closed_mouth_probability {
+            page.entry("closed_mouth_probability", number(probability));
+        }
         page.basis(&surface.basis);
     }
     study.initiation.iter().for_each(|law| page.initiation(law));
@@ -295,8 +298,8 @@ impl Page {
             let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
             self.entry("surface_shift_log", table(&shifts));
         }
-        if technique.closed_mouth_shift_log != 0.0 {
-            self.entry("closed_mouth_shift_log", number(technique.closed_mouth_shift_log));
+        if technique.closed_mouth_factor != 1.0 {
+            self.entry("closed_mouth_factor", number(technique.closed_mouth_factor));
         }
         self.entry("inspection_sigma", number(technique.inspection_sigma));
         self.entry("crack_sigma", number(technique.crack_sigma));

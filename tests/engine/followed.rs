@@ -77,7 +77,7 @@ fn a_layer_of_zero_compression_changes_no_bit() {
 #[test]
 fn a_compressive_layer_slows_cracks_and_hides_them() {
     let layer = "initiation_life_factor = 1\nlayer = { compression_mpa = 500, depth_mm = 0.4, faces = \"both\" }\n";
-    let hidden = "grade_shift_log = 0\nclosed_mouth_shift_log = 3\n";
+    let hidden = "grade_shift_log = 0\nclosed_mouth_factor = 0.1\n";
     let surface = ("initiation_life_factor = 1\n", layer);
     let bare = lived(&study(&[]), 2_000);
     let layered = lived(&study(&[surface]), 2_000);

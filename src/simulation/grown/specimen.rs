@@ -2,7 +2,9 @@
 
 use super::super::notes::Notes;
 use super::super::plan::{Class, Followed, RowPlan, TechniquePlan, Ways};
-use super::super::population::{Place, Seed, TabledWay, Track, Tracks, own_toughness};
+use super::super::population::{
+    Place, Seed, TabledWay, Track, Tracks, is_closed_for_life, is_held_shut, own_toughness,
+};
 use super::question::Asked;
 use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
 use crate::math::{exp, ln};
@@ -10,7 +12,6 @@ use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::HotSpot;
 use crate::model::growth::{Course, CrackShape, GrowthPath, LoadFactors, Site};
-use crate::model::residual_stress::mouth_is_closed;
 use crate::random::Key;
 
 /// Draws of a specimen beside those of a crack.
@@ -254,17 +255,16 @@ impl<'p> Specimen<'p> {
             }
             Way::Followed(tracks) => {
                 let deeper = |one: [f64; 2], other: [f64; 2]| if other[0] > one[0] { other } else { one };
-                self.living(tracks, years).fold([f64::NAN; 2], |deepest: [f64; 2], size| {
-                    if deepest[0].is_nan() { size } else { deeper(deepest, size) }
-                })
+                let sizes = self.living(tracks, years).map(|track| self.track_size_mm(track, years));
+                sizes.reduce(deeper).unwrap_or([f64::NAN; 2])
             }
         }
     }
 
-    /// Depth and surface length of each crack that is there after some years, in mm.
-    fn living<'t>(&'t self, tracks: &'t [Track], years: f64) -> impl Iterator<Item = [f64; 2]> {
-        let there = tracks.iter().filter(move |track| track.lives(self.begin_year + years));
-        there.map(move |track| self.track_size_mm(track, years))
+    /// The cracks that are there after some years.
+    fn living<'t>(&self, tracks: &'t [Track], years: f64) -> impl Iterator<Item = &'t Track> {
+        let year = self.begin_year + years;
+        tracks.iter().filter(move |track| track.lives(year))
     }
 
     fn track_size_mm(&self, track: &Track, years: f64) -> [f64; 2] {
@@ -299,10 +299,11 @@ impl<'p> Specimen<'p> {
         /// A third of an hour.
         const CLOSE_YEARS: f64 = 4e-5;
         let is_detectable = |years: f64| match &self.way {
-            Way::Tabled { .. } => self.p_detected(technique, self.size_mm(years)) >= self.detectable_at,
-            Way::Followed(tracks) => {
-                self.living(tracks, years).any(|size| self.p_detected(technique, size) >= self.detectable_at)
-            }
+            Way::Tabled { .. } => self.p_detected(technique, self.key, self.size_mm(years)) >= self.detectable_at,
+            Way::Followed(tracks) => self.living(tracks, years).any(|track| {
+                let size_mm = self.track_size_mm(track, years);
+                self.p_detected(technique, track.seed.key, size_mm) >= self.detectable_at
+            }),
         };
         let (mut hidden, mut seen) = (0.0, self.last_years());
         if is_detectable(hidden) {
@@ -318,18 +319,19 @@ impl<'p> Specimen<'p> {
         seen
     }
 
-    /// Probability of detection in a look of median quality on a crack like any other.
-    fn p_detected(&self, technique: &TechniquePlan, [depth_mm, length_mm]: [f64; 2]) -> f64 {
+    /// Probability of detection in a look of median quality on a crack like any other, but for its mouth.
+    fn p_detected(&self, technique: &TechniquePlan, crack: Key, [depth_mm, length_mm]: [f64; 2]) -> f64 {
         let (ln_depth, ln_length) = (ln(depth_mm), ln(length_mm));
         let ln_size = match technique.size {
             SizeMeasure::Length => ln_length,
             SizeMeasure::Depth => ln_depth,
             SizeMeasure::GeometricMean => 0.5 * (ln_depth + ln_length),
         };
-        let closed = self.site.as_ref().and_then(Site::residual).is_some_and(|section| {
-            mouth_is_closed(section.intensities(depth_mm, length_mm / self.halves()).surface_mpa_sqrt_m)
-        });
-        let hidden = technique.ln_q50 + if closed { technique.closed_mouth_shift } else { 0.0 };
-        technique.curve.at((ln_size - hidden) * technique.per_spread) * technique.gate_factor(ln_depth)
+        let is_closed = is_closed_for_life(self.plan, crack)
+            || self
+                .site
+                .as_ref()
+                .is_some_and(|site| is_held_shut(self.plan, site, depth_mm, length_mm / self.halves()));
+        technique.pod(ln_size, technique.ln_q50, ln_depth, is_closed)
     }
 }

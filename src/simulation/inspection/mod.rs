@@ -43,6 +43,8 @@ pub struct Inspected {
     pub length_mm: f64,
     /// Where the crack is; `None` for a clean blade.
     pub place: Option<Place>,
+    /// Whether the crack's mouth is closed.
+    pub mouth_is_closed: bool,
     /// For each technique the length that it reports, in mm; not-a-number where it does not call.
     pub measured_mm: Vec<f64>,
 }
@@ -164,7 +166,16 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
         let measured_mm = measured.collect();
         let [depth_mm, length_mm] = people.size_mm(crack, outage);
         let place = Some(spots[crack.class()].place(crack.origin));
-        lines.push(Inspected { life, blade: crack.blade + 1, depth_mm, length_mm, place, measured_mm });
+        let mouth_is_closed = people.mouth_is_closed(crack, outage);
+        lines.push(Inspected {
+            life,
+            blade: crack.blade + 1,
+            depth_mm,
+            length_mm,
+            place,
+            mouth_is_closed,
+            measured_mm,
+        });
     }
     let mut clean: Vec<Inspected> = Vec::new();
     for (place, &technique) in techniques.iter().enumerate() {
@@ -173,8 +184,15 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
             let length_mm = people.false_length_mm(0, blade, technique, outage);
             let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
                 let measured_mm = vec![f64::NAN; techniques.len()];
-                let (depth_mm, length_mm) = (f64::NAN, f64::NAN);
-                clean.push(Inspected { life, blade: blade + 1, depth_mm, length_mm, place: None, measured_mm });
+                clean.push(Inspected {
+                    life,
+                    blade: blade + 1,
+                    depth_mm: f64::NAN,
+                    length_mm: f64::NAN,
+                    place: None,
+                    mouth_is_closed: false,
+                    measured_mm,
+                });
                 clean.len() - 1
             });
             clean[known].measured_mm[place] = length_mm;

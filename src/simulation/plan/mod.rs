@@ -56,8 +56,10 @@ pub(crate) struct RowPlan {
     pub techniques: Vec<TechniquePlan>,
     /// Techniques that any strategy uses, as indices.
     pub used_techniques: Vec<usize>,
-    /// Whether any technique minds that a crack's mouth is held closed.
-    pub minds_closed_mouths: bool,
+    /// Chance that the mouth of a crack is closed; none where it goes by the layer.
+    pub closed_mouth_probability: Option<f64>,
+    /// Whether any crack may have a closed mouth.
+    pub mouths_may_close: bool,
     /// Whether any of them goes by the geometric mean of depth and length.
     pub uses_mean_size: bool,
     /// Names whose standard normal numbers make the shifts that cracks keep.
@@ -113,6 +115,7 @@ impl RowPlan {
         let outages = unit.outages.years.clone();
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
+        let surface = &study.surfaces[row.surface];
         let classes = (0..root.hot_spots.len()).map(|spot| Class::new(study, row, spot, end_year, tabled));
         let classes: Vec<Class> = classes.collect::<Result<_>>()?;
         let techniques: Vec<TechniquePlan> =
@@ -157,7 +160,8 @@ impl RowPlan {
             used_techniques: Vec::new(),
             uses_mean_size: study.techniques.iter().any(|technique| technique.pod.size == SizeMeasure::GeometricMean),
             kept_sources: Vec::new(),
-            minds_closed_mouths: techniques.iter().any(|technique| technique.closed_mouth_shift != 0.0),
+            closed_mouth_probability: surface.closed_mouth_probability,
+            mouths_may_close: surface.may_close_mouths(),
             techniques,
             has_past: row.in_service_year < study.start_year || !row.past_looks.is_empty(),
             past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),

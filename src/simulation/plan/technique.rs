@@ -20,8 +20,8 @@ pub(crate) struct TechniquePlan {
     pub per_spread: f64,
     pub gate: Option<DepthGate>,
     pub inspection_sigma: f64,
-    /// Shift of ln q50 at cracks whose mouth is held closed.
-    pub closed_mouth_shift: f64,
+    /// Factor on the probability of detection at cracks whose mouth is closed.
+    pub closed_mouth_factor: f64,
     /// Weights of the standard normal numbers (by place in the row's `kept_sources`) that make the
     /// shift a crack keeps.
     pub persistence: Vec<(usize, f64)>,
@@ -55,7 +55,7 @@ impl TechniquePlan {
             per_spread: 1.0 / pod.spread,
             gate: *depth_gate,
             inspection_sigma: technique.inspection_sigma,
-            closed_mouth_shift: technique.closed_mouth_shift_log,
+            closed_mouth_factor: technique.closed_mouth_factor,
             persistence,
             false_call_hazard: -(-technique.false_call_probability).ln_1p(),
             false_call_length: technique.false_call_length_mm.clone(),
@@ -67,8 +67,15 @@ impl TechniquePlan {
         }
     }
 
+    /// Probability of detection by the logarithm of size, all that hides a crack from it, and the logarithm of depth.
+    #[inline(always)]
+    pub fn pod(&self, ln_size: f64, hidden: f64, ln_depth: f64, mouth_is_closed: bool) -> f64 {
+        let open = self.curve.at((ln_size - hidden) * self.per_spread) * self.gate_factor(ln_depth);
+        if mouth_is_closed { self.closed_mouth_factor * open } else { open }
+    }
+
     /// Factor of the second condition on depth.
-    pub fn gate_factor(&self, ln_depth: f64) -> f64 {
+    fn gate_factor(&self, ln_depth: f64) -> f64 {
         self.gate.map_or(1.0, |gate| self.curve.shape.at((ln_depth - gate.q50_mm.ln()) / gate.spread))
     }
 

@@ -1,11 +1,10 @@
 //! Cracks of a row that are followed one by one, as the outages see them.
 
-use super::super::plan::Followed;
+use super::super::plan::{Followed, RowPlan};
 use super::place::{Place, Track};
-use super::{Crack, Population, Seed};
+use super::{Crack, Population, Seed, is_closed_for_life, is_held_shut};
 use crate::math::{exp, ln};
 use crate::model::growth::Course;
-use crate::model::residual_stress::mouth_is_closed;
 
 /// Size of a followed crack at a moment.
 #[derive(Debug, Clone, Copy)]
@@ -14,8 +13,8 @@ pub(super) struct Size {
     pub y: f64,
     /// Logarithm of surface length over depth.
     pub ln_ratio: f64,
-    /// 1 if its mouth is held closed, else 0.
-    pub closed: f64,
+    /// Whether its mouth is closed.
+    pub closed: bool,
 }
 
 impl Population<'_> {
@@ -52,7 +51,7 @@ impl Population<'_> {
         let past = row.past_looks.iter().map(|look| look.0);
         let past = past.filter(|&year| born_year <= year && year < track.end_year);
         for year in past.chain(row.outages[first..last].iter().copied()) {
-            self.sizes.push(size_at(followed, track, year, row.classes[class as usize].depth_power));
+            self.sizes.push(size_at(row, followed, track, year, row.classes[class as usize].depth_power));
         }
         let crack = Crack {
             key,
@@ -78,16 +77,12 @@ impl Population<'_> {
 /// What stands for the tabulated way of a crack that has none.
 const NOWHERE: Course = Course { start: f64::NAN, line: f64::NAN };
 
-fn size_at(followed: &Followed, track: &Track, year: f64, depth_power: f64) -> Size {
+fn size_at(row: &RowPlan, followed: &Followed, track: &Track, year: f64, depth_power: f64) -> Size {
     let [depth_mm, half_length_mm] = track.way.size_at_mm(year);
     let halves = if followed.is_corner { 1.0 } else { 2.0 };
-    let closed = followed.site.residual().is_some_and(|section| {
-        // The machine stands still while it is looked at.
-        mouth_is_closed(section.intensities(depth_mm, half_length_mm).surface_mpa_sqrt_m)
-    });
     Size {
         y: if depth_power == 1.0 { 1.0 / depth_mm } else { exp(-ln(depth_mm) / depth_power) },
         ln_ratio: ln(halves * half_length_mm / depth_mm),
-        closed: if closed { 1.0 } else { 0.0 },
+        closed: is_closed_for_life(row, track.seed.key) || is_held_shut(row, &followed.site, depth_mm, half_length_mm),
     }
 }

@@ -7,6 +7,7 @@
 
 mod false_calls;
 mod followed;
+mod mouth;
 mod past;
 mod place;
 mod sight;
@@ -14,6 +15,7 @@ mod sow;
 mod start;
 
 pub(super) use false_calls::{FalseCall, FalseCalls};
+pub(super) use mouth::{is_closed_for_life, is_held_shut};
 pub(super) use place::{Place, Track, Tracks};
 pub(super) use start::{TabledWay, own_toughness};
 
@@ -45,6 +47,7 @@ mod draw {
     pub const TOUGHNESS: u64 = 3;
     pub const CORROSION: u64 = 4;
     pub const POSITION: u64 = 5;
+    pub const MOUTH: u64 = 6;
     /// Of a crack and a technique: first what the crack keeps, then calls and sizes by outage.
     pub const KEPT: u64 = 0;
     pub const CALL: u64 = 1;
@@ -210,8 +213,8 @@ pub(crate) struct Population<'p> {
     ln_mean: Vec<f64>,
     /// Surface lengths in mm.
     pub length_mm: Vec<f64>,
-    /// 1 where a crack's mouth is held closed, else 0; where a technique minds.
-    closed: Vec<f64>,
+    /// Whether a crack's mouth is closed; empty where none may be.
+    closed: Vec<bool>,
     /// What each technique in use sees.
     sights: Vec<Sight>,
     /// Sizes of cracks that are followed one by one, at past looks and at outages.
@@ -407,6 +410,11 @@ impl<'p> Population<'p> {
     /// Depth and surface length of a crack at an outage that it lives to see, in mm.
     pub fn size_mm(&self, crack: &Crack, outage: usize) -> [f64; 2] {
         [exp(self.ln_depth[crack.place(outage)]), self.length_mm[crack.place(outage)]]
+    }
+
+    /// Whether the mouth of a crack is closed at an outage that it lives to see.
+    pub fn mouth_is_closed(&self, crack: &Crack, outage: usize) -> bool {
+        self.row.mouths_may_close && self.closed[crack.place(outage)]
     }
 
     /// False calls by a technique in every life, were it used at every outage and the blades clean.

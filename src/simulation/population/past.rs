@@ -2,7 +2,7 @@
 
 use super::super::plan::Ways;
 use super::sight::kept_shift;
-use super::{Crack, Population, draw, purpose};
+use super::{Crack, Population, draw, is_closed_for_life, purpose};
 use crate::math::ln;
 use crate::model::detection::SizeMeasure;
 
@@ -41,7 +41,7 @@ impl Population<'_> {
     fn past_call(&self, crack: &Crack, technique: usize, index: usize, starts: f64, effect: f64) -> bool {
         let about = &self.row.techniques[technique];
         let class = &self.row.classes[crack.class as usize];
-        let mut closed = 0.0;
+        let mut closed = is_closed_for_life(self.row, crack.key);
         let (y, ratio) = match &class.ways {
             Ways::Tabled { path, .. } if !crack.is_followed() => {
                 path.size_at(crack.course, crack.rate * (starts - crack.born_starts))
@@ -63,9 +63,8 @@ impl Population<'_> {
             SizeMeasure::GeometricMean => ln_depth + 0.5 * ratio,
         };
         let kept = |source: usize| crack.key.child(self.row.kept_sources[source]).normal(draw::KEPT);
-        let hidden = about.ln_q50 + kept_shift(about, kept) + effect + about.closed_mouth_shift * closed;
-        let z = (size - hidden) * about.per_spread;
-        let pod = about.curve.at(z) * about.gate_factor(ln_depth);
+        let hidden = about.ln_q50 + kept_shift(about, kept) + effect;
+        let pod = about.pod(size, hidden, ln_depth, closed);
         crack.key.child(about.name).uniform(draw::PAST_CALL + index as u64) < pod
     }
 }

@@ -1,7 +1,7 @@
 //! The cracks at one place of a blade, followed one by one: they grow, and join with their neighbours.
 //!
 //! A crack that joins ends there without a loss, and the joined one begins: a crack like any other, which
-//! keeps the growth, the toughness and the visibility of the deeper of the two.
+//! keeps the growth, the toughness, the visibility and the mouth of the deeper of the two.
 
 use super::super::notes::Notes;
 use super::super::plan::{Class, Followed, RowPlan};

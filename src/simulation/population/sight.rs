@@ -1,7 +1,7 @@
 //! What each technique would see of each crack at each outage.
 
 use super::super::plan::{TechniquePlan, Ways};
-use super::{Crack, Population, SPARE, Sight, draw, purpose};
+use super::{Crack, Population, SPARE, Sight, draw, is_closed_for_life, purpose};
 use crate::bits::{Bits, WORD, pack};
 use crate::math::{
     LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln_of_split, normal_each, reduced,
@@ -53,8 +53,8 @@ impl Population<'_> {
             if row.uses_mean_size {
                 self.ln_mean.resize(needed, 0.0);
             }
-            if row.minds_closed_mouths {
-                self.closed.resize(needed, 0.0);
+            if row.mouths_may_close {
+                self.closed.resize(needed, false);
             }
         }
         begin..begin + (end - begin).next_multiple_of(LANES)
@@ -73,8 +73,8 @@ impl Population<'_> {
                     let (y, ln_ratio) =
                         (&mut self.ln_depth[places.start..][..count], &mut self.ln_length[places.start..][..count]);
                     path.sizes_at(crack.course, crack.rate, crack.born_starts, starts, y, ln_ratio);
-                    if row.minds_closed_mouths {
-                        self.closed[places].fill(0.0);
+                    if row.mouths_may_close {
+                        self.closed[places].fill(is_closed_for_life(row, crack.key));
                     }
                 }
                 _ => {
@@ -82,7 +82,7 @@ impl Population<'_> {
                     let sizes = &self.sizes[end - places.len()..end];
                     for (place, size) in places.zip(sizes) {
                         (self.ln_depth[place], self.ln_length[place]) = (size.y, size.ln_ratio);
-                        if row.minds_closed_mouths {
+                        if row.mouths_may_close {
                             self.closed[place] = size.closed;
                         }
                     }
@@ -154,11 +154,6 @@ impl Population<'_> {
     fn look(&mut self, used: usize, all: Range<usize>) {
         let row = self.row;
         let about = &row.techniques[row.used_techniques[used]];
-        if about.closed_mouth_shift != 0.0 {
-            for (hidden, closed) in self.hidden[all.clone()].iter_mut().zip(&self.closed[all.clone()]) {
-                *hidden += about.closed_mouth_shift * closed;
-            }
-        }
         let sizes = match about.size {
             SizeMeasure::Length => &self.ln_length,
             SizeMeasure::Depth => &self.ln_depth,
@@ -171,8 +166,17 @@ impl Population<'_> {
         } else {
             let looks = sizes.iter().zip(hidden).zip(depths).zip(draws);
             for (call, (((size, hidden), depth), draw)) in calls.iter_mut().zip(looks) {
-                let pod = about.curve.at((size - hidden) * about.per_spread) * about.gate_factor(*depth);
-                *call = u8::from(draw.uniform() < pod);
+                *call = u8::from(draw.uniform() < about.pod(*size, *hidden, *depth, false));
+            }
+        }
+        if row.mouths_may_close && about.closed_mouth_factor < 1.0 {
+            // What is not called with an open mouth is not called with a closed one either: few are worked out again.
+            let closed = &self.closed[all.clone()];
+            let looks = sizes.iter().zip(hidden).zip(depths).zip(draws);
+            for ((call, closed), (((size, hidden), depth), draw)) in calls.iter_mut().zip(closed).zip(looks) {
+                if *closed && *call != 0 {
+                    *call = u8::from(draw.uniform() < about.pod(*size, *hidden, *depth, true));
+                }
             }
         }
         pack_each(calls, self.sights[used].calls.bytes_from(all.start));

@@ -58,6 +58,31 @@ fn a_minus_infinite_number_is_refused() {
 }
 
 #[test]
+fn a_chance_of_a_closed_mouth_above_one_is_refused() {
+    assert_refused(
+        &[("initiation_life_factor = 1\n", "initiation_life_factor = 1\nclosed_mouth_probability = 30\n")],
+        "small.toml: 1 fault
+  line 20, surfaces.plain.closed_mouth_probability = 30
+    must be at most 1
+    lower closed_mouth_probability to 1 or less",
+    );
+}
+
+#[test]
+fn a_shift_at_closed_mouths_is_refused_with_what_replaces_it() {
+    assert_refused(
+        &[(
+            "surface_shift_log = { plain = 0.1 }\n",
+            "surface_shift_log = { plain = 0.1 }\nclosed_mouth_shift_log = 0.8\n",
+        )],
+        "small.toml: 1 fault
+  line 97, techniques.penetrant.closed_mouth_shift_log = 0.8
+    is no longer a key: a shift of size does not say what a closed mouth hides
+    give closed_mouth_factor: the probability of detection at a closed mouth over that at an open one",
+    );
+}
+
+#[test]
 fn a_detection_floor_above_its_ceiling_is_refused() {
     assert_refused(
         &[("floor = 0.01, ceiling = 0.98", "floor = 0.5, ceiling = 0.4")],
