@@ -5,6 +5,7 @@
 
 use serrata::Study;
 use serrata::distribution::Distribution;
+use serrata::model::economics::{Money, Payments, Terms};
 use serrata::model::initiation::InitiationShape;
 use serrata::simulation::{Estimate, Quantity, Run};
 
@@ -62,4 +63,108 @@ fn origins_have_cracked_as_often_as_on_paper() {
 fn assert_agrees(ours: Estimate, per_blade: f64) {
     let distance = (ours.value / BLADES - per_blade) / (ours.standard_error / BLADES);
     assert!(distance.abs() <= 4.0, "{} against {per_blade}: {distance:.1} standard errors apart", ours.value / BLADES);
+}
+
+/// 80 blades, each cracking after an exponential time of mean 500,000 h and lost just 40,000 h later unless a look that finds
+/// 70 % of cracks, whatever their size, has it replaced; a new blade starts afresh. Over 100,000 h.
+fn exponential_then_fixed(looks_h: &[f64], pod: f64, delay_h: f64) -> Study {
+    const HOURS_PER_YEAR: f64 = 8_000.0;
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/closed_case.toml");
+    let mut study = Study::load(path).expect("a study");
+    // Growth from 0.5 to 10 mm by Paris' law with m = 3 and K = 1.12 S sqrt(pi a), in closed form.
+    let fall = |depth_mm: f64| (depth_mm / 1e3_f64).powf(-0.5);
+    let per_start = 0.5 * 5e-12 * (1.12 * 300.0_f64).powi(3) * std::f64::consts::PI.powf(1.5);
+    let life_starts = (fall(0.5) - fall(10.0)) / per_start;
+    study.growth[0].crack_sigma_log = 0.0;
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 500_000.0 };
+    study.units[0].duty.truncate(1);
+    study.units[0].duty[0].hours_per_year = HOURS_PER_YEAR;
+    study.units[0].duty[0].starts_per_year = life_starts * HOURS_PER_YEAR / delay_h;
+    study.horizon_years = 100_000.0 / HOURS_PER_YEAR;
+    study.units[0].outages.years = looks_h.iter().map(|hours| hours / HOURS_PER_YEAR).collect();
+    study.rows[0].blades = 80;
+    (study.techniques[0].pod.floor, study.techniques[0].pod.ceiling) = (pod, pod);
+    study.techniques[0].cost_per_row = 30.0;
+    study.costs.new_blade_cost = 5.0;
+    study.costs.loss_cost = Distribution::Fixed(2_000.0);
+    study
+}
+
+const LOOKED_AT: usize = 1;
+const LOOKS_H: [f64; 3] = [25_000.0, 50_000.0, 75_000.0];
+
+#[track_caller]
+fn assert_within(ours: Estimate, exact: f64) {
+    let distance = (ours.value - exact) / ours.standard_error;
+    assert!(distance.abs() <= 4.0, "{} against {exact}: {distance:.1} standard errors apart", ours.value);
+}
+
+/// Chances that a position loses a blade by hand (first rows of an invented case, closed forms); numbers of losses and of
+/// replaced blades with renewal after losses too by a renewal equation solved backwards in time, 20,000 steps.
+#[test]
+fn exponential_initiation_and_a_fixed_delay_are_as_on_paper() {
+    let any_of_80 = |per_position: f64| 1.0 - (1.0_f64 - per_position).powi(80);
+    let base = exponential_then_fixed(&LOOKS_H, 0.7, 40_000.0);
+    let run = Run { trials: 20_000, seed: 17, ..Run::default() };
+    let comparison = base.simulate(&run).expect("a run");
+    assert_within(comparison.fleet(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.022_774_177_3));
+    assert_within(comparison.fleet(LOOKED_AT, Quantity::Losses), 80.0 * 0.022_819_911_7);
+    assert_within(comparison.fleet(LOOKED_AT, Quantity::BladesReplaced), 80.0 * 0.113_572_530_8);
+    let cost = 90.0 + 80.0 * (5.0 * 0.113_572_530_8 + 2_000.0 * 0.022_819_911_7);
+    assert_within(comparison.fleet(LOOKED_AT, Quantity::Cost), cost);
+    let unseen = comparison.fleet(0, Quantity::AnyLoss);
+    assert!((unseen.value - any_of_80(0.113_079_6)).abs() < 4.0 * (7e-5_f64 / 20_000.0).sqrt(), "{}", unseen.value);
+    let single = exponential_then_fixed(&[50_000.0], 0.7, 40_000.0).simulate(&run).expect("a run");
+    assert_within(single.fleet(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.061_371_261_6));
+}
+
+/// Certain and blind looks, and a crack that outlasts the study.
+#[test]
+fn looks_that_see_all_or_nothing_are_exact() {
+    let run = Run { trials: 5_000, seed: 17, ..Run::default() };
+    let lived = |pod, delay_h| exponential_then_fixed(&LOOKS_H, pod, delay_h).simulate(&run).expect("a run");
+    let perfect = lived(1.0, 40_000.0).fleet(LOOKED_AT, Quantity::AnyLoss);
+    assert_eq!(perfect.value, 0.0);
+    // Nothing seen is a bound, not a zero.
+    assert!((perfect.high - 3.0 / 5_000.0).abs() < 2e-4 && perfect.high > 0.0, "{}", perfect.high);
+    let blind = lived(0.0, 40_000.0);
+    let losses = |strategy| blind.fleet(strategy, Quantity::Losses).value;
+    assert!(losses(0) > 5.0);
+    assert_eq!(losses(LOOKED_AT) - losses(0), 0.0);
+    let slow = lived(0.7, 200_000.0);
+    assert_eq!(slow.fleet(0, Quantity::Losses).value, 0.0);
+}
+
+/// The interval holds as often as it says: binomial(200, 0.95) lies within 180 to 200 but for 3 in 10,000.
+#[test]
+fn intervals_of_the_chance_of_a_loss_hold_for_two_hundred_seeds() {
+    let study = exponential_then_fixed(&LOOKS_H, 0.7, 40_000.0);
+    let exact = 1.0 - (1.0 - 0.022_774_177_3_f64).powi(80);
+    let holds = |seed: &u64| {
+        let run = Run { trials: 400, seed: *seed, ..Run::default() };
+        let ours = study.simulate(&run).expect("a run").fleet(LOOKED_AT, Quantity::AnyLoss);
+        (ours.low..=ours.high).contains(&exact)
+    };
+    let held = (0..200).filter(holds).count();
+    assert!((180..=200).contains(&held), "{held} of 200");
+}
+
+/// Present values at 8 % of -500 now and 120, 120, 120, 120, 380 after each year, by each convention (closed forms).
+#[test]
+fn money_is_discounted_by_each_convention() {
+    let flows = [-500.0, 120.0, 120.0, 120.0, 120.0, 380.0];
+    let value = |payments, rate, moment: &dyn Fn(f64) -> f64| {
+        let money = Money { currency: "kEUR".to_owned(), discount_rate: rate, terms: Terms::Nominal, payments };
+        let years = (0..6).map(f64::from);
+        years.zip(flows).map(|(year, flow)| flow * money.present_value(moment(year))).sum::<f64>()
+    };
+    let at = |year| year;
+    assert!((value(Payments::WhenDue, 0.08, &at) - 156.0768).abs() < 1e-4);
+    assert!((value(Payments::YearEnd, 0.08, &at) - 144.5156).abs() < 1e-4);
+    // Within the years 1 to 5, reckoned to their middle; what is due now is undiscounted.
+    let within = |year: f64| year - 0.3;
+    let later = value(Payments::YearMiddle, 0.08, &within) + 500.0 * 1.08_f64.powf(0.5);
+    assert!((later - 500.0 - 181.8150).abs() < 1e-4);
+    let real_rate = 1.08 / 1.02 - 1.0;
+    assert!((value(Payments::WhenDue, real_rate, &at) - 202.4745).abs() < 1e-4);
 }

@@ -97,10 +97,11 @@ impl Dense {
 
     /// The part at which a rising interpolation takes a value, between 0 and an upper end.
     pub(super) fn part_at(&self, value: f64, upper: f64) -> f64 {
-        let (mut low, mut high) = (0.0, upper);
+        // Sought in the whole piece, so that where it is cut off changes no digit of what comes before.
+        let (mut low, mut high) = (0.0, 1.0);
         let (mut below, mut above) = (self.at(low) - value, self.at(high) - value);
         if below >= 0.0 || above <= 0.0 {
-            return if below >= 0.0 { low } else { high };
+            return if below >= 0.0 { low } else { upper };
         }
         // The Illinois rule: false position with the stale end's value halved.
         let mut middle = low;
@@ -116,7 +117,7 @@ impl Dense {
                 (low, below, above) = (middle, there, 0.5 * above);
             }
         }
-        middle
+        middle.min(upper)
     }
 }
 

@@ -373,3 +373,37 @@ fn past_looks_out_of_order_are_refused() {
     put them in the order of time"#,
     );
 }
+
+#[test]
+fn a_watch_that_nothing_leads_to_is_refused() {
+    assert_refused(
+        &[
+            (r#"{ below_mm = 2, action = "watch" }, "#, ""),
+            (
+                r#"after_loss = "replace-blade""#,
+                "after_loss = \"replace-blade\"\nwatch = { technique = \"penetrant\" }",
+            ),
+        ],
+        "small.toml: 1 fault
+  line 119, strategies.look.watch = { technique = \"penetrant\" }
+    belongs with a disposition of action \"watch\"
+    remove it, or add the disposition",
+    );
+}
+
+#[test]
+fn a_watch_by_an_unknown_technique_or_at_a_negative_price_is_refused() {
+    assert_refused(
+        &[(
+            r#"after_loss = "replace-blade""#,
+            "after_loss = \"replace-blade\"\nwatch = { technique = \"penetrants\", cost_per_row = -1 }",
+        )],
+        "small.toml: 2 faults
+  line 119, strategies.look.watch.technique = \"penetrants\"
+    there is no technique \"penetrants\"
+    did you mean \"penetrant\"?
+  line 119, strategies.look.watch.cost_per_row = -1
+    must be at least 0
+    raise cost_per_row to 0 or more",
+    );
+}
