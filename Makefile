@@ -4,12 +4,13 @@
 #   make test    build, then every test of the engine and of the Python package
 #   make lint    format, lints, documentation and types; warnings are errors
 #   make bench   build, then the benchmarks beside other ways of doing the same work
+#   make mutants make small wrong changes in what a branch changed (since BASE), and list those that no test sees
 #   make clean   remove what the above made
 
 SHELL := /bin/bash
 .DEFAULT_GOAL := demo
 .DELETE_ON_ERROR:
-.PHONY: demo test lint bench clean
+.PHONY: demo test lint bench mutants clean
 
 # The interpreter that makes .venv; set it to use another one.
 PYTHON3 ?= python3
@@ -18,6 +19,8 @@ PYTHON := $(VENV)/bin/python
 STAMPS := $(VENV)/stamps
 PIP_OPTIONS := --quiet --disable-pip-version-check
 TRIALS ?= 20000
+# What a branch is held against by make mutants.
+BASE ?= main
 
 # The package is compiled for the processor at hand; set it empty for a portable one. Results are the same.
 PROCESSOR ?= -C target-cpu=native
@@ -47,9 +50,17 @@ bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/cracks.py
 	$(PYTHON) benches/hit_miss.py
 
+mutants: $(VENV)/bin/cargo-mutants
+	git diff $(BASE) -- src > $(VENV)/branch.diff
+	$(VENV)/bin/cargo-mutants mutants --in-diff $(VENV)/branch.diff --output $(VENV)
+
 clean:
 	rm -rf $(VENV) demo-results target python/serrata/_engine*.so
 	find . -name __pycache__ -not -path './$(VENV)/*' -prune -exec rm -rf {} +
+
+$(VENV)/bin/cargo-mutants: | $(STAMPS)/venv
+	@echo "installing cargo-mutants"
+	@cargo install --quiet --locked --root $(VENV) cargo-mutants
 
 # An interpreter of its own, with the tool that builds the package.
 $(STAMPS)/venv:

@@ -131,7 +131,7 @@ impl Following {
         rule.excess(&self.section, loads, seed.factors).max(ln(loads.depth_mm) - self.ln_through)
     }
 
-    /// Follows a crack from its beginning to its end, or to a year, and writes its way.
+    /// Follows a crack from its beginning to its end, or until a step passes a year, and writes its way.
     ///
     /// `duty` has at least one period; they are in order, the first one holds before it begins and the
     /// last goes on. Both clocks run in fixed ratio within a period.
@@ -448,7 +448,7 @@ impl Walk<'_> {
         (high, past)
     }
 
-    /// A piece, up to where the crack meets its end, another period begins or time is over, and which.
+    /// A piece, up to where the crack meets its end or another period begins, and which.
     fn ends_within(&self, mut piece: Piece, mut end: Here) -> (Piece, Here, Ends) {
         let mut ends = self.lost_at(&end).map_or(Ends::Not, Ends::Lost);
         if ends != Ends::Not && !(self.excess(&end) < 0.0) {
@@ -456,16 +456,16 @@ impl Walk<'_> {
             (piece.until, end) = self.cut(&piece, end, is_past, |here| -self.excess(here));
         }
         let next = self.later.first().map_or(f64::INFINITY, |period| period.from_year - self.seed.year);
-        let stop = next.min(self.years_left);
-        if end.place.years >= stop {
-            piece.until = piece.years.part_at(stop, piece.until);
+        if end.place.years >= next {
+            piece.until = piece.years.part_at(next, piece.until);
             end = self.look(piece.place(piece.until));
             ends = Ends::Period;
         }
         (piece, end, ends)
     }
 
-    /// Adds a piece; `None` when the way is over, else the place from which it goes on.
+    /// Adds a piece; `None` when the way is over, else the place from which it goes on. The last piece may reach beyond
+    /// the year until which the crack is followed: it is not cut off there, so that no digit hangs on that year.
     fn add(&mut self, piece: Piece, end: Here, ends: Ends) -> Option<Here> {
         self.way.notes.outside = self.way.notes.outside.or(end.loads.outside);
         self.way.pieces.push(piece);
@@ -476,7 +476,7 @@ impl Walk<'_> {
                 None
             }
             Ends::Period => self.next_period().then_some(end),
-            Ends::Not => Some(end),
+            Ends::Not => (end.place.years < self.years_left).then_some(end),
         }
     }
 
