@@ -244,8 +244,8 @@ class GrownCracks:
         past = self.rows["p_past_limit"].max()
         if past > 0.0:
             lines.append(
-                f"  {100.0 * past:.3g} % of the cracks drawn are past their limit where they begin; one that is there is "
-                "not, so they are left out."
+                f"  {100.0 * past:.3g} % of the cracks drawn are past their limit where they begin; one that is there "
+                "is not, so they are left out."
             )
         for line in self.rows.to_dict("records"):
             chances = []
