@@ -75,7 +75,7 @@ def compare(
 @click.option("--technique", help="The technique that is to find them.")
 @click.option("--detectable-at", default=0.5, show_default=True, help="Probability of detection that counts as found.")
 @click.option("--from-depth-mm", type=float, help="Depth at which cracks begin; as the study says if left out.")
-@click.option("--from-length-mm", type=float, help="Surface length at which cracks begin; as the study says if left out.")
+@click.option("--from-length-mm", type=float, help="Surface length at which they begin, likewise.")
 @click.option("--cracks", default=10_000, show_default=True, help="How many cracks.")
 @click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")

@@ -116,7 +116,8 @@ class GrownCracks:
         Columns: row; years_to_loss_05 and _50 (what 5 % and half of the cracks do not outlive), each with _low and
         _high; next_outage and second_outage (years; NaN where the study has none), and p_lost_before_next and
         p_lost_before_second, each with _low and _high: the chance that the blade of a crack that is there at the start
-        of the study is lost before that outage, if nobody looks at it and nothing is done before.
+        of the study is lost before that outage, if nobody looks at it and nothing is done before. Cracks that are past
+        their limit where they begin are left out of it, since one that is there is not; p_past_limit is their share.
         """
         return self._table("rows")
 
@@ -236,16 +237,21 @@ class GrownCracks:
         lines = [
             "",
             "Chance that the blade is lost before the next outage, and before the one after",
-            f"  of such a crack that is there at the start of the study ({start}), if nobody looks and nothing is done before;",
+            f"  of such a crack that is there at the start of the study ({start}), if nobody looks and nothing is done "
+            "before;",
             "  growth is drawn as for any crack, while one found long is more often a fast one: then it is too low.",
         ]
+        past = self.rows["p_past_limit"].max()
+        if past > 0.0:
+            lines.append(
+                f"  {100.0 * past:.3g} % of the cracks drawn are past their limit where they begin; one that is there "
+                "is not, so they are left out."
+            )
         for line in self.rows.to_dict("records"):
-            chances = [
-                "no further outage in the study"
-                if math.isnan(line[outage])
-                else f"{line[outage]:g}: " + _chance(*(line[f"p_lost_before_{which}{end}"] for end in ("", "_low", "_high")))
-                for outage, which in (("next_outage", "next"), ("second_outage", "second"))
-            ]
+            chances = []
+            for outage in ("next", "second"):
+                year, chance = line[f"{outage}_outage"], (line[f"p_lost_before_{outage}{end}"] for end in _INTERVAL)
+                chances.append("no outage in the study" if math.isnan(year) else f"{year:g}: {_chance(*chance)}")
             lines.append(f"{line['row']:<40}" + "".join(f"{chance:>34}" for chance in chances))
         if len(self.rows) > 1:
             lines += ["", f"{'years to the loss, by row':<40}{'5 %':>24}{'half':>24}"]
@@ -330,6 +336,7 @@ class GrownCracks:
         return _grow_again, (self.study, self._asked)
 
 
+_INTERVAL = ("", "_low", "_high")
 _ORDINAL = {1: "", 2: "second ", 3: "third ", 4: "fourth "}
 
 
@@ -338,6 +345,8 @@ def _grow_again(study: Study, asked: dict[str, Any]) -> GrownCracks:
 
 
 def _chance(value: float, low: float, high: float) -> str:
+    if math.isnan(value):
+        return "all are past their limit"
     return f"{value:.3g} ({low:.3g} to {high:.3g})" if value > 0.0 else f"none seen (at most {high:.2g})"
 
 

@@ -83,6 +83,37 @@ fn blades_that_crack_are_the_higher_stressed() {
     let mean = grown.cracks.iter().map(|crack| crack.stress_factor.ln()).sum::<f64>() / count;
     assert!((mean - 0.04).abs() < 4.0 * 0.1 / count.sqrt(), "{mean}");
     assert!(grown.cracks.iter().all(|crack| crack.years_to_detectable.is_nan()), "no technique is asked about");
+    assert!(grown.cracks.iter().all(|crack| crack.window_years().is_nan()), "so there is no window");
+    assert!(grown.p_looks(1, 3.0).value.is_nan());
+}
+
+/// ln of the life is normal with the spread of ln C, 0.3, about that of the median law.
+#[test]
+fn the_chance_of_a_loss_before_an_outage_is_that_of_a_life_so_short() {
+    let grown = grown(&study(&FIXED), &asking(None, 20_000));
+    let per_start: f64 = 1e-9 * (0.7 * 500.0 * std::f64::consts::PI.sqrt()).powi(3);
+    let median_years = 2.0 * (0.3e-3_f64.powf(-0.5) - 8e-3_f64.powf(-0.5)) / per_start / 150.0;
+    let [row] = &grown.rows[..] else { panic!("one row with that root") };
+    assert_eq!(row.p_past_limit, 0.0);
+    assert_eq!(row.before_outages.iter().map(|before| before.year).collect::<Vec<_>>(), [2021.0, 2024.0]);
+    for (before, years) in row.before_outages.iter().zip([1.0, 4.0]) {
+        let z = f64::ln(years / median_years) / 0.3;
+        let expected = 0.5 * statrs::function::erf::erfc(-z / std::f64::consts::SQRT_2);
+        let chance = before.chance;
+        assert!(chance.low <= expected && expected <= chance.high, "{years}: {chance:?}, {expected}");
+    }
+}
+
+#[test]
+fn every_row_with_the_root_is_answered_for_unless_one_is_named() {
+    let second = "\n[rows.A2]\nunit = \"A\"\nrotor = \"A-1\"\nblades = 80\nroot = \"fork\"\nsurface = \"plain\"\nin_service_year = 2005\n";
+    let study = study(&[("\n[techniques.ultrasonic]", &format!("{second}\n[techniques.ultrasonic]"))]);
+    let [every, named] = [None, Some("A2".to_owned())].map(|row| GrowthQuestion { row, ..asking(None, 200) });
+    let [every, named] = [every, named].map(|question| grown(&study, &question));
+    let ids = |grown: &GrownCracks| grown.rows.iter().map(|row| study.rows[row.row].id.clone()).collect::<Vec<_>>();
+    assert_eq!((ids(&every), ids(&named)), (vec!["A1".to_owned(), "A2".to_owned()], vec!["A2".to_owned()]));
+    assert_eq!((every.row(), named.row()), ("A1", "A2"));
+    assert_eq!(format!("{:?}", every.rows[1]), format!("{:?}", named.rows[0]));
 }
 
 #[test]

@@ -113,12 +113,15 @@ def test_the_report_says_with_what_cracks_begin_and_where_they_were_held(study):
     report = long.report()
     assert "All begin 6 mm deep and 70 mm long at the surface." in report
     assert any("longer than half the width" in warning for warning in long.warnings)
-    assert "Beware\n  100 of 100 cracks grew longer" in study.grow(
-        "four-serrations.upper", row="alder-lp1-rear", from_depth_mm=6.0, from_length_mm=70.0, cracks=100
-    ).report()
+    assert (
+        "Beware\n  100 of 100 cracks grew longer"
+        in study.grow(
+            "four-serrations.upper", row="alder-lp1-rear", from_depth_mm=6.0, from_length_mm=70.0, cracks=100
+        ).report()
+    )
     assert json.loads(long.to_json())["warnings"] == long.warnings
-    by_length = study.grow("four-serrations.upper", from_length_mm=10.0, cracks=100)
-    assert "All begin 10 mm long at the surface; their depth is as each one's own initial aspect has it" in by_length.report()
+    report = study.grow("four-serrations.upper", from_length_mm=10.0, cracks=100).report()
+    assert "All begin 10 mm long at the surface; their depth is as each one's own initial aspect has it" in report
     assert "Beware" not in study.grow("four-serrations.upper", row="alder-lp1-rear", cracks=20).report()
 
 
@@ -142,7 +145,9 @@ def test_the_chance_of_a_loss_before_an_outage_counts_the_cracks_lost_by_then(st
     # Alder stops in 2028, 2030, ...; the study begins in 2027.
     assert (line["next_outage"], line["second_outage"]) == (2028.0, 2030.0)
     for which, years in (("next", 1.0), ("second", 3.0)):
-        share = (grown.cracks["years_to_loss"] < years).mean()
+        there = grown.cracks["years_to_loss"][grown.cracks["years_to_loss"] > 0.0]
+        assert line["p_past_limit"] == pytest.approx(1.0 - len(there) / 2_000, abs=1e-12)
+        share = (there < years).mean()
         assert line[f"p_lost_before_{which}"] == share
         assert line[f"p_lost_before_{which}_low"] <= share <= line[f"p_lost_before_{which}_high"]
     assert 0.0 < line["p_lost_before_second"] < 1.0
@@ -150,6 +155,14 @@ def test_the_chance_of_a_loss_before_an_outage_counts_the_cracks_lost_by_then(st
     assert "Chance that the blade is lost before the next outage, and before the one after" in report
     assert "at the start of the study (2027), if nobody looks and nothing is done before" in report
     assert "2030: " in report
+    assert ("past their limit where they begin" in report) == (line["p_past_limit"] > 0.0)
+    large = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=500, from_depth_mm=9.0)
+    assert 0.1 < large.rows["p_past_limit"].item() < 1.0
+    assert large.rows["p_lost_before_next"].item() < (large.cracks["years_to_loss"] < 1.0).mean()
+    assert "% of the cracks drawn are past their limit where they begin" in large.report()
+    broken = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=20, from_depth_mm=22.9)
+    assert "2028: all are past their limit" in broken.report()
+    assert json.loads(broken.to_json())["rows"][0]["p_lost_before_next"] is None
 
 
 def test_without_a_technique_there_is_no_window(study):
@@ -187,6 +200,9 @@ def test_the_command_line_gives_report_json_and_files(tmp_path):
     refused = run("--technique", "x-ray")
     assert refused.returncode == 2
     assert "there are mpi-standard" in refused.stderr
+    long = run("--from-length-mm", "12", "--row", "alder-lp2-front")
+    assert "All begin 12 mm long at the surface" in long.stdout
+    assert "alder-lp2-front" in long.stdout
 
 
 def test_a_place_whose_cracks_join_is_drawn_crack_by_crack(grown):

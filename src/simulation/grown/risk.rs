@@ -15,6 +15,8 @@ pub struct GrownRow {
     pub row: usize,
     /// Years to the loss: the time that 5 % of the cracks do not take, and the median.
     pub years_to_loss: [Estimate; 2],
+    /// Share of the cracks that are past their limit where they begin.
+    pub p_past_limit: f64,
     /// Losses before the next outage after the start of the study and before the one after that; fewer where the study
     /// has fewer.
     pub before_outages: Vec<LostBefore>,
@@ -22,28 +24,34 @@ pub struct GrownRow {
 
 /// Chance that the blade of a crack that is there at the start of the study is lost before an outage, if nobody looks at
 /// it and nothing is done before.
+///
+/// A crack that is there has not met its limit: those past it where they begin are left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LostBefore {
     /// Year of the outage.
     pub year: f64,
-    /// Chance, with the exact interval of a proportion.
+    /// Chance, with the exact interval of a proportion; not-a-number where every crack is past its limit.
     pub chance: Estimate,
 }
 
 impl GrownRow {
     pub(super) fn new(study: &Study, row: usize, cracks: &[GrownCrack]) -> Self {
         let outages = study.units[study.rows[row].unit].outages.years.iter();
+        let there = || cracks.iter().filter(|crack| crack.years_to_loss > 0.0);
+        let count = there().count() as f64;
         let before = |&year: &f64| {
             let is_lost = |crack: &&GrownCrack| study.start_year + crack.years_to_loss < year;
-            let (lost, count) = (cracks.iter().filter(is_lost).count() as f64, cracks.len() as f64);
-            let (low, high) = interval::exact_proportion(lost, count, LEVEL);
+            let lost = there().filter(is_lost).count() as f64;
+            let none = f64::NAN;
+            let (low, high) = if count > 0.0 { interval::exact_proportion(lost, count, LEVEL) } else { (none, none) };
             let value = lost / count;
-            let standard_error = if lost > 0.0 { (value * (1.0 - value) / count).sqrt() } else { f64::NAN };
+            let standard_error = if lost > 0.0 { (value * (1.0 - value) / count).sqrt() } else { none };
             LostBefore { year, chance: Estimate { value, standard_error, low, high, events: lost } }
         };
         GrownRow {
             row,
             years_to_loss: [0.05, 0.5].map(|probability| quantile(cracks, probability, |crack| crack.years_to_loss)),
+            p_past_limit: 1.0 - count / cracks.len() as f64,
             before_outages: outages.filter(|&&year| year > study.start_year).take(OUTAGES).map(before).collect(),
         }
     }

@@ -107,6 +107,7 @@ impl GrownCracks {
             columns.push((low, number(&|row| row.years_to_loss[index].low)));
             columns.push((high, number(&|row| row.years_to_loss[index].high)));
         }
+        columns.push(("p_past_limit", number(&|row| row.p_past_limit)));
         let outages = [
             ["next_outage", "p_lost_before_next", "p_lost_before_next_low", "p_lost_before_next_high"],
             ["second_outage", "p_lost_before_second", "p_lost_before_second_low", "p_lost_before_second_high"],
