@@ -103,6 +103,22 @@ fn one_state_for_all_techniques_and_no_other_draw_moves() {
     }
 }
 
+/// A draw that something else of the crack uses too would make closed cracks longer or shorter than open ones.
+#[test]
+fn the_mouth_is_a_draw_of_its_own() {
+    let scatter = ("crack_sigma_log = 0.3", "crack_sigma_log = 1.5");
+    let cracks = inspected(&edited(&[&MANY[..], &[THREE_TENTHS, scatter]].concat()), &[], 300);
+    let lengths = |is_closed: bool| {
+        let some = cracks.iter().filter(|crack| crack.mouth_is_closed == is_closed);
+        let logs: Vec<f64> = some.map(|crack| crack.length_mm.ln()).collect();
+        let (count, mean) = (logs.len() as f64, logs.iter().sum::<f64>() / logs.len() as f64);
+        assert!(count > 400.0, "{count} cracks");
+        (mean, logs.iter().map(|log| (log - mean).powi(2)).sum::<f64>() / (count * (count - 1.0)))
+    };
+    let ((open, variance), (closed, more)) = (lengths(false), lengths(true));
+    assert!((open - closed).abs() < 4.0 * (variance + more).sqrt(), "{open} against {closed}");
+}
+
 #[test]
 fn a_chance_of_zero_changes_no_bit() {
     let plain = lived(&edited(&[]), 1_000);
@@ -259,9 +275,8 @@ fn a_stated_chance_stands_in_place_of_the_layers_rule() {
         [layer, &stated].map(|surface| inspected(&edited(&[&MANY[..], &[(SURFACE, surface)]].concat()), &[], 60));
     assert_eq!(held.len(), stated.len());
     assert!(held.iter().zip(&stated).all(|(held, stated)| held.length_mm == stated.length_mm));
-    let closed = |cracks: &[Inspected]| {
-        cracks.iter().filter(|crack| crack.mouth_is_closed).count() as f64 / cracks.len() as f64
-    };
+    let closed =
+        |cracks: &[Inspected]| cracks.iter().filter(|crack| crack.mouth_is_closed).count() as f64 / cracks.len() as f64;
     assert!(closed(&held) > 0.99, "{}", closed(&held));
     let count = stated.len() as f64;
     assert!((closed(&stated) - 0.3).abs() < 4.0 * (0.21 / count).sqrt(), "{} of {count}", closed(&stated));
@@ -282,11 +297,14 @@ fn what_is_taken_for_granted_about_mouths_is_said() {
     let said = |edits: &[(&str, &str)], text: &str| edited(edits).assumptions().iter().any(|line| line.contains(text));
     let not_stated = "Every crack's mouth is open: closed_mouth_probability is not stated (plain)";
     let held_shut = "holds nearly every crack's mouth shut: closed_mouth_probability is not stated (plain)";
-    let layer = (SURFACE, "initiation_life_factor = 1\nlayer = { compression_mpa = 500, depth_mm = 0.4, faces = \"both\" }\n");
+    let layer =
+        (SURFACE, "initiation_life_factor = 1\nlayer = { compression_mpa = 500, depth_mm = 0.4, faces = \"both\" }\n");
     let for_life = "has the mouth of the deeper of the two, over its whole length (plain)";
     let indifferent = "A closed mouth hides no crack: closed_mouth_factor 1 (ultrasonic, eddy-current, penetrant)";
     assert!(said(&[], not_stated) && !said(&[], for_life) && !said(&[], indifferent));
-    assert!(said(&[THREE_TENTHS], for_life) && said(&[THREE_TENTHS], indifferent) && !said(&[THREE_TENTHS], not_stated));
+    assert!(
+        said(&[THREE_TENTHS], for_life) && said(&[THREE_TENTHS], indifferent) && !said(&[THREE_TENTHS], not_stated)
+    );
     assert!(said(&[layer], held_shut) && said(&[layer], indifferent) && !said(&[layer], not_stated));
     assert!(!said(&[THREE_TENTHS, FOUR_TENTHS], "A closed mouth hides no crack"));
 }

@@ -91,9 +91,8 @@ fn particles_and_penetrant_each_find_three_quarters_and_together_the_great_major
     assert_within("by penetrant alone", alone(PENETRANT, PARTICLES), 0.08, 0.3);
     assert_within("by either", enhanced + alone(PENETRANT, ENHANCED), 0.78, 0.97);
     for technique in [PARTICLES, PENETRANT] {
-        let among = |from: f64, to: f64| {
-            share(&cracks, |crack| (from..to).contains(&crack.length_mm), finds(technique))
-        };
+        let among =
+            |from: f64, to: f64| share(&cracks, |crack| (from..to).contains(&crack.length_mm), finds(technique));
         assert_within("from 1 to 2 mm", among(1.0, 2.0), 0.45, 0.85);
         assert_within("from 2 mm on", among(2.0, f64::INFINITY), 0.7, 0.95);
         assert_within("below 0.7 mm", among(0.0, 0.7), 0.0, 0.35);
@@ -141,7 +140,8 @@ fn phased_array_in_place_finds_the_lesser_part_of_long_shallow_cracks() {
     // Pits along 30 mm of one serration that crack within a year or two of each other.
     let text = with(DEMO, "shape = 2.5\nscale = 42000", "shape = 16\nscale = 1500");
     let (before, spot) = text.split_once("[roots.five-serrations.hot_spots.upper]").expect("the hot spot");
-    let joining = "positions = 1\norigins = 60\njoining = { rule = \"bs7910-2013\", spacing_mm = 0.5, placement = \"even\" }\n";
+    let joining =
+        "positions = 1\norigins = 60\njoining = { rule = \"bs7910-2013\", spacing_mm = 0.5, placement = \"even\" }\n";
     let spot = with(&with(spot, "positions = 2\n", joining), "median = 0.25", "median = 0.15");
     let spot = with(&spot, "serrations = [1, 2]", "serrations = [1]");
     let text = format!("{before}[roots.five-serrations.hot_spots.upper]{spot}").replace("blades = 96", "blades = 4");
@@ -152,5 +152,10 @@ fn phased_array_in_place_finds_the_lesser_part_of_long_shallow_cracks() {
     assert_within("phased array", share(&shallow, is_long, finds(PHASED_ARRAY)), 0.1, 0.5);
     assert_within("eddy-current array", share(&shallow, is_long, finds(EDDY_ARRAY)), 0.95, 1.0);
     let deeper = cracks(&text, "as-machined", "2030", 25);
-    assert_within("deeper than 1.2 mm", share(&deeper, |c| is_long(c) && c.depth_mm > 1.2, finds(PHASED_ARRAY)), 0.9, 1.0);
+    assert_within(
+        "deeper than 1.2 mm",
+        share(&deeper, |c| is_long(c) && c.depth_mm > 1.2, finds(PHASED_ARRAY)),
+        0.9,
+        1.0,
+    );
 }

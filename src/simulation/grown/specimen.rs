@@ -311,9 +311,10 @@ impl<'p> Specimen<'p> {
             SizeMeasure::GeometricMean => 0.5 * (ln_depth + ln_length),
         };
         let is_closed = is_closed_for_life(self.plan, crack)
-            || self.site.as_ref().is_some_and(|site| {
-                is_held_shut(self.plan, site, depth_mm, length_mm / self.halves())
-            });
+            || self
+                .site
+                .as_ref()
+                .is_some_and(|site| is_held_shut(self.plan, site, depth_mm, length_mm / self.halves()));
         technique.pod(ln_size, technique.ln_q50, ln_depth, is_closed)
     }
 }

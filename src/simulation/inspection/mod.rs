@@ -167,7 +167,15 @@ fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64,
         let [depth_mm, length_mm] = people.size_mm(crack, outage);
         let place = Some(spots[crack.class()].place(crack.origin));
         let mouth_is_closed = people.mouth_is_closed(crack, outage);
-        lines.push(Inspected { life, blade: crack.blade + 1, depth_mm, length_mm, place, mouth_is_closed, measured_mm });
+        lines.push(Inspected {
+            life,
+            blade: crack.blade + 1,
+            depth_mm,
+            length_mm,
+            place,
+            mouth_is_closed,
+            measured_mm,
+        });
     }
     let mut clean: Vec<Inspected> = Vec::new();
     for (place, &technique) in techniques.iter().enumerate() {

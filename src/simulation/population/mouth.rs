@@ -19,7 +19,5 @@ pub(in crate::simulation) fn is_closed_for_life(row: &RowPlan, crack: Key) -> bo
 /// Whether a layer holds the mouth of a crack of this size shut. The machine stands still while it is looked at.
 pub(in crate::simulation) fn is_held_shut(row: &RowPlan, site: &Site, depth_mm: f64, half_length_mm: f64) -> bool {
     let residual = site.residual().filter(|_| row.closed_mouth_probability.is_none());
-    residual.is_some_and(|section| {
-        mouth_is_closed(section.intensities(depth_mm, half_length_mm).surface_mpa_sqrt_m)
-    })
+    residual.is_some_and(|section| mouth_is_closed(section.intensities(depth_mm, half_length_mm).surface_mpa_sqrt_m))
 }

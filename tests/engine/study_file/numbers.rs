@@ -71,7 +71,10 @@ fn a_chance_of_a_closed_mouth_above_one_is_refused() {
 #[test]
 fn a_shift_at_closed_mouths_is_refused_with_what_replaces_it() {
     assert_refused(
-        &[("surface_shift_log = { plain = 0.1 }\n", "surface_shift_log = { plain = 0.1 }\nclosed_mouth_shift_log = 0.8\n")],
+        &[(
+            "surface_shift_log = { plain = 0.1 }\n",
+            "surface_shift_log = { plain = 0.1 }\nclosed_mouth_shift_log = 0.8\n",
+        )],
         "small.toml: 1 fault
   line 97, techniques.penetrant.closed_mouth_shift_log = 0.8
     is no longer a key: a shift of size does not say what a closed mouth hides
