@@ -52,8 +52,8 @@ fn closed_mouths_are_as_many_as_stated_and_hide_cracks_by_the_factor() {
     let ultrasonic = |length_mm: f64, _: f64| 0.01 + 0.97 * logistic((length_mm / 4.0).ln() / 0.3);
     let gated = |length_mm: f64, depth_mm: f64| ultrasonic(length_mm, depth_mm) * logistic(depth_mm.ln() / 0.5);
     let eddy = |length_mm: f64, _: f64| 0.99 * serrata::math::normal_cdf((length_mm / 1.5).ln() / 0.4);
-    let curves: [(&str, &dyn Fn(f64, f64) -> f64); 3] =
-        [("ultrasonic", &ultrasonic), ("ultrasonic", &gated), ("eddy-current", &eddy)];
+    type Curve<'a> = &'a dyn Fn(f64, f64) -> f64;
+    let curves: [(&str, Curve<'_>); 3] = [("ultrasonic", &ultrasonic), ("ultrasonic", &gated), ("eddy-current", &eddy)];
     let gate = ("ceiling = 0.98 }\n", "ceiling = 0.98 }\ndepth_gate = { q50_mm = 1, spread = 0.5 }\n");
     for (case, (technique, curve)) in curves.into_iter().enumerate() {
         for way in [vec![], vec![FOLLOWED]] {
