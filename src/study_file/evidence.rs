@@ -10,6 +10,8 @@ impl Study {
     /// Replaces the curve, the basis and whatever else the evidence knows in technique `id`. What it is silent
     /// about (access, sizing, costs, ...) stays as it is; for a new technique, it is that of technique `like`. A
     /// curve whose records do not tell grades apart is of the procedure as it was used: its `grade_shift_log` is 0.
+    /// `closed_mouth_factor` stays: where the records held cracks with closed mouths, the curve has their effect already
+    /// and the study counts it once more, which errs towards missing more; set it to 1 to count it once.
     ///
     /// # Errors
     /// Refuses a technique that the study does not have, a surface that it does not know, and a study that breaks
