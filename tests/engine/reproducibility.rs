@@ -3,7 +3,7 @@
 use serrata::Study;
 use serrata::model::growth::Limit;
 use serrata::model::initiation::InitiationShape;
-use serrata::simulation::{Comparison, Estimate, Quantity, Run};
+use serrata::simulation::{Comparison, Quantity, Run};
 
 fn study(name: &str) -> Study {
     Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study")
