@@ -173,7 +173,7 @@ fn a_tabled_crack_is_what_a_followed_one_is() {
         Ok(())
     };
     let config = ProptestConfig {
-        cases: 250,
+        cases: 160,
         max_global_rejects: 10_000,
         failure_persistence: None,
         rng_seed: RngSeed::Fixed(15),
@@ -182,7 +182,7 @@ fn a_tabled_crack_is_what_a_followed_one_is() {
     let outcome = TestRunner::new(config).run(&any_crack(), check);
     assert!(outcome.is_ok(), "{outcome:?}");
     let (tabled, followed) = (tabled_ones.get(), followed_ones.get());
-    assert!(tabled > 700 && followed > 700, "{tabled} tabled, {followed} followed");
+    assert!(tabled > 400 && followed > 400, "{tabled} tabled, {followed} followed");
     let [matched, unmatched, off] = [matched, unmatched, off].map(|count| count.get());
-    assert!(matched > 1_000 && 200 * unmatched < matched && 200 * off < matched, "{matched} {unmatched} {off}");
+    assert!(matched > 600 && 200 * unmatched < matched && 200 * off < matched, "{matched} {unmatched} {off}");
 }
