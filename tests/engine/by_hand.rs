@@ -385,6 +385,29 @@ fn a_shared_crew_calls_many_blades_or_few() {
     assert_near(ours, ever);
 }
 
+/// One crew sees cracks of all ages: half of the blades have cracked before the first outage, the rest between it and the
+/// second, at which alone somebody looks.
+#[test]
+fn cracks_of_all_ages_meet_the_same_crew() {
+    let mut study = study(10);
+    study.growth[0].coefficient_m_per_start = 1e-22;
+    study.units[0].outages.years = vec![1.0, 2.0];
+    study.strategies[LOOK].looks[0].first_outage = 2;
+    vague(&mut study);
+    study.techniques[0].pod.q50_mm = 2.0 * INITIAL_MM;
+    study.techniques[0].inspection_sigma = 0.8;
+    study.strategies[LOOK].replace_row_from_blades = Some(8);
+    let hours = |from_year: f64, hours_per_year: f64| DutyPeriod { from_year, starts_per_year: 1.0, hours_per_year };
+    study.units[0].duty = vec![hours(0.0, 8_760.0), hours(0.001, 0.0), hours(1.5, 8_760.0), hours(1.51, 0.0)];
+    let mean = 8.76 / 2.0_f64.ln();
+    study.initiation[0].shape = InitiationShape::Exponential { mean };
+    let cracked = 1.0 - (-11.0 * 8.76 / mean).exp();
+    let once = mean_over_normal(|z| binomial_at_least(8, 10, cracked * chance(0.8 * z)));
+    let comparison = lived(&study, 20_000);
+    assert_near(comparison.after_outages(0, NONE)[0].cracks, 5.0);
+    assert_near(comparison.fleet(LOOK, Quantity::RowsReplaced), once);
+}
+
 /// What a crack keeps makes it as hard to find the next time.
 #[test]
 fn a_crack_missed_once_is_missed_again_by_what_it_keeps() {

@@ -2,6 +2,7 @@
 //! on paper or equals that of another strategy.
 
 use serrata::Study;
+use serrata::model::detection::Persistence;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{Action, AfterLoss, Disposition, Escalation, RowEnd, RowEndAction};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -18,6 +19,17 @@ fn lived(change: impl Fn(&mut Study)) -> Comparison {
     let mut study = Study::load(path).expect("a valid study");
     change(&mut study);
     study.simulate(&Run { trials: 4_000, seed: 11, ..Run::default() }).expect("a run")
+}
+
+/// A third technique like the second.
+fn add_copy_of_second(study: &mut Study) {
+    let mut copy = study.techniques[1].clone();
+    copy.id = "copy".to_owned();
+    study.techniques.push(copy);
+    let kept = &study.persistence.correlation;
+    let known = |i: usize, j: usize| if i < 2 && j < 2 { kept[i][j] } else { f64::from(u8::from(i == j)) };
+    let correlation = (0..3).map(|i| (0..3).map(|j| known(i, j)).collect()).collect();
+    study.persistence = Persistence::new(correlation).expect("a correlation matrix");
 }
 
 fn value(comparison: &Comparison, strategy: usize, quantity: Quantity) -> f64 {
@@ -49,6 +61,11 @@ fn every_way_of_following_a_row_comes_to_the_same(life_in_starts: f64, outages_p
             let mut again = study.strategies[ESCALATED].looks[0].clone();
             (again.first_outage, again.every_outages, again.techniques) = (2, 2, vec![1]);
             study.strategies[ESCALATED].looks.push(again);
+            // Two second looks, which find the same cracks.
+            add_copy_of_second(study);
+            for look in &mut study.strategies[ESCALATED].looks {
+                look.escalation.as_mut().expect("an escalation").techniques.push(2);
+            }
         });
         let mut answers = Vec::new();
         for strategy in [NONE, IN_PLACE, OUT_THIRD, ESCALATED] {
@@ -149,6 +166,29 @@ fn half_the_blades_looked_at_leaves_more_cracks_than_all() {
     });
     let left = |strategy: usize| comparison.after_outages(0, strategy)[26].cracks.value;
     assert!(left(OUT_THIRD) < left(IN_PLACE) && left(IN_PLACE) < left(NONE));
+}
+
+/// Whoever calls a crack at an outage, it counts once: as many are found as are gone, where every blade has one crack at
+/// most and no call is false.
+#[test]
+fn a_crack_counts_once_an_outage_whoever_calls_it() {
+    let comparison = lived(|study| {
+        add_copy_of_second(study);
+        study.techniques.iter_mut().for_each(|technique| technique.false_call_probability = 0.0);
+        let spot = &mut study.roots[0].hot_spots[0];
+        (spot.serrations, spot.sides) = (vec![1], vec![spot.sides[0]]);
+        for first_call_stands in [true, false] {
+            let at = usize::from(first_call_stands) + 1;
+            study.strategies[at] = study.strategies[ESCALATED].clone();
+            study.strategies[at].id = format!("{first_call_stands}");
+            study.strategies[at].looks[0].escalation = Some(Escalation { techniques: vec![1, 2], first_call_stands });
+        }
+    });
+    for strategy in [1, 2] {
+        let found = value(&comparison, strategy, Quantity::CracksFound);
+        assert!(found > 0.5);
+        assert_eq!(found, value(&comparison, strategy, Quantity::BladesReplaced), "strategy {strategy}");
+    }
 }
 
 #[test]
