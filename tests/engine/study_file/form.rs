@@ -20,7 +20,7 @@ fn an_unknown_key_without_a_near_one_lists_the_keys() {
         "small.toml: 1 fault
   line 20, surfaces.plain.roughness_um = 3
     unknown key
-    remove it; the keys here are initiation_life_factor, layer, basis",
+    remove it; the keys here are initiation_life_factor, layer, closed_mouth_probability, basis",
     );
 }
 
