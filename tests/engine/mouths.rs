@@ -59,7 +59,7 @@ fn closed_mouths_are_as_many_as_stated_and_hide_cracks_by_the_factor() {
         for way in [vec![], vec![FOLLOWED]] {
             let gate = if case == 1 { vec![gate] } else { vec![] };
             let study = edited(&[&MANY[..], &[THREE_TENTHS, FOUR_TENTHS], &way, &gate].concat());
-            let cracks = inspected(&study, &[technique], 150);
+            let cracks = inspected(&study, &[technique], if way.is_empty() { 150 } else { 90 });
             let count = cracks.len() as f64;
             let closed = cracks.iter().filter(|crack| crack.mouth_is_closed).count() as f64;
             assert!((closed / count - 0.3).abs() < 4.0 * (0.21 / count).sqrt(), "{closed} of {count}");
@@ -70,7 +70,7 @@ fn closed_mouths_are_as_many_as_stated_and_hide_cracks_by_the_factor() {
                     (expected, variance) = (expected + p, variance + p * (1.0 - p));
                     called += f64::from(u8::from(!crack.measured_mm[0].is_nan()));
                 }
-                assert!(expected > 20.0, "case {case}: {expected} calls expected");
+                assert!(expected > 10.0, "case {case}: {expected} calls expected");
                 let out = (called - expected) / variance.sqrt();
                 assert!(out.abs() < 4.0, "case {case}, closed {is_closed}: {called} called, {expected} expected");
             }
@@ -82,9 +82,10 @@ fn closed_mouths_are_as_many_as_stated_and_hide_cracks_by_the_factor() {
 #[test]
 fn one_state_for_all_techniques_and_no_other_draw_moves() {
     for way in [vec![], vec![FOLLOWED]] {
-        let open = inspected(&edited(&[&MANY[..], &way].concat()), &["ultrasonic", "eddy-current"], 100);
+        let lives = if way.is_empty() { 100 } else { 40 };
+        let open = inspected(&edited(&[&MANY[..], &way].concat()), &["ultrasonic", "eddy-current"], lives);
         let with = edited(&[&MANY[..], &[THREE_TENTHS, BLIND], &way].concat());
-        let with = inspected(&with, &["ultrasonic", "eddy-current"], 100);
+        let with = inspected(&with, &["ultrasonic", "eddy-current"], lives);
         assert_eq!(open.len(), with.len());
         let mut hidden = [0; 2];
         for (open, with) in open.iter().zip(&with) {
@@ -99,7 +100,7 @@ fn one_state_for_all_techniques_and_no_other_draw_moves() {
                 }
             }
         }
-        assert!(hidden.iter().all(|hidden| *hidden > 40), "{hidden:?}");
+        assert!(hidden.iter().all(|hidden| *hidden > 10), "{hidden:?}");
     }
 }
 
