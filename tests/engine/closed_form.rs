@@ -65,6 +65,23 @@ fn assert_agrees(ours: Estimate, per_blade: f64) {
     assert!(distance.abs() <= 4.0, "{} against {per_blade}: {distance:.1} standard errors apart", ours.value / BLADES);
 }
 
+/// A hazard beyond all bounds: every origin has cracked, once, and nothing runs out of memory.
+#[test]
+fn origins_that_must_have_cracked_have_cracked_once() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+    for sigma in [0.0, 0.1] {
+        let mut study = Study::load(path).expect("a study");
+        study.initiation[0].shape = InitiationShape::Weibull { shape: 30.0, scale: 100.0 };
+        study.scatter.blade_stress_sigma_log = sigma;
+        study.growth[0].coefficient_m_per_start = 1e-22;
+        study.rows[0].past_looks.clear();
+        study.strategies.iter_mut().for_each(|strategy| strategy.looks.clear());
+        let comparison = study.simulate(&Run { trials: 50, seed: 4, ..Run::default() }).expect("a run");
+        let after = &comparison.after_outages(0, 0)[2];
+        assert_eq!(after.cracks.value, 80.0 * f64::from(study.roots[0].hot_spots[0].origins_per_blade()));
+    }
+}
+
 /// 80 blades, each cracking after an exponential time of mean 500,000 h and lost just 40,000 h later unless a look that finds
 /// 70 % of cracks, whatever their size, has it replaced; a new blade starts afresh. Over 100,000 h.
 fn exponential_then_fixed(looks_h: &[f64], pod: f64, delay_h: f64) -> Study {
