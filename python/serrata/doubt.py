@@ -78,8 +78,8 @@ class ComparisonInDoubt:
         Columns: strategy, quantity, value (mean over draws), standard_error (of that mean), sd_by_knowledge
         (standard deviation between draws beyond that of the trials; 0 where trials explain it all, NaN where too few
         draws saw anything for the two to be told apart), sd_by_knowledge_low, sd_by_knowledge_high (bounds on it, each
-        about 95 %), sd_by_trials (what the trials of one draw leave open), seen (share of the draws in which some trial saw anything), low, high
-        (5 % and 95 % of the draws; they hold the scatter of the trials too).
+        about 95 %), sd_by_trials (what the trials of one draw leave open), seen (share of the draws in which some trial
+        saw anything), low, high (5 % and 95 % of the draws; they hold the scatter of the trials too).
         """
         import pandas as pd
 
@@ -141,9 +141,9 @@ class ComparisonInDoubt:
         lines += [
             "",
             "Means and their standard error; standard deviations between draws beyond the trials, and of the trials of",
-            "one draw. '< x' is not to be told from none: at 95 % it is no more than x. 'not told' rests on too few draws in",
-            "which anything was seen. Only detection by the named techniques is in doubt here; all other inputs are taken as",
-            "known.",
+            "one draw. '< x' is not to be told from none: about 95 % sure, it is no more than x. 'not told' rests on",
+            "too few draws in which anything was seen. Only detection by the named techniques is in doubt here; all other",
+            "inputs are taken as known.",
             *self._unseen(),
             "",
             CAUTION,
@@ -154,11 +154,9 @@ class ComparisonInDoubt:
     def _unseen(self) -> list[str]:
         """Name what many draws saw nothing of."""
         losses = self.summary.query("quantity == 'losses' and seen < 1.0")
-        return [
-            f"{line['strategy']}: {1.0 - line['seen']:.0%} of the draws saw no loss in {self._about['trials']:,} trials; "
-            "more trials tell more."
-            for line in losses.to_dict("records")
-        ]
+        trials = f"{self._about['trials']:,} trials"
+        lines = losses.to_dict("records")
+        return [f"{line['strategy']}: {1.0 - line['seen']:.0%} of the draws saw no loss in {trials}." for line in lines]
 
     def to_json(self) -> str:
         """Give summary and shares as one JSON object; what no trial showed anything of as null."""
@@ -240,7 +238,7 @@ def simulate_in_doubt(
 
 
 def _errors(standard_error: pd.Series[float]) -> pd.Series[float]:
-    """Standard errors by the trials; a draw whose trials all came to the same has a sample variance of zero.
+    """Give standard errors by the trials; where all trials of a draw came to the same, the sample variance is zero.
 
     It has to count as such: sample variances are right on average over all draws, not over those that saw something.
     """
