@@ -103,7 +103,7 @@ class Unseen(Told):
 
     @property
     def method(self) -> str:
-        """How `estimate` was made: ``by-length``, ``log-linear``, ``two-lists``, ``lower-bound``; or ``cannot-be-told``."""
+        """How `estimate` is made: ``by-length``, ``log-linear``, ``two-lists``, ``lower-bound``, ``cannot-be-told``."""
         return str(self._unseen["answer"]["method"])
 
     @property

@@ -31,6 +31,7 @@
 mod decision;
 mod drawn;
 mod fit;
+mod profile;
 mod responses;
 mod summary;
 
