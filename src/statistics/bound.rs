@@ -155,8 +155,7 @@ pub(super) fn beyond_sentence(q90: Option<f64>, q90_95: Option<f64>, largest_mm:
         (false, false) => return None,
     };
     Some(format!(
-        "{what} beyond the largest crack looked at, {largest_mm} mm: drawn out of the curve, shown by no look; take looks \
-         at larger cracks"
+        "{what} beyond the largest crack looked at, {largest_mm} mm: no look shows that; look at larger cracks"
     ))
 }
 
