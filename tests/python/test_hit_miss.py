@@ -216,7 +216,8 @@ def test_answers_that_are_none_and_lengths_that_differ_are_refused(looks):
         serrata.fit_hit_miss(size_mm, found[:-1])
     with pytest.raises(serrata.ArgumentError, match='must be a probability or "fitted"'):
         serrata.fit_hit_miss(size_mm, found, ceiling="free")
-    with pytest.raises(serrata.ArgumentError, match="must be modified-likelihood-ratio or non-central-t or likelihood-ratio or wald"):
+    known = "must be modified-likelihood-ratio or non-central-t or likelihood-ratio or wald"
+    with pytest.raises(serrata.ArgumentError, match=known):
         serrata.fit_hit_miss(size_mm, found).size_bounds(0.9, method="exact")
 
 

@@ -233,9 +233,8 @@ def test_the_figures_show_line_threshold_and_trade(fit, signals):
     ax = fit.plot(threshold=THRESHOLD)
     ax.figure.canvas.draw()
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert {"below the floor", "above saturation", "line", f"q90/95 {fit.size_bounds(0.9, threshold=THRESHOLD)[1]:.3g} mm"} <= set(
-        legend
-    )
+    bound_mm = fit.size_bounds(0.9, threshold=THRESHOLD)[1]
+    assert {"below the floor", "above saturation", "line", f"q90/95 {bound_mm:.3g} mm"} <= set(legend)
     plt.close(ax.figure)
     drawn = Figure().subplots()
     assert fit.plot_trade(drawn, thresholds=[0.6, 0.8, 1.0]) is drawn
