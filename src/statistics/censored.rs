@@ -347,3 +347,67 @@ fn below(residual: f64) -> (f64, f64, f64) {
     let (log, ratio) = normal_log_and_ratio(residual);
     (log, ratio, -ratio * (residual + ratio))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::random::Key;
+
+    /// Signals drawn from the fitted line and cut off at the limits, many times: what the averages stand for.
+    #[test]
+    fn covariances_are_those_of_readings_drawn_from_the_line() {
+        const DRAWS: u64 = 20_000;
+        let limits = (0.2, 1.6);
+        let cut = |value: f64| match value {
+            value if value <= limits.0 => Reading::Below(limits.0),
+            value if value >= limits.1 => Reading::Above(limits.1),
+            value => Reading::Exact(value),
+        };
+        let rows: Vec<Vec<f64>> = (0..12).map(|look| vec![1.0, 0.15 * f64::from(look)]).collect();
+        let readings: Vec<Reading> = rows
+            .iter()
+            .enumerate()
+            .map(|(look, row)| cut(0.1 + 0.9 * row[1] + 0.3 * [-1.0, 0.7, 0.4][look % 3]))
+            .collect();
+        for inexact in [None, Some((1, 0.04))] {
+            let line = CensoredRegression::fit_inexact(&rows, &readings, inexact).expect("a line");
+            let other = &line.theta * 0.9;
+            let ours = line.covariances(limits, &other);
+            let spread = line.scale() / line.part(&line.theta).narrowed;
+            let key = Key::from_seed(3).named("readings");
+            let (mut slopes, mut squares) = (DMatrix::zeros(3, 3), DMatrix::zeros(3, 3));
+            for draw in 0..DRAWS {
+                let (mut here, mut there) = (DVector::zeros(3), DVector::zeros(3));
+                for (look, (row, _)) in line.rows.iter().enumerate() {
+                    let mean = -row.rows(0, 2).dot(&line.theta.rows(0, 2)) * line.scale();
+                    let reading = cut(mean + spread * key.child(draw).normal(look as u64));
+                    let mut row = row.clone();
+                    row[2] = reading.value();
+                    here += line.part(&line.theta).log_and_slope(&row, reading).1;
+                    there += line.part(&other).log_and_slope(&row, reading).1;
+                }
+                let product = here * there.transpose();
+                squares += product.component_mul(&product);
+                slopes += product;
+            }
+            let count = DRAWS as f64;
+            for (at, (sum, square)) in slopes.iter().zip(squares.iter()).enumerate() {
+                let mean = sum / count;
+                let error = ((square / count - mean * mean) / count).sqrt();
+                // Four standard errors: nine entries are all within for one seed in 1,700.
+                assert!((ours.slopes[at] - mean).abs() < 4.0 * error, "{at}: {} {mean} {error}", ours.slopes[at]);
+            }
+            // The slope of the likelihoods' covariances by the other parameters is minus the expected information.
+            let expected = line.covariances(limits, &line.theta).slopes;
+            for column in 0..3 {
+                let mut near = line.theta.clone();
+                near[column] += 1e-5;
+                let change = line.covariances(limits, &near).likelihoods / 1e-5;
+                for row in 0..3 {
+                    let scale = expected.amax();
+                    assert!((change[row] + expected[(row, column)]).abs() < 1e-3 * scale, "{change} {expected}");
+                }
+            }
+        }
+    }
+}
