@@ -142,7 +142,7 @@ pub(super) fn unlikely_sizes((smallest_mm, largest_mm): (f64, f64)) -> Option<St
     const LARGEST_MM: f64 = 1_000.0;
     /// No technique finds half of all cracks so small (common practice, no source).
     const SMALLEST_MM: f64 = 0.05;
-    (largest_mm > LARGEST_MM || largest_mm < SMALLEST_MM)
+    (!(SMALLEST_MM..=LARGEST_MM).contains(&largest_mm))
         .then(|| format!("sizes from {smallest_mm} to {largest_mm} mm are none of cracks in a root: are they in mm?"))
 }
 

@@ -351,7 +351,6 @@ fn q90_95_holds_as_often_as_the_documentation_says() {
     let methods = [None, Some(Method::LikelihoodRatio), Some(Method::Wald), Some(Method::PointwiseBand)];
     for (of, shares) in TABLE {
         let ours = held(of, CAMPAIGNS, methods);
-        println!("{of:?}: {ours:?}");
         for (ours, share) in ours.iter().zip(shares) {
             // A last digit of a logarithm may turn a few campaigns on another platform.
             assert!((ours - share).abs() < 0.001, "{of:?}: {ours} {share}");
