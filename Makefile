@@ -1,4 +1,4 @@
-# Everything from a fresh clone, with Rust, CPython 3.10 or later, a C compiler and make.
+# Everything from a fresh clone, with Rust, CPython 3.11 or later, a C compiler and make.
 #
 #   make demo    build, run the demonstration study, write its tables and figures to demo-results/
 #   make test    build, then every test of the engine and of the Python package
@@ -65,9 +65,9 @@ $(VENV)/bin/cargo-mutants: | $(STAMPS)/venv
 # An interpreter of its own, with the tool that builds the package.
 $(STAMPS)/venv:
 	@command -v cargo >/dev/null || { echo "cargo is missing: install Rust 1.89 or later"; exit 1; }
-	@command -v $(PYTHON3) >/dev/null || { echo "$(PYTHON3) is missing: install CPython 3.10 or later, or set PYTHON3"; exit 1; }
-	@$(PYTHON3) -c 'import sys; sys.exit(sys.version_info < (3, 10))' || \
-		{ echo "$$($(PYTHON3) --version) is too old: CPython 3.10 or later is needed; set PYTHON3"; exit 1; }
+	@command -v $(PYTHON3) >/dev/null || { echo "$(PYTHON3) is missing: install CPython 3.11 or later, or set PYTHON3"; exit 1; }
+	@$(PYTHON3) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "$$($(PYTHON3) --version) is too old: CPython 3.11 or later is needed; set PYTHON3"; exit 1; }
 	@echo "making $(VENV)"
 	@$(PYTHON3) -m venv $(VENV)
 	@$(PYTHON) -m pip install $(PIP_OPTIONS) 'maturin>=1.9.4,<2'

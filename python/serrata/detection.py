@@ -13,7 +13,7 @@ from serrata.records import Records
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["Bounds", "Evidence", "Link", "Method", "Scale", "Size", "for_engine", "numbers"]
+__all__ = ["Bounds", "Evidence", "Link", "Method", "Scale", "Size", "beyond", "beyond_mark", "for_engine", "numbers"]
 
 #: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
 Evidence = engine.Evidence
@@ -21,9 +21,21 @@ Evidence = engine.Evidence
 Link = Literal["logit", "probit", "complementary-log-log"]
 Scale = Literal["log", "plain"]
 Size = Literal["length", "depth", "geometric-mean"]
-Method = Literal["modified-likelihood-ratio", "likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"]
+Method = Literal[
+    "modified-likelihood-ratio", "non-central-t", "likelihood-ratio", "wald", "pointwise-band", "simultaneous-band"
+]
 #: Lower and upper bound, each one-sided; None on a side where the data exclude nothing.
 Bounds = tuple[float | None, float | None]
+
+
+def beyond(size_mm: float | None, range_mm: tuple[float, float]) -> bool:
+    """Tell whether a size lies beyond the largest crack looked at, so that no look speaks of it."""
+    return size_mm is not None and size_mm > range_mm[1]
+
+
+def beyond_mark(size_mm: float | None, range_mm: tuple[float, float]) -> str:
+    """Give what is said of such a size."""
+    return " (beyond the largest crack)" if beyond(size_mm, range_mm) else ""
 
 
 def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:

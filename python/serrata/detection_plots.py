@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from serrata.detection import beyond_mark
 from serrata.plots import SIZE
 
 if TYPE_CHECKING:
@@ -84,12 +85,16 @@ def hit_miss(
     misses = int((~called).sum())
     ax.plot(size_mm[~called], np.full(misses, -0.05), "|", color="0.2", label=f"{misses} misses (bottom)")
     if q90_mm is not None:
-        ax.plot([q90_mm], [0.9], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm")
+        mark = beyond_mark(q90_mm, fit.range_mm)
+        ax.plot([q90_mm], [0.9], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm{mark}")
     name = f"q90/{100 * confidence:.0f}"
     if bound_mm is None:
         ax.plot([], [], ":", color=_MARK, label=f"no {name}: nothing is excluded")
     else:
-        ax.plot([bound_mm] * 2, [-0.1, 0.9], ":", color=_MARK, label=f"{name} {bound_mm:.3g} mm")
+        mark = beyond_mark(bound_mm, fit.range_mm)
+        ax.plot([bound_mm] * 2, [-0.1, 0.9], ":", color=_MARK, label=f"{name} {bound_mm:.3g} mm{mark}")
+    if max(q90_mm or 0.0, bound_mm or 0.0) > largest_mm:
+        ax.axvspan(largest_mm, grid[-1], color="0.5", alpha=0.12, linewidth=0, label="beyond the largest crack")
     _size_axis(ax)
     ax.set(ylabel="probability of detection", xlim=(grid[0], grid[-1]), ylim=(-0.1, 1.1))
     ax.set_title(f"Detection: {fit.source}" if fit.source else "Detection")
@@ -133,9 +138,11 @@ def signals(fit: SignalFit, ax: Axes | None = None, *, threshold: float) -> Axes
     ax.fill_between(grid, low, high, color=_CURVE, alpha=0.18, linewidth=0, label="90 % of signals")
     ax.axhline(threshold, color=_MARK, linestyle="--", label=f"threshold {threshold:g}")
     q90_mm, (_, bound_mm) = fit.size_at(0.9, threshold=threshold), fit.size_bounds(0.9, threshold=threshold)
-    ax.plot([q90_mm], [threshold], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm")
+    mark = beyond_mark(q90_mm, fit.range_mm)
+    ax.plot([q90_mm], [threshold], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm{mark}")
     if bound_mm is not None:
-        ax.plot([bound_mm], [threshold], "|", color=_MARK, markersize=14, label=f"q90/95 {bound_mm:.3g} mm")
+        mark = beyond_mark(bound_mm, fit.range_mm)
+        ax.plot([bound_mm], [threshold], "|", color=_MARK, markersize=14, label=f"q90/95 {bound_mm:.3g} mm{mark}")
     if len(sound):
         at = np.full(len(sound), grid[0])
         ax.plot(at, sound["signal"], "_", color="0.2", label=f"{len(sound)} signals at sound places (left)")
@@ -176,6 +183,10 @@ def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, 
             "    add signals at sound places (size_mm = 0), at least 10 of them within the limits"
         )
     ax.plot(table["size_mm"], table["false_calls"], "o-", color=_CURVE, markersize=5, label="estimate, by threshold")
+    beyond = table["beyond_largest"]
+    if beyond.any():
+        places = (table["size_high_mm"][beyond], table["false_calls_high"][beyond])
+        ax.plot(*places, "x", color="0.2", label="beyond the largest crack")
     ax.plot(
         table["size_high_mm"],
         table["false_calls_high"],

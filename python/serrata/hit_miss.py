@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
-from serrata.detection import Bounds, Evidence, Method, for_engine, numbers
+from serrata.detection import Bounds, Evidence, Link, Method, Scale, beyond, beyond_mark, for_engine, numbers
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -65,7 +65,8 @@ class HitMissFit:
 
     def __repr__(self) -> str:
         words = self.usual_method.replace("-", " ")
-        return f"<HitMissFit: q90 {_mm(self.q90_mm)}, q90/95 {_mm(self.q90_95_mm)} ({words})>"
+        q90, q90_95 = (_mm(size) + beyond_mark(size, self.range_mm) for size in (self.q90_mm, self.q90_95_mm))
+        return f"<HitMissFit: q90 {q90}, q90/95 {q90_95} by {words}>"
 
     def summary(self) -> str:
         """Say on one screen what the fit is, how sure it is and what to beware of."""
@@ -81,23 +82,35 @@ class HitMissFit:
         told = {
             "caution": engine.CAUTION,
             "source": self.source,
+            "link": self.link,
+            "size_scale": self.size_scale,
             "looks": len(self.looks),
+            "range_mm": self.range_mm,
             "hits": int(self.looks["called"].sum()),
             "false_calls": list(self.false_calls),
             "q50_mm": self.q50_mm,
             "q90_mm": self.q90_mm,
             "confidence": 0.95,
             "method": self.usual_method,
+            "sides": "each bound one-sided",
             "q90_bounds_mm": self.size_bounds(0.9),
+            "q90_beyond_largest": beyond(self.q90_mm, self.range_mm),
+            "q90_95_beyond_largest": beyond(self.q90_95_mm, self.range_mm),
             "q90_likelihood_ratio_mm": self.size_bounds(0.9, method="likelihood-ratio"),
             "q90_wald_mm": None if self._engine.has_free_limit else self.size_bounds(0.9, method="wald"),
             "floor": self.floor,
             "ceiling": self.ceiling,
             "log_likelihood": self.log_likelihood,
             "parameters": [
-                {"name": name, "value": value, "standard_error": None if math.isnan(error) else error}
-                for name, value, error in self._engine.coefficients()
+                {
+                    "name": name,
+                    "value": value,
+                    "standard_error": None if math.isnan(error) else error,
+                    "expected_standard_error": expected,
+                }
+                for name, value, error, expected in self._engine.coefficients()
             ],
+            "information": self.information,
             "covariance": None if covariance is None else covariance.tolist(),
             "basis": self._engine.basis(),
             "notes": self.notes(),
@@ -202,16 +215,58 @@ class HitMissFit:
 
     @property
     def coefficients(self) -> pd.DataFrame:
-        """Parameters by name: `value` and `standard_error`, on the scale of the link and of the size."""
+        """Parameters by name, on the scale of the link and of the size.
+
+        Columns: value, standard_error (by `information`, which covariances, Wald bounds and draws are of too), and
+        expected_standard_error (by the expected information, as generalised linear models commonly show it; NaN where
+        it is not worked out).
+        """
         import pandas as pd
 
-        names, values, errors = zip(*self._engine.coefficients(), strict=True)
-        return pd.DataFrame({"value": values, "standard_error": errors}, index=pd.Index(names, name="parameter"))
+        names, values, errors, expected = zip(*self._engine.coefficients(), strict=True)
+        columns = {
+            "value": values,
+            "standard_error": errors,
+            "expected_standard_error": np.array(expected, dtype=float),
+        }
+        return pd.DataFrame(columns, index=pd.Index(names, name="parameter"))
+
+    @property
+    def information(self) -> str:
+        """Which information standard errors are from: ``observed``, or ``expected`` in a penalised fit."""
+        return "expected" if self._options["penalised"] else "observed"
 
     @property
     def covariance(self) -> npt.NDArray[np.float64] | None:
-        """Covariance of `coefficients`, from the observed information; None where that is singular."""
+        """Covariance of `coefficients`, from `information`; None where that is singular."""
         return self._engine.covariance()
+
+    @property
+    def expected_covariance(self) -> npt.NDArray[np.float64] | None:
+        """Covariance of `coefficients` from the expected information; None where it is not worked out."""
+        return self._engine.expected_covariance()
+
+    @property
+    def link(self) -> Link:
+        """Link of the regression."""
+        link: Link = self._options["link"]
+        return link
+
+    @property
+    def size_scale(self) -> Scale:
+        """Scale of size on which the regression is straight."""
+        scale: Scale = self._options["scale"]
+        return scale
+
+    @property
+    def range_mm(self) -> tuple[float, float]:
+        """Smallest and largest crack looked at, in mm."""
+        return self._engine.range_mm
+
+    @property
+    def _options(self) -> dict[str, Any]:
+        options: dict[str, Any] = self._made_by[1]["options"]
+        return options
 
     def shifts_log(self, factor: str) -> dict[str, float]:
         """Give the shift of ln q50 of each level of a factor against its reference; positive is worse."""

@@ -90,7 +90,8 @@ def unseen(missed: Unseen, ax: Axes | None = None) -> Axes:
     """
     ax = _axes(ax)
     low, high = missed.interval
-    lines = [(f"answer: {missed.method}", missed.estimate, low, high)]
+    about = math.nan if missed.estimate is None else missed.estimate
+    lines = [(f"answer: {missed.method}", about, low, high)]
     pairs = missed.pairs
     for first, second, value, lower, upper in zip(
         *(pairs[name] for name in ("first", "second", "unseen", "low", "high")), strict=True
@@ -103,9 +104,8 @@ def unseen(missed: Unseen, ax: Axes | None = None) -> Axes:
         ax.plot([value], [place], "o", color=colour)
         if upper is None:
             unbounded = True
-            ax.annotate(
-                "", (1.15 * value + 1.0, place), (lower, place), arrowprops={"arrowstyle": "->", "color": colour}
-            )
+            beyond = 1.15 * (lower if math.isnan(value) else value) + 1.0
+            ax.annotate("", (beyond, place), (lower, place), arrowprops={"arrowstyle": "->", "color": colour})
         else:
             ax.plot([lower, upper], [place, place], color=colour)
     ax.plot([], [], "o-", color="0.3", label=f"estimate, {100 * missed.level:g} % interval")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
-from serrata.detection import Bounds, Evidence, Method, Scale, Size, for_engine, numbers
+from serrata.detection import Bounds, Evidence, Method, Scale, Size, beyond, for_engine, numbers
 from serrata.records import Records
 
 if TYPE_CHECKING:
@@ -26,7 +26,8 @@ class SignalFit:
 
     Made by `fit_signal` or `fit_signal_records`.
     A threshold, above which a signal is a call, decides on detection and on false calls
-    alike; so every answer takes one. Bounds are one-sided at the confidence asked for.
+    alike; so every answer takes one. Bounds are one-sided at the confidence asked for. They are made by `usual_method`
+    unless another is asked for; the plain likelihood ratio's hold too seldom in small samples, and Wald's more so.
 
     Examples
     --------
@@ -69,17 +70,26 @@ class SignalFit:
         """Give the size in mm that is found with a probability."""
         return self._engine.size_at(threshold, pod)
 
+    @property
+    def usual_method(self) -> Method:
+        """How bounds are made unless said otherwise: ``non-central-t``, or ``modified-likelihood-ratio``.
+
+        The non-central t is exact where no signal is cut off and sizes are exact; elsewhere the modification (Skovgaard
+        1996) makes the bound of a small sample hold about as often as it says.
+        """
+        return self._engine.usual_method
+
     def size_bounds(
-        self, pod: float, *, threshold: float, confidence: float = 0.95, method: Method = "likelihood-ratio"
+        self, pod: float, *, threshold: float, confidence: float = 0.95, method: Method | None = None
     ) -> Bounds:
         """Give bounds on that size; the upper one at 0.9 with a confidence of 0.95 is q90/95.
 
         Raises
         ------
         ArgumentError
-            For a number out of range, a threshold beyond the limits included.
+            For a number out of range, a threshold beyond the limits included, and a method that does not hold here.
         """
-        return self._engine.size_bounds(threshold, pod, confidence, method)
+        return self._engine.size_bounds(threshold, pod, confidence, method or self.usual_method)
 
     def pod_at(self, size_mm: npt.ArrayLike, *, threshold: float) -> npt.NDArray[np.float64]:
         """Give the probability of a call at each size in mm."""
@@ -91,10 +101,10 @@ class SignalFit:
         *,
         threshold: float,
         confidence: float = 0.95,
-        method: Method = "likelihood-ratio",
+        method: Method | None = None,
     ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Give lower and upper bounds, in [0, 1], on the probability of a call at each size in mm."""
-        return self._engine.pod_bounds(threshold, numbers("size_mm", size_mm), confidence, method)
+        return self._engine.pod_bounds(threshold, numbers("size_mm", size_mm), confidence, method or self.usual_method)
 
     def false_calls(self, *, threshold: float, confidence: float = 0.95) -> tuple[float, float, float] | None:
         """Give the probability of a call at a sound place, with its bounds; None where the noise is not known."""
@@ -106,18 +116,20 @@ class SignalFit:
         *,
         pod: float = 0.9,
         confidence: float = 0.95,
-        method: Method = "likelihood-ratio",
+        method: Method | None = None,
     ) -> pd.DataFrame:
         """Set detection against false calls: one line for each threshold.
 
         Returns
         -------
         DataFrame
-            `threshold`; `size_mm` found with the probability, `size_low_mm` and `size_high_mm`; `false_calls` per
-            look at a sound place, `false_calls_low` and `false_calls_high`. NaN where there is none.
+            `threshold`; `size_mm` found with the probability, `size_low_mm` and `size_high_mm`; `beyond_largest`: the
+            size or its upper bound lies beyond the largest crack looked at; `false_calls` per look at a sound place,
+            `false_calls_low` and `false_calls_high`. NaN where there is none.
         """
         import pandas as pd
 
+        method = method or self.usual_method
         return pd.DataFrame(self._engine.trade(numbers("thresholds", thresholds), pod, confidence, method))
 
     @property
@@ -155,6 +167,11 @@ class SignalFit:
         return arguments["signal_scale"], arguments["size_scale"]
 
     @property
+    def range_mm(self) -> tuple[float, float]:
+        """Smallest and largest crack looked at, in mm."""
+        return self._engine.range_mm
+
+    @property
     def source(self) -> str:
         """Where the signals are from."""
         return self._engine.source
@@ -186,14 +203,21 @@ class SignalFit:
     def to_json(self, *, threshold: float) -> str:
         """Give the fit at a threshold as one JSON object; what does not exist is null."""
         names, values, covariance = self._engine.line()
+        q90_mm, q90_bounds_mm = self.size_at(0.9, threshold=threshold), self.size_bounds(0.9, threshold=threshold)
         told = {
             "caution": engine.CAUTION,
             "source": self.source,
             "threshold": threshold,
             "q50_mm": self.size_at(0.5, threshold=threshold),
-            "q90_mm": self.size_at(0.9, threshold=threshold),
+            "q90_mm": q90_mm,
+            "range_mm": self.range_mm,
             "confidence": 0.95,
-            "q90_likelihood_ratio_mm": self.size_bounds(0.9, threshold=threshold),
+            "method": self.usual_method,
+            "sides": "each bound one-sided",
+            "q90_bounds_mm": q90_bounds_mm,
+            "q90_beyond_largest": beyond(q90_mm, self.range_mm),
+            "q90_95_beyond_largest": beyond(q90_bounds_mm[1], self.range_mm),
+            "q90_likelihood_ratio_mm": self.size_bounds(0.9, threshold=threshold, method="likelihood-ratio"),
             "q90_wald_mm": self.size_bounds(0.9, threshold=threshold, method="wald"),
             "false_calls": self.false_calls(threshold=threshold),
             "log_likelihood": self.log_likelihood,

@@ -61,8 +61,8 @@ class Unseen(Told):
         --------
         >>> import serrata
         >>> counts = {("mpi", "penetrant"): 12, ("mpi",): 5, ("penetrant",): 3}
-        >>> round(serrata.Unseen.from_counts(["mpi", "penetrant"], counts).estimate, 2)
-        1.15
+        >>> f"{serrata.Unseen.from_counts(['mpi', 'penetrant'], counts).estimate:.2f}"
+        '1.15'
         """
         listed = []
         for found_by, blades in counts.items():
@@ -103,17 +103,21 @@ class Unseen(Told):
 
     @property
     def method(self) -> str:
-        """How `estimate` was made: ``by-length``, ``log-linear``, ``two-lists`` or ``lower-bound``."""
+        """How `estimate` is made: ``by-length``, ``log-linear``, ``two-lists``, ``lower-bound``, ``cannot-be-told``."""
         return str(self._unseen["answer"]["method"])
 
     @property
-    def estimate(self) -> float:
-        """Cracked blades that nobody found."""
-        return float(self._unseen["answer"]["unseen"])
+    def estimate(self) -> float | None:
+        """Cracked blades that nobody found, a lower bound of them by ``lower-bound``; None where it cannot be told."""
+        unseen: float | None = self._unseen["answer"]["unseen"]
+        return unseen
 
     @property
     def interval(self) -> tuple[float, float | None]:
-        """Lower and upper end, rounded outwards to whole blades; None where the finds set no upper bound."""
+        """Lower and upper end, in whole blades; None where nothing sets an upper bound.
+
+        No more can be unseen than the blades that none called, where these were counted.
+        """
         answer = self._unseen["answer"]
         return float(answer["low"]), answer["high"]
 
@@ -127,11 +131,12 @@ class Unseen(Told):
     def pairs(self) -> pd.DataFrame:
         """For each pair of techniques: finds, Chapman's total with its standard error, and the unseen.
 
-        Each takes the two to err independently. ``high`` is missing where no blade was found by both.
+        Each takes the two to err independently. ``unseen`` and ``high`` are missing where no blade was found by both.
+        ``low`` and ``high`` are those of the profile likelihood.
         """
         import pandas as pd
 
-        return pd.DataFrame(
+        pairs = pd.DataFrame(
             {
                 "first": pair["techniques"][0],
                 "second": pair["techniques"][1],
@@ -146,6 +151,7 @@ class Unseen(Told):
             }
             for pair in self._unseen["pairs"]
         )
+        return pairs.astype({"unseen": float, "high": float})
 
     @property
     def models(self) -> pd.DataFrame:
@@ -205,7 +211,8 @@ class Unseen(Told):
         for pair in self._unseen["pairs"]:
             low, high = _interval(pair)
             upper = "no upper bound" if high is None else f"{high:.1f}"
-            lines.append(f"  {' and '.join(pair['techniques'])}: {pair['unseen']:.1f} ({low:.1f} to {upper})")
+            about = "no estimate" if pair["unseen"] is None else f"{pair['unseen']:.1f}"
+            lines.append(f"  {' and '.join(pair['techniques'])}: {about} ({low:.1f} to {upper})")
         if self._unseen["log_linear"]:
             lines += ["", "Log-linear models, by pairs that depend on each other:"]
             lines.append("    unseen  standard error      AIC  weight  pairs")
@@ -221,12 +228,13 @@ class Unseen(Told):
     def __repr__(self) -> str:
         low, high = self.interval
         upper = "no upper bound" if high is None else f"{high:g}"
-        return f"<Unseen {self.estimate:.1f} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
+        about = "not told" if self.estimate is None else f"{self.estimate:.1f}"
+        return f"<Unseen {about} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
 
 
 def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:
     """Give the interval to read of a pair; no upper end where no blade was found by both."""
-    low, high = pair["log_interval"] or pair["likelihood_interval"]
+    low, high = pair["likelihood_interval"]
     return low, high
 
 

@@ -20,8 +20,9 @@ pub(super) const SCALES: [(&str, SizeScale); 2] = [("log", SizeScale::Log), ("pl
 pub(super) const SIZES: [(&str, SizeMeasure); 3] =
     [("length", SizeMeasure::Length), ("depth", SizeMeasure::Depth), ("geometric-mean", SizeMeasure::GeometricMean)];
 
-pub(super) const METHODS: [(&str, Method); 5] = [
+pub(super) const METHODS: [(&str, Method); 6] = [
     ("modified-likelihood-ratio", Method::ModifiedLikelihoodRatio),
+    ("non-central-t", Method::NonCentralT),
     ("likelihood-ratio", Method::LikelihoodRatio),
     ("wald", Method::Wald),
     ("pointwise-band", Method::PointwiseBand),
@@ -191,10 +192,15 @@ impl HitMissFit {
         released(py, || self.fit.ceiling_bounds(confidence))
     }
 
-    /// Name, value and standard error of each parameter.
-    fn coefficients(&self) -> Vec<(String, f64, f64)> {
+    /// Name, value and standard error of each parameter, the last by the expected information where it is known.
+    fn coefficients(&self) -> Vec<(String, f64, f64, Option<f64>)> {
         let coefficients = self.fit.coefficients().into_iter();
-        coefficients.map(|one| (one.name, one.value, one.standard_error)).collect()
+        coefficients.map(|one| (one.name, one.value, one.standard_error, one.expected_standard_error)).collect()
+    }
+
+    /// The same by the expected information; None where it is not worked out.
+    fn expected_covariance<'py>(&self, py: Python<'py>) -> PyResult<Option<Bound<'py, PyArray2<f64>>>> {
+        Ok(self.fit.expected_covariance().map(|lines| PyArray2::from_vec2(py, &lines)).transpose()?)
     }
 
     /// Covariance of the parameters; None when the information is singular.
@@ -317,14 +323,24 @@ impl HitMissFit {
     /// The method of bounds that suits the fit.
     #[getter]
     fn usual_method(&self) -> &'static str {
-        let usual = self.fit.usual_method();
-        METHODS.iter().find(|(_, method)| *method == usual).map_or("likelihood-ratio", |(word, _)| word)
+        method_word(self.fit.usual_method())
+    }
+
+    /// Smallest and largest crack looked at, in mm.
+    #[getter]
+    fn range_mm(&self) -> (f64, f64) {
+        self.fit.looks().range_mm()
     }
 
     #[getter]
     fn source(&self) -> &str {
         self.fit.looks().source()
     }
+}
+
+/// How a method is written.
+pub(super) fn method_word(method: Method) -> &'static str {
+    METHODS.iter().find(|(_, known)| *known == method).map_or("likelihood-ratio", |(word, _)| word)
 }
 
 fn pair(bounds: Bounds) -> Pair {

@@ -3,7 +3,7 @@
 use super::arguments::choice;
 use super::doorway::released;
 use super::evidence::{Evidence, draw_key};
-use super::hit_miss::{METHODS, SCALES, SIZES};
+use super::hit_miss::{METHODS, SCALES, SIZES, method_word};
 use super::records::Records;
 use crate::error::{Error, Result};
 use crate::statistics::censored::{CensoredRegression, Reading};
@@ -170,6 +170,8 @@ impl SignalFit {
         column("size_mm", &|one| Some(one.size_mm))?;
         column("size_low_mm", &|one| one.size_bounds.low)?;
         column("size_high_mm", &|one| one.size_bounds.high)?;
+        let beyond: Vec<bool> = trade.iter().map(|one| one.beyond_largest).collect();
+        columns.set_item("beyond_largest", beyond.into_pyarray(py))?;
         column("false_calls", &|one| one.false_calls)?;
         column("false_calls_low", &|one| one.false_call_bounds.map(|bounds| bounds.0))?;
         column("false_calls_high", &|one| one.false_call_bounds.map(|bounds| bounds.1))?;
@@ -228,6 +230,18 @@ impl SignalFit {
         columns.set_item("signal", all().map(|(_, reading)| reading.value()).collect::<Vec<f64>>().into_pyarray(py))?;
         columns.set_item("side", all().map(|(_, reading)| side(reading)).collect::<Vec<i64>>().into_pyarray(py))?;
         Ok(columns)
+    }
+
+    /// The method of bounds that suits the fit.
+    #[getter]
+    fn usual_method(&self) -> &'static str {
+        method_word(self.fit.usual_method())
+    }
+
+    /// Smallest and largest crack looked at, in mm.
+    #[getter]
+    fn range_mm(&self) -> (f64, f64) {
+        self.fit.responses().range_mm()
     }
 
     #[getter]

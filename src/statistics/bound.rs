@@ -13,6 +13,9 @@ pub enum Method {
     ModifiedLikelihoodRatio,
     /// The values that the likelihood does not speak against, everything else being at its best for each.
     LikelihoodRatio,
+    /// The exact bound of a line through signals none of which is cut off, whose sizes are exact: by the non-central t
+    /// distribution (Johnson and Welch, Biometrika 31 (1940) 362-389).
+    NonCentralT,
     /// Estimate and standard error, on the scale of the fit.
     Wald,
     /// Where the pointwise Wald band of the curve reaches the probability (for sizes: Fieller's limits).
@@ -28,11 +31,20 @@ impl Method {
         matches!(self, Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio)
     }
 
+    /// Words that fit over two columns of numbers.
+    pub(super) fn short(self) -> &'static str {
+        match self {
+            Method::ModifiedLikelihoodRatio => "modified ratio",
+            method => method.words(),
+        }
+    }
+
     /// Words for reports.
     pub fn words(self) -> &'static str {
         match self {
             Method::ModifiedLikelihoodRatio => "modified likelihood ratio",
             Method::LikelihoodRatio => "likelihood ratio",
+            Method::NonCentralT => "non-central t",
             Method::Wald => "Wald",
             Method::PointwiseBand => "pointwise band",
             Method::SimultaneousBand => "simultaneous band",
@@ -119,13 +131,37 @@ pub(super) fn check_pod(pod: f64) -> Result<()> {
     Err(Error::argument("pod", pod, "must lie between 0 and 1, ends excluded", "0.9 is usual"))
 }
 
-/// Refuses the modification where its covariances are not worked out.
-pub(super) fn check_unmodified(method: Method) -> Result<()> {
-    if method != Method::ModifiedLikelihoodRatio {
-        return Ok(());
-    }
-    let rule = "is worked out for hits and misses alone";
-    Err(Error::argument("method", method.words(), rule, "use likelihood ratio"))
+/// What is said of a size beyond the largest crack that was looked at; nothing of one that is not.
+pub(super) fn beyond_note(size_mm: Option<f64>, largest_mm: f64) -> &'static str {
+    if is_beyond(size_mm, largest_mm) { ", beyond the largest crack looked at" } else { "" }
+}
+
+/// What is said of sizes that no crack in a root has: they stand in another unit, most likely.
+pub(super) fn unlikely_sizes((smallest_mm, largest_mm): (f64, f64)) -> Option<String> {
+    /// Larger than the root of any blade.
+    const LARGEST_MM: f64 = 1_000.0;
+    /// No technique finds half of all cracks so small (common practice, no source).
+    const SMALLEST_MM: f64 = 0.05;
+    (!(SMALLEST_MM..=LARGEST_MM).contains(&largest_mm))
+        .then(|| format!("sizes from {smallest_mm} to {largest_mm} mm are none of cracks in a root: are they in mm?"))
+}
+
+/// The same as a sentence, about q90 and q90/95.
+pub(super) fn beyond_sentence(q90: Option<f64>, q90_95: Option<f64>, largest_mm: f64) -> Option<String> {
+    let what = match (is_beyond(q90, largest_mm), is_beyond(q90_95, largest_mm)) {
+        (true, true) => "q90 and q90/95 lie",
+        (true, false) => "q90 lies",
+        (false, true) => "q90/95 lies",
+        (false, false) => return None,
+    };
+    Some(format!(
+        "{what} beyond the largest crack looked at, {largest_mm} mm: no look shows that; look at larger cracks"
+    ))
+}
+
+/// Whether a size lies beyond the largest crack that was looked at, so that no look speaks of it.
+pub(super) fn is_beyond(size_mm: Option<f64>, largest_mm: f64) -> bool {
+    size_mm.is_some_and(|size_mm| size_mm > largest_mm)
 }
 
 #[cfg(test)]

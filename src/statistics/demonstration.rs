@@ -157,7 +157,10 @@ impl Demonstration {
         PROBABILITY_BELOW_ONE.check("pod", pod)?;
         let confidence = percent(self.confidence);
         if self.shows(pod) {
-            return Ok(format!("A probability of detection of {pod} is shown at {confidence} confidence."));
+            let two_sided = if self.interval.0 < pod { "; the two-sided interval does not show it" } else { "" };
+            return Ok(format!(
+                "A probability of detection of {pod} is shown at {confidence} confidence, one-sided{two_sided}."
+            ));
         }
         let needed = specimens_needed(pod, self.confidence, self.misses())?;
         Ok(format!(

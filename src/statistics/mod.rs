@@ -10,6 +10,7 @@ pub mod interval;
 pub mod latent;
 mod newton;
 pub mod paired;
+mod profile;
 mod quadrature;
 pub mod records;
 mod search;

@@ -70,7 +70,7 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
 fn pod(section: &Section) -> Option<PodCurve> {
     let size = section.choice("size", &SIZES);
     let shape = section.choice("shape", &SHAPES);
-    let q50_mm = section.number("q50_mm", bounds::LENGTH_MM);
+    let q50_mm = found_size(section, "q50_mm");
     let spread = section.number("spread", bounds::SPREAD);
     let floor = section.number("floor", bounds::PROBABILITY);
     let ceiling = section.number("ceiling", bounds::PROBABILITY);
@@ -87,9 +87,27 @@ fn pod(section: &Section) -> Option<PodCurve> {
 }
 
 fn depth_gate(section: &Section) -> Option<DepthGate> {
-    let q50_mm = section.number("q50_mm", bounds::LENGTH_MM);
+    let q50_mm = found_size(section, "q50_mm");
     let spread = section.number("spread", bounds::SPREAD);
     Some(DepthGate { q50_mm: q50_mm?, spread: spread? })
+}
+
+/// A size that a technique finds half of all cracks at: one that no technique finds is likely in another unit.
+fn found_size(section: &Section, key: &'static str) -> Option<f64> {
+    /// No technique finds half of all cracks so small (common practice, no source).
+    const SMALLEST_MM: f64 = 0.05;
+    /// Larger than the root of any blade.
+    const LARGEST_MM: f64 = 1_000.0;
+    let size_mm = section.number(key, bounds::LENGTH_MM)?;
+    let (rule, remedy) = if size_mm < SMALLEST_MM {
+        ("is smaller than anything that a technique finds: is it in metres?", 1e3 * size_mm)
+    } else if size_mm > LARGEST_MM {
+        ("is larger than any root: is it in micrometres?", 1e-3 * size_mm)
+    } else {
+        return Some(size_mm);
+    };
+    section.fault(key, rule, format!("give it in mm, then {remedy}"));
+    None
 }
 
 /// One shift for each of the study's surfaces.

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // a failed unwrap fails the test
 
+mod faults;
 mod fleet;
 mod form;
 mod fracture;

@@ -1,9 +1,11 @@
 """Strategies compared while detection is only as well known as the records make it."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import serrata
+from serrata.doubt import _by_knowledge
 
 STUDY = "tests/engine/data/small.toml"
 
@@ -18,6 +20,13 @@ def fit(looks, seed=5):
     draws = np.random.default_rng(seed)
     size = np.exp(draws.uniform(np.log(0.8), np.log(16.0), looks))
     found = draws.random(looks) < 1.0 / (1.0 + np.exp(-(np.log(size) - np.log(4.0)) / 0.35))
+    return serrata.fit_hit_miss(size, found)
+
+
+def poor_fit():
+    """A fit to 16 looks at a curve with q50 4 mm, which leave it wide open."""
+    size = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 5.5, 6.0, 7.0, 8.0, 9.0, 11.0, 14.0])
+    found = np.array([0, 0, 0, 1, 0, 0, 1, 0, 1, 0, 1, 1, 0, 1, 1, 1], dtype=bool)
     return serrata.fit_hit_miss(size, found)
 
 
@@ -41,8 +50,59 @@ def test_the_variance_between_draws_is_split_into_knowledge_and_trials(study):
     between = one["value"].var(ddof=1)
     assert line["sd_by_trials"] ** 2 == pytest.approx((one["standard_error"] ** 2).mean())
     assert line["sd_by_knowledge"] ** 2 == pytest.approx(max(between - line["sd_by_trials"] ** 2, 0.0))
+    assert line["sd_by_knowledge_low"] <= line["sd_by_knowledge"] <= line["sd_by_knowledge_high"]
     assert doubt.first["lowest_cost"].sum() == pytest.approx(1.0)
     assert doubt.first["fewest_losses"].sum() == pytest.approx(1.0)
+
+
+def test_doubt_about_rare_losses_is_that_of_an_outer_loop(study):
+    losing, curve = study.with_values({"growth.steel.coefficient_m_per_start": 6e-11}), poor_fit()
+    rare = losing.simulate_in_doubt({"ultrasonic": curve}, draws=200, trials=60, seed=2)
+    line = rare.summary.query("strategy == 'look' and quantity == 'losses'").iloc[0]
+    assert 0.3 < line["seen"] < 0.7  # half of the draws saw no loss
+    # By hand: the same kind of draws with so many trials each that their scatter hardly counts.
+    means = []
+    for draw in range(30):
+        drawn = losing.with_technique("ultrasonic", curve.drawn_evidence("ultrasonic", seed=3, draw=draw))
+        table = drawn.simulate(trials=6_000, seed=100 + draw, progress=False).summary
+        found = table.query("strategy == 'look' and quantity == 'losses'").iloc[0]
+        means.append((found["value"], found["standard_error"]))
+    value, error = np.array(means).T
+    by_hand = (value.var(ddof=1) - (error**2).mean()) ** 0.5
+    assert by_hand > 0.001
+    assert line["sd_by_knowledge_low"] <= by_hand <= line["sd_by_knowledge_high"]
+    assert f"< {line['sd_by_knowledge_high']:.3g}" in rare.report()
+    assert "of the draws saw no loss in 60 trials" in rare.report()
+
+
+def test_draws_that_saw_nothing_count_in_the_spread_by_knowledge():
+    # Rates of loss by a gamma law of mean 0.0073 and standard deviation 0.0054: of 100 draws with 100 trials each, half
+    # see no loss. Variances, not their roots, are right on average.
+    mean, sd, sets = 0.0073, 0.0054, 400
+    random = np.random.default_rng(1)
+    told, held, without = [], 0, []
+    for _ in range(sets):
+        losses = random.binomial(100, random.gamma((mean / sd) ** 2, sd**2 / mean, 100))
+        value = pd.Series(losses / 100)
+        error = ((value * (1.0 - value) / 99) ** 0.5).where(losses > 0)
+        answer, _, most = _by_knowledge(value, error)
+        told.append(answer**2)
+        held += most >= sd
+        without.append(max(value.var(ddof=1) - (error**2).mean(), 0.0))
+    assert abs(np.mean(told) - sd**2) < 4.0 * np.std(told) / sets**0.5
+    # About 95 %: within four standard errors of 93 %, the least that was found for such sets.
+    assert held / sets > 0.93 - 4.0 * (0.93 * 0.07 / sets) ** 0.5
+    # The twin that leaves those draws out sees next to nothing.
+    assert np.mean(without) < 0.05 * sd**2
+
+
+def test_what_no_draw_saw_is_not_told(study):
+    doubt = study.simulate_in_doubt({"ultrasonic": fit(60)}, draws=3, trials=20, seed=2)
+    line = doubt.summary.query("strategy == 'look' and quantity == 'losses'").iloc[0]
+    assert line["seen"] == 0.0
+    assert np.isnan(line["sd_by_knowledge"])
+    assert "not told" in doubt.report()
+    assert '"sd_by_knowledge": null' in doubt.to_json()
 
 
 def test_a_strategy_that_does_not_use_the_technique_is_in_no_doubt(study):

@@ -216,7 +216,8 @@ def test_answers_that_are_none_and_lengths_that_differ_are_refused(looks):
         serrata.fit_hit_miss(size_mm, found[:-1])
     with pytest.raises(serrata.ArgumentError, match='must be a probability or "fitted"'):
         serrata.fit_hit_miss(size_mm, found, ceiling="free")
-    with pytest.raises(serrata.ArgumentError, match="must be modified-likelihood-ratio or likelihood-ratio or wald"):
+    known = "must be modified-likelihood-ratio or non-central-t or likelihood-ratio or wald"
+    with pytest.raises(serrata.ArgumentError, match=known):
         serrata.fit_hit_miss(size_mm, found).size_bounds(0.9, method="exact")
 
 
@@ -281,12 +282,30 @@ def test_the_figure_shows_curve_bounds_looks_and_what_is_claimed(fit):
     ax.figure.canvas.draw()
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
     assert "bounds, each 95% (modified likelihood ratio)" in legend
-    assert f"q90/95 {fit.q90_95_mm:.3g} mm" in legend
+    # The largest crack is 5.37 mm.
+    assert f"q90/95 {fit.q90_95_mm:.3g} mm (beyond the largest crack)" in legend
+    assert f"q90 {fit.q90_mm:.3g} mm" in legend
     assert "32 hits (top)" in legend
     assert ax.get_xlabel() == "size of the crack, mm"
     plt.close(ax.figure)
     drawn = Figure().subplots()
     assert fit.plot(drawn, method="wald") is drawn
+
+
+def test_both_standard_errors_are_at_hand_and_the_one_in_use_is_named(looks):
+    size_mm, found = looks
+    probit = serrata.fit_hit_miss(size_mm, found, link="probit")
+    assert probit.information == "observed"
+    table, expected = probit.coefficients, probit.expected_covariance
+    assert table["standard_error"].to_numpy() == pytest.approx(np.sqrt(np.diag(probit.covariance)))
+    assert table["expected_standard_error"].to_numpy() == pytest.approx(np.sqrt(np.diag(expected)))
+    theirs = sm.GLM(
+        np.asarray(found, dtype=float),
+        sm.add_constant(np.log(size_mm)),
+        family=sm.families.Binomial(sm.families.links.Probit()),
+    ).fit(tol=1e-12)
+    assert table["expected_standard_error"].to_numpy() == pytest.approx(theirs.bse, rel=1e-5)
+    assert serrata.fit_hit_miss(size_mm, found, penalised=True).information == "expected"
 
 
 def test_a_fit_goes_into_a_study_and_runs(fit):
@@ -336,6 +355,9 @@ def test_the_command_prints_draws_and_writes_the_study(fit, records, tmp_path):
     told = json.loads(run(records, "--technique", "penetrant", "--json").stdout)
     assert told["q90_bounds_mm"][1] == pytest.approx(fit.q90_95_mm)
     assert told["method"] == "modified-likelihood-ratio"
+    assert (told["link"], told["size_scale"], told["sides"]) == ("logit", "log", "each bound one-sided")
+    assert told["q90_95_beyond_largest"]
+    assert not told["q90_beyond_largest"]
     assert told["q90_likelihood_ratio_mm"][1] == pytest.approx(5.237, abs=3e-3)
     assert told["caution"] == serrata.CAUTION
     technique = serrata.Study.load(REFERENCE).techniques[0]

@@ -149,13 +149,16 @@ def missed_by_all(records: serrata.Records) -> int:
 def test_what_all_missed_is_held_by_length_and_not_by_pairs(scatter):
     """Small cracks are missed by all three alike, so that two techniques are never independent."""
     truths = [missed_by_all(records) for records in campaigns("every", scatter=scatter)]
-    held, pairs = 0, Counter()
+    held, methods, pairs = 0, Counter(), Counter()
     for records, truth in zip(campaigns("called", scatter=scatter), truths, strict=True):
         missed = records.unseen(TECHNIQUES)
-        assert missed.method == "by-length"
-        held += within(missed.interval, truth)
+        methods[missed.method] += 1
+        held += missed.estimate is not None and within(missed.interval, truth)
         for pair in missed.pairs.itertuples():
             pairs[pair.first, pair.second] += within((pair.low, None if np.isnan(pair.high) else pair.high), truth)
+    # A few estimates are drawn so far out of the finds that they are not told; each is many times the truth.
+    assert set(methods) == {"by-length", "cannot-be-told"}
+    assert methods["cannot-be-told"] <= 0.05 * REPEATS
     assert held >= LEAST
     assert len(pairs) == 3
     assert max(pairs.values()) < LEAST, pairs

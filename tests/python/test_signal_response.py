@@ -114,7 +114,43 @@ def test_the_likelihood_ratio_bound_is_the_one_found_by_direct_search(fit, signa
 
     log_q90 = np.log(fit.size_at(0.9, threshold=THRESHOLD))
     high = np.exp(optimize.brentq(excess, log_q90, log_q90 + 1, xtol=1e-9))
-    assert fit.size_bounds(0.9, threshold=THRESHOLD)[1] == pytest.approx(high, rel=1e-5)
+    assert fit.size_bounds(0.9, threshold=THRESHOLD, method="likelihood-ratio")[1] == pytest.approx(high, rel=1e-5)
+
+
+def test_a_bound_of_signals_none_of_which_is_cut_off_is_that_of_the_non_central_t_distribution(signals):
+    x, y = np.log(signals)
+    fit = serrata.fit_signal(*signals)
+    assert fit.usual_method == "non-central-t"
+    design = np.column_stack([np.ones_like(x), x])
+    line, squares, *_ = np.linalg.lstsq(design, y, rcond=None)
+    scatter = np.sqrt(squares[0] / (len(x) - 2))
+    inverse = np.linalg.inv(design.T @ design)
+
+    def excess(log_size):
+        row = np.array([1.0, log_size])
+        error = np.sqrt(row @ inverse @ row)
+        t = (row @ line - np.log(THRESHOLD)) / scatter / error
+        return stats.nct.cdf(t, len(x) - 2, stats.norm.ppf(0.9) / error) - 0.95
+
+    q90_mm = fit.size_at(0.9, threshold=THRESHOLD)
+    high = np.exp(optimize.brentq(excess, np.log(q90_mm), np.log(q90_mm) + 1, xtol=1e-10))
+    assert fit.size_bounds(0.9, threshold=THRESHOLD)[1] == pytest.approx(high, rel=1e-6)
+    assert high > fit.size_bounds(0.9, threshold=THRESHOLD, method="likelihood-ratio")[1]
+    told = json.loads(fit.to_json(threshold=THRESHOLD))
+    assert (told["method"], told["sides"]) == ("non-central-t", "each bound one-sided")
+
+
+def test_a_size_beyond_the_largest_crack_is_marked_in_text_table_figure_and_evidence(fit):
+    threshold = SATURATION
+    largest = fit.range_mm[1]
+    assert fit.size_bounds(0.9, threshold=threshold)[1] > largest
+    assert "beyond the largest crack looked at" in fit.summary(threshold=threshold)
+    assert "beyond the largest crack looked at" in fit.evidence(threshold=threshold).basis
+    assert list(fit.trade([THRESHOLD, threshold])["beyond_largest"]) == [False, True]
+    assert json.loads(fit.to_json(threshold=threshold))["q90_95_beyond_largest"]
+    ax = fit.plot(Figure().subplots(), threshold=threshold)
+    legend = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert any(text.startswith("q90/95") and text.endswith("(beyond the largest crack)") for text in legend)
 
 
 def test_noise_and_false_calls_are_those_of_a_direct_search(fit, noise):
@@ -181,7 +217,9 @@ def test_a_fit_does_not_change_and_survives_pickling(fit):
 def test_the_summary_fits_one_screen(fit):
     text = fit.summary(threshold=THRESHOLD)
     for part in (
-        "q90/95 = 1.281 mm by likelihood ratio",
+        f"q90/95 = {fit.size_bounds(0.9, threshold=THRESHOLD)[1]:.3f} mm by modified likelihood ratio, one-sided",
+        # The reference value by the plain ratio beside the modified one.
+        "   1.281",
         "Wald",
         "false calls: ",
         "a trial in 2031",
@@ -195,7 +233,8 @@ def test_the_figures_show_line_threshold_and_trade(fit, signals):
     ax = fit.plot(threshold=THRESHOLD)
     ax.figure.canvas.draw()
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert {"below the floor", "above saturation", "line", "q90/95 1.28 mm"} <= set(legend)
+    bound_mm = fit.size_bounds(0.9, threshold=THRESHOLD)[1]
+    assert {"below the floor", "above saturation", "line", f"q90/95 {bound_mm:.3g} mm"} <= set(legend)
     plt.close(ax.figure)
     drawn = Figure().subplots()
     assert fit.plot_trade(drawn, thresholds=[0.6, 0.8, 1.0]) is drawn
@@ -249,7 +288,7 @@ def test_the_command_prints_draws_and_writes_the_study(records, tmp_path):
 
     shown = run("--figure", tmp_path / "signals.png")
     assert shown.exit_code == 0
-    assert "q90/95 = 1.281 mm by likelihood ratio" in shown.stdout
+    assert "mm by modified likelihood ratio, one-sided" in shown.stdout
     assert serrata.CAUTION in shown.stdout
     assert (tmp_path / "signals.png").stat().st_size > 10_000
     assert json.loads(run("--json").stdout)["q90_mm"] == pytest.approx(1.1114240645536482, abs=5e-4)

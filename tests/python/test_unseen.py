@@ -76,7 +76,7 @@ def test_the_demo_records_give_an_answer_with_lengths(missed):
 
 def test_the_report_leads_with_the_plain_sentence(missed):
     report = missed.report()
-    first = f"About {missed.estimate:.1f} more cracked blades (95 %:"
+    first = f"About {missed.estimate:.1f} more cracked blades than the {missed.found} found (95 %:"
     assert report.startswith(first)
     assert "mostly shorter than" in report.split("\n\n")[0]
     for part in ("Taken for granted", "Lower bound", "Two by two", "Log-linear models", serrata.CAUTION):
@@ -96,9 +96,22 @@ def test_error_of_measured_lengths_is_told_and_allowed_for():
         records.unseen(TECHNIQUES, length_error_log=-1.0)
 
 
+def test_few_recaptures_give_the_wide_interval_of_the_likelihood_and_a_warning():
+    estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 13, ("b",): 10, ("a", "b"): 1})
+    # In all 43 to 2284, by an independent program: within 1, and 3 %.
+    low, high = estimate.interval
+    assert low + estimate.found == pytest.approx(43, abs=1)
+    assert high + estimate.found == pytest.approx(2284, rel=0.03)
+    assert estimate.pairs["high"].iloc[0] == pytest.approx(high, abs=1)
+    assert "rests on 1 blade found by both" in estimate.report()
+
+
 def test_no_overlap_gives_no_upper_bound_and_still_a_figure():  # G1
     estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 8, ("b",): 5})
     assert estimate.interval[1] is None
+    assert estimate.method == "lower-bound"
+    assert estimate.pairs["unseen"].isna().all()
+    assert "no estimate (" in estimate.report()
     assert "no upper bound" in estimate.report()
     ax = estimate.plot(Figure().subplots())
     assert "no upper bound" in [text.get_text() for text in ax.get_legend().get_texts()]
@@ -125,3 +138,16 @@ def test_what_says_nothing_is_refused():
         serrata.Unseen.from_counts(["a", "b"], {("a", "c"): 8})
     with pytest.raises(serrata.ArgumentError, match="must be a whole number"):
         serrata.Unseen.from_counts(["a", "b"], {("a",): -1})
+    # Six found by one, eight by the other, nine by both.
+    with pytest.raises(serrata.ArgumentError, match="must be a whole number"):
+        serrata.Unseen.from_counts(["a", "b"], {("a",): 6 - 9, ("b",): 8 - 9, ("a", "b"): 9})
+
+
+def test_an_estimate_beyond_what_none_called_is_not_told():
+    counts = {("a",): 14, ("b",): 11, ("a", "b"): 1, (): 8}
+    estimate = serrata.Unseen.from_counts(["a", "b"], counts)
+    assert (estimate.method, estimate.estimate, estimate.interval[1]) == ("cannot-be-told", None, 8.0)
+    assert "no more than the 8 that none called" in " ".join(estimate.report().split())
+    assert "not told" in repr(estimate)
+    ax = estimate.plot(Figure().subplots())
+    ax.figure.canvas.draw()

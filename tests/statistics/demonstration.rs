@@ -4,6 +4,7 @@
 //! every bound computed with scipy 1.17 (`data/statistics_expected.csv`, `data/binomial_demo.csv`).
 
 use crate::expected::{between, expected, rows};
+use approx::assert_relative_eq;
 use serrata::statistics::demonstration::{Demonstration, MOST_SPECIMENS, Plan, specimens_needed};
 use serrata::statistics::interval::{exact_proportion, wilson_proportion};
 
@@ -76,6 +77,63 @@ fn a_plan_without_misses_is_a_power() {
     assert_eq!(specimens_needed(0.5, 0.75, 0).expect("a plan"), 2);
 }
 
+/// Events, trials, confidence; two-sided lower and upper, one-sided lower and upper end; exact binomial by an independent
+/// program, to a millionth.
+type Counts = (u64, u64, f64, [Option<f64>; 4]);
+
+const COUNTS: [Counts; 13] = [
+    (29, 29, 0.95, [Some(0.880_555_1), Some(1.0), Some(0.901_855_4), Some(1.0)]),
+    (28, 29, 0.95, [Some(0.822_355_7), None, Some(0.846_608_0), None]),
+    (45, 46, 0.95, [Some(0.884_728_2), None, Some(0.900_975_7), None]),
+    (59, 61, 0.95, [Some(0.886_527_8), None, Some(0.900_365_1), None]),
+    (0, 20, 0.95, [Some(0.0), Some(0.168_433_5), Some(0.0), Some(0.139_108_3)]),
+    (20, 20, 0.95, [Some(0.831_566_5), Some(1.0), Some(0.860_891_7), Some(1.0)]),
+    (0, 1_000_000, 0.95, [Some(0.0), Some(3.688_872_7e-6), Some(0.0), Some(2.995_727_8e-6)]),
+    (3, 1_000_000, 0.95, [Some(6.186_725_5e-7), Some(8.767_247_8e-6), Some(8.176_919_3e-7), Some(7.753_638_1e-6)]),
+    (0, 1_000_000_000, 0.95, [Some(0.0), Some(3.688_879_4e-9), Some(0.0), Some(2.995_732_3e-9)]),
+    (7, 1_000_000_000, 0.95, [Some(2.814_363_1e-9), Some(1.442_267_5e-8), Some(3.285_315_7e-9), Some(1.314_811_4e-8)]),
+    (0, 1000, 1.0 - 1e-7, [Some(0.0), Some(0.016_670_722_4), Some(0.0), Some(0.015_988_894_2)]),
+    (1, 1000, 1.0 - 1e-7, [Some(5.000_000_1e-11), Some(0.019_662_593_6), Some(1.0e-10), Some(0.018_947_576_9)]),
+    (1000, 1000, 1.0 - 1e-7, [Some(0.983_329_277_6), Some(1.0), Some(0.984_011_105_8), Some(1.0)]),
+];
+
+#[test]
+fn exact_ends_keep_their_figures_for_no_event_all_events_and_many_trials() {
+    for (events, trials, confidence, [low, high, one_low, one_high]) in COUNTS {
+        let ends = |level| exact_proportion(events as f64, trials as f64, level);
+        // One side at a confidence is one end of two sides with that much outside each.
+        let (ours, one_sided) = (ends(confidence), ends(2.0 * confidence - 1.0));
+        let pairs = [(ours.0, low), (ours.1, high), (one_sided.0, one_low), (one_sided.1, one_high)];
+        for (ours, right) in pairs.into_iter().filter_map(|(ours, right)| Some((ours, right?))) {
+            assert_relative_eq!(ours, right, max_relative = 1e-6, epsilon = 0.0);
+            assert!((0.0..=1.0).contains(&ours));
+        }
+        if let (Ok(test), true) = (Demonstration::new(events, trials, confidence), one_low.is_some()) {
+            assert_relative_eq!(test.lower_bound, one_low.unwrap_or(0.0), max_relative = 1e-6, epsilon = 0.0);
+        }
+    }
+    for (events, trials) in [(0.0, 0.0), (5.0, 4.0), (-1.0, 10.0)] {
+        assert!(exact_proportion(events, trials, 0.95).1.is_nan());
+    }
+    assert!(Demonstration::new(0, 0, 0.95).is_err() && Demonstration::new(5, 4, 0.95).is_err());
+}
+
+#[test]
+fn twenty_nine_of_twenty_nine_show_ninety_percent_on_one_side_alone() {
+    let said = Demonstration::new(29, 29, 0.95).expect("an outcome").statements(Some(0.9)).expect("a claim").join(" ");
+    assert!(said.contains("at least 0.9018 at 95 % confidence (one-sided, exact)"), "{said}");
+    assert!(said.contains("Two-sided 95 % interval: 0.8805"), "{said}");
+    let verdict = "A probability of detection of 0.9 is shown at 95 % confidence, one-sided; the two-sided interval does not \
+                   show it.";
+    assert!(said.contains(verdict), "{said}");
+    // No find at all has an upper bound, and no plus or minus nothing.
+    let none = Demonstration::new(0, 20, 0.95).expect("an outcome").statements(None).expect("no claim").join(" ");
+    assert!(none.contains("Two-sided 95 % interval: 0.0000 to 0.1685"), "{none}");
+    // Nor are false calls that were never seen impossible.
+    let clean = Demonstration::new(29, 29, 0.95).expect("an outcome").with_false_calls(0, 20).expect("counts");
+    assert!(clean.statements(None).expect("no claim").join(" ").contains("at most 0.1685"));
+}
+
 #[test]
 fn an_outcome_shows_just_what_its_bound_says() {
     for (found, specimens) in [(29, 29), (28, 29), (45, 46), (3, 60), (0, 4)] {
@@ -110,7 +168,8 @@ fn the_statements_tell_what_is_shown_for_which_sizes_and_what_is_not() {
         said,
         "29 of 29 found: the probability of detection is at least 0.9018 at 95 % confidence (one-sided, exact).\n\
          Two-sided 95 % interval: 0.8805 to 1.0000 (Clopper and Pearson; not symmetric).\n\
-         A probability of detection of 0.9 is shown at 95 % confidence.\n\
+         A probability of detection of 0.9 is shown at 95 % confidence, one-sided; the two-sided interval does not show \
+         it.\n\
          The crack lengths of the specimens were not given: for other lengths nothing is shown.\n\
          False calls were not given: calling every specimen passes such a test too.\n\
          It counts these people, this procedure and these surfaces; finds in the field are commonly fewer."

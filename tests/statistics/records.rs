@@ -324,6 +324,139 @@ fn a_workbook_and_foreign_encodings_are_refused_with_the_way_out() {
     assert!(Records::load(&place, &Format::default()).expect_err("gone").to_string().contains("no such file"));
 }
 
+/// Two lines with sizes, the header and first cells as given.
+fn sized(header: &str, cells: [&str; 2]) -> String {
+    let line = |blade: usize| format!("R1,{blade},2031,ET,yes,{}\n", cells[blade]);
+    format!("row,blade,year,technique,called,{header}\n{}{}", line(0), line(1))
+}
+
+fn lengths(records: &Records) -> Vec<f64> {
+    records.lines().iter().filter_map(|line| line.measured_length_mm).collect()
+}
+
+#[test] // 1 in = 25.4 mm, 1 mil = 0.0254 mm exactly
+fn a_unit_in_a_header_is_converted_with_a_note() {
+    for (header, cell, mm, unit) in [
+        ("measured_length [in]", "0.1", 2.54, "in"),
+        ("measured_length_mil", "100", 2.54, "mil"),
+        ("Measured_Length (cm)", "0.254", 2.54, "cm"),
+        ("measured_length_um", "2540", 2.54, "\u{b5}m"),
+    ] {
+        let records = parse(&sized(header, [cell, ""])).expect("good");
+        assert!((lengths(&records)[0] - mm).abs() < 1e-12, "{header}: {:?}", lengths(&records));
+        let note = format!("is in {unit}: converted to mm");
+        assert!(records.notes().iter().any(|said| said.contains(&note)), "{header}: {:?}", records.notes());
+        assert!(records.extra_columns().is_empty(), "{header}");
+    }
+    // Renamed columns carry their units too.
+    let columns = vec![("measured_length_mm".to_owned(), "depth [in]".to_owned())];
+    let format = Format { columns, ..Format::default() };
+    let records = Records::parse(&sized("depth [in]", ["0.1", ""]), "records.csv", &format).expect("good");
+    assert!((lengths(&records)[0] - 2.54).abs() < 1e-12);
+    // What is in mm is as it was, without a note.
+    let plain = parse(&sized("measured_length_mm", ["2.54", ""])).expect("good");
+    assert!(lengths(&plain) == [2.54] && plain.notes().is_empty(), "{:?}", plain.notes());
+}
+
+#[test]
+fn a_column_of_units_is_converted_line_by_line_with_a_note() {
+    let records = parse(&sized("measured_length,unit", ["0.1,in", "100,mils"])).expect("good");
+    assert!(lengths(&records).iter().all(|mm| (mm - 2.54).abs() < 1e-12), "{:?}", lengths(&records));
+    let note = "sizes are converted to mm by column \"unit\": in in 1 lines, times 25.4; mil in 1 lines, times 0.0254";
+    assert!(records.notes().iter().any(|said| said == note), "{:?}", records.notes());
+    assert!(records.extra_columns().is_empty());
+    // A line without a size needs no unit.
+    assert_eq!(parse(&sized("measured_length,unit", ["0.1,in", ","])).expect("good").lines().len(), 2);
+}
+
+#[test]
+fn a_unit_that_is_not_known_or_stated_twice_is_refused() {
+    for (header, cells, parts) in [
+        ("measured_length [furlong]", ["1", "1"], ["states \"furlong\"", "state mm, cm, m, um, in or mil"]),
+        (
+            "measured_length,unit",
+            ["1,furlong", "1,mm"],
+            ["line 2, unit = furlong", "is no unit of length that is known"],
+        ),
+        ("measured_length,unit", ["1,", "1,mm"], ["line 2, unit", "must not be blank"]),
+        (
+            "measured_length_mm,unit",
+            ["0.1,in", "1,mm"],
+            ["states a unit, and so does a column of units", "state it once"],
+        ),
+        ("measured_length_mm,measured_length_in", ["2.54,0.1", ","], ["once more", "leave one of the two out"]),
+        ("in", ["0.1", ""], ["header = in", "is a unit and names no quantity"]),
+    ] {
+        let said = refusal(&sized(header, cells));
+        assert!(parts.iter().all(|part| said.contains(part)), "{header}: {said}");
+    }
+}
+
+#[test]
+fn a_size_beyond_any_root_is_refused_and_sizes_too_small_are_noted() {
+    let said = refusal(&sized("measured_length_mm", ["2540", ""]));
+    assert!(
+        said.contains("line 2, measured_length_mm = 2540") && said.contains("no root is larger than 1000 mm"),
+        "{said}"
+    );
+    let said = refusal(&sized("measured_length_in", ["50", ""]));
+    assert!(said.contains("50 in is 1270 mm: no root is larger"), "{said}");
+    // 2.5 mm written in metres.
+    let records = parse(&sized("measured_length_mm", ["0.0025", "0.004"])).expect("allowed");
+    assert!(records.notes().iter().any(|said| said.contains("metres or inches")), "{:?}", records.notes());
+}
+
+#[test]
+fn only_sizes_have_a_unit_of_length() {
+    // A signal has its own unit, and years and counts have none.
+    let records = parse(&sized("signal,serration", ["1.5,2", "2,3"])).expect("good");
+    assert_eq!(records.lines()[0].signal, Some(1.5));
+    let columns = vec![("signal".to_owned(), "amplitude [in]".to_owned())];
+    let format = Format { columns, ..Format::default() };
+    let records = Records::parse(&sized("amplitude [in]", ["1.5", "2"]), "records.csv", &format).expect("good");
+    assert_eq!(records.lines()[0].signal, Some(1.5));
+}
+
+#[test]
+fn blades_that_look_alike_are_noted_and_stay_apart() {
+    // One technique writes R1-B01, the other R1-B1: thirty blades, nine of them with two names.
+    let mut text = "row,blade,year,technique,called\n".to_owned();
+    for blade in 1..=30 {
+        text += &format!("R1,R1-B{blade:02},2031,ET,yes\nR1,R1-B{blade},2031,UT,yes\n");
+    }
+    let records = parse(&text).expect("good");
+    assert_eq!(records.side_by_side().len(), 39);
+    let alike: Vec<&String> = records.notes().iter().filter(|note| note.contains("are they one?")).collect();
+    assert_eq!(alike.len(), 5, "{:?}", records.notes());
+    let wanted = "blades \"R1-B01\" (line 2) and \"R1-B1\" (line 3) count as 2; are they one?";
+    assert_eq!(alike[0], wanted);
+    assert!(records.notes().iter().any(|note| note == "4 more sets of blades look alike in the same way"));
+    // Numbers that differ are no look-alikes.
+    let apart = parse("row,blade,year,technique,called\nR1,1-01,2031,ET,yes\nR1,101,2031,ET,no\n").expect("good");
+    assert!(apart.notes().is_empty(), "{:?}", apart.notes());
+}
+
+#[test]
+fn ids_stay_as_they_are_and_repeats_contradictions_and_look_alikes_are_told() {
+    let text = include_str!("data/ids_and_repeats.csv");
+    let said = refusal(text);
+    for part in ["line 16, blade", "must not be blank", "line 7, ", "line 8, ", "line 9, ", "line 10, "] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    assert!(said.contains("is the same blade, technique and inspection as line 8"), "{said}");
+    assert!(said.contains("is the same blade, technique and inspection as line 10"), "{said}");
+    // Neither of two lines that contradict each other is kept.
+    let format = Format { bad_lines: BadLines::LeaveOut, ..Format::default() };
+    let records = Records::parse(text, "ids.csv", &format).expect("on request");
+    assert_eq!((records.lines_read(), records.left_out().lines.as_slice()), (14, &[7, 8, 9, 10, 16][..]));
+    let blades: Vec<&str> = records.lines().iter().map(|line| line.blade.as_str()).collect();
+    assert_eq!(blades, ["R1-B07", "r1-b07", "R1-B7", "R1-B07", "0012", "12", "1E5", "NA", "TRUE"]);
+    let notes = records.notes().join("\n");
+    let alike = "blades \"R1-B07\" (line 3) and \"R1-B7\" (line 5) and \"r1-b07\" (line 4) count as 3; are they one?";
+    assert!(notes.contains(alike), "{notes}");
+    assert!(notes.contains("blanks at the end of a name, which are taken off: 1 (first: line 6)"), "{notes}");
+}
+
 #[test]
 fn the_template_reads_back_and_has_every_column() {
     let records = parse(&template()).expect("good");

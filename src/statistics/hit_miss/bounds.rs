@@ -4,7 +4,7 @@ use super::fit::{Fit, checked_size};
 use super::likelihood::{SIZE, dot};
 use super::model::{Limit, Model};
 use super::problem::Constraint;
-use super::profile::Profile;
+use super::profile::OfLooks;
 use crate::error::{Error, Result};
 use crate::statistics::bound::{Bounds, Method, check_confidence, check_pod, fieller, one_sided, whole_curve};
 use crate::statistics::newton::inverse;
@@ -24,9 +24,8 @@ impl Fit {
         let Some(x) = self.place_at(pod) else { return Ok(Bounds { low: None, high: None }) };
         let (low, high) = match method {
             Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
-                let constraint = |x: f64| Constraint::Through { row: self.row_at(x), pod };
-                let Bounds { low, high } =
-                    Profile { fit: self, from: x, step: self.step_at(x), constraint }.bounds(confidence, method);
+                let held = OfLooks::new(self, |x: f64| Constraint::Through { row: self.row_at(x), pod });
+                let Bounds { low, high } = held.bounds(x, self.step_at(x), confidence, method);
                 (low, high)
             }
             Method::Wald => match self.variance_at(x) {
@@ -38,6 +37,8 @@ impl Fit {
             },
             Method::PointwiseBand => self.fieller(pod, one_sided(confidence)),
             Method::SimultaneousBand => self.fieller(pod, whole_curve(confidence)),
+            // Refused above.
+            Method::NonCentralT => (None, None),
         };
         // A bound beyond the largest number there is excludes nothing.
         let mm = |x: Option<f64>| x.map(|x| self.model().scale.size_mm(x)).filter(|size| size.is_finite());
@@ -62,9 +63,8 @@ impl Fit {
             if !odds.is_finite() {
                 return Ok((0.0, 1.0));
             }
-            let constraint = |odds: f64| Constraint::Through { row: self.row_at(x), pod: pod(odds) };
-            let Bounds { low, high } =
-                Profile { fit: self, from: odds, step: 1.0, constraint }.bounds(confidence, method);
+            let held = OfLooks::new(self, |odds: f64| Constraint::Through { row: self.row_at(x), pod: pod(odds) });
+            let Bounds { low, high } = held.bounds(odds, 1.0, confidence, method);
             return Ok((low.map_or(0.0, pod), high.map_or(1.0, pod)));
         }
         let critical = match method {
@@ -98,9 +98,8 @@ impl Fit {
                 })
             }
             Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
-                let constraint = |slope: f64| Constraint::Holding(SIZE, slope);
-                let Bounds { low, high } = Profile { fit: self, from: value, step: error.unwrap_or(value), constraint }
-                    .bounds(confidence, method);
+                let held = OfLooks::new(self, |slope: f64| Constraint::Holding(SIZE, slope));
+                let Bounds { low, high } = held.bounds(value, error.unwrap_or(value), confidence, method);
                 Ok(Bounds { low: low.map(|slope| slope / sd), high: high.map(|slope| slope / sd) })
             }
             _ => Err(Error::argument(
@@ -208,6 +207,10 @@ impl Fit {
     /// Refuses a method that does not hold here.
     pub(super) fn check_method(&self, method: Method) -> Result<()> {
         let Model { penalised, between_inspectors, .. } = *self.model();
+        if method == Method::NonCentralT {
+            let rule = "is for signals, not for hits and misses";
+            return Err(Error::argument("method", method.words(), rule, "use modified likelihood ratio"));
+        }
         if method == Method::ModifiedLikelihoodRatio && (penalised || between_inspectors) {
             let rule = "is known for looks that are independent of each other and for a likelihood without a penalty";
             return Err(Error::argument("method", method.words(), rule, "use likelihood ratio"));

@@ -3,6 +3,7 @@
 use super::fit::Fit;
 use crate::error::Result;
 use crate::model::detection::Grade;
+use crate::statistics::bound::beyond_note;
 use crate::statistics::evidence::Evidence;
 
 impl Fit {
@@ -64,13 +65,15 @@ impl Fit {
         let penalised = if self.model().penalised { ", penalised" } else { "" };
         let mm = |size: Option<f64>| size.map_or("not reached".to_owned(), |size| format!("{size:.3} mm"));
         let method = self.usual_method();
-        let q90_95 = self.size_bounds(0.9, 0.95, method)?.high;
+        let (q90, q90_95) = (self.size_at(0.9), self.size_bounds(0.9, 0.95, method)?.high);
         Ok(format!(
-            "fitted to {count} looks at cracks of {smallest} to {largest} mm, {hits} hits{from}: {link}{penalised}, q90 {}, \
-             q90/95 {} by {}",
-            mm(self.size_at(0.9)),
+            "fitted to {count} looks at cracks of {smallest} to {largest} mm, {hits} hits{from}: {link}{penalised}, q90 {}{}, \
+             q90/95 {} by {}{}",
+            mm(q90),
+            beyond_note(q90, largest),
             mm(q90_95),
-            method.words()
+            method.words(),
+            beyond_note(q90_95, largest)
         ))
     }
 }

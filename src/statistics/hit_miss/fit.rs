@@ -42,6 +42,9 @@ pub struct Coefficient {
     pub value: f64,
     /// Standard error from the observed information (expected, in a penalised fit); not a number where it is singular.
     pub standard_error: f64,
+    /// The same from the expected information, as iteratively reweighted least squares has it; `None` where that is not
+    /// worked out. For a logit the two are one.
+    pub expected_standard_error: Option<f64>,
 }
 
 /// Fits a curve to looks.
@@ -279,13 +282,20 @@ impl Fit {
             names.push("between inspectors".to_owned());
         }
         let error = |index: usize| covariance.as_ref().map_or(f64::NAN, |matrix| matrix[(index, index)].sqrt());
+        let expected = self.expected_covariance();
+        let expected = |index: usize| Some(expected.as_ref()?.get(index)?[index].sqrt());
         let last = self.problem.design.width;
         // The likelihood does not know the sign of a spread.
         let value = |index: usize| if index == last { values[index].abs() } else { values[index] };
         names
             .into_iter()
             .enumerate()
-            .map(|(index, name)| Coefficient { name, value: value(index), standard_error: error(index) })
+            .map(|(index, name)| Coefficient {
+                name,
+                value: value(index),
+                standard_error: error(index),
+                expected_standard_error: expected(index),
+            })
             .collect()
     }
 

@@ -1,8 +1,9 @@
 //! A fit on one screen.
 
-use super::fit::Fit;
+use super::fit::{Coefficient, Fit};
+use super::model::Limit;
 use crate::error::Result;
-use crate::statistics::bound::{Bounds, Method};
+use crate::statistics::bound::{Bounds, Method, beyond_note, beyond_sentence, unlikely_sizes};
 use crate::statistics::interval::exact_proportion;
 use std::fmt::Write;
 
@@ -76,17 +77,22 @@ impl Fit {
         let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
         let methods = self.methods();
         write!(page, "{:19}", "")?;
-        methods.iter().try_for_each(|method| write!(page, "  {:^WIDTH$}", short(*method)))?;
+        methods.iter().try_for_each(|method| write!(page, "  {:^WIDTH$}", method.short()))?;
         write!(page, "\n  size in mm  value  ")?;
         methods.iter().try_for_each(|_| write!(page, "  {:>8} {:>8}", "lower", "upper"))?;
-        writeln!(page, "   (each bound at 95 %)")?;
+        writeln!(page, "   (each bound one-sided at 95 %)")?;
         for Size { name, value, bounds } in &sizes {
             write!(page, "  {name:<8} {:>8}", mm(*value))?;
             bounds.iter().try_for_each(|bound| write!(page, "  {:>8} {:>8}", mm(bound.low), mm(bound.high)))?;
             writeln!(page)?;
         }
         if let Some(q90) = sizes.last() {
-            writeln!(page, "  q90/95 = {} mm by {}", mm(q90.bounds[0].high), methods[0].words())?;
+            let (largest, bound) = (self.looks.range_mm().1, q90.bounds[0].high);
+            if let Some(value) = q90.value.filter(|value| *value > largest) {
+                writeln!(page, "  q90 = {value:.3} mm{}", beyond_note(q90.value, largest))?;
+            }
+            let (method, beyond) = (methods[0].words(), beyond_note(bound, largest));
+            writeln!(page, "  q90/95 = {} mm by {method}, one-sided{beyond}", mm(bound))?;
         }
         Ok(())
     }
@@ -97,10 +103,18 @@ impl Fit {
             ("ceiling", self.best.ceiling, self.ceiling_bounds(CONFIDENCE)?),
         ];
         let mut write = || -> std::fmt::Result {
-            writeln!(page, "  {:<24} {:>9} {:>14}", "parameter", "value", "standard error")?;
-            for parameter in self.coefficients() {
-                writeln!(page, "  {:<24} {:>9.4} {:>14.4}", parameter.name, parameter.value, parameter.standard_error)?;
+            let both = self.expected_covariance().is_some() && !self.model().penalised;
+            write!(page, "  {:<24} {:>9} {:>14}", "parameter", "value", "standard error")?;
+            writeln!(page, "{}", if both { "   by expected information" } else { "" })?;
+            for Coefficient { name, value, standard_error, expected_standard_error } in self.coefficients() {
+                write!(page, "  {name:<24} {value:>9.4} {standard_error:>14.4}")?;
+                match expected_standard_error.filter(|_| both) {
+                    Some(expected) => writeln!(page, "   {expected:>23.4}")?,
+                    None => writeln!(page)?,
+                }
             }
+            let used = if self.model().penalised { "expected" } else { "observed" };
+            writeln!(page, "  standard errors, covariances and Wald bounds are from the {used} information")?;
             for (name, value, (low, high)) in limits {
                 if low < high {
                     writeln!(page, "  {name:<24} {value:>9.4}  (bounds {low:.4} to {high:.4}, each at 95 %)")?;
@@ -124,8 +138,6 @@ impl Fit {
     /// # Errors
     /// As [`Fit::summary`].
     pub fn notes(&self) -> Result<Vec<String>> {
-        /// Below this the curve's shape is in doubt.
-        const POOR: f64 = 0.05;
         /// From here on Wald's bounds hold nearly as often as they say; see the module's table.
         const MANY_LOOKS: usize = 200;
         let mut notes =
@@ -134,13 +146,14 @@ impl Fit {
         let q90 = self.size_at(0.9);
         match q90 {
             None => notes.push(format!("no size is found with 0.9: the curve ends at {:.3}", self.best.ceiling)),
-            Some(q90) if !(smallest..=largest).contains(&q90) => {
-                notes.push(format!(
-                    "q90 lies outside the sizes looked at, {smallest} to {largest} mm: take looks near it"
-                ));
+            Some(q90) if q90 < smallest => {
+                notes.push(format!("q90 lies below the smallest crack looked at, {smallest} mm: take looks near it"));
             }
             Some(_) => {}
         }
+        let q90_95 = self.size_bounds(0.9, CONFIDENCE, self.usual_method())?.high;
+        notes.extend(unlikely_sizes((smallest, largest)));
+        notes.extend(beyond_sentence(q90, q90_95, largest));
         if self.looks.cracked.len() < MANY_LOOKS && !self.model().penalised {
             let modified = match self.usual_method() {
                 Method::ModifiedLikelihoodRatio => "96 % (modified ratio), ",
@@ -157,12 +170,7 @@ impl Fit {
             let inspectors = self.looks.inspectors.len();
             notes.push(format!("{inspectors} inspectors are taken as one; their spread, if any, flattens the curve"));
         }
-        if let Some(goodness) = self.goodness().filter(|goodness| goodness.p_value < POOR) {
-            notes.push(format!(
-                "the curve does not suit the looks (p = {:.3}): try a ceiling, a factor or another link",
-                goodness.p_value
-            ));
-        }
+        notes.extend(self.poor_fit());
         if let Some(naive) = self.ignoring_size_error().and_then(|naive| naive.size_at(0.9)) {
             notes.push(format!("with errors in size ignored, q90 would be {naive:.3} mm"));
         }
@@ -176,6 +184,29 @@ impl Fit {
                 .to_owned(),
         );
         Ok(notes)
+    }
+
+    /// What to do where the curve does not suit the looks.
+    fn poor_fit(&self) -> Option<String> {
+        /// Below this the curve's shape is in doubt.
+        const POOR: f64 = 0.1;
+        /// Chance from which on a crack is a large one.
+        const LARGE: f64 = 0.8;
+        let goodness = self.goodness().filter(|goodness| goodness.p_value < POOR)?;
+        let large = goodness.groups.iter().filter(|group| group.expected > LARGE * group.looks as f64);
+        let missing: f64 = large.map(|group| group.expected - group.hits as f64).sum();
+        let held = self.model().ceiling != Limit::Free;
+        let p = goodness.p_value;
+        Some(if held && missing > 0.0 {
+            format!(
+                "the curve does not suit the looks (p = {p:.3}): large cracks are missed more often than it says; fit a \
+                 ceiling"
+            )
+        } else if held {
+            format!("the curve does not suit the looks (p = {p:.3}): try a ceiling, a factor or another link")
+        } else {
+            format!("the curve does not suit the looks (p = {p:.3}): try a factor or another link")
+        })
     }
 
     fn most_influential(&self, q90: f64) -> Result<String> {
@@ -203,12 +234,4 @@ struct Size {
     value: Option<f64>,
     /// By each of the methods.
     bounds: Vec<Bounds>,
-}
-
-/// Words that fit over two columns.
-fn short(method: Method) -> &'static str {
-    match method {
-        Method::ModifiedLikelihoodRatio => "modified ratio",
-        method => method.words(),
-    }
 }

@@ -3,11 +3,15 @@
 use super::check::Faults;
 use super::columns::{ACCESS, COLUMNS, GRADES, SIDES, YES_NO, index_of};
 use super::format::{DateOrder, Decimal, Format};
-use super::header::Header;
+use super::header::{Header, is_size};
 use super::line::{Line, When};
 use super::read::{Row, Table};
+use super::units::{KNOWN, Unit, unit};
 use crate::bounds::{self, Bound, Count};
 use jiff::civil::Date;
+
+/// Larger than the root of any blade, in mm.
+const LARGEST_MM: f64 = 1_000.0;
 
 /// The decimal mark: as declared, else the only one that the numbers of the file have.
 ///
@@ -57,7 +61,7 @@ pub(super) fn decimal(table: &Table, header: &Header, format: &Format) -> std::r
 }
 
 fn is_number(name: &str) -> bool {
-    name.ends_with("_mm") || name == "signal" || name == "year"
+    is_size(name) || name == "signal" || name == "year"
 }
 
 /// Whether a number is one to three digits and then groups of three.
@@ -227,7 +231,39 @@ impl<'r> Cells<'r> {
             self.fault(name, "0", "must exceed 0", remedy);
             return None;
         }
-        self.within(name, bounds::LENGTH_MM)
+        let number = self.number(name)?;
+        let unit = self.unit(name)?;
+        let (mm, cell) = (number * unit.mm, self.cell(name).unwrap_or_default());
+        let converted = if unit == Unit::MM { String::new() } else { format!("{cell} {} is {mm} mm: ", unit.name) };
+        if mm > LARGEST_MM {
+            let rule = format!("{converted}no root is larger than {LARGEST_MM} mm");
+            self.fault(name, cell, &rule, "state its unit in the header, such as measured_length [um], or correct it");
+            return None;
+        }
+        match bounds::LENGTH_MM.refusal(name, mm) {
+            Some((rule, remedy)) => {
+                self.fault(name, cell, &format!("{converted}{rule}"), &remedy);
+                None
+            }
+            None => Some(mm),
+        }
+    }
+
+    /// The unit of a size, by its header or by the column of units.
+    fn unit(&mut self, name: &str) -> Option<Unit> {
+        let Some(place) = self.header.unit_column else {
+            return Some(index_of(name).map_or(Unit::MM, |column| self.header.units[column]));
+        };
+        let stated = known(&self.row.cells[place]);
+        let found = stated.and_then(unit);
+        if found.is_none() {
+            let (value, rule) = match stated {
+                Some(word) => (word, format!("is no unit of length that is known, and {name} stands in it")),
+                None => ("", format!("must not be blank, as {name} stands in it")),
+            };
+            self.fault("unit", value, &rule, &format!("write {KNOWN}"));
+        }
+        found
     }
 
     fn zero(&self, name: &str) -> bool {

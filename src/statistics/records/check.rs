@@ -1,15 +1,16 @@
 //! From a table to records: every rule, every fault.
 
 use super::cells::{decimal, line};
-use super::columns::COLUMNS;
+use super::columns::{COLUMNS, index_of};
 use super::conflicts::conflicts;
 use super::format::{BadLines, Format};
 use super::header::Header;
 use super::oddities::oddities;
-use super::read::Table;
+use super::read::{Row, Table};
+use super::units::{Unit, unit};
 use super::{LeftOut, Records};
 use crate::error::{Error, Fault, Kind, Result};
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 
 /// Checks a table and makes records of it.
 pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
@@ -41,6 +42,8 @@ pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
         return Err(refused(faults));
     }
     lines.retain(|line| !bad.contains(&line.line));
+    notes.extend(units_of_lines(&table, &header, &bad));
+    notes.extend(trimmed(&table, &header));
     notes.extend(oddities(&lines));
     let mut bad: Vec<usize> = bad.into_iter().collect();
     bad.sort_unstable();
@@ -59,6 +62,33 @@ pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
         notes,
         left_out: LeftOut { lines: bad, faults: faults.shown, fault_count: faults.count },
     })
+}
+
+/// Which units the column of units states, and in how many lines that are kept.
+fn units_of_lines(table: &Table, header: &Header, bad: &HashSet<usize>) -> Option<String> {
+    let place = header.unit_column?;
+    let mut counts: BTreeMap<&str, (f64, usize)> = BTreeMap::new();
+    for row in table.rows.iter().filter(|row| !bad.contains(&row.line)) {
+        if let Some(unit) = unit(&row.cells[place]).filter(|unit| *unit != Unit::MM) {
+            counts.entry(unit.name).or_insert((unit.mm, 0)).1 += 1;
+        }
+    }
+    let each: Vec<String> =
+        counts.iter().map(|(name, (mm, lines))| format!("{name} in {lines} lines, times {mm}")).collect();
+    let name = table.header[place].trim();
+    (!each.is_empty()).then(|| format!("sizes are converted to mm by column {name:?}: {}", each.join("; ")))
+}
+
+/// Names that stand with blanks at an end; they are taken without.
+fn trimmed(table: &Table, header: &Header) -> Option<String> {
+    let names = ["row", "blade", "inspection", "technique", "surface", "inspector"];
+    let places: Vec<usize> = names.iter().filter_map(|name| header.places[index_of(name)?]).collect();
+    let blank_at_end = |row: &&Row| {
+        places.iter().filter_map(|place| row.cells.get(*place)).any(|cell| cell.len() != cell.trim().len())
+    };
+    let first = table.rows.iter().find(blank_at_end)?;
+    let count = table.rows.iter().filter(blank_at_end).count();
+    Some(format!("lines with blanks at the end of a name, which are taken off: {count} (first: line {})", first.line))
 }
 
 /// Faults found; the first of them in full.

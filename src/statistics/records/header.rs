@@ -1,9 +1,10 @@
 //! Which column of a file is which.
 
 use super::check::Faults;
-use super::columns::{COLUMNS, folded, index_of, likeness};
+use super::columns::{COLUMNS, Column, folded, index_of, likeness};
 use super::format::Format;
 use super::read::Table;
+use super::units::{KNOWN, Stated, UNIT_COLUMNS, Unit, stated, unit};
 use std::collections::{HashMap, HashSet};
 
 /// Where the columns are.
@@ -11,6 +12,10 @@ pub(super) struct Header {
     pub width: usize,
     /// For each of [`COLUMNS`], its place in the file.
     pub places: Vec<Option<usize>>,
+    /// For each of [`COLUMNS`], the unit that its header states; mm where it states none.
+    pub units: Vec<Unit>,
+    /// Place of the column that states the unit of the sizes in its line.
+    pub unit_column: Option<usize>,
     /// Name and place of the others.
     pub extra: Vec<(String, usize)>,
     pub notes: Vec<String>,
@@ -55,7 +60,37 @@ impl Header {
         for (column, place) in COLUMNS.iter().zip(&mut places) {
             *place = place.or_else(|| seen.get(column.name).copied().filter(|place| !renamed.contains(place)));
         }
-        let taken: HashSet<usize> = places.iter().flatten().copied().collect();
+        let free = |place: &usize, places: &[Option<usize>]| !places.contains(&Some(*place));
+        let mut unit_columns = (0..names.len()).filter(|place| UNIT_COLUMNS.contains(&names[*place].as_str()));
+        let unit_column = unit_columns.next().filter(|place| free(place, &places));
+        // A size may be named without its unit, or with another one.
+        for (column, name) in COLUMNS.iter().enumerate().filter(|(_, column)| is_size(column.name)) {
+            let bare = name.name.trim_end_matches("_mm");
+            let named = |place: &usize| match stated(&names[*place]) {
+                Stated::Unit(_, rest) => rest == bare,
+                Stated::Unknown(_) => names[*place].starts_with(bare),
+                Stated::Nothing => names[*place] == bare && unit_column.is_some(),
+            };
+            for place in (0..names.len()).filter(named) {
+                match places[column] {
+                    None => places[column] = Some(place),
+                    Some(first) if first != place && !renamed.contains(&place) => {
+                        let rule = format!("is {} once more, beside {:?}", name.name, table.header[first].trim());
+                        faults.add(at, "header", &table.header[place], &rule, "leave one of the two out");
+                    }
+                    Some(_) => {}
+                }
+            }
+        }
+        let units = units(table, at, &places, unit_column, &mut faults);
+        let taken: HashSet<usize> = places.iter().flatten().copied().chain(unit_column).collect();
+        for place in (0..names.len()).filter(|place| !taken.contains(place)) {
+            if unit(&names[place]).is_some() && !names[place].is_empty() {
+                let rule = "is a unit and names no quantity";
+                let remedy = "give it the name of what it holds, such as measured_length [in]";
+                faults.add(at, "header", &table.header[place], rule, remedy);
+            }
+        }
         let free: Vec<&str> = (0..names.len())
             .filter(|place| !taken.contains(place) && !names[*place].is_empty())
             .map(|place| table.header[place].trim())
@@ -94,14 +129,59 @@ impl Header {
             (likeness(name, near) > ALIKE && places[index_of(near)?].is_none())
                 .then(|| format!("column {name:?} is kept but not used; rename it if {near} is meant"))
         });
-        let notes = notes.collect();
+        let mut notes: Vec<String> = notes.collect();
+        for (column, place) in places.iter().enumerate() {
+            if let Some(place) = place.filter(|_| units[column] != Unit::MM) {
+                let (name, unit) = (table.header[place].trim(), units[column]);
+                notes.push(format!("column {name:?} is in {}: converted to mm, times {}", unit.name, unit.mm));
+            }
+        }
+        let has_size = |column: usize| is_size(COLUMNS[column].name) && places[column].is_some();
+        if let Some(place) = unit_column.filter(|_| !(0..COLUMNS.len()).any(has_size)) {
+            notes.push(format!("column {:?} says nothing: there is no column of sizes", table.header[place].trim()));
+        }
         let extra = (0..names.len()).filter(|place| !taken.contains(place)).map(|place| {
             let name = table.header[place].trim();
             (if name.is_empty() { format!("column {}", place + 1) } else { name.to_owned() }, place)
         });
         let extra = extra.collect();
-        Ok(Header { width: names.len(), places, extra, notes })
+        Ok(Header { width: names.len(), places, units, unit_column, extra, notes })
     }
+}
+
+/// Whether a column holds sizes: counts, years, signals and answers have no unit of length.
+pub(super) fn is_size(name: &str) -> bool {
+    name.ends_with("_mm")
+}
+
+/// The unit that the header of each column states.
+fn units(
+    table: &Table,
+    at: Option<usize>,
+    places: &[Option<usize>],
+    unit_column: Option<usize>,
+    faults: &mut Faults,
+) -> Vec<Unit> {
+    let mut unit = |(column, place): (&Column, &Option<usize>)| {
+        let Some(name) = place.filter(|_| is_size(column.name)).map(|place| table.header[place].trim()) else {
+            return Unit::MM;
+        };
+        match stated(name) {
+            Stated::Nothing => Unit::MM,
+            Stated::Unknown(word) => {
+                let rule = format!("states {word:?}, which is no unit of length that is known");
+                faults.add(at, "header", name, &rule, &format!("state {KNOWN}"));
+                Unit::MM
+            }
+            Stated::Unit(..) if unit_column.is_some() => {
+                let rule = "states a unit, and so does a column of units";
+                faults.add(at, "header", name, rule, "state it once: leave one of the two out");
+                Unit::MM
+            }
+            Stated::Unit(unit, _) => unit,
+        }
+    };
+    COLUMNS.iter().zip(places).map(&mut unit).collect()
 }
 
 /// The most alike of some names.

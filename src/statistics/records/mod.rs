@@ -36,6 +36,7 @@ mod quotes;
 mod read;
 mod summary;
 mod template;
+mod units;
 
 pub use columns::{ACCESS, COLUMNS, Column, GRADES, SIDES, word};
 pub use format::{BadLines, DateOrder, Decimal, Format};

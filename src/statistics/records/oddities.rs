@@ -1,15 +1,27 @@
 //! What is allowed yet may be a slip.
 
 use super::line::Line;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Sentences about the lines, each with the first line that it is about.
 pub(super) fn oddities(lines: &[Line]) -> Vec<String> {
     let mut notes = Vec::new();
     notes.extend(sizes_without_a_call(lines));
     notes.extend(inspections_soon_after_another(lines));
+    notes.extend(sizes_too_small(lines));
     notes.extend(names_alike(lines));
     notes
+}
+
+/// Sizes that are all so small that they are likely to stand in another unit.
+fn sizes_too_small(lines: &[Line]) -> Option<String> {
+    /// Smaller than what techniques find (common practice, no source).
+    const SMALL_MM: f64 = 0.1;
+    let of = |line: &Line| {
+        [line.measured_length_mm, line.confirmed_length_mm, line.measured_depth_mm, line.confirmed_depth_mm]
+    };
+    let largest = lines.iter().flat_map(of).flatten().reduce(f64::max).filter(|largest| *largest < SMALL_MM)?;
+    Some(format!("no size exceeds {largest} mm: do they stand in metres or inches? state the unit in the header"))
 }
 
 fn sizes_without_a_call(lines: &[Line]) -> Option<String> {
@@ -58,11 +70,64 @@ fn names_alike(lines: &[Line]) -> Vec<String> {
         names.dedup();
         let mut by_letters: HashMap<String, &str> = HashMap::new();
         for name in names {
-            let bare: String = name.chars().filter(|c| c.is_alphanumeric()).collect::<String>().to_lowercase();
-            if let Some(other) = by_letters.insert(bare, name) {
+            if let Some(other) = by_letters.insert(letters(name), name) {
                 notes.push(format!("{kind} {other:?} and {kind} {name:?} count as two; are they one?"));
             }
         }
     }
+    notes.extend(blades_alike(lines));
     notes
+}
+
+/// Blades of one row whose names differ by case, marks or zeros before a number.
+fn blades_alike(lines: &[Line]) -> Vec<String> {
+    /// More would drown the other notes.
+    const MOST: usize = 5;
+    let mut alike: BTreeMap<(String, Vec<String>), BTreeMap<&str, usize>> = BTreeMap::new();
+    for line in lines {
+        let names = alike.entry((letters(&line.row), parts(&line.blade))).or_default();
+        let first = names.entry(&line.blade).or_insert(line.line);
+        *first = line.line.min(*first);
+    }
+    let alike: Vec<_> = alike.values().filter(|names| names.len() > 1).collect();
+    let mut notes: Vec<String> = alike
+        .iter()
+        .take(MOST)
+        .map(|names| {
+            let each: Vec<String> = names.iter().map(|(name, line)| format!("{name:?} (line {line})")).collect();
+            format!("blades {} count as {}; are they one?", each.join(" and "), names.len())
+        })
+        .collect();
+    if alike.len() > MOST {
+        notes.push(format!("{} more sets of blades look alike in the same way", alike.len() - MOST));
+    }
+    notes
+}
+
+/// A name's letters and digits, whatever their case.
+fn letters(name: &str) -> String {
+    name.chars().filter(|c| c.is_alphanumeric()).collect::<String>().to_lowercase()
+}
+
+/// The same of a blade, its numbers without the zeros before them: B07 is B7, and 1-01 is not 101.
+fn parts(blade: &str) -> Vec<String> {
+    let mut parts: Vec<String> = Vec::new();
+    let mut before: Option<bool> = None;
+    for c in blade.chars() {
+        let digit = c.is_alphanumeric().then(|| c.is_ascii_digit());
+        if let Some(digit) = digit {
+            if before != Some(digit) {
+                parts.push(String::new());
+            }
+            if let Some(part) = parts.last_mut() {
+                part.extend(c.to_lowercase());
+            }
+        }
+        before = digit;
+    }
+    let without_zeros = |part: String| match part.trim_start_matches('0') {
+        "" => part,
+        rest => rest.to_owned(),
+    };
+    parts.into_iter().map(without_zeros).collect()
 }

@@ -15,7 +15,9 @@ pub fn template() -> String {
     let mut text = String::from(
         "# Inspection records: one line for each blade (or each place in its root) by each technique at each\n\
          # inspection, blades without a call included. A blank cell is unknown. Further columns are kept.\n\
-         # One of date and year is needed. Lines that begin with # may stand above the header only.\n#\n",
+         # One of date and year is needed. Lines that begin with # may stand above the header only.\n\
+         # Sizes are in mm, unless the header states another unit (measured_length [in]) or a column unit does:\n\
+         # cm, m, um, in or mil.\n#\n",
     );
     for column in COLUMNS {
         let needed = if column.required { ", needed" } else { "" };

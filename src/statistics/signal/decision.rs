@@ -1,13 +1,14 @@
 //! What a threshold for a call makes of a line: detection, and false calls.
 
 use super::fit::SignalFit;
-use super::responses::Scale;
+use super::profile::OfSignals;
+use super::responses::{Responses, Scale};
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::detection::{CurveShape, PodCurve};
 use crate::statistics::bound::{
-    Bounds, Method, boundary, check_confidence, check_pod, check_unmodified, fieller, one_sided, whole_curve,
+    Bounds, Method, beyond_note, check_confidence, check_pod, fieller, is_beyond, one_sided, whole_curve,
 };
 use crate::statistics::censored::CensoredRegression;
 use crate::statistics::evidence::Evidence;
@@ -36,6 +37,8 @@ pub struct Trade {
     pub size_mm: f64,
     /// Its bounds.
     pub size_bounds: Bounds,
+    /// Whether the upper bound, or the size itself, lies beyond the largest crack looked at.
+    pub beyond_largest: bool,
     /// Probability of a call at a sound place; `None` where the noise is not known.
     pub false_calls: Option<f64>,
     /// Its bounds.
@@ -76,10 +79,13 @@ impl SignalFit {
     pub fn trade(&self, thresholds: &[f64], pod: f64, confidence: f64, method: Method) -> Result<Vec<Trade>> {
         let at = |threshold: &f64| {
             let decision = self.at_threshold(*threshold)?;
+            let (size_mm, size_bounds) = (decision.size_at(pod), decision.size_bounds(pod, confidence, method)?);
+            let largest = self.responses.range_mm().1;
             Ok(Trade {
                 threshold: *threshold,
-                size_mm: decision.size_at(pod),
-                size_bounds: decision.size_bounds(pod, confidence, method)?,
+                size_mm,
+                size_bounds,
+                beyond_largest: is_beyond(Some(size_mm), largest) || is_beyond(size_bounds.high, largest),
                 false_calls: decision.false_calls(),
                 false_call_bounds: decision.false_call_bounds(confidence)?,
             })
@@ -116,19 +122,20 @@ impl Decision<'_> {
     /// Bounds on the size in mm that is found with a probability; `high` at 0.9 and 95 % is q90/95.
     ///
     /// # Errors
-    /// Refuses a probability or a confidence out of range, and the modified likelihood ratio.
+    /// Refuses a probability or a confidence out of range, and the non-central t where signals are cut off or sizes are
+    /// not exact.
     pub fn size_bounds(&self, pod: f64, confidence: f64, method: Method) -> Result<Bounds> {
         check_pod(pod)?;
         check_confidence(confidence)?;
-        check_unmodified(method)?;
+        check_method(&self.fit.line, method)?;
         let (x, slope) = (self.place_at(pod), self.slope());
         let reach = (one_sided(confidence) * self.variance_at(x)).sqrt() / slope;
         let (low, high) = match method {
-            Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio => {
+            Method::LikelihoodRatio | Method::ModifiedLikelihoodRatio | Method::NonCentralT => {
                 let wanted = normal_quantile(pod);
-                let deviance = |x: f64| self.fit.line.deviance(&self.row(x), 0, wanted);
-                let critical = one_sided(confidence);
-                (boundary(x, -reach, critical, deviance), boundary(x, reach, critical, deviance))
+                let held = self.fit.held(&self.fit.line, 1.0, |x| (self.row(x).to_vec(), wanted));
+                let Bounds { low, high } = held.bounds(x, reach, confidence, method);
+                (low, high)
             }
             Method::Wald => (Some(x - reach), Some(x + reach)),
             Method::PointwiseBand => self.fieller(pod, one_sided(confidence)),
@@ -142,14 +149,13 @@ impl Decision<'_> {
     /// Bounds on the probability of a call at a size in mm, in [0, 1].
     ///
     /// # Errors
-    /// Refuses a size that is not a length, a confidence out of range, and the modified likelihood ratio.
+    /// Refuses a size that is not a length; else as [`Decision::size_bounds`].
     pub fn pod_bounds(&self, size_mm: f64, confidence: f64, method: Method) -> Result<(f64, f64)> {
         bounds::LENGTH_MM.check("size_mm", size_mm)?;
         check_confidence(confidence)?;
-        check_unmodified(method)?;
+        check_method(&self.fit.line, method)?;
         let x = self.fit.model.size.of(size_mm);
-        let critical = if method == Method::SimultaneousBand { whole_curve(confidence) } else { one_sided(confidence) };
-        Ok(band(&self.fit.line, &self.row(x), &self.covariance, critical, method))
+        Ok(self.fit.band(&self.fit.line, &self.row(x), &self.covariance, confidence, method))
     }
 
     /// Probability of a call at a place free of cracks; `None` where the noise is not known.
@@ -157,7 +163,7 @@ impl Decision<'_> {
         self.fit.noise.as_ref().map(|noise| normal_cdf(dot(&self.noise_row(), noise)))
     }
 
-    /// Likelihood-ratio bounds on that probability.
+    /// Bounds on that probability, by the method that suits the noise.
     ///
     /// # Errors
     /// Refuses a confidence out of range.
@@ -165,7 +171,7 @@ impl Decision<'_> {
         check_confidence(confidence)?;
         Ok(self.fit.noise.as_ref().map(|noise| {
             let covariance = inverse(&noise.information).unwrap_or_else(|| DMatrix::from_element(2, 2, f64::NAN));
-            band(noise, &self.noise_row(), &covariance, one_sided(confidence), Method::LikelihoodRatio)
+            self.fit.band(noise, &self.noise_row(), &covariance, confidence, usual_method(noise))
         }))
     }
 
@@ -222,15 +228,18 @@ impl Decision<'_> {
         let responses = &self.fit.responses;
         let (smallest, largest) = responses.range_mm();
         let from = if responses.source().is_empty() { String::new() } else { format!(", {}", responses.source()) };
-        let bound = self.size_bounds(0.9, 0.95, Method::LikelihoodRatio)?.high;
-        let bound = bound.map_or("not reached".to_owned(), |bound| format!("{bound:.3} mm"));
+        let (q90, method) = (self.size_at(0.9), self.fit.usual_method());
+        let bound = self.size_bounds(0.9, 0.95, method)?.high;
+        let shown = bound.map_or("not reached".to_owned(), |bound| format!("{bound:.3} mm"));
         Ok(format!(
             "fitted to {} signals at cracks of {smallest} to {largest} mm and {} at sound places{from}: call above {}, q90 \
-             {:.3} mm, q90/95 {bound} by likelihood ratio",
+             {q90:.3} mm{}, q90/95 {shown} by {}{}",
             responses.cracked.len(),
             responses.sound.len(),
             self.threshold,
-            self.size_at(0.9)
+            beyond_note(Some(q90), largest),
+            method.words(),
+            beyond_note(bound, largest)
         ))
     }
 
@@ -275,19 +284,55 @@ fn variance(a: &[f64], b: &[f64], covariance: &DMatrix<f64>) -> f64 {
     (DVector::from_row_slice(a).transpose() * covariance * DVector::from_row_slice(b))[(0, 0)]
 }
 
-/// Bounds on the normal distribution function of `row . parameters`.
-fn band(
-    line: &CensoredRegression,
-    row: &[f64],
-    covariance: &DMatrix<f64>,
-    critical: f64,
-    method: Method,
-) -> (f64, f64) {
-    let (eta, reach) = (dot(row, line), (critical * variance(row, row, covariance)).sqrt());
-    if method != Method::LikelihoodRatio {
-        return (normal_cdf(eta - reach), normal_cdf(eta + reach));
+/// The method of bounds that suits a line: exact where nothing is cut off and sizes are exact, else the modified
+/// likelihood ratio.
+fn usual_method(line: &CensoredRegression) -> Method {
+    if line.is_exact() { Method::NonCentralT } else { Method::ModifiedLikelihoodRatio }
+}
+
+/// Refuses a method that does not hold for a line.
+fn check_method(line: &CensoredRegression, method: Method) -> Result<()> {
+    if method != Method::NonCentralT || line.is_exact() {
+        return Ok(());
     }
-    let deviance = |eta: f64| line.deviance(row, 0, eta);
-    let low = boundary(eta, -reach, critical, deviance).map_or(0.0, normal_cdf);
-    (low, boundary(eta, reach, critical, deviance).map_or(1.0, normal_cdf))
+    let rule = "holds where no signal is cut off and sizes are exact";
+    Err(Error::argument("method", method.words(), rule, "use modified likelihood ratio"))
+}
+
+impl SignalFit {
+    /// The method of bounds that suits the fit: the non-central t, which is exact, or where signals are cut off or sizes
+    /// not exact, the modified likelihood ratio.
+    pub fn usual_method(&self) -> Method {
+        usual_method(&self.line)
+    }
+
+    /// A line with a weighted sum of its parameters held at a value.
+    fn held<'l, F>(&self, line: &'l CensoredRegression, way: f64, at: F) -> OfSignals<'l, F>
+    where
+        F: Fn(f64) -> (Vec<f64>, f64),
+    {
+        let Responses { floor, saturation, .. } = self.responses;
+        let limit = |limit: Option<f64>, none: f64| limit.map_or(none, |limit| self.model.signal.of(limit));
+        OfSignals { line, limits: (limit(floor, f64::NEG_INFINITY), limit(saturation, f64::INFINITY)), at, way }
+    }
+
+    /// Bounds on the normal distribution function of `row . parameters`.
+    fn band(
+        &self,
+        line: &CensoredRegression,
+        row: &[f64],
+        covariance: &DMatrix<f64>,
+        confidence: f64,
+        method: Method,
+    ) -> (f64, f64) {
+        let critical = if method == Method::SimultaneousBand { whole_curve(confidence) } else { one_sided(confidence) };
+        let (eta, error) = (dot(row, line), variance(row, row, covariance).sqrt());
+        if matches!(method, Method::Wald | Method::PointwiseBand | Method::SimultaneousBand) {
+            let reach = critical.sqrt() * error;
+            return (normal_cdf(eta - reach), normal_cdf(eta + reach));
+        }
+        let held = self.held(line, -1.0, |eta| (row.to_vec(), eta));
+        let Bounds { low, high } = held.bounds(eta, error, confidence, method);
+        (low.map_or(0.0, normal_cdf), high.map_or(1.0, normal_cdf))
+    }
 }

@@ -3,7 +3,7 @@
 use super::decision::Decision;
 use super::fit::SignalFit;
 use crate::error::Result;
-use crate::statistics::bound::Method;
+use crate::statistics::bound::{Bounds, Method, beyond_note, beyond_sentence, unlikely_sizes};
 use std::fmt::Write;
 
 /// Confidence of the bounds that a summary shows.
@@ -64,21 +64,38 @@ impl SignalFit {
 impl Decision<'_> {
     fn write_sizes(&self, page: &mut String) -> Result<std::fmt::Result> {
         let mm = |size: Option<f64>| size.map_or("none".to_owned(), |size| format!("{size:.3}"));
+        let usual = self.fit().usual_method();
+        let methods = [usual, Method::LikelihoodRatio, Method::Wald];
         let mut lines = Vec::new();
+        let mut q90 = Bounds { low: None, high: None };
         for (name, pod) in [("q50", 0.5), ("q90", 0.9)] {
-            let ratio = self.size_bounds(pod, CONFIDENCE, Method::LikelihoodRatio)?;
-            let wald = self.size_bounds(pod, CONFIDENCE, Method::Wald)?;
-            let [a, b, c, d] = [ratio.low, ratio.high, wald.low, wald.high].map(mm);
-            lines.push(format!("  {name:<8} {:>8.3} {a:>8} {b:>8} {c:>8} {d:>8}", self.size_at(pod)));
+            let bounds = methods.map(|method| self.size_bounds(pod, CONFIDENCE, method));
+            let mut line = format!("  {name:<8} {:>8.3}", self.size_at(pod));
+            for (place, bound) in bounds.into_iter().enumerate() {
+                let bound = bound?;
+                line += &format!("  {:>8} {:>8}", mm(bound.low), mm(bound.high));
+                q90 = if place == 0 { bound } else { q90 };
+            }
+            lines.push(line);
         }
-        let bound = self.size_bounds(0.9, CONFIDENCE, Method::LikelihoodRatio)?.high;
+        let largest = self.fit().responses().range_mm().1;
         let false_calls = self.false_calls().zip(self.false_call_bounds(CONFIDENCE)?);
         let mut write = || -> std::fmt::Result {
+            /// Of two bounds.
+            const WIDTH: usize = 17;
             writeln!(page, "  call above {}:", self.threshold())?;
-            writeln!(page, "                 likelihood ratio           Wald")?;
-            writeln!(page, "  size in mm  value    lower    upper    lower    upper   (each bound at 95 %)")?;
+            write!(page, "{:19}", "")?;
+            methods.iter().try_for_each(|method| write!(page, "  {:^WIDTH$}", method.short()))?;
+            write!(page, "\n  size in mm  value  ")?;
+            methods.iter().try_for_each(|_| write!(page, "  {:>8} {:>8}", "lower", "upper"))?;
+            writeln!(page, "   (each bound one-sided at 95 %)")?;
             lines.iter().try_for_each(|line| writeln!(page, "{line}"))?;
-            writeln!(page, "  q90/95 = {} mm by likelihood ratio", mm(bound))?;
+            let value = self.size_at(0.9);
+            if value > largest {
+                writeln!(page, "  q90 = {value:.3} mm{}", beyond_note(Some(value), largest))?;
+            }
+            let (shown, beyond) = (mm(q90.high), beyond_note(q90.high, largest));
+            writeln!(page, "  q90/95 = {shown} mm by {}, one-sided{beyond}", usual.words())?;
             match false_calls {
                 Some((value, (low, high))) => {
                     writeln!(page, "  false calls: {value:.4} per look (bounds {low:.4} to {high:.4}, each at 95 %)")
@@ -98,6 +115,11 @@ impl Decision<'_> {
         const FEW: usize = 5;
         let mut notes =
             vec!["bounds are not symmetric about the value: they are made on the scale of the fit".to_owned()];
+        let (q90, method, largest) =
+            (self.size_at(0.9), self.fit().usual_method(), self.fit().responses().range_mm().1);
+        let q90_95 = self.size_bounds(0.9, CONFIDENCE, method)?.high;
+        notes.extend(unlikely_sizes(self.fit().responses().range_mm()));
+        notes.extend(beyond_sentence(Some(q90), q90_95, largest));
         let (above, count) = self.calls();
         if above < FEW || count - above < FEW {
             notes.push(format!(

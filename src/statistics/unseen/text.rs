@@ -21,32 +21,61 @@ impl Unseen {
     }
 
     fn headline(&self) -> String {
-        let percent = 100.0 * self.level;
-        let found = self.found;
-        let shorter = match self.answer.mostly_shorter_mm {
+        let (percent, found) = (100.0 * self.level, self.found);
+        let super::Answer { method, unseen, low, high, mostly_shorter_mm } = self.answer;
+        let shorter = match mostly_shorter_mm {
             Some(mm) => format!(", mostly shorter than {mm:.1} mm"),
             None => String::new(),
         };
-        let (about, low) = (blades_shown(self.answer.unseen), self.answer.low);
-        match (self.answer.method, self.answer.high) {
-            (Method::LowerBound, _) if self.answer.unseen == 0.0 => {
+        let beyond = format!("more cracked blades than the {found} found");
+        let range = match high {
+            Some(high) => format!("{percent} %: {low} to {high}"),
+            None => format!("{percent} %: {low} and more"),
+        };
+        let about = blades_shown(unseen.unwrap_or(low));
+        match method {
+            Method::LowerBound if low == 0.0 && unseen == Some(0.0) => {
                 format!(
                     "No estimate could be made of what all missed; nothing shows more cracked blades than the {found} found."
                 )
             }
-            (Method::LowerBound, _) => {
-                format!("At least about {about} more cracked blades than the {found} found; no estimate could be made.")
-            }
-            (_, Some(high)) => {
+            Method::LowerBound if self.techniques.len() == 2 => {
+                let all = found as f64 + low;
+                let most = high.map_or("no upper bound".to_owned(), |high| format!("no upper bound but {high}"));
                 format!(
-                    "About {about} more cracked blades ({percent} %: {low} to {high}) than the {found} found{shorter}."
+                    "At least {low} {beyond} ({percent} %), at least {all} in all: with no blade found by both there is no \
+                     estimate and {most}."
                 )
             }
-            (_, None) => format!(
-                "About {about} more cracked blades than the {found} found, at least {low} ({percent} %): with no blade found \
-                 by both there is no upper bound."
-            ),
+            Method::LowerBound => format!("At least about {about} {beyond}; no estimate could be made."),
+            Method::CannotBeTold => {
+                let least = if low > 0.0 { format!("at least {low}") } else { "perhaps none".to_owned() };
+                let most = high.map_or("nothing sets an upper bound".to_owned(), |high| {
+                    format!("no more than the {high} that none called")
+                });
+                format!("How many {beyond} there are cannot be told: {least}, and {most}.")
+            }
+            Method::TwoLists => {
+                format!("At least about {about} {beyond} ({range}, were the two to err independently).")
+            }
+            Method::LogLinear => {
+                let models = format!("about {about} ({range}) if techniques depend on each other in pairs alone");
+                match self.lower_bound() {
+                    Some(bound) if Some(bound) > unseen => {
+                        format!("At least about {} {beyond}; {models}, which is too few.", blades_shown(bound))
+                    }
+                    Some(bound) => format!("At least about {} {beyond}; {models}.", blades_shown(bound)),
+                    None => format!("At least {low} {beyond}; {models}."),
+                }
+            }
+            Method::ByLength => format!("About {about} {beyond} ({range}){shorter}."),
         }
+    }
+
+    /// Lower bound of the unseen that holds where some cracks are hard to find for all; never more than can be.
+    fn lower_bound(&self) -> Option<f64> {
+        let bound = self.coverage.as_ref()?.bound?.unseen;
+        Some(self.answer.high.map_or(bound, |high| bound.min(high)))
     }
 
     fn taken_for_granted(&self) -> String {
@@ -60,19 +89,24 @@ impl Unseen {
         match self.answer.method {
             Method::TwoLists => {
                 "Taken for granted: the two err independently, and all cracks are as easy to find. Two techniques cannot \
-                 test that; where both tend to miss the same cracks, more are unseen."
+                 test that; where both tend to miss the same cracks, more are unseen than the interval says."
             }
             Method::LogLinear => {
                 "Taken for granted: techniques depend on each other in pairs at most, and alike for all cracks; where \
-                 some cracks are hard to find for all, more are unseen. Models are averaged by AIC."
+                 some cracks are hard to find for all, more are unseen than the interval says, and only the lower bound \
+                 holds. Models are averaged by AIC."
             }
             Method::ByLength => {
                 return format!(
                     "Taken for granted: log-odds of finding rise evenly with the logarithm of length, and {lengths}; cracks \
-                     shorter than any that was found are not counted."
+                     shorter than any that was found are not counted. Where lengths err more than that, or cracks of one \
+                     length differ in how easy they are to find for all, more are unseen than the number says, not fewer."
                 );
             }
-            Method::LowerBound => "Taken for granted: techniques err independently on one and the same crack.",
+            Method::LowerBound | Method::CannotBeTold => {
+                "Taken for granted: techniques err independently on one and the same crack; where they tend to miss the \
+                 same ones, more are unseen."
+            }
         }
         .into()
     }
@@ -87,16 +121,17 @@ impl Unseen {
             let (about, low, high) = (blades_shown(other.unseen), other.low.floor(), other.high.ceil());
             said.push(format!("Log-linear models, lengths not used: about {about} ({low} to {high})."));
         }
-        if let Some(bound) = self.coverage.as_ref().and_then(|coverage| coverage.bound) {
+        let told = matches!(self.answer.method, Method::LogLinear | Method::LowerBound);
+        if let Some(bound) = self.coverage.as_ref().and_then(|coverage| coverage.bound).filter(|_| !told) {
             let about = blades_shown(bound.unseen);
             said.push(format!("Lower bound when cracks differ in how easily they are found: about {about}."));
         }
-        if self.techniques.len() == 2 && self.answer.method != Method::TwoLists {
-            let pair = &self.pairs[0];
-            said.push(format!(
-                "As if the two erred independently, lengths not used: about {}.",
-                blades_shown(pair.unseen)
-            ));
+        if let ([pair], Method::ByLength | Method::CannotBeTold) = (self.pairs.as_slice(), self.answer.method) {
+            let (low, high) = pair.interval();
+            let about =
+                pair.unseen.map_or("no estimate".to_owned(), |unseen| format!("about {}", blades_shown(unseen)));
+            let most = high.map_or("and more".to_owned(), |high| format!("to {high}"));
+            said.push(format!("As if the two erred independently, lengths not used: {about} ({low} {most})."));
         }
         said
     }

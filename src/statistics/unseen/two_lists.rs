@@ -23,13 +23,15 @@ pub struct TwoLists {
     pub chapman_se: f64,
     /// Normal interval of it; its lower end may lie below what was found.
     pub chapman_normal: (f64, f64),
-    /// Cracked blades that both missed, after Chapman.
-    pub unseen: f64,
+    /// Cracked blades that both missed, after Chapman; `None` where no blade was found by both, as there is then only
+    /// a lower bound.
+    pub unseen: Option<f64>,
     /// Log-type interval of the unseen (Chao, Biometrics 43, 1987); `None` where no blade was found by both,
-    /// as there is then no upper bound, and where Chapman leaves nothing unseen.
+    /// as there is then no upper bound, and where Chapman leaves nothing unseen. Its upper end is far too low where few
+    /// blades were found by both.
     pub log_interval: Option<(f64, f64)>,
-    /// Interval of the unseen by profile likelihood (Cormack, Biometrics 48, 1992); no upper end where no
-    /// blade was found by both.
+    /// Interval of the unseen by profile likelihood (Cormack, Biometrics 48, 1992), the one to read; no upper end where
+    /// no blade was found by both.
     pub likelihood_interval: (f64, Option<f64>),
 }
 
@@ -51,29 +53,29 @@ impl TwoLists {
             chapman,
             chapman_se: variance.sqrt(),
             chapman_normal: (chapman - half, chapman + half),
-            unseen,
+            unseen: (both > 0).then_some(unseen),
             log_interval: estimate.map(|estimate| (estimate.low, estimate.high)),
             likelihood_interval: likelihood_interval(seen, &[n1, n2], level),
         }
     }
 
-    /// The interval to read: the log-type one where there is one, else that of the likelihood.
+    /// The least and the largest whole number of unseen blades within the likelihood interval.
     pub fn interval(&self) -> (f64, Option<f64>) {
-        self.log_interval.map_or(self.likelihood_interval, |(low, high)| (low, Some(high)))
+        let (low, high) = self.likelihood_interval;
+        (low.ceil(), high.map(f64::floor))
     }
 }
 
 /// Interval of the unseen by profile likelihood, for techniques that err independently.
 ///
 /// `seen` blades were found in all, `finds` by each technique. Without any blade found twice the likelihood
-/// never falls, so there is no upper end; the lower end is then one-sided, at the same level.
+/// never falls, so there is no upper end; the lower end stays that of a two-sided interval.
 pub(super) fn likelihood_interval(seen: f64, finds: &[f64], level: f64) -> (f64, Option<f64>) {
     /// Beyond so many times what was seen an upper end says nothing.
     const FURTHEST: f64 = 1e9;
     let log_likelihood = |unseen: f64| log_likelihood(seen, finds, unseen);
     let overlap = finds.iter().sum::<f64>() > seen;
-    let tail = if overlap { 0.5 - 0.5 * level } else { 1.0 - level };
-    let drop = 0.5 * normal_quantile(tail).powi(2);
+    let drop = 0.5 * normal_quantile(0.5 - 0.5 * level).powi(2);
     // On the scale of ln(unseen + 1), where the likelihood is smooth and has one hill.
     let at = |x: f64| log_likelihood(x.exp_m1());
     let far = (seen * FURTHEST).ln();
@@ -152,9 +154,8 @@ mod tests {
     fn without_a_common_blade_there_is_a_lower_end_and_no_upper_one() {
         let (low, high) = likelihood_interval(13.0, &[8.0, 5.0], 0.95);
         assert!(high.is_none() && low > 3.0, "{low}");
-        // 1.3528 is half of the square of the one-sided normal point 1.644854.
         let far = log_likelihood(13.0, &[8.0, 5.0], 1e9);
-        assert!((far - log_likelihood(13.0, &[8.0, 5.0], low) - 1.352_772).abs() < 1e-5);
+        assert!((far - log_likelihood(13.0, &[8.0, 5.0], low) - 1.920_729).abs() < 1e-5);
     }
 
     #[test]

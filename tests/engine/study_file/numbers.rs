@@ -25,6 +25,24 @@ fn a_length_of_zero_is_refused() {
 }
 
 #[test]
+fn a_size_that_no_technique_finds_is_taken_for_one_in_another_unit() {
+    for (q50, rule, mm) in [
+        ("0.004", "is smaller than anything that a technique finds: is it in metres?", "4"),
+        ("4000", "is larger than any root: is it in micrometres?", "4"),
+    ] {
+        assert_refused(
+            &[("q50_mm = 4", &format!("q50_mm = {q50}"))],
+            &format!(
+                "small.toml: 1 fault
+  line 65, techniques.ultrasonic.pod.q50_mm = {q50}
+    {rule}
+    give it in mm, then {mm}"
+            ),
+        );
+    }
+}
+
+#[test]
 fn not_a_number_is_refused() {
     assert_refused(
         &[("scale = 20000", "scale = nan")],

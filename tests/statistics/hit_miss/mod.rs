@@ -5,6 +5,7 @@
 //! users' requests that a test answers.
 
 mod bounds;
+mod cases;
 mod coverage;
 mod drawn;
 mod refitted;
