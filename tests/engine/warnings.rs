@@ -1,6 +1,7 @@
 //! What a study says of strategies that may not be meant as they stand.
 
 use serrata::Study;
+use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch};
 
 /// The warnings of the small study with one thing changed.
@@ -107,4 +108,32 @@ fn a_row_end_that_never_comes_is_named() {
         found,
         ["strategies.none.row_end never comes for rows A1: they have no outage in the study in or after 2029."]
     );
+}
+
+/// With one trial, or few, no warning says a number that means nothing.
+#[test]
+fn warnings_of_few_trials_make_sense() {
+    let names = ["tests/engine/data/y1c.toml", "tests/engine/data/small.toml", "demo-data/reference-study.toml"];
+    for name in names {
+        let mut study = Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study");
+        for (trials, sure) in [(1, false), (1, true), (2, false), (20, true)] {
+            if sure {
+                // Every life loses a blade.
+                study.initiation.iter_mut().for_each(|law| law.shape = InitiationShape::Exponential { mean: 1_000.0 });
+                study.growth.iter_mut().for_each(|law| law.coefficient_m_per_start = 1e-9);
+                study.rows.iter_mut().for_each(|row| row.in_service_year = study.start_year);
+                study.rows.iter_mut().for_each(|row| row.renewed.clear());
+                study.rows.iter_mut().for_each(|row| row.past_looks.clear());
+            }
+            let run = serrata::simulation::Run { trials, ..serrata::simulation::Run::default() };
+            let warnings = study.simulate(&run).expect("a run").warnings();
+            for text in &warnings {
+                for nonsense in ["NaN", "inf ", "inf)", "(0.00 %)", "to 0 %", "about 0 trials", "confidence 1.00"] {
+                    assert!(!text.contains(nonsense), "{name}, {trials} trials: {text}");
+                }
+            }
+            let said = |words: &str| warnings.iter().any(|text| text.contains(words));
+            assert!(!sure || said("a loss in every one of"), "{name}, {trials} trials: {warnings:?}");
+        }
+    }
 }

@@ -137,7 +137,7 @@ def test_signals_are_drawn_at_their_threshold(study):
     curve = serrata.fit_signal(size_mm, signal)
     doubt = study.simulate_in_doubt({"ultrasonic": (curve, 1.0)}, draws=4, trials=200, seed=2)
     found = doubt.draws.query("strategy == 'look' and quantity == 'cracks_found'")["value"]
-    assert found.nunique() > 1
+    assert found.min() < found.max()
     drawn = curve.drawn_evidence("ultrasonic", threshold=1.0, seed=2, draw=0)
     assert "one draw of what 60 signals leave open, call above 1" in drawn.basis
 
