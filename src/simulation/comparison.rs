@@ -329,7 +329,9 @@ mod tests {
             let lives = 1e9;
             bins[0] = (0.5 * lives) as u32;
             for (bin, count) in bins.iter_mut().enumerate().skip(1).take(LENGTH_BINS - 2) {
-                *count = (0.5 * lives * (cdf(bin_begin_mm(bin + 1)) - cdf(bin_begin_mm(bin)))) as u32;
+                // What is shorter than the first bin counts in it.
+                let before = if bin == 1 { 0.0 } else { cdf(bin_begin_mm(bin)) };
+                *count = (0.5 * lives * (cdf(bin_begin_mm(bin + 1)) - before)) as u32;
                 assert_eq!(length_bin(bin_begin_mm(bin)), bin);
             }
             for probability in [0.6, 0.9, 0.95, 0.99] {

@@ -97,7 +97,7 @@ impl Notes {
 
 /// A number in two figures; a small one as such, never as zero.
 pub fn two_figures(x: f64) -> String {
-    if x == 0.0 || x >= 0.1 { format!("{x:.2}") } else { format!("{x:.1e}") }
+    if x == 0.0 || x >= 0.01 { format!("{x:.2}") } else { format!("{x:.1e}") }
 }
 
 /// A whole number with commas between thousands.

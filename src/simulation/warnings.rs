@@ -130,7 +130,7 @@ mod tests {
                 let Some(text) = thin_evidence(events, trials) else {
                     // Nothing is said where the chance, or the chance of none, rests on enough.
                     assert!(
-                        events > 0.0 && (events >= THIN_EVENTS || trials - events < 0.5 * trials),
+                        events > 0.0 && (events >= THIN_EVENTS || trials - events <= 0.5 * trials),
                         "{events} of {trials}"
                     );
                     continue;
