@@ -93,7 +93,9 @@ fn distance(comparison: &Comparison, line: &Line, other_trials: f64) -> Option<D
     let z = if is_count && expected * trials < 400.0 {
         count_distance((ours.value * trials).round(), trials, expected, Some(other_trials))
     } else {
-        let spread = ours.standard_error.hypot(error);
+        // The scatter of a life is that of the program that saw more of it: losses are rare in some rows.
+        let ours_by_theirs = error * (other_trials / trials).sqrt();
+        let spread = ours.standard_error.max(ours_by_theirs).hypot(error);
         // What does not scatter is equal but for rounding in the table; a deviation of 1e-6 counts as 4.
         let floor = 2.5e-7 * expected.abs().max(1e-6);
         (ours.value - expected) / spread.max(floor)
