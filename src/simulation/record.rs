@@ -25,7 +25,7 @@ pub enum Quantity {
     FalselyReplaced,
     /// Whole rows replaced.
     RowsReplaced,
-    /// Cracks called by a look that counted.
+    /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
     CracksFound,
     /// Outages at which a scheduled look called something.
     OutagesWithCalls,
