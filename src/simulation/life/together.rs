@@ -239,7 +239,7 @@ impl Lives<'_> {
                 stays = true;
                 let next = outage + 1;
                 if strategy.runs_at(next) {
-                    let technique = strategy.watch.technique.map_or(technique, |technique| technique as u32);
+                    let technique = strategy.watch.map_or(technique, |watch| watch.technique as u32);
                     self.watched.push(Watched { outage: next, blade, technique });
                     self.in_row.due.insert(2 * next + 1);
                 }

@@ -41,16 +41,6 @@ pub(crate) struct LookPrice {
     pub days: f64,
 }
 
-/// How blades that stay with an indication are looked at again.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct WatchPlan {
-    /// By which technique; by the one with the longest indication where `None`.
-    pub technique: Option<usize>,
-    pub cost_per_row: Option<f64>,
-    pub cost_per_blade: Option<f64>,
-    pub days_per_row: Option<f64>,
-}
-
 /// A strategy on this row.
 #[derive(Debug)]
 pub(crate) struct StrategyPlan {
@@ -58,7 +48,8 @@ pub(crate) struct StrategyPlan {
     /// Strategies with the same number have the same lines, and the same end of the row.
     pub schedule: usize,
     pub second_looks: Vec<SecondLook>,
-    pub watch: WatchPlan,
+    /// How watched blades are looked at again, where that is stated.
+    pub watch: Option<Watch>,
     pub dispositions: Vec<Disposition>,
     /// Whether every indication has its blade replaced, so that sizes need not be measured.
     pub replaces_always: bool,
@@ -113,14 +104,15 @@ impl StrategyPlan {
 
     /// Cost and days of looking, for that alone, at watched blades of the row by a technique at an outage.
     pub fn watch_price(&self, about: &TechniquePlan, technique: usize, outage: usize, blades: usize) -> LookPrice {
-        let of_blades = self.watch.cost_per_blade.unwrap_or(about.cost_per_blade) * blades as f64;
+        let stated = |of: fn(Watch) -> Option<f64>, own: f64| self.watch.and_then(of).unwrap_or(own);
+        let of_blades = stated(|watch| watch.cost_per_blade, about.cost_per_blade) * blades as f64;
         if scheduled_fraction(&self.lines, technique, outage).is_some() {
             // The technique is at the row for other blades, or other hot spots.
             return LookPrice { cost: of_blades, days: 0.0 };
         }
         LookPrice {
-            cost: self.watch.cost_per_row.unwrap_or(about.cost_per_row) + of_blades,
-            days: self.watch.days_per_row.unwrap_or(about.days_per_row),
+            cost: stated(|watch| watch.cost_per_row, about.cost_per_row) + of_blades,
+            days: stated(|watch| watch.days_per_row, about.days_per_row),
         }
     }
 
@@ -128,7 +120,7 @@ impl StrategyPlan {
     pub fn uses(&self, technique: usize) -> bool {
         self.lines.iter().any(|line| line.technique == technique)
             || self.second_looks.iter().any(|look| look.technique == technique)
-            || self.watch.technique == Some(technique)
+            || self.watch.is_some_and(|watch| watch.technique == technique)
     }
 
     pub fn new(study: &Study, row: &RowPlan, row_index: usize, strategy: &Strategy, prices: Prices) -> Self {
@@ -226,7 +218,7 @@ impl StrategyPlan {
             lines,
             schedule: 0,
             second_looks,
-            watch: strategy.watch.as_ref().map_or(WatchPlan::like_the_call(), WatchPlan::new),
+            watch: strategy.watch,
             dispositions: strategy.dispositions.clone(),
             replaces_always,
             replaces_at_once,
@@ -239,18 +231,6 @@ impl StrategyPlan {
             planned_values,
             prices,
         }
-    }
-}
-
-impl WatchPlan {
-    fn new(watch: &Watch) -> Self {
-        let Watch { technique, cost_per_row, cost_per_blade, days_per_row } = *watch;
-        WatchPlan { technique: Some(technique), cost_per_row, cost_per_blade, days_per_row }
-    }
-
-    /// By the technique that called the blade, at its own price.
-    fn like_the_call() -> Self {
-        WatchPlan { technique: None, cost_per_row: None, cost_per_blade: None, days_per_row: None }
     }
 }
 
