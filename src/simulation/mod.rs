@@ -6,6 +6,8 @@ mod inspection;
 mod life;
 mod notes;
 mod parallel;
+#[cfg(test)]
+mod plain;
 mod plan;
 mod population;
 mod record;

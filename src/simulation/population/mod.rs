@@ -28,7 +28,7 @@ use crate::random::{Draw, Key};
 use std::ops::Range;
 
 /// What a draw of a row's life is for.
-mod purpose {
+pub(super) mod purpose {
     pub const ROW_FACTOR: u64 = 0;
     pub const ROW_GROWTH: u64 = 1;
     pub const FIRST_BLADES: u64 = 2;
@@ -40,7 +40,7 @@ mod purpose {
 }
 
 /// Draws of a crack, by counter.
-mod draw {
+pub(super) mod draw {
     pub const DEPTH: u64 = 0;
     pub const ASPECT: u64 = 1;
     pub const GROWTH: u64 = 2;
@@ -83,8 +83,8 @@ pub(crate) struct Crack {
     /// Number of sizes worked out one by one, for this crack and those before it.
     sizes: u32,
     /// Year in which it was lost or became part of another crack; infinite beyond the end of the study.
-    end_year: f64,
-    born_year: f64,
+    pub end_year: f64,
+    pub born_year: f64,
     born_starts: f64,
     course: Course,
     rate: f64,
@@ -400,6 +400,12 @@ impl<'p> Population<'p> {
     /// Cracks of the first blades of a life, as indices; those of one blade stand together.
     pub fn first_cracks(&self, life: usize) -> Range<u32> {
         self.lives[life].cracks.clone()
+    }
+
+    /// The key of a life's row.
+    #[cfg(test)]
+    pub fn life_key(&self, life: usize) -> Key {
+        self.lives[life].key
     }
 
     /// How many lives there are.

@@ -1,0 +1,565 @@
+//! A plain interpreter of a row's life, to hold the engine against: every outage, every crack, no bit sets, no
+//! shortcut, no plan made beforehand.
+//!
+//! The cracks are the engine's own draws. Who calls them, what is done about it and what that costs is worked out here
+//! from the study alone.
+
+mod studies;
+
+use super::population::{Crack, Population, draw, purpose};
+use super::record::Quantity;
+use crate::model::Study;
+use crate::model::detection::{Access, SizeMeasure};
+use crate::model::fleet::Row;
+use crate::model::strategy::{Action, AfterLoss, Look, RowEndAction, Strategy};
+
+/// What one life comes to.
+#[derive(Debug, Default)]
+pub(super) struct PlainLife {
+    pub values: [f64; Quantity::ALL.len()],
+    /// Study year of each loss, from 0.
+    pub loss_years: Vec<u32>,
+    /// After each outage: cracks in the row, the sum of their lengths and the longest, in mm.
+    pub after_outage: Vec<[f64; 3]>,
+}
+
+/// A call that stands.
+struct Indication {
+    blade: u32,
+    /// Index of the crack; none where the blade is clean.
+    crack: Option<usize>,
+    length_mm: f64,
+    technique: usize,
+}
+
+/// What is done at one outage.
+#[derive(Default)]
+struct Work {
+    look_cost: f64,
+    look_days: f64,
+    blades_out: bool,
+    new_blades: u32,
+    new_row: bool,
+}
+
+/// A row in one life, under one strategy.
+pub(super) struct PlainRow<'a, 'p> {
+    study: &'a Study,
+    row_index: usize,
+    strategy: &'a Strategy,
+    people: &'a mut Population<'p>,
+    life: usize,
+    /// Indices of the cracks in the row.
+    cracks: Vec<usize>,
+    row_generation: u64,
+    /// New blades so far at each position, of this generation of the row.
+    renewals: Vec<u64>,
+    /// Blades to be looked at again at the next outage, and by which technique.
+    watched: Vec<(u32, usize)>,
+    result: PlainLife,
+}
+
+impl<'a, 'p> PlainRow<'a, 'p> {
+    pub fn new(
+        study: &'a Study,
+        row_index: usize,
+        strategy: &'a Strategy,
+        people: &'a mut Population<'p>,
+        life: usize,
+    ) -> Self {
+        let own = people.first_cracks(life);
+        PlainRow {
+            cracks: (own.start as usize..own.end as usize).collect(),
+            row_generation: 0,
+            renewals: vec![0; study.rows[row_index].blades as usize],
+            watched: Vec::new(),
+            result: PlainLife::default(),
+            study,
+            row_index,
+            strategy,
+            people,
+            life,
+        }
+    }
+
+    /// Lives the row to the end of the study.
+    pub fn live(mut self) -> PlainLife {
+        let first_cracks = self.people.cracks.len();
+        let years = self.outages().to_vec();
+        self.result.after_outage = vec![[0.0; 3]; years.len()];
+        let end = self.strategy.row_end.and_then(|end| {
+            let outage = years.iter().position(|&year| year >= end.year)?;
+            Some((outage, end.then))
+        });
+        let retired = end.filter(|end| end.1 == RowEndAction::Retired).map(|end| end.0);
+        let mut before = f64::NEG_INFINITY;
+        for (outage, &year) in years.iter().enumerate() {
+            self.lose(before, year);
+            before = year;
+            if retired == Some(outage) {
+                break;
+            }
+            if end.is_some_and(|end| end.0 == outage) {
+                self.replace_row_at(outage);
+                self.pay(outage, &Work { new_row: true, ..Work::default() });
+            } else {
+                self.look(outage, retired);
+            }
+            self.count_cracks(outage);
+        }
+        if retired.is_none() {
+            self.lose(before, f64::MAX);
+        }
+        let sum = |from: Quantity, to: Quantity| self.result.values[from as usize..=to as usize].iter().sum::<f64>();
+        let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
+        self.add(Quantity::Cost, cost);
+        self.add(Quantity::Days, days);
+        self.people.truncate(first_cracks);
+        self.result
+    }
+
+    fn row(&self) -> &'a Row {
+        &self.study.rows[self.row_index]
+    }
+
+    fn outages(&self) -> &'a [f64] {
+        &self.study.units[self.row().unit].outages.years
+    }
+
+    fn crack(&self, index: usize) -> &Crack {
+        &self.people.cracks[index]
+    }
+
+    fn add(&mut self, quantity: Quantity, amount: f64) {
+        self.result.values[quantity as usize] += amount;
+    }
+
+    fn value_at(&self, year: f64) -> f64 {
+        self.study.money.present_value(year - self.study.start_year)
+    }
+
+    /// Losses after one moment and not after another, in order of time.
+    fn lose(&mut self, after: f64, until: f64) {
+        loop {
+            let lost = self.cracks.iter().map(|&index| (self.crack(index).lost_year, self.crack(index).blade));
+            let lost = lost.filter(|&(year, _)| after < year && year <= until);
+            let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
+            let costs = &self.study.costs;
+            let generation = self.next_generation(blade);
+            let damage = costs.loss_cost.quantile(self.people.loss_draw(self.life, blade, generation));
+            self.result.loss_years.push((year - self.study.start_year) as u32);
+            self.result.values[Quantity::AnyLoss as usize] = 1.0;
+            self.add(Quantity::Losses, 1.0);
+            self.add(Quantity::ForcedDays, costs.loss_days);
+            let cost = damage + costs.loss_days * costs.outage_day_cost;
+            self.add(Quantity::LossCost, cost * self.value_at(year));
+            match self.strategy.after_loss {
+                AfterLoss::ReplaceBlade => {
+                    self.watched.retain(|watched| watched.0 != blade);
+                    self.remove(blade);
+                    let new = self.people.renew_at(self.life, blade, generation, year);
+                    self.cracks.extend(new.start as usize..new.end as usize);
+                }
+                AfterLoss::ReplaceRow => {
+                    self.add(Quantity::RowsReplaced, 1.0);
+                    self.add(Quantity::ReplacementCost, costs.new_row_cost * self.value_at(year));
+                    self.replace_row(year);
+                }
+            }
+        }
+    }
+
+    fn next_generation(&mut self, blade: u32) -> u64 {
+        self.renewals[blade as usize] += 1;
+        (self.row_generation << 16) + self.renewals[blade as usize]
+    }
+
+    fn remove(&mut self, blade: u32) {
+        let cracks = std::mem::take(&mut self.cracks);
+        self.cracks = cracks.into_iter().filter(|&index| self.crack(index).blade != blade).collect();
+    }
+
+    fn replace_row(&mut self, year: f64) {
+        self.cracks.clear();
+        self.watched.clear();
+        self.renewals.fill(0);
+        self.row_generation += 1;
+        let new = self.people.renew_row(self.life, self.row_generation << 16, year);
+        self.cracks.extend(new.start as usize..new.end as usize);
+    }
+
+    fn replace_row_at(&mut self, outage: usize) {
+        self.add(Quantity::RowsReplaced, 1.0);
+        self.replace_row(self.outages()[outage]);
+    }
+
+    /// Looks at one outage, and what follows from them.
+    fn look(&mut self, outage: usize, retired: Option<usize>) {
+        let strategy = self.strategy;
+        let mut work = Work::default();
+        let mut indications = Vec::new();
+        let mut calling = vec![false; strategy.looks.len()];
+        for (index, look) in strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage)) {
+            for &technique in &look.techniques {
+                let covers_blade = |row: &Self, blade| row.covers(look, index, blade, outage);
+                let covers_spot = |row: &Self, crack: &Crack| row.covers_spot(look, crack);
+                let calls = self.calls(technique, outage, &covers_blade, &covers_spot);
+                calling[index] |= !calls.is_empty();
+                if look.escalation.as_ref().is_none_or(|after| after.first_call_stands) {
+                    indications.extend(calls);
+                }
+            }
+        }
+        self.add(Quantity::OutagesWithCalls, f64::from(u8::from(calling.contains(&true))));
+        // In the order in which the strategy names them.
+        let mut second_looks: Vec<usize> = Vec::new();
+        for technique in strategy.looks.iter().flat_map(escalations) {
+            let leads_here = |look: &Look| escalations(look).any(|other| other == technique);
+            let is_called_for = strategy.looks.iter().zip(&calling).any(|(look, calls)| *calls && leads_here(look));
+            if is_called_for && !second_looks.contains(&technique) {
+                second_looks.push(technique);
+            }
+        }
+        self.plan_scheduled(outage, &mut work);
+        self.look_at_watched(outage, &second_looks, &mut work, &mut indications);
+        for &technique in &second_looks {
+            self.result.values[Quantity::Escalated as usize] = 1.0;
+            self.plan_second(technique, outage, &mut work);
+            indications.extend(self.calls(technique, outage, &|_, _| true, &|_, _| true));
+        }
+        self.dispose(outage, retired, indications, &mut work);
+        self.pay(outage, &work);
+    }
+
+    fn is_due(&self, look: &Look, outage: usize) -> bool {
+        let number = outage as u32 + 1;
+        number >= look.first_outage
+            && (number - look.first_outage).is_multiple_of(look.every_outages)
+            && look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&self.row_index))
+    }
+
+    fn covers(&self, look: &Look, index: usize, blade: u32, outage: usize) -> bool {
+        self.people.coverage_draw(self.life, blade, index, outage) < look.coverage.blade_fraction
+    }
+
+    fn covers_spot(&self, look: &Look, crack: &Crack) -> bool {
+        let spot = &self.study.roots[self.row().root].hot_spots[crack.class()];
+        look.coverage.hot_spots.as_ref().is_none_or(|names| names.contains(&spot.id))
+    }
+
+    /// Calls by a technique at an outage: cracks in place that it calls, and clean blades.
+    fn calls(
+        &self,
+        technique: usize,
+        outage: usize,
+        covers_blade: &dyn Fn(&Self, u32) -> bool,
+        covers_spot: &dyn Fn(&Self, &Crack) -> bool,
+    ) -> Vec<Indication> {
+        let mut calls = Vec::new();
+        for &index in &self.cracks {
+            let crack = self.crack(index);
+            if self.is_there(crack, outage)
+                && covers_blade(self, crack.blade)
+                && covers_spot(self, crack)
+                && self.is_called(crack, technique, outage)
+            {
+                let length_mm = self.people.measured_mm(crack, technique, outage);
+                calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, technique });
+            }
+        }
+        let false_calls = self.people.false_calls(technique).of(self.life).iter();
+        for call in false_calls.filter(|call| call.outage as usize == outage) {
+            let blade = call.blade;
+            let year = self.outages()[outage];
+            let is_cracked = |&index: &usize| self.crack(index).blade == blade && self.crack(index).born_year <= year;
+            if covers_blade(self, blade) && !self.cracks.iter().any(is_cracked) {
+                let length_mm = self.people.false_length_mm(self.life, blade, technique, outage);
+                calls.push(Indication { blade, crack: None, length_mm, technique });
+            }
+        }
+        calls
+    }
+
+    fn is_there(&self, crack: &Crack, outage: usize) -> bool {
+        let year = self.outages()[outage];
+        crack.born_year <= year && year < crack.end_year
+    }
+
+    /// One draw against the probability of detection.
+    fn is_called(&self, crack: &Crack, index: usize, outage: usize) -> bool {
+        let technique = &self.study.techniques[index];
+        let [depth_mm, length_mm] = self.people.size_mm(crack, outage);
+        let size_mm = match technique.pod.size {
+            SizeMeasure::Length => length_mm,
+            SizeMeasure::Depth => depth_mm,
+            SizeMeasure::GeometricMean => (depth_mm * length_mm).sqrt(),
+        };
+        let inspection = self.people.life_key(self.life).child(purpose::INSPECTION).named(&technique.id);
+        let kept = self.study.techniques.iter().zip(&self.study.persistence.factor[index]);
+        let kept = kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::KEPT)).sum::<f64>();
+        let shift = technique.grade_shift_log
+            + technique.surface_shift_log[self.row().surface]
+            + technique.inspection_sigma * inspection.normal(outage as u64)
+            + technique.crack_sigma * kept;
+        let mut pod = technique.pod.at(((size_mm / technique.pod.q50_mm).ln() - shift) / technique.pod.spread);
+        if let Some(gate) = technique.depth_gate {
+            pod *= technique.pod.shape.at((depth_mm / gate.q50_mm).ln() / gate.spread);
+        }
+        if self.people.mouth_is_closed(crack, outage) {
+            pod *= technique.closed_mouth_factor;
+        }
+        crack.key.named(&technique.id).uniform(draw::CALL + outage as u64) < pod
+    }
+
+    /// The fractions of the row's blades that a technique's scheduled looks cover at an outage; `whole` leaves out those
+    /// that keep to some hot spots.
+    fn fractions(&self, technique: usize, outage: usize, whole: bool) -> Vec<f64> {
+        let due = self.strategy.looks.iter().filter(|look| self.is_due(look, outage));
+        let due = due.filter(|look| look.techniques.contains(&technique));
+        let due = due.filter(|look| !whole || look.coverage.hot_spots.is_none());
+        due.map(|look| look.coverage.blade_fraction).collect()
+    }
+
+    fn plan_scheduled(&self, outage: usize, work: &mut Work) {
+        for (index, technique) in self.study.techniques.iter().enumerate() {
+            let fractions = self.fractions(index, outage, false);
+            if !fractions.is_empty() {
+                let unseen: f64 = fractions.iter().map(|fraction| 1.0 - fraction).product();
+                let blades = f64::from(self.row().blades) * (1.0 - unseen);
+                work.look_cost += technique.cost_per_row + technique.cost_per_blade * blades;
+                work.look_days += technique.days_per_row;
+                work.blades_out |= technique.access == Access::BladesOut;
+            }
+        }
+    }
+
+    fn plan_second(&self, index: usize, outage: usize, work: &mut Work) {
+        let technique = &self.study.techniques[index];
+        let blades = f64::from(self.row().blades);
+        if self.fractions(index, outage, false).is_empty() {
+            work.look_cost += technique.cost_per_row + technique.cost_per_blade * blades;
+            work.look_days += technique.days_per_row;
+        } else {
+            let whole = self.fractions(index, outage, true);
+            let unseen: f64 = whole.iter().map(|fraction| 1.0 - fraction).product();
+            work.look_cost += technique.cost_per_blade * blades * unseen;
+        }
+        work.blades_out |= technique.access == Access::BladesOut;
+    }
+
+    fn look_at_watched(
+        &mut self,
+        outage: usize,
+        second_looks: &[usize],
+        work: &mut Work,
+        indications: &mut Vec<Indication>,
+    ) {
+        let mut watched = std::mem::take(&mut self.watched);
+        watched.retain(|&(blade, technique)| {
+            let mut looks = self.strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage));
+            let is_seen = looks.any(|(index, look)| {
+                look.techniques.contains(&technique)
+                    && look.coverage.hot_spots.is_none()
+                    && self.covers(look, index, blade, outage)
+            });
+            !is_seen && !second_looks.contains(&technique)
+        });
+        for (index, technique) in self.study.techniques.iter().enumerate() {
+            let blades: Vec<u32> =
+                watched.iter().filter(|watched| watched.1 == index).map(|watched| watched.0).collect();
+            if blades.is_empty() {
+                continue;
+            }
+            let stated = self.strategy.watch;
+            let per_blade = stated.and_then(|watch| watch.cost_per_blade).unwrap_or(technique.cost_per_blade);
+            work.look_cost += per_blade * blades.len() as f64;
+            if self.fractions(index, outage, false).is_empty() {
+                work.look_cost += stated.and_then(|watch| watch.cost_per_row).unwrap_or(technique.cost_per_row);
+                work.look_days += stated.and_then(|watch| watch.days_per_row).unwrap_or(technique.days_per_row);
+            }
+            work.blades_out |= technique.access == Access::BladesOut;
+            indications.extend(self.calls(index, outage, &|_, blade| blades.contains(&blade), &|_, _| true));
+        }
+    }
+
+    /// What happens to the blades with indications.
+    fn dispose(&mut self, outage: usize, retired: Option<usize>, indications: Vec<Indication>, work: &mut Work) {
+        let mut found: Vec<usize> = indications.iter().filter_map(|indication| indication.crack).collect();
+        found.sort_unstable();
+        found.dedup();
+        self.add(Quantity::CracksFound, found.len() as f64);
+        let mut blades: Vec<u32> = indications.iter().map(|indication| indication.blade).collect();
+        blades.sort_unstable();
+        blades.dedup();
+        let longest = |blade: u32| {
+            let own = indications.iter().filter(|indication| indication.blade == blade);
+            // The first of equal ones.
+            own.reduce(|longest, other| if other.length_mm > longest.length_mm { other } else { longest })
+                .expect("a blade with an indication")
+        };
+        let action = |blade: u32| {
+            let length_mm = longest(blade).length_mm;
+            let rule = self.strategy.dispositions.iter().find(|rule| length_mm < rule.below_mm);
+            rule.map_or(Action::Replace, |rule| rule.action)
+        };
+        let actions: Vec<Action> = blades.iter().map(|&blade| action(blade)).collect();
+        let most = self.strategy.replace_row_from_blades.unwrap_or(u32::MAX);
+        if actions.contains(&Action::ReplaceRow) || blades.len() >= most as usize {
+            work.new_row = true;
+            self.replace_row_at(outage);
+            return;
+        }
+        for (&blade, action) in blades.iter().zip(&actions) {
+            if *action == Action::Watch {
+                let next = outage + 1;
+                if next < self.outages().len() && retired != Some(next) {
+                    let technique = self.strategy.watch.map_or(longest(blade).technique, |watch| watch.technique);
+                    self.watched.push((blade, technique));
+                }
+                continue;
+            }
+            let is_cracked = indications.iter().any(|call| call.blade == blade && call.crack.is_some());
+            work.new_blades += 1;
+            self.add(Quantity::BladesReplaced, 1.0);
+            self.add(Quantity::FalselyReplaced, f64::from(u8::from(!is_cracked)));
+            self.remove(blade);
+            let generation = self.next_generation(blade);
+            let new = self.people.renew_at_outage(self.life, blade, generation, outage);
+            self.cracks.extend(new.start as usize..new.end as usize);
+        }
+    }
+
+    fn pay(&mut self, outage: usize, work: &Work) {
+        let costs = &self.study.costs;
+        let value = self.value_at(self.outages()[outage]);
+        let out = f64::from(u8::from(work.blades_out || work.new_row));
+        let (mut new_cost, mut new_days) =
+            (f64::from(work.new_blades) * costs.new_blade_cost, f64::from(work.new_blades) * costs.new_blade_days);
+        if work.new_row {
+            (new_cost, new_days) = (costs.new_row_cost, costs.new_row_days);
+        }
+        let days = work.look_days + out * costs.blades_out_days + new_days;
+        let beyond = (days - self.study.units[self.row().unit].outages.window_days).max(0.0);
+        self.add(Quantity::TimesOut, out);
+        self.add(Quantity::LookCost, value * work.look_cost);
+        self.add(Quantity::BladesOutCost, value * out * costs.blades_out_cost);
+        self.add(Quantity::ReplacementCost, value * new_cost);
+        self.add(Quantity::ExtraDayCost, value * beyond * costs.outage_day_cost);
+        self.add(Quantity::LookDays, work.look_days);
+        self.add(Quantity::BladesOutDays, out * costs.blades_out_days);
+        self.add(Quantity::ReplacementDays, new_days);
+    }
+
+    fn count_cracks(&mut self, outage: usize) {
+        let there = self.cracks.iter().filter(|&&index| self.is_there(self.crack(index), outage));
+        let lengths: Vec<f64> = there.map(|&index| self.people.size_mm(self.crack(index), outage)[1]).collect();
+        let longest = lengths.iter().copied().fold(0.0, f64::max);
+        self.result.after_outage[outage] = [lengths.len() as f64, lengths.iter().sum(), longest];
+    }
+}
+
+/// Techniques that an indication by a look leads to.
+fn escalations(look: &Look) -> impl Iterator<Item = usize> + '_ {
+    look.escalation.iter().flat_map(|escalation| escalation.techniques.iter().copied())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::life::Lives;
+    use super::super::plan::RowPlan;
+    use super::super::record::Record;
+    use super::*;
+    use crate::random::Key;
+    use proptest::prelude::*;
+    use proptest::test_runner::{RngSeed, TestRunner};
+
+    /// Both add the same numbers, in another order.
+    const ROUNDING: f64 = 1e-9;
+
+    fn agree(one: f64, other: f64) -> bool {
+        (one - other).abs() <= ROUNDING * (1.0 + one.abs().max(other.abs()))
+    }
+
+    /// Lives a study in both ways. Returns how often each quantity was above zero.
+    fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<[u64; Quantity::ALL.len()], String> {
+        let mut seen = [0; Quantity::ALL.len()];
+        for (row_index, row) in study.rows.iter().enumerate() {
+            let plan = RowPlan::new(study, row).map_err(|error| error.to_string())?;
+            let keys: Vec<Key> = (0..lives).map(|trial| Key::from_seed(seed).child(plan.name).child(trial)).collect();
+            let mut engine = Lives::new(&plan);
+            let mut people = Population::new(&plan);
+            if engine.begin(keys.iter().copied()).is_none() {
+                continue;
+            }
+            people.begin(keys.iter().copied());
+            let mut record = Record::new(plan.outages.len(), &study.money);
+            for (index, strategy) in study.strategies.iter().enumerate() {
+                for life in 0..lives as usize {
+                    engine.follow(life, index, &mut record);
+                    let plain = PlainRow::new(study, row_index, strategy, &mut people, life).live();
+                    let about = format!("row {}, strategy {}, life {life}", row.id, strategy.id);
+                    for quantity in Quantity::ALL {
+                        let [one, other] = [record.values[quantity as usize], plain.values[quantity as usize]];
+                        if !agree(one, other) {
+                            return Err(format!("{about}: {} {one}, plainly {other}", quantity.name()));
+                        }
+                        seen[quantity as usize] += u64::from(one > 0.0);
+                    }
+                    let [mut one, mut other] = [record.loss_years.clone(), plain.loss_years.clone()];
+                    one.sort_unstable();
+                    other.sort_unstable();
+                    if one != other {
+                        return Err(format!("{about}: losses in years {one:?}, plainly {other:?}"));
+                    }
+                    let counted = record.cracks.as_flattened().iter().zip(record.total_mm.as_flattened());
+                    let counted = counted.zip(record.longest_mm.as_flattened());
+                    for (outage, (((cracks, total), longest), plain)) in counted.zip(&plain.after_outage).enumerate() {
+                        let one = [*cracks, *total, *longest];
+                        if !one.iter().zip(plain).all(|(one, other)| agree(*one, *other)) {
+                            return Err(format!("{about}: after outage {outage} {one:?}, plainly {plain:?}"));
+                        }
+                    }
+                }
+            }
+        }
+        Ok(seen)
+    }
+
+    #[test]
+    fn the_engine_lives_the_studies_at_hand_as_the_plain_interpreter_does() {
+        for text in [
+            include_str!("../../tests/engine/data/y2.toml"),
+            include_str!("../../tests/engine/data/everything_on.toml"),
+            include_str!("../../demo-data/demo-study.toml"),
+            include_str!("../../demo-data/reference-study.toml"),
+        ] {
+            let study = Study::parse(text, "study").expect("a good study");
+            hold_against(&study, 40, 11).unwrap_or_else(|fault| panic!("{}: {fault}", study.name));
+        }
+    }
+
+    /// Random studies over all rules. The seed is fixed, so that a failure comes again.
+    #[test]
+    fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
+        let config = ProptestConfig {
+            cases: 600,
+            failure_persistence: None,
+            rng_seed: RngSeed::Fixed(16),
+            ..ProptestConfig::default()
+        };
+        let seen = std::cell::RefCell::new([0; Quantity::ALL.len()]);
+        TestRunner::new(config)
+            .run(&(studies::texts(), any::<u64>()), |(text, seed)| {
+                let study = Study::parse(&text, "random").map_err(|error| TestCaseError::fail(error.to_string()))?;
+                let counts =
+                    hold_against(&study, 6, seed).map_err(|fault| TestCaseError::fail(fault + "\n" + &text))?;
+                seen.borrow_mut().iter_mut().zip(counts).for_each(|(seen, count)| *seen += count);
+                Ok(())
+            })
+            .unwrap_or_else(|fault| panic!("{fault}"));
+        // Each rule has fired often.
+        for (quantity, count) in Quantity::ALL.iter().zip(seen.into_inner()) {
+            assert!(count > 300, "{} was above zero in only {count} lives", quantity.name());
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! Random small studies over all rules, as study files.
+
+use proptest::prelude::*;
+
+/// The text of a study file.
+pub(super) fn texts() -> impl Strategy<Value = String> {
+    (world(), proptest::collection::vec(strategy(), 1..4)).prop_map(|(world, strategies)| {
+        let strategies: Vec<String> =
+            strategies.iter().enumerate().map(|(index, text)| format!("[strategies.s{index}]\n{text}")).collect();
+        format!("{world}\n{}", strategies.join("\n"))
+    })
+}
+
+fn one_of(texts: &'static [&'static str]) -> impl Strategy<Value = &'static str> {
+    prop::sample::select(texts)
+}
+
+/// Everything but strategies: one row of a unit with six to nine outages, or with seventy.
+fn world() -> impl Strategy<Value = String> {
+    let law = one_of(&[
+        "kind = \"weibull\"\nshape = 2.2\nscale = 1500",
+        "kind = \"weibull\"\nshape = 0.8\nscale = 5000",
+        "kind = \"exponential\"\nmean = 4000",
+        "kind = \"lognormal\"\nmedian = 2500\nsigma_log = 0.6",
+    ]);
+    let spot = one_of(&[
+        "crack = { kind = \"fixed-factor\", geometry_factor = 0.73, length_over_depth = 4 }
+limit = { kind = \"depth\", depth_mm = 6 }",
+        "crack = { kind = \"fixed-factor\", geometry_factor = 0.7, length_over_depth = 3 }
+limit = { kind = \"toughness\", toughness_mpa_sqrt_m = { kind = \"weibull\", shape = 8, scale = 60 } }",
+        "crack = { kind = \"semi-elliptical\" }
+initial_aspect = 0.5
+section = { thickness_mm = 20, width_mm = 100 }
+limit = { kind = \"section-fraction\", fraction = 0.4 }",
+        "crack = { kind = \"semi-elliptical\" }
+initial_aspect = 0.6
+positions = 2
+origins = 3
+joining = { rule = \"touching\", spacing_mm = 2, placement = \"even\" }
+section = { thickness_mm = 20, width_mm = 60 }
+limit = { kind = \"depth\", depth_mm = 8 }",
+    ]);
+    let scatter = one_of(&[
+        "row_factor = 1\nblade_stress_sigma_log = 0",
+        "row_factor = { kind = \"gamma\", mean = 1, cov = 0.6 }\nblade_stress_sigma_log = 0",
+        "row_factor = { kind = \"lognormal\", mean = 1, sigma_log = 0.5 }\nblade_stress_sigma_log = 0.1",
+    ]);
+    let outages = one_of(&[
+        "years = [2026.5, 2028, 2029.25, 2031, 2032, 2034.5, 2035]",
+        "first_year = 2027\nevery_years = 1",
+        "first_year = 2020\nevery_years = 2",
+        "first_year = 2026.1\nevery_years = 0.16",
+    ]);
+    let past = one_of(&[
+        "in_service_year = 2026",
+        "in_service_year = 2018",
+        "in_service_year = 2014\nrenewed = [{ year = 2019, blades = [1, 3] }]\npast_looks = [{ year = 2020, technique = \
+         \"bench\" }, { year = 2023.5, technique = \"insitu\" }]",
+    ]);
+    let duty = one_of(&[
+        "[{ from_year = 2000, starts_per_year = 120, hours_per_year = 4000 }]",
+        "[{ from_year = 2000, starts_per_year = 20, hours_per_year = 7000 }, { from_year = 2024, starts_per_year = 200, \
+         hours_per_year = 3000 }]",
+    ]);
+    let mouths = one_of(&["", "closed_mouth_probability = 0.5"]);
+    let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0][..]));
+    let correlation = prop::sample::select(&[0.0, 0.6, 1.0][..]);
+    (law, spot, scatter, place, [technique(), technique(), technique()], correlation).prop_map(
+        |(law, spot, scatter, (outages, past, duty, mouths, blades, window), techniques, correlation)| {
+            let [insitu, bench, array] = techniques;
+            format!(
+                "[study]
+name = \"random\"
+start_year = 2026
+horizon_years = 11.5
+baseline = \"s0\"
+[money]
+currency = \"none\"
+discount_rate_per_year = 0.06
+terms = \"real\"
+payments = \"year-middle\"
+[scatter]
+{scatter}
+[surfaces.ground]
+initiation_life_factor = 0.8
+{mouths}
+[initiation.law]
+clock = \"starts\"
+{law}
+stress_exponent = 4
+[growth.g]
+coefficient_m_per_start = 6e-11
+exponent = 2.8
+crack_sigma_log = 0.4
+row_sigma_log = 0.2
+[roots.r.hot_spots.h1]
+serrations = [1, 2]
+sides = [\"suction\"]
+initiation = \"law\"
+growth = \"g\"
+stress = {{ membrane_mpa = 500, bending_mpa = 100 }}
+initial_depth_mm = {{ kind = \"lognormal\", median = 0.4, sigma_log = 0.3 }}
+{spot}
+[roots.r.hot_spots.h2]
+serrations = [3]
+sides = [\"pressure\"]
+initiation = \"law\"
+growth = \"g\"
+stress = {{ membrane_mpa = 650, bending_mpa = 0 }}
+crack = {{ kind = \"fixed-factor\", geometry_factor = 0.7, length_over_depth = 5 }}
+initial_depth_mm = 0.5
+limit = {{ kind = \"depth\", depth_mm = 5 }}
+[units.u]
+duty = {duty}
+[units.u.outages]
+{outages}
+window_days = {window}
+[rows.one]
+unit = \"u\"
+rotor = \"x\"
+blades = {blades}
+root = \"r\"
+surface = \"ground\"
+{past}
+[techniques.insitu]
+access = \"in-place\"
+{insitu}
+[techniques.bench]
+access = \"blades-out\"
+{bench}
+[techniques.array]
+access = \"blades-out\"
+{array}
+[[persistence]]
+techniques = [\"insitu\", \"bench\"]
+correlation = {correlation}
+[costs]
+blades_out_cost = 120
+blades_out_days = 6
+new_blade_cost = 9
+new_blade_days = 0.5
+new_row_cost = 700
+new_row_days = 20
+loss_cost = {{ kind = \"lognormal\", mean = 4000, cov = 0.8 }}
+loss_days = 60
+outage_day_cost = 110
+"
+            )
+        },
+    )
+}
+
+fn technique() -> impl Strategy<Value = String> {
+    let pod = (
+        one_of(&["length", "depth", "geometric-mean"]),
+        one_of(&["logistic", "normal"]),
+        prop::sample::select(&[1.0, 2.5, 6.0][..]),
+        prop::sample::select(&[0.0, 0.05][..]),
+    );
+    let gate = one_of(&["", "depth_gate = { q50_mm = 1, spread = 0.3 }"]);
+    let length = one_of(&["2", "{ kind = \"uniform\", low = 1, high = 6 }"]);
+    let numbers = (
+        prop::sample::select(&[0.0, 0.3][..]),
+        prop::sample::select(&[0.0, 0.5][..]),
+        prop::sample::select(&[0.0, 0.03, 0.2][..]),
+        prop::sample::select(&[0.0, 0.3][..]),
+        prop::sample::select(&[1.0, 0.4, 0.0][..]),
+    );
+    (pod, gate, length, numbers).prop_map(
+        |((size, shape, q50, floor), gate, length, (inspection, crack, false_calls, sizing, closed))| {
+            format!(
+                "pod = {{ size = \"{size}\", shape = \"{shape}\", q50_mm = {q50}, spread = 0.4, floor = {floor}, ceiling \
+                 = 0.95 }}
+{gate}
+grade = \"standard\"
+grade_shift_log = 0.1
+surface_shift_log = {{ ground = -0.05 }}
+inspection_sigma = {inspection}
+crack_sigma = {crack}
+closed_mouth_factor = {closed}
+false_call_probability = {false_calls}
+false_call_length_mm = {length}
+sizing = {{ length_bias = 0.9, length_sigma_log = {sizing} }}
+cost_per_row = 25
+cost_per_blade = 0.5
+days_per_row = 2
+"
+            )
+        },
+    )
+}
+
+/// What one strategy does.
+fn strategy() -> impl Strategy<Value = String> {
+    let dispositions = one_of(&[
+        "[{ action = \"replace\" }]",
+        "[{ action = \"replace\" }]",
+        "[{ below_mm = 4, action = \"watch\" }, { action = \"replace\" }]",
+        "[{ action = \"watch\" }]",
+        "[{ below_mm = 3, action = \"replace\" }, { below_mm = 5, action = \"watch\" }, { action = \"replace-row\" }]",
+    ]);
+    let watch = one_of(&[
+        "",
+        "",
+        "watch = { technique = \"insitu\" }",
+        "watch = { technique = \"array\", cost_per_row = 3, cost_per_blade = 1, days_per_row = 0.5 }",
+    ]);
+    let row_end = one_of(&[
+        "",
+        "",
+        "row_end = { year = 2031, then = \"new-row\" }",
+        "row_end = { year = 2033, then = \"retired\" }",
+    ]);
+    let after_loss = one_of(&["replace-blade", "replace-blade", "replace-row"]);
+    let from_blades = one_of(&["", "", "replace_row_from_blades = 2", "replace_row_from_blades = 4"]);
+    (proptest::collection::vec(look(), 0..4), dispositions, watch, row_end, after_loss, from_blades).prop_map(
+        |(looks, dispositions, watch, row_end, after_loss, from_blades)| {
+            // A watch needs dispositions that watch.
+            let watch = if dispositions.contains("watch") { watch } else { "" };
+            format!(
+                "description = \"random\"
+looks = [{}]
+dispositions = {dispositions}
+{watch}
+{row_end}
+{from_blades}
+after_loss = \"{after_loss}\"
+",
+                looks.join(", ")
+            )
+        },
+    )
+}
+
+fn look() -> impl Strategy<Value = String> {
+    let techniques = one_of(&["\"insitu\"", "\"insitu\"", "\"bench\"", "\"array\"", "\"insitu\", \"bench\""]);
+    let coverage = one_of(&[
+        "",
+        "",
+        "coverage = { blade_fraction = 0.5 }, ",
+        "coverage = { hot_spots = [\"h1\"] }, ",
+        "coverage = { blade_fraction = 0.7, hot_spots = [\"h2\"] }, ",
+    ]);
+    let escalation = prop::option::of((one_of(&["\"bench\"", "\"array\"", "\"bench\", \"array\""]), any::<bool>()));
+    (techniques, 1..4_u32, 1..4_u32, coverage, escalation).prop_map(|(techniques, first, every, coverage, escalation)| {
+        let escalation = escalation.map_or_else(String::new, |(techniques, stands)| {
+            format!(", escalation = {{ techniques = [{techniques}], first_call_stands = {stands} }}")
+        });
+        format!(
+            "{{ techniques = [{techniques}], {coverage}first_outage = {first}, every_outages = {every}{escalation} }}"
+        )
+    })
+}
