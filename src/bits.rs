@@ -131,27 +131,6 @@ impl Numbers {
         self.words[number as usize / 64] |= 1 << (number % 64);
     }
 
-    /// Puts a number in; whether it was not there.
-    #[inline(always)]
-    pub fn insert_new(&mut self, number: u32) -> bool {
-        let is_new = !self.contains(number);
-        self.insert(number);
-        is_new
-    }
-
-    #[inline(always)]
-    pub fn contains(&self, number: u32) -> bool {
-        self.words[number as usize / 64] >> (number % 64) & 1 != 0
-    }
-
-    /// Takes a number out; whether it was there.
-    #[inline(always)]
-    pub fn remove(&mut self, number: u32) -> bool {
-        let was_there = self.contains(number);
-        self.words[number as usize / 64] &= !(1 << (number % 64));
-        was_there
-    }
-
     /// Takes the least out.
     #[inline(always)]
     pub fn pop(&mut self) -> Option<u32> {
@@ -223,7 +202,6 @@ mod tests {
         for number in [130, 7, 64, 7, 199] {
             numbers.insert(number);
         }
-        assert!(numbers.contains(64) && numbers.remove(64) && !numbers.remove(64) && !numbers.contains(64));
-        assert_eq!(std::iter::from_fn(|| numbers.pop()).collect::<Vec<_>>(), [7, 130, 199]);
+        assert_eq!(std::iter::from_fn(|| numbers.pop()).collect::<Vec<_>>(), [7, 64, 130, 199]);
     }
 }

@@ -3,8 +3,8 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+use super::observe::Quantity;
 use super::parallel::Run;
-use super::record::Quantity;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::Study;

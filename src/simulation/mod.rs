@@ -5,12 +5,13 @@ mod grown;
 mod inspection;
 mod life;
 mod notes;
+mod observe;
 mod parallel;
 #[cfg(test)]
 mod plain;
 mod plan;
+mod policy;
 mod population;
-mod record;
 mod store;
 mod tables;
 mod tally;
@@ -19,8 +20,8 @@ mod warnings;
 pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use inspection::{Confirmed, Inspected, Inspection};
+pub use observe::Quantity;
 pub use parallel::Run;
-pub use record::Quantity;
 pub use tables::{Column, TABLES, Table};
 
 use crate::error::Result;

@@ -1,8 +1,8 @@
 //! Cuts the trials into leaves, lives them on threads in order, and merges them in order.
 
 use super::life::Lives;
+use super::observe::LifeRecord;
 use super::plan::RowPlan;
-use super::record::Record;
 use super::tally::{FleetRecord, Forest, LEAF_TRIALS, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
@@ -249,7 +249,7 @@ struct Worker<'p> {
     study: &'p Study,
     rows: &'p [RowPlan],
     lives: Vec<Lives<'p>>,
-    records: Vec<Record>,
+    records: Vec<LifeRecord>,
     fleets: Vec<FleetRecord>,
 }
 
@@ -259,7 +259,7 @@ impl<'p> Worker<'p> {
             study,
             rows,
             lives: rows.iter().map(Lives::new).collect(),
-            records: rows.iter().map(|row| Record::new(row.outages.len(), &study.money)).collect(),
+            records: rows.iter().map(|row| LifeRecord::new(row.outages.len(), &study.money)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
         }
     }

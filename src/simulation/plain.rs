@@ -6,8 +6,8 @@
 
 mod studies;
 
+use super::observe::Quantity;
 use super::population::{Crack, Population, draw, purpose};
-use super::record::Quantity;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
@@ -466,8 +466,8 @@ fn escalations(look: &Look) -> impl Iterator<Item = usize> + '_ {
 #[cfg(test)]
 mod tests {
     use super::super::life::Lives;
+    use super::super::observe::LifeRecord;
     use super::super::plan::RowPlan;
-    use super::super::record::Record;
     use super::*;
     use crate::random::Key;
     use proptest::prelude::*;
@@ -492,7 +492,7 @@ mod tests {
                 continue;
             }
             people.begin(keys.iter().copied());
-            let mut record = Record::new(plan.outages.len(), &study.money);
+            let mut record = LifeRecord::new(plan.outages.len(), &study.money);
             for (index, strategy) in study.strategies.iter().enumerate() {
                 for life in 0..lives as usize {
                     engine.follow(life, index, &mut record);
@@ -511,8 +511,9 @@ mod tests {
                     if one != other {
                         return Err(format!("{about}: losses in years {one:?}, plainly {other:?}"));
                     }
-                    let counted = record.cracks.as_flattened().iter().zip(record.total_mm.as_flattened());
-                    let counted = counted.zip(record.longest_mm.as_flattened());
+                    let counted =
+                        record.cracks_left.cracks.as_flattened().iter().zip(record.cracks_left.total_mm.as_flattened());
+                    let counted = counted.zip(record.cracks_left.longest_mm.as_flattened());
                     for (outage, (((cracks, total), longest), plain)) in counted.zip(&plain.after_outage).enumerate() {
                         let one = [*cracks, *total, *longest];
                         if !one.iter().zip(plain).all(|(one, other)| agree(*one, *other)) {

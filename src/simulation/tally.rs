@@ -5,8 +5,8 @@
 //! alone: not on threads, not on block sizes, not on where a block was computed.
 
 use super::notes::Notes;
+use super::observe::{GROUP, LifeRecord, Quantity, Values};
 use super::plan::RowPlan;
-use super::record::{GROUP, Quantity, Record, Values};
 use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
@@ -131,11 +131,15 @@ fn add_each(to: &mut [f64], from: &[f64]) {
 }
 
 impl RowSums {
-    fn add(&mut self, record: &mut Record) {
+    fn add(&mut self, record: &mut LifeRecord) {
         self.lives.add(&record.values, &mut record.loss_years);
-        add_moments(record.cracks.as_flattened(), record.total_mm.as_flattened(), &mut self.after_outage);
+        add_moments(
+            record.cracks_left.cracks.as_flattened(),
+            record.cracks_left.total_mm.as_flattened(),
+            &mut self.after_outage,
+        );
         let bins = self.longest.as_chunks_mut::<LENGTH_BINS>().0;
-        for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.longest_mm) {
+        for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.cracks_left.longest_mm) {
             let numbers = length_bins(longest);
             for (bins, number) in bins.iter_mut().zip(&numbers) {
                 bins[usize::from(*number)] += 1;
@@ -206,7 +210,7 @@ impl Tally {
     }
 
     /// Adds one life of a row under one strategy.
-    pub fn add_life(&mut self, row: usize, strategy: usize, record: &mut Record) {
+    pub fn add_life(&mut self, row: usize, strategy: usize, record: &mut LifeRecord) {
         let strategies = self.fleet.len();
         self.rows[row * strategies + strategy].add(record);
     }
@@ -268,7 +272,7 @@ impl FleetRecord {
         self.loss_years.iter_mut().for_each(Vec::clear);
     }
 
-    pub fn add(&mut self, strategy: usize, record: &Record) {
+    pub fn add(&mut self, strategy: usize, record: &LifeRecord) {
         add_each(&mut self.values[strategy], &record.values);
         self.loss_years[strategy].extend_from_slice(&record.loss_years);
     }

@@ -2,7 +2,7 @@
 
 use super::comparison::{Comparison, Ranking};
 use super::notes::{thousands, two_figures};
-use super::record::Quantity;
+use super::observe::Quantity;
 use super::tables::THIN_EVENTS;
 use crate::statistics::interval;
 

@@ -3,15 +3,15 @@
 mod class;
 mod cohort;
 mod finder;
-mod strategy;
 mod technique;
 
 pub(crate) use class::{Class, Followed, Ways};
 pub(crate) use cohort::Cohort;
 pub(crate) use finder::OutageFinder;
-pub(crate) use strategy::{Line, LookPrice, Prices, SecondLook, StrategyPlan};
 pub(crate) use technique::TechniquePlan;
 
+use super::observe::WorkPlan;
+use super::policy::Policy;
 use super::population::SPARE;
 use crate::distribution::Distribution;
 use crate::error::Result;
@@ -81,6 +81,34 @@ pub(crate) struct RowPlan {
     pub value_at_outage: Vec<f64>,
 }
 
+/// A strategy on a row: what is done, and what that costs.
+#[derive(Debug)]
+pub(crate) struct StrategyPlan {
+    pub policy: Policy,
+    /// Techniques that it may use, by their places among those in use.
+    pub techniques: Vec<usize>,
+    /// Place of each technique of the study among those in use.
+    places: Vec<usize>,
+    pub work: WorkPlan,
+}
+
+impl StrategyPlan {
+    fn new(study: &Study, row: &RowPlan, policy: Policy, window_days: f64) -> Self {
+        let places: Vec<usize> = row.techniques.iter().map(|technique| technique.used).collect();
+        // A watched blade is looked at by any technique that called it.
+        let techniques =
+            (0..places.len()).filter(|&technique| policy.uses(technique)).map(|technique| places[technique]);
+        let techniques = techniques.collect();
+        StrategyPlan { techniques, places, work: WorkPlan::new(study, row, &policy, window_days), policy }
+    }
+
+    /// Place of a technique among those in use.
+    #[inline(always)]
+    pub fn place(&self, technique: usize) -> usize {
+        self.places[technique]
+    }
+}
+
 impl RowPlan {
     /// Makes all rows of a study ready.
     ///
@@ -120,16 +148,6 @@ impl RowPlan {
         let classes: Vec<Class> = classes.collect::<Result<_>>()?;
         let techniques: Vec<TechniquePlan> =
             (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
-        let prices = Prices {
-            blades_out: study.costs.blades_out_cost,
-            blades_out_days: study.costs.blades_out_days,
-            blade: study.costs.new_blade_cost,
-            blade_days: study.costs.new_blade_days,
-            row: study.costs.new_row_cost,
-            row_days: study.costs.new_row_days,
-            day: study.costs.outage_day_cost,
-            window_days: unit.outages.window_days,
-        };
         let fresh: Vec<Cohort> = outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect();
         let mut plan = RowPlan {
             name: hash_name(&row.id),
@@ -175,25 +193,24 @@ impl RowPlan {
             outages,
         };
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
-        let strategies =
-            study.strategies.iter().map(|strategy| StrategyPlan::new(study, &plan, row_index, strategy, prices));
-        let mut strategies: Vec<StrategyPlan> = strategies.collect();
-        for index in 0..strategies.len() {
-            let (before, rest) = strategies.split_at_mut(index);
-            let end = |plan: &StrategyPlan| plan.row_end.map(|(outage, _)| outage);
-            let alike = before.iter().find(|other| other.lines == rest[0].lines && end(other) == end(&rest[0]));
-            rest[0].schedule = alike.map_or(plan.schedules, |other| other.schedule);
-            plan.schedules = plan.schedules.max(rest[0].schedule + 1);
+        let policy = |strategy| Policy::new(strategy, row_index, &root.hot_spots, &plan.outages);
+        let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
+        for index in 0..policies.len() {
+            let (before, rest) = policies.split_at_mut(index);
+            let own = &mut rest[0];
+            let alike = before.iter().find(|other| other.scheduled == own.scheduled && other.row_end == own.row_end);
+            own.schedule = alike.map_or(plan.schedules, |other| other.schedule);
+            plan.schedules = plan.schedules.max(own.schedule + 1);
         }
         plan.used_techniques = (0..study.techniques.len())
-            .filter(|technique| {
-                others.contains(technique) || strategies.iter().any(|strategy| strategy.uses(*technique))
-            })
+            .filter(|technique| others.contains(technique) || policies.iter().any(|policy| policy.uses(*technique)))
             .collect();
         for (place, &technique) in plan.used_techniques.iter().enumerate() {
             plan.techniques[technique].used = place;
         }
-        plan.strategies = strategies;
+        let window_days = unit.outages.window_days;
+        let strategy = |policy: Policy| StrategyPlan::new(study, &plan, policy, window_days);
+        plan.strategies = policies.into_iter().map(strategy).collect();
         let is_tabled = |class: &Class| matches!(class.ways, Ways::Tabled { .. });
         plan.makes_ready = plan.blade_stress_sigma == 0.0 && plan.classes.iter().all(is_tabled);
         plan.number_kept_sources(study);

@@ -7,6 +7,7 @@ use super::{Life, purpose};
 use crate::math::{LANES, in_two_steps, ln, ln_of_split, split};
 use crate::random::{Draw, Key};
 use multiversion::multiversion;
+use std::ops::Range;
 
 /// A call on a blade, which counts if that has no crack.
 #[derive(Debug, Default, Clone, Copy, PartialEq)]
@@ -35,7 +36,7 @@ impl FalseCalls {
         &self.all[self.begins[life] as usize..self.begins[life + 1] as usize]
     }
 
-    /// The outages on which a life's fall, as bits, if there are no more outages than a word has bits.
+    /// The outages on which a life's fall, as bits of which each stands for every 64th outage.
     #[inline(always)]
     pub fn outages(&self, life: usize) -> u64 {
         self.outages[life]
@@ -43,8 +44,25 @@ impl FalseCalls {
 
     /// Whether a life can have any at an outage: mostly it is known to have none.
     #[inline(always)]
-    pub fn may_fall_on(&self, life: usize, outage: u32) -> bool {
-        self.outages[life] >> (outage % u64::BITS) & 1 != 0
+    pub fn may_fall_on(&self, life: usize, outage: usize) -> bool {
+        self.outages[life] >> (outage as u32 % u64::BITS) & 1 != 0
+    }
+
+    /// Those of one life at an outage, as indices.
+    pub fn range_at(&self, life: usize, outage: usize) -> Range<usize> {
+        if !self.may_fall_on(life, outage) {
+            return 0..0;
+        }
+        let calls = self.of(life);
+        let begin = calls.iter().take_while(|call| (call.outage as usize) < outage).count();
+        let count = calls[begin..].iter().take_while(|call| call.outage as usize == outage).count();
+        let begin = self.begins[life] as usize + begin;
+        begin..begin + count
+    }
+
+    /// Those of one life at an outage.
+    pub fn at(&self, life: usize, outage: usize) -> &[FalseCall] {
+        &self.all[self.range_at(life, outage)]
     }
 
     /// Those of all lives.

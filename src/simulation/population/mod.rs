@@ -129,6 +129,13 @@ impl Crack {
         if self.lost_year < f64::INFINITY { 2 * self.last } else { NEVER }
     }
 
+    /// The outage before which its blade is lost, as a bit, of [`Bits::READ`] outages from one on; none if it is not.
+    #[inline(always)]
+    pub fn loss_in_window(&self, from: usize) -> u64 {
+        let ahead = (self.last as usize).wrapping_sub(from);
+        if self.lost_year < f64::INFINITY && ahead < Bits::READ { 1 << ahead } else { 0 }
+    }
+
     /// Index of its hot spot.
     pub fn class(&self) -> usize {
         self.class as usize
@@ -408,6 +415,11 @@ impl<'p> Population<'p> {
         self.lives[life].key
     }
 
+    /// How many outages there are.
+    pub fn outages(&self) -> usize {
+        self.row.outages.len()
+    }
+
     /// How many lives there are.
     pub fn lives(&self) -> usize {
         self.lives.len()
@@ -534,7 +546,7 @@ mod tests {
             assert_eq!(drawn, expected, "life {life}");
             for outage in 0..29 {
                 let is_here = expected.iter().any(|call| call.0 == outage);
-                assert_eq!(people.false_calls(technique).may_fall_on(life, outage), is_here);
+                assert_eq!(people.false_calls(technique).may_fall_on(life, outage as usize), is_here);
             }
             total += expected.len();
             most = most.max(expected.len());

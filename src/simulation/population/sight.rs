@@ -2,7 +2,7 @@
 
 use super::super::plan::{TechniquePlan, Ways};
 use super::{Crack, Population, SPARE, Sight, draw, is_closed_for_life, purpose};
-use crate::bits::{Bits, WORD, pack};
+use crate::bits::{Bits, lowest, pack};
 use crate::math::{
     LANES, PART, exp, exp_of_reduced, exp_ten_figures, in_two_steps, ln_of_split, normal_each, reduced,
     reduced_ten_figures, split,
@@ -195,18 +195,17 @@ impl Population<'_> {
         calls_from(&self.sights[self.row.techniques[technique].used].calls, crack, looks_at, outage)
     }
 
-    /// All outages at which a technique would call a crack, as bits, if there are at most [`Bits::READ`] outages.
+    /// The outages from one on at which a technique, by its place among those in use, would call a crack, as bits, of
+    /// [`Bits::READ`] outages.
     #[inline(always)]
-    pub fn all_calls(&self, crack: &Crack, technique: usize) -> u64 {
-        all_calls(&self.sights[self.used(technique)].calls, crack)
-    }
-
-    /// The same of every crack, with a word's worth of numbers behind the last that mean nothing.
-    pub fn all_calls_each(&self, technique: usize, words: &mut Vec<u64>) {
-        let calls = &self.sights[self.used(technique)].calls;
-        words.clear();
-        words.extend(self.cracks.iter().map(|crack| all_calls(calls, crack)));
-        words.resize(self.cracks.len() + WORD, 0);
+    pub fn calls_in_window(&self, crack: &Crack, place: usize, from: usize) -> u64 {
+        let (first, last) = (crack.first as usize, crack.last as usize);
+        let begin = from.max(first);
+        if begin >= last || begin >= from + Bits::READ {
+            return 0;
+        }
+        let there = lowest(last - begin);
+        (self.sights[place].calls.read(crack.place(begin)) & there) << (begin - from) & lowest(Bits::READ)
     }
 
     /// Where a technique stands among those in use.
@@ -324,11 +323,6 @@ fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
 fn calls_from(calls: &Bits, crack: &Crack, looks_at: &Bits, outage: usize) -> u64 {
     let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
     calls.read(crack.place(outage)) & looks_at.read(outage) & !(u64::MAX << lives_to_see)
-}
-
-#[inline(always)]
-fn all_calls(calls: &Bits, crack: &Crack) -> u64 {
-    (calls.read(crack.place as usize) & !(u64::MAX << (crack.last - crack.first))) << crack.first
 }
 
 /// Places that are written for so many outages: whole blocks, and two at least, since one or two would be a guess

@@ -11,7 +11,7 @@ pub(crate) use notes::THIN_EVENTS;
 pub use table::{Column, Table};
 
 use super::comparison::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
-use super::record::Quantity;
+use super::observe::Quantity;
 use super::tally::LENGTH_BINS;
 use crate::error::{Error, Result};
 use crate::math::normal_quantile;

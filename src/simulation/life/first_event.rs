@@ -1,10 +1,15 @@
 //! The first blades of all lives, and what comes first to them: worked out together, in long loops over arrays.
+//!
+//! Blades to which exactly one thing happens are counted, where a policy keeps blades apart. It is a shortcut only: they
+//! could be followed as all others are.
 
-use super::super::plan::StrategyPlan;
-use super::super::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement};
-use super::{covers, looks_at, slot_with};
+use super::follow::covers;
 use crate::bits::{Bits, WORD, lowest, set_bits};
+use crate::simulation::observe::WorkDone;
+use crate::simulation::policy::{Policy, ScheduledLook};
+use crate::simulation::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement};
 use multiversion::multiversion;
+use std::ops::Range;
 
 /// The cracks of the first blades of all lives. Behind the last stands a word's worth of numbers that mean nothing.
 #[derive(Debug, Default)]
@@ -15,17 +20,20 @@ pub(super) struct FirstCracks {
     /// Whether each blade of each life has any.
     is_cracked: Vec<bool>,
     loss_slots: Vec<u32>,
+    /// For each the outage before which its blade is lost, as a bit, among those that are looked ahead to first.
+    pub lost: Vec<u64>,
     /// See [`Crack::origin_place`].
     pub places: Vec<u32>,
     /// For each word's worth of outages those that each lives to see, as bits.
     pub there: Vec<Vec<u64>>,
-    /// For each technique in use the outages at which it would call each of them, as bits, if those fit a word.
+    /// For each technique in use the outages at which it would call each of them, as bits, of those that are looked
+    /// ahead to first.
     pub calls: Vec<Vec<u64>>,
     /// Whether each is in the same blade as the one before it; and the indices of those that are.
     pub is_further: Bits,
     further: Vec<u32>,
     /// Whether each is alone in its blade, and a new blade there would stay sound from its first outage on.
-    pub is_simple: Bits,
+    pub is_sound: Bits,
     /// Room for the same, one by one.
     flags: Vec<u8>,
 }
@@ -46,16 +54,15 @@ impl FirstCracks {
             self.is_cracked[people.position(crack.life, crack.blade)] = true;
         }
         list(&mut self.loss_slots, cracks, Crack::loss_slot);
+        list(&mut self.lost, cracks, |crack| crack.loss_in_window(0));
         list(&mut self.places, cracks, Crack::origin_place);
         self.there.resize_with(outages.div_ceil(WORD), Vec::new);
         for (word, there) in self.there.iter_mut().enumerate() {
             list(there, cracks, |crack| crack.there(word));
         }
-        if outages <= Bits::READ {
-            self.calls.resize_with(used_techniques.len(), Vec::new);
-            for (calls, &technique) in self.calls.iter_mut().zip(used_techniques) {
-                people.all_calls_each(technique, calls);
-            }
+        self.calls.resize_with(used_techniques.len(), Vec::new);
+        for (place, calls) in self.calls.iter_mut().enumerate() {
+            list(calls, cracks, |crack| people.calls_in_window(crack, place, 0));
         }
         let is_further = cracks.windows(2).map(|pair| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life);
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
@@ -70,7 +77,7 @@ impl FirstCracks {
         for &index in &self.further {
             self.flags[index as usize - 1..=index as usize].fill(0);
         }
-        self.is_simple.fill(self.flags.iter().map(|flag| *flag != 0));
+        self.is_sound.fill(self.flags.iter().map(|flag| *flag != 0));
     }
 }
 
@@ -84,7 +91,7 @@ pub(super) struct FirstEvents {
     /// The same for the first crack of each blade, and [`NEVER`] for the others.
     head_slots: Vec<u32>,
     /// For each word's worth of outages those at which a crack is there if that ends its stay, as bits; none if its
-    /// blade is falsely called.
+    /// blade is followed.
     pub there: Vec<Vec<u64>>,
     /// Cracks whose blades are falsely called before the row ends.
     pub called: Bits,
@@ -119,10 +126,11 @@ const EVENTFUL: u8 = 4;
 const UNSOUND: u8 = 8;
 
 impl FirstEvents {
-    /// Finds them, for a row that ends at an outage.
-    pub fn find(&mut self, people: &Population, cracks: &FirstCracks, strategy: &StrategyPlan, end: u32) {
-        self.find_slots(people, cracks, strategy);
-        self.find_false_calls(people, strategy);
+    /// Finds them, under a policy; its false calls are found already.
+    pub fn find(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy) {
+        let outages = people.outages();
+        let end = policy.row_end.map_or(outages, |end| end.outage) as u32;
+        self.find_slots(people, cracks, policy, outages);
         self.sort_cracks(people, cracks, end);
         self.sort_calls(people, cracks, end);
         let flags = &self.flags[..people.cracks.len()];
@@ -135,12 +143,57 @@ impl FirstEvents {
         for (list, flag) in lists {
             list.fill(flags.iter().map(|flags| flags & flag != 0));
         }
+        self.forget_followed(people, cracks);
     }
 
-    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, strategy: &StrategyPlan) {
+    /// Cracks in blades that are followed enter the row there.
+    fn forget_followed(&mut self, people: &Population, cracks: &FirstCracks) {
+        let mut there = std::mem::take(&mut self.there);
+        self.for_each_followed(cracks, 0..people.cracks.len(), |index| {
+            there.iter_mut().for_each(|there| there[index as usize] = 0);
+        });
+        self.there = there;
+    }
+
+    /// Counts the blades of a life to which exactly one thing happens; `own` are the cracks of the life.
+    pub fn count_single(&self, life: usize, own: Range<usize>, work: &mut WorkDone) {
+        for call in self.simple_calls.of(life) {
+            work.call(call.outage as usize);
+            work.replace_blades(call.outage as usize, [0, 1]);
+        }
+        for begin in own.clone().step_by(Bits::READ) {
+            let here = lowest(Bits::READ.min(own.end - begin));
+            for number in set_bits(self.simple.read(begin) & here) {
+                let outage = self.blade_slots[begin + number] as usize / 2;
+                work.call(outage);
+                work.find(outage, 1);
+                work.replace_blades(outage, [1, 0]);
+            }
+        }
+    }
+
+    /// Visits the cracks of a life in blades to which more may happen; `own` are all cracks of the life.
+    pub fn for_each_followed(&self, cracks: &FirstCracks, own: Range<usize>, mut visit: impl FnMut(u32)) {
+        for begin in own.clone().step_by(Bits::READ) {
+            let here = lowest(Bits::READ.min(own.end - begin));
+            let heads = (self.eventful.read(begin) | self.called.read(begin)) & !cracks.is_further.read(begin) & here;
+            for head in set_bits(heads).map(|number| begin + number) {
+                visit(head as u32);
+                let of_blade = (head + 1..own.end).take_while(|index| cracks.is_further.is_set(*index));
+                of_blade.for_each(|index| visit(index as u32));
+            }
+        }
+    }
+
+    /// False calls at the looks of the schedule that are lived, not counted.
+    pub fn followed_calls(&self, policy: &Policy) -> &FalseCalls {
+        if policy.keeps_blades_apart() { &self.other_calls } else { &self.false_calls }
+    }
+
+    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy, outages: usize) {
         self.slots.clone_from(&cracks.loss_slots);
-        for line in &strategy.lines {
-            if line.covers_all && !cracks.calls.is_empty() {
+        for line in &policy.scheduled {
+            if line.covers_all && outages <= Bits::READ {
                 call_first(&mut self.slots, &cracks.calls[people.used(line.technique)], line.looks_at.read(0));
             } else {
                 for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
@@ -162,19 +215,20 @@ impl FirstEvents {
         cracks.further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
     }
 
-    fn find_false_calls(&mut self, people: &Population, strategy: &StrategyPlan) {
+    /// Finds the false calls at the scheduled looks of a policy.
+    pub fn find_false_calls(&mut self, people: &Population, policy: &Policy) {
         self.false_calls.clear();
-        for (index, line) in (0..).zip(&strategy.lines) {
+        for (index, line) in (0..).zip(&policy.scheduled) {
             let calls = people.false_calls(line.technique).all();
             let count = |call: &FalseCall| {
-                looks_at(line, call.outage)
+                line.is_due(call.outage as usize)
                     && covers(people, call.life as usize, line, call.blade, call.outage as usize)
             };
             let before = self.false_calls.all().len();
             self.false_calls.add(calls, calls.iter().map(count));
             self.false_calls.made_by(before, index);
         }
-        if strategy.lines.len() > 1 {
+        if policy.scheduled.len() > 1 {
             self.false_calls.sort();
         }
         self.false_calls.find(people.lives());
@@ -224,7 +278,6 @@ impl FirstEvents {
                 for index in own.start as usize..own.end as usize {
                     if cracks.blades[index] == call.blade {
                         self.flags[index] = CALLED;
-                        self.there.iter_mut().for_each(|there| there[index] = 0);
                     }
                 }
             }
@@ -265,4 +318,31 @@ fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64) {
         let first = if calls == 0 { NEVER } else { 2 * calls.trailing_zeros() + 1 };
         *slot = (*slot).min(first);
     }
+}
+
+/// The slot of a crack's next event from an outage on, when one more look is scheduled.
+#[inline(always)]
+fn slot_with(people: &Population, look: &ScheduledLook, crack: &Crack, slot: u32, from: usize) -> u32 {
+    let (mut begin, last) = (from, crack.last as usize);
+    loop {
+        let mut calls = people.calls_from(crack, look.technique, &look.looks_at, begin);
+        if !look.covers_all {
+            calls = covered(people, look, crack, begin, calls);
+        }
+        let first = if calls == 0 { NEVER } else { 2 * (begin as u32 + calls.trailing_zeros()) + 1 };
+        begin += Bits::READ;
+        if begin >= last || calls != 0 {
+            return slot.min(first);
+        }
+    }
+}
+
+/// Of calls, as bits from an outage on, those that a scheduled look covers.
+#[inline(never)]
+fn covered(people: &Population, look: &ScheduledLook, crack: &Crack, from: usize, calls: u64) -> u64 {
+    let is_covered = |bit: &usize| {
+        (look.hot_spots.is_empty() || look.hot_spots[crack.class()])
+            && covers(people, crack.life as usize, look, crack.blade, from + bit)
+    };
+    set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
 }

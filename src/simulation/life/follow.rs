@@ -1,0 +1,367 @@
+//! One life of a row under one strategy.
+
+use super::Room;
+use super::first_event::{FirstCracks, FirstEvents};
+use super::row_state::WINDOW;
+use crate::bits::{WORD, set_bits};
+use crate::model::strategy::AfterLoss;
+use crate::simulation::observe::{LifeRecord, Occupancy};
+use crate::simulation::plan::{RowPlan, StrategyPlan};
+use crate::simulation::policy::{Act, CalledBlade, ScheduledLook};
+use crate::simulation::population::{Crack, FalseCall, Population};
+use std::ops::{ControlFlow, Range};
+
+/// One life, on its way.
+pub(super) struct Life<'a, 'p> {
+    pub row: &'p RowPlan,
+    pub strategy: &'p StrategyPlan,
+    pub people: &'a mut Population<'p>,
+    pub first: &'a FirstCracks,
+    pub events: &'a FirstEvents,
+    pub room: &'a mut Room,
+    pub record: &'a mut LifeRecord,
+    pub life: usize,
+}
+
+impl Life<'_, '_> {
+    /// Lives it from the start of the study to its end, or until the row leaves service.
+    pub fn live(&mut self) {
+        self.room.state.begin();
+        self.room.policy.watched.clear();
+        self.enter_first();
+        for window in (0..=self.row.outages.len()).step_by(WINDOW) {
+            self.open_window(window);
+            while let Some(outage) = self.room.state.next_outage() {
+                if self.live_outage(outage).is_break() {
+                    return;
+                }
+            }
+        }
+    }
+
+    /// An outage, and the time before it.
+    fn live_outage(&mut self, outage: usize) -> ControlFlow<()> {
+        if self.room.state.take_losses(outage) {
+            self.lose_before(outage);
+        }
+        if self.room.state.take_visit(outage) {
+            self.look(outage);
+            let Room { findings, policy, acts, .. } = &mut *self.room;
+            self.strategy.policy.decide(outage, findings, policy, acts);
+            for index in 0..self.room.acts.len() {
+                self.apply(self.room.acts[index], outage)?;
+            }
+        }
+        ControlFlow::Continue(())
+    }
+
+    /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.
+    fn enter_first(&mut self) {
+        let own = self.people.first_cracks(self.life);
+        let own = own.start as usize..own.end as usize;
+        if self.strategy.policy.keeps_blades_apart() {
+            self.events.for_each_followed(self.first, own, |index| {
+                self.room.state.enter(self.strategy, self.people, index);
+                self.record.cracks_left.enter(&self.people.cracks[index as usize]);
+            });
+        } else {
+            let (there, places) = (&self.first.there[..], &self.first.places[..]);
+            self.record.cracks_left.enter_first(&Occupancy { there, places, range: own.clone() });
+            self.room.state.enter_first(self.strategy, self.first, own);
+        }
+    }
+
+    fn open_window(&mut self, window: usize) {
+        let state = &mut self.room.state;
+        state.open_window(self.strategy, self.people, window);
+        state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
+        self.strategy.policy.alarm().into_iter().for_each(|outage| state.visit(outage));
+        self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
+    }
+
+    /// Losses in the interval before an outage, in order of time.
+    #[inline(never)]
+    fn lose_before(&mut self, outage: usize) {
+        loop {
+            let (state, cracks) = (&self.room.state, &self.people.cracks);
+            let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
+            let lost = lost.map(|number| &cracks[state.cracks[number] as usize]);
+            let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
+            let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
+            let generation = self.room.state.next_generation(blade);
+            let damage_cost = match self.row.loss_cost.fixed() {
+                Some(cost) => cost,
+                None => self.row.loss_cost.quantile(self.people.loss_draw(self.life, blade, generation)),
+            };
+            self.record.lose(self.row, lost_year, damage_cost);
+            match self.strategy.policy.after_loss {
+                AfterLoss::ReplaceBlade => {
+                    self.room.policy.watched.retain(|watched| watched.blade != blade);
+                    self.clear_blade(blade, outage);
+                    let new = self.people.renew_at(self.life, blade, generation, lost_year);
+                    self.enter(new);
+                }
+                AfterLoss::ReplaceRow => {
+                    self.record.replace_row_after_loss(self.row, self.strategy, lost_year);
+                    self.room.policy.watched.clear();
+                    self.renew_row(lost_year, outage);
+                }
+            }
+        }
+    }
+
+    /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to.
+    fn look(&mut self, outage: usize) {
+        let policy = &self.strategy.policy;
+        self.room.findings.calling = 0;
+        self.room.findings.blades.clear();
+        self.room.clean_called.clear();
+        self.room.called.clear();
+        self.room.called.resize(self.room.state.words().len(), 0);
+        self.look_by_schedule(outage);
+        let calling = self.room.findings.calling;
+        if !self.room.policy.watched.is_empty() && policy.alarm() != Some(outage) {
+            self.look_at_watched(outage, calling);
+        }
+        for (number, further) in policy.further_looks(calling) {
+            self.record.look_further(self.row, self.strategy, number, outage);
+            self.look_again(further.technique, outage, None);
+        }
+        if calling != 0 {
+            self.record.work.call(outage);
+        }
+        let found = self.room.called.iter().map(|called| called.count_ones()).sum();
+        if found > 0 {
+            self.record.work.find(outage, found);
+        }
+    }
+
+    fn look_by_schedule(&mut self, outage: usize) {
+        for (number, look) in self.strategy.policy.scheduled.iter().enumerate() {
+            if self.room.state.is_due(number, outage) {
+                for word in self.room.state.words() {
+                    let mut calls = self.room.state.called_by(self.strategy.place(look.technique), word, outage);
+                    if !look.covers_all {
+                        calls = self.covered(look, word, calls, outage);
+                    }
+                    if calls != 0 {
+                        self.room.findings.calling |= 1 << look.look;
+                        if look.stands {
+                            self.call_cracks(word, calls, look.technique, outage);
+                        }
+                    }
+                }
+            }
+        }
+        let false_calls = self.events.followed_calls(&self.strategy.policy).at(self.life, outage);
+        for &FalseCall { blade, line, .. } in false_calls {
+            let look = &self.strategy.policy.scheduled[line as usize];
+            if self.is_clean(blade, outage) {
+                self.room.findings.calling |= 1 << look.look;
+                if look.stands {
+                    self.call_clean(blade, look.technique, outage);
+                }
+            }
+        }
+    }
+
+    /// Of calls, those that a scheduled look covers.
+    #[inline(never)]
+    fn covered(&self, look: &ScheduledLook, word: usize, calls: u64, outage: usize) -> u64 {
+        let is_covered = |bit: &usize| {
+            let crack = &self.people.cracks[self.room.state.cracks[word * WORD + bit] as usize];
+            (look.hot_spots.is_empty() || look.hot_spots[crack.class()])
+                && covers(self.people, self.life, look, crack.blade, outage)
+        };
+        set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
+    }
+
+    /// Looks again at the blades that are watched, but for those that another look by the same technique covers at this
+    /// outage: a scheduled one, or one that its findings lead to.
+    #[inline(never)]
+    fn look_at_watched(&mut self, outage: usize, calling: u64) {
+        let policy = &self.strategy.policy;
+        let mut watched = std::mem::take(&mut self.room.watched_now);
+        watched.clear();
+        let due = self.room.policy.watched.iter().filter(|watched| watched.outage == outage);
+        watched.extend(due.map(|watched| (watched.technique, watched.blade)));
+        watched.retain(|&(technique, blade)| {
+            let covers = |look: &ScheduledLook| {
+                look.technique == technique
+                    && look.is_due(outage)
+                    && look.hot_spots.is_empty()
+                    && covers(self.people, self.life, look, blade, outage)
+            };
+            !policy.scheduled.iter().any(covers)
+                && !policy.further_looks(calling).any(|(_, further)| further.technique == technique)
+        });
+        watched.sort_unstable();
+        for group in watched.chunk_by(|one, other| one.0 == other.0) {
+            let technique = group[0].0;
+            self.record.work.look_at_watched(self.row, policy, technique, outage, group.len());
+            for &(_, blade) in group {
+                self.look_again(technique, outage, Some(blade));
+            }
+        }
+        self.room.watched_now = watched;
+    }
+
+    /// A look that was not scheduled, at the whole row or at one blade.
+    fn look_again(&mut self, technique: usize, outage: usize, blade: Option<u32>) {
+        for word in self.room.state.words() {
+            let calls = self.room.state.called_by(self.strategy.place(technique), word, outage);
+            let meant = blade.map_or(u64::MAX, |blade| self.room.state.in_blade(word, blade));
+            self.call_cracks(word, calls & meant, technique, outage);
+        }
+        for index in self.people.false_calls(technique).range_at(self.life, outage) {
+            let called = self.people.false_calls(technique).all()[index].blade;
+            if blade.is_none_or(|blade| blade == called) && self.is_clean(called, outage) {
+                self.call_clean(called, technique, outage);
+            }
+        }
+    }
+
+    /// Notes calls of cracks that stand. A crack counts once an outage, whoever calls it.
+    #[inline(always)]
+    fn call_cracks(&mut self, word: usize, calls: u64, technique: usize, outage: usize) {
+        self.room.called[word] |= calls;
+        if self.strategy.policy.asks_for_blades() {
+            for number in numbers(word, calls) {
+                let crack = &self.people.cracks[self.room.state.cracks[number] as usize];
+                let length_mm = self.people.measured_mm(crack, technique, outage);
+                note(&mut self.room.findings.blades, crack.blade, length_mm, technique);
+            }
+        }
+    }
+
+    /// Notes a false call that stands.
+    fn call_clean(&mut self, blade: u32, technique: usize, outage: usize) {
+        if !self.room.clean_called.contains(&blade) {
+            self.room.clean_called.push(blade);
+        }
+        if self.strategy.policy.asks_for_blades() {
+            let length_mm = self.people.false_length_mm(self.life, blade, technique, outage);
+            note(&mut self.room.findings.blades, blade, length_mm, technique);
+        }
+    }
+
+    /// Whether no crack has started in a blade by an outage.
+    fn is_clean(&self, blade: u32, outage: usize) -> bool {
+        let state = &self.room.state;
+        let here = state.words().flat_map(|word| numbers(word, state.in_blade(word, blade)));
+        let mut starts = here.map(|number| self.people.cracks[state.cracks[number] as usize].first);
+        starts.all(|first| first as usize > outage)
+    }
+
+    fn apply(&mut self, act: Act, outage: usize) -> ControlFlow<()> {
+        match act {
+            Act::ReplaceCalled => self.replace_called(outage),
+            Act::ReplaceBlade(blade) => {
+                let is_clean = self.room.clean_called.contains(&blade);
+                self.record.work.replace_blades(outage, [u32::from(!is_clean), u32::from(is_clean)]);
+                self.replace_blade(blade, outage);
+            }
+            Act::ReplaceRow => {
+                self.record.work.replace_row(outage);
+                self.renew_row(self.row.outages[outage], outage);
+            }
+            Act::WatchUntilNext => self.room.state.visit(outage + 1),
+            Act::Retire => {
+                self.clear_row(outage);
+                return ControlFlow::Break(());
+            }
+        }
+        ControlFlow::Continue(())
+    }
+
+    /// Replaces every blade that was called.
+    #[inline(always)]
+    fn replace_called(&mut self, outage: usize) {
+        let (mut cracked, clean) = (0, self.room.clean_called.len() as u32);
+        for word in 0..self.room.called.len() {
+            let called = self.room.called[word];
+            let state = &mut self.room.state;
+            // Most are alone in their blades, and the new blades stay sound.
+            let sound = called & state.sound[word];
+            cracked += sound.count_ones();
+            state.alive[word] &= !sound;
+            state.renewed[word] |= sound;
+            self.record.cracks_left.leave_each(word * WORD, sound, outage);
+            for bit in set_bits(called & !sound) {
+                // Its blade may be gone for another crack.
+                if self.room.state.alive[word] >> bit & 1 != 0 {
+                    cracked += 1;
+                    self.replace_blade(self.room.state.blades[word * WORD + bit], outage);
+                }
+            }
+        }
+        for index in 0..self.room.clean_called.len() {
+            self.replace_blade(self.room.clean_called[index], outage);
+        }
+        if cracked + clean > 0 {
+            self.record.work.replace_blades(outage, [cracked, clean]);
+        }
+    }
+
+    fn replace_blade(&mut self, blade: u32, outage: usize) {
+        self.clear_blade(blade, outage);
+        let generation = self.room.state.next_generation(blade);
+        let new = self.people.renew_at_outage(self.life, blade, generation, outage);
+        self.enter(new);
+    }
+
+    fn renew_row(&mut self, year: f64, outage: usize) {
+        self.clear_row(outage);
+        let generation = self.room.state.renew_row();
+        let new = self.people.renew_row(self.life, generation, year);
+        self.enter(new);
+    }
+
+    /// Takes the cracks of a blade out of the row at an outage.
+    #[inline(always)]
+    fn clear_blade(&mut self, blade: u32, outage: usize) {
+        for word in self.room.state.words() {
+            let here = self.room.state.in_blade(word, blade);
+            self.room.state.alive[word] &= !here;
+            numbers(word, here).for_each(|number| self.record.cracks_left.leave(number, outage));
+        }
+    }
+
+    /// Takes all cracks out of the row at an outage.
+    fn clear_row(&mut self, outage: usize) {
+        for word in self.room.state.words() {
+            let here = std::mem::take(&mut self.room.state.alive[word]);
+            numbers(word, here).for_each(|number| self.record.cracks_left.leave(number, outage));
+        }
+    }
+
+    /// Puts the cracks of new blades into the row.
+    #[inline(always)]
+    fn enter(&mut self, new: Range<u32>) {
+        for index in new {
+            self.room.state.enter(self.strategy, self.people, index);
+            self.record.cracks_left.enter(&self.people.cracks[index as usize]);
+        }
+    }
+}
+
+/// Numbers of the bits of a word.
+#[inline(always)]
+fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
+    set_bits(bits).map(move |bit| word * WORD + bit)
+}
+
+/// Notes an indication; of equal lengths the first counts.
+fn note(blades: &mut Vec<CalledBlade>, blade: u32, length_mm: f64, technique: usize) {
+    match blades.iter_mut().find(|called| called.blade == blade) {
+        Some(called) if length_mm > called.longest_mm => (called.longest_mm, called.technique) = (length_mm, technique),
+        Some(_) => {}
+        None => blades.push(CalledBlade { blade, longest_mm: length_mm, technique }),
+    }
+}
+
+/// Whether a scheduled look covers a blade at an outage.
+#[inline]
+pub(super) fn covers(people: &Population, life: usize, look: &ScheduledLook, blade: u32, outage: usize) -> bool {
+    look.blade_fraction >= 1.0 || people.coverage_draw(life, blade, look.look, outage) < look.blade_fraction
+}

@@ -1,0 +1,236 @@
+//! The cracks in a row at some moment of a life under a strategy.
+//!
+//! They are numbered as they enter, and sets of them are words of bits. For each stands at which outages each technique
+//! would call it, so that what is due is read off: the calls, of the looks that are due, of the cracks that are there.
+
+use super::first_event::FirstCracks;
+use crate::bits::{Bits, WORD, equal_to, lowest, with_bit};
+use crate::simulation::plan::{RowPlan, StrategyPlan};
+use crate::simulation::population::Population;
+use std::ops::Range;
+
+/// Outages that are looked ahead to at once.
+pub(super) const WINDOW: usize = Bits::READ;
+
+/// See above. What stands behind the last crack, up to the end of a word of numbers, means nothing.
+#[derive(Debug, Default)]
+pub(super) struct RowState {
+    /// The outage that the lowest bit of a word of outages stands for.
+    window: usize,
+    /// Outages before which a blade is lost, and those at which something may be called or is due, as bits.
+    losses: u64,
+    visits: u64,
+    /// For each scheduled look the outages at which it is due, as bits.
+    looks_due: Vec<u64>,
+    count: usize,
+    /// Index of each crack, and its blade.
+    pub cracks: Vec<u32>,
+    pub blades: Vec<u32>,
+    /// For each crack the outage before which its blade is lost, as a bit.
+    lost: Vec<u64>,
+    /// For each technique in use the outages at which it would call each crack, as bits.
+    calls: Vec<Vec<u64>>,
+    /// Words of numbers: cracks in the row.
+    pub alive: Vec<u64>,
+    /// Words of numbers: cracks that are alone in blades whose replacements are known to stay sound, and those of them
+    /// that were replaced.
+    pub sound: Vec<u64>,
+    pub renewed: Vec<u64>,
+    /// How often each blade was renewed since the whole row was; the stamp tells which life and row that was.
+    renewals: Vec<(u64, u64)>,
+    stamp: u64,
+    row_generation: u64,
+}
+
+impl RowState {
+    pub fn new(row: &RowPlan) -> Self {
+        RowState {
+            renewals: vec![(0, 0); row.blades as usize],
+            calls: row.used_techniques.iter().map(|_| Vec::new()).collect(),
+            ..RowState::default()
+        }
+    }
+
+    /// Empties it, for another life.
+    pub fn begin(&mut self) {
+        self.window = 0;
+        self.count = 0;
+        self.alive.clear();
+        self.sound.clear();
+        self.renewed.clear();
+        self.stamp += 1;
+        self.row_generation = 0;
+    }
+
+    /// Puts the cracks of the first blades of a life into the row.
+    #[inline(always)]
+    pub fn enter_first(&mut self, strategy: &StrategyPlan, first: &FirstCracks, own: Range<usize>) {
+        self.make_room(own.len());
+        for word in self.words() {
+            let (from, to) = (own.start + word * WORD, word * WORD);
+            self.blades[to..][..WORD].copy_from_slice(&first.blades[from..][..WORD]);
+            self.lost[to..][..WORD].copy_from_slice(&first.lost[from..][..WORD]);
+            for &technique in &strategy.techniques {
+                self.calls[technique][to..][..WORD].copy_from_slice(&first.calls[technique][from..][..WORD]);
+            }
+            (from as u32..).zip(&mut self.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
+            self.sound[word] = first.is_sound.word(from) & self.alive[word];
+        }
+    }
+
+    /// Puts a crack into the row.
+    pub fn enter(&mut self, strategy: &StrategyPlan, people: &Population, index: u32) {
+        let number = self.count;
+        self.make_room(1);
+        self.cracks[number] = index;
+        self.blades[number] = people.cracks[index as usize].blade;
+        self.look_ahead(strategy, people, number);
+    }
+
+    /// Works out what comes to a crack in the window.
+    fn look_ahead(&mut self, strategy: &StrategyPlan, people: &Population, number: usize) {
+        let crack = &people.cracks[self.cracks[number] as usize];
+        self.lost[number] = crack.loss_in_window(self.window);
+        self.losses |= self.lost[number];
+        for &technique in &strategy.techniques {
+            self.calls[technique][number] = people.calls_in_window(crack, technique, self.window);
+        }
+        for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
+            self.visits |= self.calls[strategy.place(look.technique)][number] & due;
+        }
+    }
+
+    /// Looks at the outages from one on.
+    pub fn open_window(&mut self, strategy: &StrategyPlan, people: &Population, window: usize) {
+        self.window = window;
+        (self.losses, self.visits) = (0, 0);
+        self.looks_due.clear();
+        let scheduled = strategy.policy.scheduled.iter();
+        self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
+        if window > 0 {
+            for number in 0..self.count {
+                self.look_ahead(strategy, people, number);
+            }
+            return;
+        }
+        self.losses = any(&self.lost[..self.count]);
+        for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
+            self.visits |= any(&self.calls[strategy.place(look.technique)][..self.count]) & due;
+        }
+    }
+
+    /// Has the row visited at some outages, as bits of which each stands for every 64th outage.
+    pub fn visit_each(&mut self, outages: u64) {
+        self.visits |= outages.rotate_right((self.window % WORD) as u32) & lowest(WINDOW);
+    }
+
+    /// Has the row visited at an outage.
+    pub fn visit(&mut self, outage: usize) {
+        if (self.window..self.window + WINDOW).contains(&outage) {
+            self.visits |= 1 << (outage - self.window);
+        }
+    }
+
+    /// The next outage of the window before which a blade is lost, or at which something may be called or is due.
+    #[inline(always)]
+    pub fn next_outage(&self) -> Option<usize> {
+        let due = self.losses | self.visits;
+        (due != 0).then(|| self.window + due.trailing_zeros() as usize)
+    }
+
+    /// Whether a blade may be lost before an outage, which is asked once.
+    #[inline(always)]
+    pub fn take_losses(&mut self, outage: usize) -> bool {
+        take(&mut self.losses, outage - self.window)
+    }
+
+    /// Whether the row is to be visited at an outage, which is asked once.
+    #[inline(always)]
+    pub fn take_visit(&mut self, outage: usize) -> bool {
+        take(&mut self.visits, outage - self.window)
+    }
+
+    /// Whether a scheduled look is due at an outage.
+    #[inline(always)]
+    pub fn is_due(&self, look: usize, outage: usize) -> bool {
+        self.looks_due[look] >> (outage - self.window) & 1 != 0
+    }
+
+    pub fn words(&self) -> Range<usize> {
+        0..self.alive.len()
+    }
+
+    /// Of a word, the cracks that a technique calls at an outage.
+    #[inline(always)]
+    pub fn called_by(&self, technique: usize, word: usize, outage: usize) -> u64 {
+        let bit = (outage - self.window) as u32;
+        with_bit(&self.calls[technique].as_chunks().0[word], bit) & self.alive[word]
+    }
+
+    /// Of a word, the cracks whose blades are lost before an outage.
+    #[inline(always)]
+    pub fn lost_before(&self, word: usize, outage: usize) -> u64 {
+        let bit = (outage - self.window) as u32;
+        with_bit(&self.lost.as_chunks().0[word], bit) & self.alive[word]
+    }
+
+    /// Of a word, the cracks in a blade.
+    #[inline(always)]
+    pub fn in_blade(&self, word: usize, blade: u32) -> u64 {
+        equal_to(&self.blades.as_chunks().0[word], blade) & self.alive[word]
+    }
+
+    /// Numbers the next new blade at a position.
+    pub fn next_generation(&mut self, blade: u32) -> u64 {
+        let here = |word: usize| equal_to(&self.blades.as_chunks().0[word], blade) & self.renewed[word];
+        let renewed: u64 = self.words().map(|word| u64::from(here(word).count_ones())).sum();
+        let (stamp, count) = &mut self.renewals[blade as usize];
+        if *stamp != self.stamp {
+            (*stamp, *count) = (self.stamp, 0);
+        }
+        *count += 1;
+        self.row_generation + *count + renewed
+    }
+
+    /// Takes all cracks out, and numbers the new blades of the whole row.
+    pub fn renew_row(&mut self) -> u64 {
+        self.alive.fill(0);
+        self.renewed.fill(0);
+        self.stamp += 1;
+        self.row_generation += 1 << 16;
+        self.row_generation
+    }
+
+    /// Makes room for more cracks.
+    #[inline(always)]
+    fn make_room(&mut self, more: usize) {
+        let (before, words) = (self.count, (self.count + more).div_ceil(WORD));
+        self.count += more;
+        self.alive.resize(words, 0);
+        self.sound.resize(words, 0);
+        self.renewed.resize(words, 0);
+        if self.blades.len() < words * WORD {
+            [&mut self.cracks, &mut self.blades].into_iter().for_each(|list| list.resize(words * WORD, 0));
+            self.lost.resize(words * WORD, 0);
+            self.calls.iter_mut().for_each(|calls| calls.resize(words * WORD, 0));
+        }
+        for word in before / WORD..words {
+            let upto = |number: usize| lowest(number.saturating_sub(word * WORD));
+            self.alive[word] |= upto(self.count) & !upto(before);
+        }
+    }
+}
+
+/// Takes a bit out of a word: whether it was set.
+#[inline(always)]
+fn take(word: &mut u64, bit: usize) -> bool {
+    let was_set = *word >> bit & 1 != 0;
+    *word &= !(1 << bit);
+    was_set
+}
+
+/// The bits that any word has.
+#[inline(always)]
+fn any(words: &[u64]) -> u64 {
+    words.iter().fold(0, |all, word| all | word)
+}

@@ -1,0 +1,109 @@
+//! The numbers that each life has.
+
+/// A number that each life has, and whose mean over lives is an answer.
+///
+/// Costs are discounted; days are not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(usize)]
+pub enum Quantity {
+    /// 1 if any blade was lost.
+    AnyLoss,
+    /// Blades lost.
+    Losses,
+    /// Blades replaced at outages one by one.
+    BladesReplaced,
+    /// Of them, blades without a crack.
+    FalselyReplaced,
+    /// Whole rows replaced.
+    RowsReplaced,
+    /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
+    CracksFound,
+    /// Outages at which a scheduled look called something.
+    OutagesWithCalls,
+    /// 1 if a second look was ever called for.
+    Escalated,
+    /// Times that the blades came out.
+    TimesOut,
+    /// All costs.
+    Cost,
+    /// Costs of looks.
+    LookCost,
+    /// Costs of taking blades out and putting them back.
+    BladesOutCost,
+    /// Costs of new blades and rows.
+    ReplacementCost,
+    /// Costs of days beyond the window.
+    ExtraDayCost,
+    /// Costs of losses, forced days included.
+    LossCost,
+    /// Days of work at outages and of forced outages.
+    Days,
+    /// Days of looks.
+    LookDays,
+    /// Days of taking blades out and putting them back.
+    BladesOutDays,
+    /// Days of fitting new blades.
+    ReplacementDays,
+    /// Days of forced outages.
+    ForcedDays,
+}
+
+impl Quantity {
+    /// Every quantity, in order.
+    pub const ALL: [Quantity; 20] = [
+        Quantity::AnyLoss,
+        Quantity::Losses,
+        Quantity::BladesReplaced,
+        Quantity::FalselyReplaced,
+        Quantity::RowsReplaced,
+        Quantity::CracksFound,
+        Quantity::OutagesWithCalls,
+        Quantity::Escalated,
+        Quantity::TimesOut,
+        Quantity::Cost,
+        Quantity::LookCost,
+        Quantity::BladesOutCost,
+        Quantity::ReplacementCost,
+        Quantity::ExtraDayCost,
+        Quantity::LossCost,
+        Quantity::Days,
+        Quantity::LookDays,
+        Quantity::BladesOutDays,
+        Quantity::ReplacementDays,
+        Quantity::ForcedDays,
+    ];
+
+    /// Name of the result column.
+    pub fn name(self) -> &'static str {
+        match self {
+            Quantity::AnyLoss => "p_any_loss",
+            Quantity::Losses => "losses",
+            Quantity::BladesReplaced => "blades_replaced",
+            Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
+            Quantity::RowsReplaced => "rows_replaced",
+            Quantity::CracksFound => "cracks_found",
+            Quantity::OutagesWithCalls => "outages_with_calls",
+            Quantity::Escalated => "p_escalated",
+            Quantity::TimesOut => "times_blades_out",
+            Quantity::Cost => "cost",
+            Quantity::LookCost => "look_cost",
+            Quantity::BladesOutCost => "blades_out_cost",
+            Quantity::ReplacementCost => "replacement_cost",
+            Quantity::ExtraDayCost => "extra_day_cost",
+            Quantity::LossCost => "loss_cost",
+            Quantity::Days => "days",
+            Quantity::LookDays => "look_days",
+            Quantity::BladesOutDays => "blades_out_days",
+            Quantity::ReplacementDays => "replacement_days",
+            Quantity::ForcedDays => "forced_days",
+        }
+    }
+
+    /// Whether it is 0 or 1 in each life, so that its mean is a probability.
+    pub fn is_probability(self) -> bool {
+        matches!(self, Quantity::AnyLoss | Quantity::Escalated)
+    }
+}
+
+/// One number for each [`Quantity`].
+pub(crate) type Values = [f64; Quantity::ALL.len()];

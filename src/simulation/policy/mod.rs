@@ -1,0 +1,161 @@
+//! What is done next, given what was found: one file for each rule of a strategy.
+//!
+//! A policy knows nothing of cracks that nobody called, and nothing of money.
+
+mod disposition;
+mod escalation;
+mod row_end;
+mod schedule;
+mod watch;
+
+pub(crate) use escalation::FurtherLook;
+pub(crate) use row_end::RowEnd;
+pub(crate) use schedule::ScheduledLook;
+pub(crate) use watch::Watched;
+
+use crate::model::fleet::HotSpot;
+use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, Watch};
+use disposition::Dispositions;
+
+/// The rules of a strategy on one row.
+#[derive(Debug)]
+pub(crate) struct Policy {
+    /// One for each look and each of its techniques.
+    pub scheduled: Vec<ScheduledLook>,
+    /// Policies with the same number have the same scheduled looks and the same end of the row.
+    pub schedule: usize,
+    pub further_looks: Vec<FurtherLook>,
+    dispositions: Dispositions,
+    /// How watched blades are looked at again, where that is stated.
+    pub watch: Option<Watch>,
+    /// The row is replaced when so many blades have indications at one outage.
+    replace_row_from: usize,
+    pub after_loss: AfterLoss,
+    pub row_end: Option<RowEnd>,
+    /// Number of outages before the row leaves service.
+    runs_until: usize,
+}
+
+/// What the looks of one outage called, as far as it counts.
+#[derive(Debug, Default)]
+pub(crate) struct Findings {
+    /// The strategy's looks that called anything, whether that stands or not, as bits.
+    pub calling: u64,
+    /// Blades with indications that stand; known only to policies that ask for them.
+    pub blades: Vec<CalledBlade>,
+}
+
+/// A blade with an indication that stands.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct CalledBlade {
+    pub blade: u32,
+    pub longest_mm: f64,
+    /// The technique that reported that length.
+    pub technique: usize,
+}
+
+/// What a policy remembers from outage to outage.
+#[derive(Debug, Default)]
+pub(crate) struct PolicyState {
+    pub watched: Vec<Watched>,
+}
+
+/// Something done to a row at an outage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Act {
+    /// Every blade with an indication that stands is replaced.
+    ReplaceCalled,
+    ReplaceBlade(u32),
+    ReplaceRow,
+    /// Blades stay, to be looked at again at the next outage.
+    WatchUntilNext,
+    /// The row leaves service.
+    Retire,
+}
+
+impl Policy {
+    pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], outages: &[f64]) -> Self {
+        let row_end = RowEnd::new(strategy, outages);
+        let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
+        Policy {
+            scheduled: schedule::scheduled_looks(strategy, row_index, spots, outages.len(), row_end),
+            schedule: 0,
+            further_looks: escalation::further_looks(strategy),
+            dispositions: Dispositions::new(&strategy.dispositions),
+            watch: strategy.watch,
+            replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
+            after_loss: strategy.after_loss,
+            row_end,
+            runs_until: retired.map_or(outages.len(), |end| end.outage),
+        }
+    }
+
+    /// Whether a policy has to know which blades are called, and how long their indications are.
+    pub fn asks_for_blades(&self) -> bool {
+        !self.dispositions.always_replace() || self.replace_row_from < usize::MAX
+    }
+
+    /// Whether every blade with an indication is replaced, whatever its length.
+    pub fn replaces_every_called_blade(&self) -> bool {
+        self.dispositions.always_replace()
+    }
+
+    /// Whether what is found on a blade, or its loss, never changes what is done to another one, or to it later.
+    pub fn keeps_blades_apart(&self) -> bool {
+        !self.asks_for_blades() && self.further_looks.is_empty() && self.after_loss == AfterLoss::ReplaceBlade
+    }
+
+    /// Whether any rule of it uses a technique.
+    pub fn uses(&self, technique: usize) -> bool {
+        self.scheduled.iter().any(|look| look.technique == technique)
+            || self.further_looks.iter().any(|look| look.technique == technique)
+            || self.watch.is_some_and(|watch| watch.technique == technique)
+    }
+
+    /// The outage at which something is done whether anything is found or not.
+    pub fn alarm(&self) -> Option<usize> {
+        self.row_end.map(|end| end.outage)
+    }
+
+    /// Looks at the whole row that an outage's findings lead to, with their numbers.
+    pub fn further_looks(&self, calling: u64) -> impl Iterator<Item = (usize, &FurtherLook)> {
+        self.further_looks.iter().enumerate().filter(move |(_, look)| look.after & calling != 0)
+    }
+
+    /// Decides what is done at an outage.
+    pub fn decide(&self, outage: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
+        acts.clear();
+        if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
+            state.watched.clear();
+            acts.push(if end.then == RowEndAction::Retired { Act::Retire } else { Act::ReplaceRow });
+            return;
+        }
+        if !self.asks_for_blades() {
+            acts.push(Act::ReplaceCalled);
+            return;
+        }
+        let blades = findings.blades.iter();
+        let action = |called: &CalledBlade| self.dispositions.action(called.longest_mm);
+        if findings.blades.len() >= self.replace_row_from
+            || blades.clone().any(|called| action(called) == Action::ReplaceRow)
+        {
+            state.watched.clear();
+            acts.push(Act::ReplaceRow);
+            return;
+        }
+        state.watched.retain(|watched| watched.outage > outage);
+        for called in blades {
+            match action(called) {
+                Action::Watch if outage + 1 < self.runs_until => {
+                    let technique = self.watch.map_or(called.technique, |watch| watch.technique);
+                    state.watched.push(Watched { outage: outage + 1, blade: called.blade, technique });
+                }
+                Action::Watch => {}
+                Action::Replace | Action::ReplaceRow => acts.push(Act::ReplaceBlade(called.blade)),
+            }
+        }
+        if !state.watched.is_empty() {
+            acts.push(Act::WatchUntilNext);
+        }
+    }
+}

@@ -1,0 +1,71 @@
+//! Looks by schedule.
+
+use super::RowEnd;
+use crate::bits::Bits;
+use crate::model::fleet::HotSpot;
+use crate::model::strategy::{RowEndAction, Strategy};
+
+/// Looks of one technique by schedule.
+#[derive(Debug, PartialEq)]
+pub(crate) struct ScheduledLook {
+    pub technique: usize,
+    /// Whether it looks, for each outage.
+    pub looks_at: Bits,
+    pub blade_fraction: f64,
+    /// Whether each hot spot is looked at; empty when all are.
+    pub hot_spots: Vec<bool>,
+    /// Whether every blade and hot spot is looked at.
+    pub covers_all: bool,
+    /// Number of the strategy's look that it belongs to.
+    pub look: usize,
+    /// Whether its indications count without a further look.
+    pub stands: bool,
+}
+
+impl ScheduledLook {
+    /// Whether it is due at an outage.
+    #[inline(always)]
+    pub fn is_due(&self, outage: usize) -> bool {
+        self.looks_at.is_set(outage)
+    }
+}
+
+/// A strategy's scheduled looks at a row.
+pub(super) fn scheduled_looks(
+    strategy: &Strategy,
+    row_index: usize,
+    spots: &[HotSpot],
+    outages: usize,
+    row_end: Option<RowEnd>,
+) -> Vec<ScheduledLook> {
+    let mut scheduled = Vec::new();
+    // Nobody looks at a row that is replaced at the same outage, or has left service.
+    let is_looked_at = |outage: usize| match row_end {
+        Some(end) if end.then == RowEndAction::Retired => outage < end.outage,
+        Some(end) => outage != end.outage,
+        None => true,
+    };
+    for (index, look) in strategy.looks.iter().enumerate() {
+        if look.coverage.rows.as_ref().is_some_and(|rows| !rows.contains(&row_index)) {
+            continue;
+        }
+        let (first, every) = (look.first_outage as usize - 1, look.every_outages as usize);
+        let is_due = |outage: usize| outage >= first && (outage - first).is_multiple_of(every) && is_looked_at(outage);
+        let names = look.coverage.hot_spots.as_ref();
+        let hot_spots: Vec<bool> =
+            names.map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
+        let blade_fraction = look.coverage.blade_fraction;
+        for &technique in &look.techniques {
+            scheduled.push(ScheduledLook {
+                technique,
+                looks_at: (0..outages).map(is_due).collect(),
+                blade_fraction,
+                covers_all: hot_spots.is_empty() && blade_fraction >= 1.0,
+                hot_spots: hot_spots.clone(),
+                look: index,
+                stands: look.escalation.as_ref().is_none_or(|escalation| escalation.first_call_stands),
+            });
+        }
+    }
+    scheduled
+}
