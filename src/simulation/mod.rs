@@ -1,5 +1,6 @@
 //! From a study to a comparison of its strategies.
 
+mod calendar;
 mod comparison;
 mod grown;
 mod inspection;

@@ -258,8 +258,8 @@ impl<'p> Worker<'p> {
         Worker {
             study,
             rows,
-            lives: rows.iter().map(Lives::new).collect(),
-            records: rows.iter().map(|row| LifeRecord::new(row.outages.len(), &study.money)).collect(),
+            lives: rows.iter().map(|row| Lives::new(row, &study.money)).collect(),
+            records: rows.iter().map(|row| LifeRecord::new(row, &study.money)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
         }
     }

@@ -23,6 +23,9 @@ pub(super) struct PlainLife {
     pub after_outage: Vec<[f64; 3]>,
 }
 
+/// The only one that is drawn.
+const LIFE: usize = 0;
+
 /// A call that stands.
 struct Indication {
     blade: u32,
@@ -48,7 +51,8 @@ pub(super) struct PlainRow<'a, 'p> {
     row_index: usize,
     strategy: &'a Strategy,
     people: &'a mut Population<'p>,
-    life: usize,
+    /// Number of the first outage to come.
+    start: usize,
     /// Indices of the cracks in the row.
     cracks: Vec<usize>,
     row_generation: u64,
@@ -60,31 +64,52 @@ pub(super) struct PlainRow<'a, 'p> {
 }
 
 impl<'a, 'p> PlainRow<'a, 'p> {
-    pub fn new(
-        study: &'a Study,
-        row_index: usize,
-        strategy: &'a Strategy,
-        people: &'a mut Population<'p>,
-        life: usize,
-    ) -> Self {
-        let own = people.first_cracks(life);
+    /// A row of which one life is drawn.
+    pub fn new(study: &'a Study, row_index: usize, strategy: &'a Strategy, people: &'a mut Population<'p>) -> Self {
         PlainRow {
-            cracks: (own.start as usize..own.end as usize).collect(),
+            cracks: (0..people.cracks.len()).collect(),
             row_generation: 0,
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
             result: PlainLife::default(),
+            start: people.row().calendar.start,
             study,
             row_index,
             strategy,
             people,
-            life,
         }
+    }
+
+    /// Lives the row from its entry into service to the start of the study. Returns its cracks then, unless a blade was
+    /// lost before.
+    pub fn live_past(mut self) -> Option<Vec<Crack>> {
+        self.row_generation = 1 << 31 >> 16;
+        let row = self.row();
+        for (outage, look) in row.past_looks.iter().enumerate() {
+            if self.cracks.iter().any(|&index| self.crack(index).lost_year <= look.year) {
+                return None;
+            }
+            let called = |crack: &&Crack| crack.is_present(outage) && self.is_called(crack, look.technique, outage);
+            let mut blades: Vec<u32> =
+                self.cracks.iter().map(|&index| self.crack(index)).filter(called).map(|crack| crack.blade).collect();
+            blades.sort_unstable();
+            blades.dedup();
+            for blade in blades {
+                self.remove(blade);
+                let generation = self.next_generation(blade);
+                let new = self.people.renew_at(LIFE, blade, generation, look.year);
+                self.cracks.extend(new.start as usize..new.end as usize);
+            }
+        }
+        if self.cracks.iter().any(|&index| self.crack(index).lost_year < self.study.start_year) {
+            return None;
+        }
+        Some(self.cracks.iter().map(|&index| self.crack(index).clone()).collect())
     }
 
     /// Lives the row to the end of the study.
     pub fn live(mut self) -> PlainLife {
-        let first_cracks = self.people.cracks.len();
+        let drawn = self.people.mark();
         let years = self.outages().to_vec();
         self.result.after_outage = vec![[0.0; 3]; years.len()];
         let end = self.strategy.row_end.and_then(|end| {
@@ -114,7 +139,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
         self.add(Quantity::Cost, cost);
         self.add(Quantity::Days, days);
-        self.people.truncate(first_cracks);
+        self.people.release(drawn);
         self.result
     }
 
@@ -146,7 +171,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
             let costs = &self.study.costs;
             let generation = self.next_generation(blade);
-            let damage = costs.loss_cost.quantile(self.people.loss_draw(self.life, blade, generation));
+            let damage = costs.loss_cost.quantile(self.people.loss_draw(LIFE, blade, generation));
             self.result.loss_years.push((year - self.study.start_year) as u32);
             self.result.values[Quantity::AnyLoss as usize] = 1.0;
             self.add(Quantity::Losses, 1.0);
@@ -157,7 +182,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 AfterLoss::ReplaceBlade => {
                     self.watched.retain(|watched| watched.0 != blade);
                     self.remove(blade);
-                    let new = self.people.renew_at(self.life, blade, generation, year);
+                    let new = self.people.renew_at(LIFE, blade, generation, year);
                     self.cracks.extend(new.start as usize..new.end as usize);
                 }
                 AfterLoss::ReplaceRow => {
@@ -184,7 +209,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.watched.clear();
         self.renewals.fill(0);
         self.row_generation += 1;
-        let new = self.people.renew_row(self.life, self.row_generation << 16, year);
+        let new = self.people.renew_row(LIFE, self.row_generation << 16, year);
         self.cracks.extend(new.start as usize..new.end as usize);
     }
 
@@ -239,7 +264,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     fn covers(&self, look: &Look, index: usize, blade: u32, outage: usize) -> bool {
-        self.people.coverage_draw(self.life, blade, index, outage) < look.coverage.blade_fraction
+        self.people.coverage_draw(LIFE, blade, index, self.start + outage) < look.coverage.blade_fraction
     }
 
     fn covers_spot(&self, look: &Look, crack: &Crack) -> bool {
@@ -261,19 +286,19 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             if self.is_there(crack, outage)
                 && covers_blade(self, crack.blade)
                 && covers_spot(self, crack)
-                && self.is_called(crack, technique, outage)
+                && self.is_called(crack, technique, self.start + outage)
             {
-                let length_mm = self.people.measured_mm(crack, technique, outage);
+                let length_mm = self.people.measured_mm(crack, technique, self.start + outage);
                 calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, technique });
             }
         }
-        let false_calls = self.people.false_calls(technique).of(self.life).iter();
-        for call in false_calls.filter(|call| call.outage as usize == outage) {
+        let false_calls = self.people.false_calls(technique).of(LIFE).iter();
+        for call in false_calls.filter(|call| call.outage as usize == self.start + outage) {
             let blade = call.blade;
-            let year = self.outages()[outage];
-            let is_cracked = |&index: &usize| self.crack(index).blade == blade && self.crack(index).born_year <= year;
+            let has_begun = |crack: &Crack| crack.first as usize <= self.start + outage;
+            let is_cracked = |&index: &usize| self.crack(index).blade == blade && has_begun(self.crack(index));
             if covers_blade(self, blade) && !self.cracks.iter().any(is_cracked) {
-                let length_mm = self.people.false_length_mm(self.life, blade, technique, outage);
+                let length_mm = self.people.false_length_mm(LIFE, blade, technique, self.start + outage);
                 calls.push(Indication { blade, crack: None, length_mm, technique });
             }
         }
@@ -281,12 +306,15 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     fn is_there(&self, crack: &Crack, outage: usize) -> bool {
-        let year = self.outages()[outage];
-        crack.born_year <= year && year < crack.end_year
+        crack.is_present(self.start + outage)
     }
 
-    /// One draw against the probability of detection.
+    /// One draw against the probability of detection, at an outage of the calendar.
     fn is_called(&self, crack: &Crack, index: usize, outage: usize) -> bool {
+        let (call, effect) = match outage.checked_sub(self.start) {
+            Some(to_come) => (draw::CALL + to_come as u64, to_come as u64),
+            None => (draw::PAST_CALL + outage as u64, draw::PAST_CALL + outage as u64),
+        };
         let technique = &self.study.techniques[index];
         let [depth_mm, length_mm] = self.people.size_mm(crack, outage);
         let size_mm = match technique.pod.size {
@@ -294,12 +322,12 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             SizeMeasure::Depth => depth_mm,
             SizeMeasure::GeometricMean => (depth_mm * length_mm).sqrt(),
         };
-        let inspection = self.people.life_key(self.life).child(purpose::INSPECTION).named(&technique.id);
+        let inspection = self.people.life_key(LIFE).child(purpose::INSPECTION).named(&technique.id);
         let kept = self.study.techniques.iter().zip(&self.study.persistence.factor[index]);
         let kept = kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::KEPT)).sum::<f64>();
         let shift = technique.grade_shift_log
             + technique.surface_shift_log[self.row().surface]
-            + technique.inspection_sigma * inspection.normal(outage as u64)
+            + technique.inspection_sigma * inspection.normal(effect)
             + technique.crack_sigma * kept;
         let mut pod = technique.pod.at(((size_mm / technique.pod.q50_mm).ln() - shift) / technique.pod.spread);
         if let Some(gate) = technique.depth_gate {
@@ -308,7 +336,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if self.people.mouth_is_closed(crack, outage) {
             pod *= technique.closed_mouth_factor;
         }
-        crack.key.named(&technique.id).uniform(draw::CALL + outage as u64) < pod
+        crack.key.named(&technique.id).uniform(call) < pod
     }
 
     /// The fractions of the row's blades that a technique's scheduled looks cover at an outage; `whole` leaves out those
@@ -424,7 +452,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.add(Quantity::FalselyReplaced, f64::from(u8::from(!is_cracked)));
             self.remove(blade);
             let generation = self.next_generation(blade);
-            let new = self.people.renew_at_outage(self.life, blade, generation, outage);
+            let new = self.people.renew_at_outage(LIFE, blade, generation, self.start + outage);
             self.cracks.extend(new.start as usize..new.end as usize);
         }
     }
@@ -452,7 +480,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
 
     fn count_cracks(&mut self, outage: usize) {
         let there = self.cracks.iter().filter(|&&index| self.is_there(self.crack(index), outage));
-        let lengths: Vec<f64> = there.map(|&index| self.people.size_mm(self.crack(index), outage)[1]).collect();
+        let lengths: Vec<f64> =
+            there.map(|&index| self.people.size_mm(self.crack(index), self.start + outage)[1]).collect();
         let longest = lengths.iter().copied().fold(0.0, f64::max);
         self.result.after_outage[outage] = [lengths.len() as f64, lengths.iter().sum(), longest];
     }
@@ -480,23 +509,40 @@ mod tests {
         (one - other).abs() <= ROUNDING * (1.0 + one.abs().max(other.abs()))
     }
 
+    /// Draws one life up to the start of the study: returns the attempts that it took.
+    fn begin_plainly(study: &Study, row_index: usize, people: &mut Population, key: Key) -> u64 {
+        people.begin(std::iter::once(key));
+        for attempt in 0.. {
+            if attempt > 0 {
+                people.draw_again(0, attempt);
+            }
+            people.keep(&[]);
+            people.draw(&[0]);
+            if let Some(cracks) = PlainRow::new(study, row_index, &study.strategies[0], people).live_past() {
+                people.keep(&cracks);
+                people.draw_shared();
+                return attempt + 1;
+            }
+        }
+        unreachable!("attempts never end")
+    }
+
     /// Lives a study in both ways. Returns how often each quantity was above zero.
     fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<[u64; Quantity::ALL.len()], String> {
         let mut seen = [0; Quantity::ALL.len()];
         for (row_index, row) in study.rows.iter().enumerate() {
             let plan = RowPlan::new(study, row).map_err(|error| error.to_string())?;
             let keys: Vec<Key> = (0..lives).map(|trial| Key::from_seed(seed).child(plan.name).child(trial)).collect();
-            let mut engine = Lives::new(&plan);
+            let mut engine = Lives::new(&plan, &study.money);
+            let Some(attempts) = engine.begin(keys.iter().copied()) else { continue };
+            let mut plain_attempts = 0;
+            let mut record = LifeRecord::new(&plan, &study.money);
             let mut people = Population::new(&plan);
-            if engine.begin(keys.iter().copied()).is_none() {
-                continue;
-            }
-            people.begin(keys.iter().copied());
-            let mut record = LifeRecord::new(plan.outages.len(), &study.money);
-            for (index, strategy) in study.strategies.iter().enumerate() {
-                for life in 0..lives as usize {
+            for (life, key) in keys.iter().enumerate() {
+                plain_attempts += begin_plainly(study, row_index, &mut people, *key);
+                for (index, strategy) in study.strategies.iter().enumerate() {
                     engine.follow(life, index, &mut record);
-                    let plain = PlainRow::new(study, row_index, strategy, &mut people, life).live();
+                    let plain = PlainRow::new(study, row_index, strategy, &mut people).live();
                     let about = format!("row {}, strategy {}, life {life}", row.id, strategy.id);
                     for quantity in Quantity::ALL {
                         let [one, other] = [record.values[quantity as usize], plain.values[quantity as usize]];
@@ -521,6 +567,9 @@ mod tests {
                         }
                     }
                 }
+            }
+            if attempts != plain_attempts {
+                return Err(format!("row {}: {attempts} attempts, plainly {plain_attempts}", row.id));
             }
         }
         Ok(seen)

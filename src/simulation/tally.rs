@@ -196,8 +196,8 @@ impl Tally {
     pub fn new(rows: &[RowPlan], strategies: usize, years: usize) -> Self {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
-            after_outage: AfterOutage::new(row.outages.len()),
-            longest: vec![0; row.outages.len() * LENGTH_BINS],
+            after_outage: AfterOutage::new(row.calendar.to_come()),
+            longest: vec![0; row.calendar.to_come() * LENGTH_BINS],
         };
         Tally {
             trials: 0,

@@ -7,6 +7,7 @@ mod records;
 
 pub use records::Confirmed;
 
+use super::life::Lives;
 use super::parallel::ask_while;
 use super::plan::RowPlan;
 use super::population::Population;
@@ -101,7 +102,7 @@ impl Study {
         let spots = &self.roots[self.rows[asked.row].root].hot_spots;
         let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
         let work = || {
-            let mut people = Population::new(&asked.plan);
+            let mut lived = Lives::new(&asked.plan, &self.money);
             let mut lines = Vec::new();
             let key = Key::from_seed(inspection.seed).child(asked.plan.name);
             for life in 0..inspection.lives {
@@ -110,9 +111,9 @@ impl Study {
                         kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
                     });
                 }
-                let came_through = people.begin(std::iter::once(key.child(life)));
+                let came_through = lived.begin(std::iter::once(key.child(life)));
                 came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
-                look_at(&people, asked, spots, life, &mut lines);
+                look_at(lived.people(), asked, spots, life, &mut lines);
                 done.store(life + 1, Ordering::Relaxed);
             }
             Ok(lines)
@@ -131,7 +132,8 @@ impl Study {
             return Err(Error::argument("lives", inspection.lives, &rule, "100 lives show what a row is up against"));
         }
         let plan = RowPlan::with_techniques(self, &self.rows[row], &techniques)?;
-        let outage = plan.outages.iter().position(|&year| year >= self.start_year && year <= plan.end_year);
+        let mut outages = plan.calendar.start..plan.calendar.len();
+        let outage = outages.find(|&outage| plan.calendar.years[outage] <= plan.end_year);
         let outage = outage.ok_or_else(|| {
             Error::argument(
                 "row",

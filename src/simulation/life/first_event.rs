@@ -39,13 +39,13 @@ pub(super) struct FirstCracks {
 }
 
 impl FirstCracks {
-    pub fn find(&mut self, people: &Population, outages: usize, used_techniques: &[usize]) {
+    pub fn find(&mut self, people: &Population) {
         fn list<T: Copy + Default>(numbers: &mut Vec<T>, cracks: &[Crack], of: impl Fn(&Crack) -> T) {
             numbers.clear();
             numbers.extend(cracks.iter().map(of));
             numbers.resize(cracks.len() + WORD, T::default());
         }
-        let cracks = &people.cracks;
+        let (cracks, calendar) = (&people.cracks, &people.row().calendar);
         list(&mut self.blades, cracks, |crack| crack.blade);
         list(&mut self.outlived, cracks, |crack| people.outlived(crack.life, crack.blade));
         self.is_cracked.clear();
@@ -54,15 +54,15 @@ impl FirstCracks {
             self.is_cracked[people.position(crack.life, crack.blade)] = true;
         }
         list(&mut self.loss_slots, cracks, Crack::loss_slot);
-        list(&mut self.lost, cracks, |crack| crack.loss_in_window(0));
-        list(&mut self.places, cracks, Crack::origin_place);
-        self.there.resize_with(outages.div_ceil(WORD), Vec::new);
+        list(&mut self.lost, cracks, |crack| crack.loss_in_window(calendar.start));
+        list(&mut self.places, cracks, |crack| crack.place_at(calendar.start));
+        self.there.resize_with(calendar.to_come().div_ceil(WORD), Vec::new);
         for (word, there) in self.there.iter_mut().enumerate() {
-            list(there, cracks, |crack| crack.there(word));
+            list(there, cracks, |crack| crack.there(calendar.start, word));
         }
-        self.calls.resize_with(used_techniques.len(), Vec::new);
+        self.calls.resize_with(people.row().used_techniques.len(), Vec::new);
         for (place, calls) in self.calls.iter_mut().enumerate() {
-            list(calls, cracks, |crack| people.calls_in_window(crack, place, 0));
+            list(calls, cracks, |crack| people.calls_in_window(crack, place, calendar.start));
         }
         let is_further = cracks.windows(2).map(|pair| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life);
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
@@ -126,11 +126,17 @@ const EVENTFUL: u8 = 4;
 const UNSOUND: u8 = 8;
 
 impl FirstEvents {
+    /// Of so many lives in which nothing is called falsely.
+    pub fn without_calls(lives: usize) -> Self {
+        let mut events = FirstEvents::default();
+        events.other_calls.find(lives);
+        events
+    }
+
     /// Finds them, under a policy; its false calls are found already.
     pub fn find(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy) {
-        let outages = people.outages();
-        let end = policy.row_end.map_or(outages, |end| end.outage) as u32;
-        self.find_slots(people, cracks, policy, outages);
+        let end = policy.row_end.map_or(people.row().calendar.len(), |end| end.outage) as u32;
+        self.find_slots(people, cracks, policy);
         self.sort_cracks(people, cracks, end);
         self.sort_calls(people, cracks, end);
         let flags = &self.flags[..people.cracks.len()];
@@ -190,14 +196,16 @@ impl FirstEvents {
         if policy.keeps_blades_apart() { &self.other_calls } else { &self.false_calls }
     }
 
-    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy, outages: usize) {
+    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy) {
+        let calendar = &people.row().calendar;
         self.slots.clone_from(&cracks.loss_slots);
         for line in &policy.scheduled {
-            if line.covers_all && outages <= Bits::READ {
-                call_first(&mut self.slots, &cracks.calls[people.used(line.technique)], line.looks_at.read(0));
+            if line.covers_all && calendar.to_come() <= Bits::READ {
+                let (calls, start) = (&cracks.calls[people.used(line.technique)], calendar.start as u32);
+                call_first(&mut self.slots, calls, line.looks_at.read(calendar.start), start);
             } else {
                 for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
-                    *slot = slot_with(people, line, crack, *slot, crack.first as usize);
+                    *slot = slot_with(people, line, crack, *slot, (crack.first as usize).max(calendar.start));
                 }
             }
         }
@@ -246,8 +254,9 @@ impl FirstEvents {
             *before = if *before & SIMPLE != 0 { *before ^ (SIMPLE | EVENTFUL) } else { *before };
         }
         self.there.resize_with(cracks.there.len(), Vec::new);
+        let start = people.row().calendar.start;
         for (word, (there, first)) in self.there.iter_mut().zip(&cracks.there).enumerate() {
-            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(word * WORD));
+            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(start + word * WORD));
             there.clear();
             there.extend(first.iter().zip(&self.blade_slots).map(|(there, slot)| there & until(*slot)));
         }
@@ -310,12 +319,12 @@ fn sort_each(head_slots: &[u32], end: u32, flags: &mut [u8]) {
 }
 
 /// The earlier of slots and of those in which cracks are first called, by all calls and the outages that are looked
-/// at, as bits.
+/// at, as bits from an outage on.
 #[multiversion(targets = "simd")]
-fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64) {
+fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64, start: u32) {
     for (slot, calls) in slots.iter_mut().zip(calls) {
         let calls = calls & looks_at;
-        let first = if calls == 0 { NEVER } else { 2 * calls.trailing_zeros() + 1 };
+        let first = if calls == 0 { NEVER } else { 2 * (start + calls.trailing_zeros()) + 1 };
         *slot = (*slot).min(first);
     }
 }

@@ -26,23 +26,46 @@ pub(super) struct Life<'a, 'p> {
 impl Life<'_, '_> {
     /// Lives it from the start of the study to its end, or until the row leaves service.
     pub fn live(&mut self) {
-        self.room.state.begin();
+        let calendar = &self.row.calendar;
+        self.room.state.begin(calendar.start, 0);
         self.room.policy.watched.clear();
         self.enter_first();
-        for window in (0..=self.row.outages.len()).step_by(WINDOW) {
+        // One more, for losses behind the last outage.
+        let _ = self.live_outages(calendar.start..calendar.len() + 1);
+    }
+
+    /// Lives it from the row's entry into service, with the cracks that it begins with, to the last outage before the
+    /// study; a loss ends it.
+    pub fn live_past(&mut self, first: Range<u32>) -> ControlFlow<()> {
+        /// Numbers new blades apart from those of the study.
+        const GENERATION: u64 = 1 << 31;
+        self.room.state.begin(0, GENERATION);
+        self.room.policy.watched.clear();
+        self.enter(first);
+        self.live_outages(0..self.row.calendar.start)
+    }
+
+    /// The cracks in the row.
+    pub fn cracks(&self) -> impl Iterator<Item = &Crack> {
+        let state = &self.room.state;
+        let numbers = state.words().flat_map(|word| numbers(word, state.alive[word]));
+        numbers.map(|number| &self.people.cracks[state.cracks[number] as usize])
+    }
+
+    fn live_outages(&mut self, outages: Range<usize>) -> ControlFlow<()> {
+        for window in outages.clone().step_by(WINDOW) {
             self.open_window(window);
-            while let Some(outage) = self.room.state.next_outage() {
-                if self.live_outage(outage).is_break() {
-                    return;
-                }
+            while let Some(outage) = self.room.state.next_outage().filter(|outage| outages.contains(outage)) {
+                self.live_outage(outage)?;
             }
         }
+        ControlFlow::Continue(())
     }
 
     /// An outage, and the time before it.
     fn live_outage(&mut self, outage: usize) -> ControlFlow<()> {
         if self.room.state.take_losses(outage) {
-            self.lose_before(outage);
+            self.lose_before(outage)?;
         }
         if self.room.state.take_visit(outage) {
             self.look(outage);
@@ -79,15 +102,20 @@ impl Life<'_, '_> {
         self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
     }
 
-    /// Losses in the interval before an outage, in order of time.
+    /// Losses in the interval before an outage, in order of time; before the study they end the life.
     #[inline(never)]
-    fn lose_before(&mut self, outage: usize) {
+    fn lose_before(&mut self, outage: usize) -> ControlFlow<()> {
         loop {
             let (state, cracks) = (&self.room.state, &self.people.cracks);
             let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
             let lost = lost.map(|number| &cracks[state.cracks[number] as usize]);
             let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
-            let Some(&Crack { blade, lost_year, .. }) = earliest else { return };
+            let Some(&Crack { blade, lost_year, .. }) = earliest else {
+                return ControlFlow::Continue(());
+            };
+            if outage < self.row.calendar.start {
+                return ControlFlow::Break(());
+            }
             let generation = self.room.state.next_generation(blade);
             let damage_cost = match self.row.loss_cost.fixed() {
                 Some(cost) => cost,
@@ -263,7 +291,7 @@ impl Life<'_, '_> {
             }
             Act::ReplaceRow => {
                 self.record.work.replace_row(outage);
-                self.renew_row(self.row.outages[outage], outage);
+                self.renew_row(self.row.calendar.years[outage], outage);
             }
             Act::WatchUntilNext => self.room.state.visit(outage + 1),
             Act::Retire => {

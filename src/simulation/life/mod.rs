@@ -6,6 +6,7 @@
 
 mod first_event;
 mod follow;
+mod past;
 mod row_state;
 
 use super::notes::Notes;
@@ -14,6 +15,7 @@ use super::plan::RowPlan;
 use super::policy::{Act, Findings, PolicyState};
 use super::population::{Crack, Population, Replacement};
 use crate::bits::{Bits, lowest, set_bits};
+use crate::model::economics::Money;
 use crate::random::Key;
 use first_event::{FirstCracks, FirstEvents};
 use follow::Life;
@@ -30,6 +32,8 @@ pub(crate) struct Lives<'p> {
     /// First replacements that schedules alone lead to.
     expected: Vec<Replacement>,
     room: Room,
+    /// Of lives before the study, of which nothing is kept.
+    record: LifeRecord,
 }
 
 /// Storage of the life that is followed.
@@ -48,7 +52,7 @@ struct Room {
 }
 
 impl<'p> Lives<'p> {
-    pub fn new(row: &'p RowPlan) -> Self {
+    pub fn new(row: &'p RowPlan, money: &Money) -> Self {
         Lives {
             row,
             people: Population::new(row),
@@ -56,6 +60,7 @@ impl<'p> Lives<'p> {
             first_events: (0..row.schedules).map(|_| FirstEvents::default()).collect(),
             expected: Vec::new(),
             room: Room { state: RowState::new(row), ..Room::default() },
+            record: LifeRecord::new(row, money),
         }
     }
 
@@ -63,9 +68,11 @@ impl<'p> Lives<'p> {
     ///
     /// Returns the number of attempts until all reached the start without a loss, or `None` if one never did.
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
-        let tries = self.people.begin(keys)?;
+        self.people.begin(keys);
+        let attempts = self.draw_and_live_past()?;
+        self.people.draw_shared();
         let (row, people) = (self.row, &self.people);
-        self.first_cracks.find(people, row.outages.len(), &row.used_techniques);
+        self.first_cracks.find(people);
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
             let of_schedule = || row.strategies.iter().filter(|strategy| strategy.policy.schedule == schedule);
             let Some(strategy) = of_schedule().next() else { continue };
@@ -81,7 +88,7 @@ impl<'p> Lives<'p> {
         if self.row.makes_ready {
             self.make_ready();
         }
-        Some(tries)
+        Some(attempts)
     }
 
     /// Makes new blades ready that schedules alone lead to.
@@ -108,7 +115,7 @@ impl<'p> Lives<'p> {
     pub fn follow(&mut self, life: usize, strategy_index: usize, record: &mut LifeRecord) {
         let strategy = &self.row.strategies[strategy_index];
         let events = &self.first_events[strategy.policy.schedule];
-        let first_cracks = self.people.cracks.len();
+        let shared = self.people.mark();
         record.begin(strategy);
         let first = self.people.first_cracks(life);
         let (mut there, mut range) = (&self.first_cracks.there, 0..0);
@@ -129,7 +136,12 @@ impl<'p> Lives<'p> {
         };
         followed.live();
         record.settle(self.row, strategy, &counted, &self.people.length_mm);
-        self.people.truncate(first_cracks);
+        self.people.release(shared);
+    }
+
+    /// The cracks of the lives, as they stand at the start of the study, and who would call them.
+    pub fn people(&self) -> &Population<'p> {
+        &self.people
     }
 
     /// What happened to followed cracks since this was last asked.

@@ -51,15 +51,15 @@ impl RowState {
         }
     }
 
-    /// Empties it, for another life.
-    pub fn begin(&mut self) {
-        self.window = 0;
+    /// Empties it, for a life from an outage on.
+    pub fn begin(&mut self, window: usize, row_generation: u64) {
+        self.window = window;
         self.count = 0;
         self.alive.clear();
         self.sound.clear();
         self.renewed.clear();
         self.stamp += 1;
-        self.row_generation = 0;
+        self.row_generation = row_generation;
     }
 
     /// Puts the cracks of the first blades of a life into the row.
@@ -102,12 +102,13 @@ impl RowState {
 
     /// Looks at the outages from one on.
     pub fn open_window(&mut self, strategy: &StrategyPlan, people: &Population, window: usize) {
+        let is_first = self.window == window;
         self.window = window;
         (self.losses, self.visits) = (0, 0);
         self.looks_due.clear();
         let scheduled = strategy.policy.scheduled.iter();
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
-        if window > 0 {
+        if !is_first {
             for number in 0..self.count {
                 self.look_ahead(strategy, people, number);
             }

@@ -2,6 +2,7 @@
 
 use crate::bits::{WORD, lowest};
 use crate::math::LANES;
+use crate::simulation::calendar::Calendar;
 use crate::simulation::population::{Crack, SPARE};
 use multiversion::multiversion;
 use std::ops::Range;
@@ -22,10 +23,12 @@ pub(crate) struct CracksLeft {
     /// Length of the longest, in mm; zero if there is none.
     pub longest_mm: Vec<[f64; GROUP]>,
     count: usize,
+    /// Number of the first outage to come.
+    start: usize,
     /// For each word's worth of outages those after which each crack is there, as bits. What stands behind the last
     /// crack means nothing.
     there: Vec<Vec<u64>>,
-    /// Of each the place of the length that it would have at the first outage; see [`Crack::origin_place`].
+    /// Of each the place of the length that it would have at the first outage; see [`Crack::place_at`].
     places: Vec<u32>,
 }
 
@@ -37,13 +40,15 @@ pub(crate) struct Occupancy<'a> {
 }
 
 impl CracksLeft {
-    pub fn new(outages: usize) -> Self {
+    pub fn new(calendar: &Calendar) -> Self {
+        let outages = calendar.to_come();
         let zero = vec![[0.0; GROUP]; outages.div_ceil(GROUP)];
         CracksLeft {
             cracks: zero.clone(),
             total_mm: zero.clone(),
             longest_mm: zero,
             count: 0,
+            start: calendar.start,
             there: vec![Vec::new(); outages.div_ceil(WORD)],
             places: Vec::new(),
         }
@@ -58,9 +63,9 @@ impl CracksLeft {
     pub fn enter(&mut self, crack: &Crack) {
         self.make_room(1);
         for (word, there) in self.there.iter_mut().enumerate() {
-            there[self.count] = crack.there(word);
+            there[self.count] = crack.there(self.start, word);
         }
-        self.places[self.count] = crack.origin_place();
+        self.places[self.count] = crack.place_at(self.start);
         self.count += 1;
     }
 
@@ -80,7 +85,7 @@ impl CracksLeft {
     #[inline(always)]
     pub fn leave(&mut self, number: usize, outage: usize) {
         for (word, there) in self.there.iter_mut().enumerate() {
-            there[number] &= lowest(outage.saturating_sub(word * WORD));
+            there[number] &= lowest(outage.saturating_sub(self.start + word * WORD));
         }
     }
 
@@ -88,7 +93,7 @@ impl CracksLeft {
     #[inline(always)]
     pub fn leave_each(&mut self, from: usize, numbers: u64, outage: usize) {
         for (word, there) in self.there.iter_mut().enumerate() {
-            keep_each(&mut there[from..], numbers, lowest(outage.saturating_sub(word * WORD)));
+            keep_each(&mut there[from..], numbers, lowest(outage.saturating_sub(self.start + word * WORD)));
         }
     }
 

@@ -24,12 +24,12 @@ pub(crate) struct LifeRecord {
 }
 
 impl LifeRecord {
-    pub fn new(outages: usize, money: &Money) -> Self {
+    pub fn new(row: &RowPlan, money: &Money) -> Self {
         LifeRecord {
             values: [0.0; Quantity::ALL.len()],
             loss_years: Vec::new(),
-            cracks_left: CracksLeft::new(outages),
-            work: WorkDone::new(outages),
+            cracks_left: CracksLeft::new(&row.calendar),
+            work: WorkDone::new(row.calendar.len()),
             money: money.clone(),
         }
     }

@@ -86,7 +86,7 @@ impl WorkPlan {
             day: costs.outage_day_cost,
             window_days,
         };
-        let outages = 0..row.outages.len();
+        let outages = 0..row.calendar.len();
         let scheduled: Vec<Scheduled> =
             outages.clone().map(|outage| Scheduled::new(row, policy, &prices, outage)).collect();
         let price = |technique| outages.clone().map(|outage| rest_of_row(row, policy, technique, outage)).collect();

@@ -2,14 +2,13 @@
 
 mod class;
 mod cohort;
-mod finder;
 mod technique;
 
 pub(crate) use class::{Class, Followed, Ways};
 pub(crate) use cohort::Cohort;
-pub(crate) use finder::OutageFinder;
 pub(crate) use technique::TechniquePlan;
 
+use super::calendar::Calendar;
 use super::observe::WorkPlan;
 use super::policy::Policy;
 use super::population::SPARE;
@@ -31,14 +30,12 @@ pub(crate) struct RowPlan {
     pub blades: u32,
     pub start_year: f64,
     pub end_year: f64,
-    /// Moments of the outages, as years.
-    pub outages: Vec<f64>,
+    pub calendar: Calendar,
     /// The unit's starts at each of them, and as many to spare as there are free places.
     pub starts_at_outage: Vec<f64>,
     pub starts: Readings,
     pub starts_at_end: f64,
     pub overspeed: Option<Overspeed>,
-    pub finder: OutageFinder,
     pub row_factor: Distribution,
     pub blade_stress_sigma: f64,
     pub classes: Vec<Class>,
@@ -66,9 +63,8 @@ pub(crate) struct RowPlan {
     pub kept_sources: Vec<u64>,
     /// The power that is common to all classes, if it is; see [`GrowthPath::depth_power`].
     pub depth_power: Option<f64>,
-    pub past_looks: Vec<(f64, usize)>,
-    /// Whether the row's life begins before the study.
-    pub has_past: bool,
+    /// What was done before the study, if the row's life begins there.
+    pub past: Option<StrategyPlan>,
     pub strategies: Vec<StrategyPlan>,
     /// Whether new blades can be made ready before they are asked for: each origin that cracks has a crack.
     pub makes_ready: bool,
@@ -140,7 +136,8 @@ impl RowPlan {
     fn make(study: &Study, row: &Row, others: &[usize], tabled: &mut TabledWays) -> Result<Self> {
         let unit = &study.units[row.unit];
         let end_year = study.start_year + study.horizon_years;
-        let outages = unit.outages.years.clone();
+        let past = row.past_looks.iter().map(|look| look.year);
+        let calendar = Calendar::new(past, &unit.outages.years, row.in_service_year, end_year);
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
         let surface = &study.surfaces[row.surface];
@@ -148,20 +145,20 @@ impl RowPlan {
         let classes: Vec<Class> = classes.collect::<Result<_>>()?;
         let techniques: Vec<TechniquePlan> =
             (0..study.techniques.len()).map(|index| TechniquePlan::new(study, row, index)).collect();
-        let fresh: Vec<Cohort> = outages.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect();
+        let fresh: Vec<Cohort> = calendar.years.iter().map(|&year| Cohort::new(&classes, year, Vec::new())).collect();
         let mut plan = RowPlan {
             name: hash_name(&row.id),
             blades: row.blades,
             start_year: study.start_year,
             end_year,
-            starts_at_outage: outages
+            starts_at_outage: calendar
+                .years
                 .iter()
-                .chain(std::iter::repeat_n(outages.last().unwrap_or(&study.start_year), SPARE))
+                .chain(std::iter::repeat_n(calendar.years.last().unwrap_or(&study.start_year), SPARE))
                 .map(|&year| starts.at(year))
                 .collect(),
             starts_at_end: starts.at(end_year),
             overspeed: unit.overspeed,
-            finder: OutageFinder::new(&outages, study.start_year, end_year),
             starts,
             row_factor: study.scatter.row_factor.clone(),
             blade_stress_sigma: study.scatter.blade_stress_sigma_log,
@@ -181,19 +178,22 @@ impl RowPlan {
             closed_mouth_probability: surface.closed_mouth_probability,
             mouths_may_close: surface.may_close_mouths(),
             techniques,
-            has_past: row.in_service_year < study.start_year || !row.past_looks.is_empty(),
-            past_looks: row.past_looks.iter().map(|look| (look.year, look.technique)).collect(),
+            past: None,
             strategies: Vec::new(),
             makes_ready: false,
             schedules: 0,
             loss_cost: study.costs.loss_cost.clone(),
             forced_days: study.costs.loss_days,
             forced_day_cost: study.costs.outage_day_cost,
-            value_at_outage: outages.iter().map(|&year| study.money.present_value(year - study.start_year)).collect(),
-            outages,
+            value_at_outage: calendar
+                .years
+                .iter()
+                .map(|&year| study.money.present_value(year - study.start_year))
+                .collect(),
+            calendar,
         };
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
-        let policy = |strategy| Policy::new(strategy, row_index, &root.hot_spots, &plan.outages);
+        let policy = |strategy| Policy::new(strategy, row_index, &root.hot_spots, &plan.calendar);
         let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
         for index in 0..policies.len() {
             let (before, rest) = policies.split_at_mut(index);
@@ -203,14 +203,23 @@ impl RowPlan {
             plan.schedules = plan.schedules.max(own.schedule + 1);
         }
         plan.used_techniques = (0..study.techniques.len())
-            .filter(|technique| others.contains(technique) || policies.iter().any(|policy| policy.uses(*technique)))
+            .filter(|technique| {
+                others.contains(technique)
+                    || row.past_looks.iter().any(|look| look.technique == *technique)
+                    || policies.iter().any(|policy| policy.uses(*technique))
+            })
             .collect();
         for (place, &technique) in plan.used_techniques.iter().enumerate() {
             plan.techniques[technique].used = place;
         }
         let window_days = unit.outages.window_days;
         let strategy = |policy: Policy| StrategyPlan::new(study, &plan, policy, window_days);
-        plan.strategies = policies.into_iter().map(strategy).collect();
+        let strategies = policies.into_iter().map(strategy).collect();
+        let past = (row.in_service_year < study.start_year).then(|| {
+            let techniques = row.past_looks.iter().map(|look| look.technique);
+            strategy(Policy::of_past_looks(techniques, &plan.calendar))
+        });
+        (plan.strategies, plan.past) = (strategies, past);
         let is_tabled = |class: &Class| matches!(class.ways, Ways::Tabled { .. });
         plan.makes_ready = plan.blade_stress_sigma == 0.0 && plan.classes.iter().all(is_tabled);
         plan.number_kept_sources(study);
@@ -221,12 +230,8 @@ impl RowPlan {
 impl RowPlan {
     /// Numbers the techniques whose normal numbers any technique in use asks for.
     fn number_kept_sources(&mut self, study: &Study) {
-        let past = self.past_looks.iter().map(|look| look.1);
-        let mut asked: Vec<usize> = self.used_techniques.iter().copied().chain(past).collect();
-        asked.sort_unstable();
-        asked.dedup();
         let mut sources: Vec<usize> = Vec::new();
-        for technique in asked {
+        for &technique in &self.used_techniques {
             for (source, _) in &mut self.techniques[technique].persistence {
                 let known = sources.iter().position(|other| other == source);
                 let place = known.unwrap_or(sources.len());

@@ -15,6 +15,7 @@ pub(crate) use watch::Watched;
 
 use crate::model::fleet::HotSpot;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, Watch};
+use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
 
 /// The rules of a strategy on one row.
@@ -74,11 +75,11 @@ pub(crate) enum Act {
 }
 
 impl Policy {
-    pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], outages: &[f64]) -> Self {
-        let row_end = RowEnd::new(strategy, outages);
+    pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], calendar: &Calendar) -> Self {
+        let row_end = RowEnd::new(strategy, calendar);
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
         Policy {
-            scheduled: schedule::scheduled_looks(strategy, row_index, spots, outages.len(), row_end),
+            scheduled: schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end),
             schedule: 0,
             further_looks: escalation::further_looks(strategy),
             dispositions: Dispositions::new(&strategy.dispositions),
@@ -86,7 +87,26 @@ impl Policy {
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
-            runs_until: retired.map_or(outages.len(), |end| end.outage),
+            runs_until: retired.map_or(calendar.len(), |end| end.outage),
+        }
+    }
+
+    /// What was done before the study: one look at the whole row at each past outage, and every blade that it called was
+    /// replaced.
+    pub fn of_past_looks(techniques: impl Iterator<Item = usize>, calendar: &Calendar) -> Self {
+        Policy {
+            scheduled: techniques
+                .enumerate()
+                .map(|(outage, technique)| ScheduledLook::once(technique, outage, calendar))
+                .collect(),
+            schedule: 0,
+            further_looks: Vec::new(),
+            dispositions: Dispositions::new(&[]),
+            watch: None,
+            replace_row_from: usize::MAX,
+            after_loss: AfterLoss::ReplaceBlade,
+            row_end: None,
+            runs_until: calendar.len(),
         }
     }
 

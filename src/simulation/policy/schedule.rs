@@ -4,6 +4,7 @@ use super::RowEnd;
 use crate::bits::Bits;
 use crate::model::fleet::HotSpot;
 use crate::model::strategy::{RowEndAction, Strategy};
+use crate::simulation::calendar::Calendar;
 
 /// Looks of one technique by schedule.
 #[derive(Debug, PartialEq)]
@@ -23,6 +24,19 @@ pub(crate) struct ScheduledLook {
 }
 
 impl ScheduledLook {
+    /// A look at the whole row at one outage.
+    pub fn once(technique: usize, outage: usize, calendar: &Calendar) -> Self {
+        ScheduledLook {
+            technique,
+            looks_at: (0..calendar.len()).map(|other| other == outage).collect(),
+            blade_fraction: 1.0,
+            hot_spots: Vec::new(),
+            covers_all: true,
+            look: 0,
+            stands: true,
+        }
+    }
+
     /// Whether it is due at an outage.
     #[inline(always)]
     pub fn is_due(&self, outage: usize) -> bool {
@@ -35,7 +49,7 @@ pub(super) fn scheduled_looks(
     strategy: &Strategy,
     row_index: usize,
     spots: &[HotSpot],
-    outages: usize,
+    calendar: &Calendar,
     row_end: Option<RowEnd>,
 ) -> Vec<ScheduledLook> {
     let mut scheduled = Vec::new();
@@ -49,7 +63,7 @@ pub(super) fn scheduled_looks(
         if look.coverage.rows.as_ref().is_some_and(|rows| !rows.contains(&row_index)) {
             continue;
         }
-        let (first, every) = (look.first_outage as usize - 1, look.every_outages as usize);
+        let (first, every) = (calendar.start + look.first_outage as usize - 1, look.every_outages as usize);
         let is_due = |outage: usize| outage >= first && (outage - first).is_multiple_of(every) && is_looked_at(outage);
         let names = look.coverage.hot_spots.as_ref();
         let hot_spots: Vec<bool> =
@@ -58,7 +72,7 @@ pub(super) fn scheduled_looks(
         for &technique in &look.techniques {
             scheduled.push(ScheduledLook {
                 technique,
-                looks_at: (0..outages).map(is_due).collect(),
+                looks_at: (0..calendar.len()).map(is_due).collect(),
                 blade_fraction,
                 covers_all: hot_spots.is_empty() && blade_fraction >= 1.0,
                 hot_spots: hot_spots.clone(),

@@ -124,7 +124,7 @@ pub(super) struct FalseCaller {
 }
 
 impl FalseCaller {
-    /// False calls of a technique in every life, as if it were used at every outage, by skipping.
+    /// False calls of a technique in every life, as if it were used at every outage to come, by skipping.
     pub fn draw(&mut self, row: &RowPlan, lives: &[Life], technique: usize, calls: &mut FalseCalls) {
         let about = &row.techniques[technique];
         calls.all.clear();
@@ -132,7 +132,8 @@ impl FalseCaller {
             // The first of all lives at once: nearly always enough.
             self.keys.clear();
             self.keys.extend(lives.iter().map(|life| life.key.child(purpose::FALSE_CALLS).child(about.name)));
-            let looks = f64::from(row.blades) * row.outages.len() as f64;
+            let looks = f64::from(row.blades) * row.calendar.to_come() as f64;
+            let start = row.calendar.start as u32;
             let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
             self.numbers.resize(self.keys.len() * LANES, 0.0);
             draw_rows(&self.keys, LANES, &mut self.numbers);
@@ -140,7 +141,7 @@ impl FalseCaller {
             place_each(about.false_call_hazard, row.blades, &mut self.numbers, &mut self.places);
             let firsts = self.places.iter().zip(self.numbers.as_chunks::<LANES>().0);
             for ((life, key), (places, ends)) in (0..).zip(&self.keys).zip(firsts) {
-                let call = |(outage, blade): (u32, u32)| FalseCall { life, outage, blade, line: 0 };
+                let call = |(outage, blade): (u32, u32)| FalseCall { life, outage: start + outage, blade, line: 0 };
                 // All are written, and those beyond the last outage forgotten: nobody foresees how many there are.
                 let before = calls.all.len();
                 calls.all.extend_from_slice(&places.map(call));

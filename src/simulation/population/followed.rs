@@ -38,19 +38,17 @@ impl Population<'_> {
         self.tracks = tracks;
     }
 
-    /// Makes a crack of a track, with its sizes at past looks and at outages.
+    /// Makes a crack of a track, with its sizes at outages.
     fn settle(&mut self, followed: &Followed, track: &Track) {
         let row = self.row;
         let Seed { key, life, blade, class, origin, born_year, .. } = track.seed;
-        let first = row.finder.count_before(born_year);
+        let first = row.calendar.count_before(born_year);
         let last = if track.end_year < f64::INFINITY {
-            row.finder.count_before(track.end_year).max(first)
+            row.calendar.count_before(track.end_year).max(first)
         } else {
-            row.outages.len()
+            row.calendar.len()
         };
-        let past = row.past_looks.iter().map(|look| look.0);
-        let past = past.filter(|&year| born_year <= year && year < track.end_year);
-        for year in past.chain(row.outages[first..last].iter().copied()) {
+        for &year in &row.calendar.years[first..last] {
             self.sizes.push(size_at(row, followed, track, year, row.classes[class as usize].depth_power));
         }
         let crack = Crack {
@@ -63,8 +61,6 @@ impl Population<'_> {
             origin,
             place: 0,
             lost_year: if track.joined { f64::INFINITY } else { track.end_year },
-            end_year: track.end_year,
-            born_year,
             born_starts: f64::NAN,
             course: NOWHERE,
             rate: f64::NAN,

@@ -8,7 +8,6 @@
 mod false_calls;
 mod followed;
 mod mouth;
-mod past;
 mod place;
 mod sight;
 mod sow;
@@ -52,7 +51,7 @@ pub(super) mod draw {
     pub const KEPT: u64 = 0;
     pub const CALL: u64 = 1;
     pub const SIZE: u64 = 1 << 32;
-    /// Calls at looks before the study starts.
+    /// Calls at outages before the study starts.
     pub const PAST_CALL: u64 = 2 << 32;
 }
 
@@ -80,11 +79,8 @@ pub(crate) struct Crack {
     class: u32,
     /// Which of the origins of its hot spot it began at.
     pub origin: u32,
-    /// Number of sizes worked out one by one, for this crack and those before it.
+    /// Where its sizes end in their list, if it was followed one by one.
     sizes: u32,
-    /// Year in which it was lost or became part of another crack; infinite beyond the end of the study.
-    pub end_year: f64,
-    pub born_year: f64,
     born_starts: f64,
     course: Course,
     rate: f64,
@@ -104,16 +100,16 @@ impl Crack {
         begin..begin + (self.last - self.first) as usize
     }
 
-    /// The place of the size that it would have at the first outage of all, were it there; it wraps around.
+    /// The place of the size that it would have at an outage, were it there; it wraps around.
     #[inline(always)]
-    pub fn origin_place(&self) -> u32 {
-        self.place.wrapping_sub(self.first)
+    pub fn place_at(&self, outage: usize) -> u32 {
+        self.place.wrapping_add(outage as u32).wrapping_sub(self.first)
     }
 
-    /// Of a word's worth of outages, those that it lives to see, as bits.
+    /// Of a word's worth of outages, counted from one on, those that it lives to see, as bits.
     #[inline(always)]
-    pub fn there(&self, word: usize) -> u64 {
-        let upto = |outage: u32| lowest((outage as usize).saturating_sub(word * WORD));
+    pub fn there(&self, from: usize, word: usize) -> u64 {
+        let upto = |outage: u32| lowest((outage as usize).saturating_sub(from + word * WORD));
         upto(self.last) & !upto(self.first)
     }
 
@@ -151,7 +147,8 @@ impl Crack {
 /// One of the lives that are lived together: what all strategies share.
 #[derive(Debug)]
 struct Life {
-    /// Key of the row in this trial.
+    /// Key of the row in this trial, and in the attempt that came to the start of the study.
+    trial: Key,
     key: Key,
     /// Key of its blades.
     blades: Key,
@@ -199,7 +196,7 @@ struct Sight {
 
 impl Sight {
     fn new(row: &RowPlan, technique: usize) -> Self {
-        let outages = row.outages.len();
+        let outages = row.calendar.len();
         let has_effects = row.techniques[technique].inspection_sigma > 0.0;
         let stride = if has_effects { outages.next_multiple_of(LANES) } else { 0 };
         Sight { calls: Bits::default(), effects: vec![0.0; outages + SPARE], stride }
@@ -212,6 +209,8 @@ pub(crate) struct Population<'p> {
     row: &'p RowPlan,
     lives: Vec<Life>,
     pub cracks: Vec<Crack>,
+    /// Where the places of the flat arrays end that are taken.
+    places: usize,
     /// Median advance per start of each class in each life, lives outermost.
     class_rate: Vec<f64>,
     ln_depth: Vec<f64>,
@@ -224,7 +223,7 @@ pub(crate) struct Population<'p> {
     closed: Vec<bool>,
     /// What each technique in use sees.
     sights: Vec<Sight>,
-    /// Sizes of cracks that are followed one by one, at past looks and at outages.
+    /// Sizes of cracks that are followed one by one, at the outages that each lives to see.
     sizes: Vec<followed::Size>,
     tracks: Tracks,
     /// What happened to cracks, over all lives so far.
@@ -250,6 +249,14 @@ pub(crate) struct Population<'p> {
     /// By technique.
     false_calls: Vec<FalseCalls>,
     false_caller: false_calls::FalseCaller,
+}
+
+/// How many cracks there are, and what they take up.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Mark {
+    cracks: usize,
+    places: usize,
+    sizes: usize,
 }
 
 /// An origin that cracks.
@@ -300,6 +307,7 @@ impl<'p> Population<'p> {
             row,
             lives: Vec::new(),
             cracks: Vec::new(),
+            places: 0,
             class_rate: Vec::new(),
             ln_depth: Vec::new(),
             ln_length: Vec::new(),
@@ -327,61 +335,67 @@ impl<'p> Population<'p> {
         }
     }
 
-    /// Draws lives of the row, each as it stands at the start of the study; the keys are those of the row in
-    /// each trial. A life that loses a blade before is drawn again with another key. Returns the number of
-    /// tries that all took; none if one never came to the start of the study.
-    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
-        /// A row that loses a blade in so many tries contradicts the fact that it runs.
-        const TRIES: u64 = 1000;
+    /// Begins lives of the row, each with the key of the row in its trial; nothing is drawn yet.
+    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) {
         let row = self.row;
         let count = keys.len();
-        self.truncate(0);
+        self.release(Mark::default());
         self.class_rate.resize(count * row.classes.len(), 0.0);
         self.lives.resize_with(count, || Life {
+            trial: Key::from_seed(0),
             key: Key::from_seed(0),
             blades: Key::from_seed(0),
             row_factor: 1.0,
             cracks: 0..0,
             ready: Vec::new(),
         });
-        self.lives.iter_mut().zip(keys).for_each(|(life, key)| life.key = key);
-        let mut tries = count as u64;
-        if row.has_past {
-            for life in 0..count {
-                let (from, key) = (self.cracks.len(), self.lives[life].key);
-                tries += (0..TRIES).find(|&attempt| {
-                    self.truncate(from);
-                    self.lives[life].key = if attempt == 0 { key } else { key.child(attempt) };
-                    self.sow_rows(life..life + 1);
-                    self.start_cracks();
-                    self.live_the_past(life, from)
-                })?;
-            }
-        } else {
-            self.sow_rows(0..count);
-            self.start_cracks();
+        self.lives.iter_mut().zip(keys).for_each(|(life, key)| (life.trial, life.key) = (key, key));
+    }
+
+    /// Draws some lives from the row's entry into service on, if nobody looked: returns the indices of their cracks.
+    pub fn draw(&mut self, lives: &[u32]) -> Range<u32> {
+        let from = self.cracks.len();
+        self.draw_rows(lives);
+        self.start_cracks();
+        for &technique in &self.row.used_techniques {
+            self.draw_effects(technique, lives);
         }
+        self.see(from)
+    }
+
+    /// Has a life drawn again with another key.
+    pub fn draw_again(&mut self, life: u32, attempt: u64) {
+        let life = &mut self.lives[life as usize];
+        life.key = life.trial.child(attempt);
+    }
+
+    /// Keeps only these cracks, life by life, which are those at the start of the study.
+    pub fn keep(&mut self, cracks: &[Crack]) {
+        self.cracks.clear();
+        self.cracks.extend_from_slice(cracks);
+    }
+
+    /// Draws what all strategies share, when the cracks at the start of the study are there.
+    pub fn draw_shared(&mut self) {
         self.find_first_cracks();
-        for &technique in &row.used_techniques {
-            self.draw_effects(technique);
-            self.false_caller.draw(row, &self.lives, technique, &mut self.false_calls[technique]);
+        for &technique in &self.row.used_techniques {
+            self.false_caller.draw(self.row, &self.lives, technique, &mut self.false_calls[technique]);
         }
         self.draw_next();
-        self.see(0);
         self.lives.iter_mut().for_each(|life| life.ready.clear());
-        Some(tries)
     }
 
     /// Draws the first blades of the row in some lives.
-    fn sow_rows(&mut self, lives: Range<usize>) {
+    fn draw_rows(&mut self, lives: &[u32]) {
         let row = self.row;
         self.kept.clear();
-        self.kept.extend(self.lives[lives.clone()].iter().map(|life| life.key.uniform(purpose::ROW_FACTOR)));
+        self.kept.extend(lives.iter().map(|&life| self.lives[life as usize].key.uniform(purpose::ROW_FACTOR)));
         row.row_factor.quantile_each(&mut self.kept);
-        for (life, factor) in self.lives[lives.clone()].iter_mut().zip(&self.kept) {
+        for (&life, factor) in lives.iter().zip(&self.kept) {
+            let life = &mut self.lives[life as usize];
             (life.blades, life.row_factor) = (life.key.child(purpose::BLADE), *factor);
         }
-        for life in lives.clone() {
+        for life in lives.iter().map(|&life| life as usize) {
             let key = self.lives[life].key;
             for (rate, class) in self.class_rate[life * row.classes.len()..].iter_mut().zip(&row.classes) {
                 *rate = class.rate;
@@ -415,9 +429,9 @@ impl<'p> Population<'p> {
         self.lives[life].key
     }
 
-    /// How many outages there are.
-    pub fn outages(&self) -> usize {
-        self.row.outages.len()
+    /// What it is drawn for.
+    pub fn row(&self) -> &'p RowPlan {
+        self.row
     }
 
     /// How many lives there are.
@@ -451,10 +465,16 @@ impl<'p> Population<'p> {
         self.lives.len() * self.row.blades as usize
     }
 
-    /// Forgets the cracks from one index on.
-    pub fn truncate(&mut self, count: usize) {
-        self.cracks.truncate(count);
-        self.sizes.truncate(self.cracks.last().map_or(0, |crack| crack.sizes as usize));
+    /// Remembers the cracks that are there.
+    pub fn mark(&self) -> Mark {
+        Mark { cracks: self.cracks.len(), places: self.places, sizes: self.sizes.len() }
+    }
+
+    /// Forgets the cracks that came after a mark.
+    pub fn release(&mut self, mark: Mark) {
+        self.cracks.truncate(mark.cracks);
+        self.sizes.truncate(mark.sizes);
+        self.places = mark.places;
     }
 
     /// A draw for what the loss of a position's blade costs, that before a generation.
@@ -464,6 +484,7 @@ impl<'p> Population<'p> {
 
     /// A draw for whether a look that covers part of the blades covers this one.
     pub fn coverage_draw(&self, life: usize, blade: u32, look: usize, outage: usize) -> f64 {
+        let outage = outage - self.row.calendar.start;
         self.lives[life].key.child(purpose::COVERAGE).child(look as u64).child(u64::from(blade)).uniform(outage as u64)
     }
 }
@@ -473,6 +494,14 @@ mod tests {
     use super::*;
     use crate::model::Study;
     use crate::random::Stream;
+    use crate::simulation::life::Lives;
+
+    /// Draws lives of a row without a past.
+    fn draw_all(people: &mut Population, keys: impl ExactSizeIterator<Item = Key>) {
+        people.begin(keys);
+        people.draw(&(0..people.lives() as u32).collect::<Vec<u32>>());
+        people.draw_shared();
+    }
 
     #[test]
     fn lives_together_are_those_apart() {
@@ -486,15 +515,19 @@ mod tests {
             for row in &study.rows {
                 let plan = RowPlan::new(&study, row).expect("a good row");
                 let keys: Vec<Key> = (0..37).map(|trial| Key::from_seed(5).child(trial)).collect();
-                let (mut together, mut apart) = (Population::new(&plan), Population::new(&plan));
+                let (mut together, mut apart) = (Lives::new(&plan, &study.money), Lives::new(&plan, &study.money));
                 let tries = together.begin(keys.iter().copied());
                 let mut tries_apart = 0;
                 for (life, key) in keys.into_iter().enumerate() {
                     tries_apart += apart.begin(std::iter::once(key)).expect("a life that comes through");
+                    let (together, apart) = (together.people(), apart.people());
+                    // Those that stand at the start, without new blades made ready.
+                    let cracks = apart.first_cracks(0);
+                    let cracks = &apart.cracks[cracks.start as usize..cracks.end as usize];
                     let own = together.first_cracks(life);
                     let own = &together.cracks[own.start as usize..own.end as usize];
-                    assert_eq!(own.len(), apart.cracks.len(), "{} life {life}", row.id);
-                    for (one, other) in own.iter().zip(&apart.cracks) {
+                    assert_eq!(own.len(), cracks.len(), "{} life {life}", row.id);
+                    for (one, other) in own.iter().zip(cracks) {
                         let about = |crack: &Crack| (crack.key, crack.blade, crack.first, crack.last, crack.class);
                         assert_eq!(about(one), about(other), "{} life {life}", row.id);
                         assert_eq!(one.lost_year, other.lost_year, "{} life {life}", row.id);
@@ -511,7 +544,7 @@ mod tests {
                             let calls = people.false_calls(technique).of(life).iter();
                             calls.map(|call| (call.outage, call.blade)).collect::<Vec<_>>()
                         };
-                        assert_eq!(of(&together, life), of(&apart, 0));
+                        assert_eq!(of(together, life), of(apart, 0));
                     }
                 }
                 assert_eq!(tries, Some(tries_apart), "{}", row.id);
@@ -527,7 +560,7 @@ mod tests {
         let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
         let keys: Vec<Key> = (0..200).map(|trial| Key::from_seed(8).child(trial)).collect();
         let mut people = Population::new(&plan);
-        people.begin(keys.iter().copied());
+        draw_all(&mut people, keys.iter().copied());
         let (mut total, mut most) = (0, 0);
         for ((life, key), technique) in keys.iter().enumerate().flat_map(|life| [(life, 0), (life, 1)]) {
             let about = &plan.techniques[technique];
@@ -560,8 +593,7 @@ mod tests {
         let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
         let keys = || (0..8_u32).map(|trial| Key::from_seed(6).child(u64::from(trial)));
         let (mut ready, mut asked) = (Population::new(&plan), Population::new(&plan));
-        let tries = (ready.begin(keys()), asked.begin(keys()));
-        assert_eq!(tries, (Some(8), Some(8)));
+        [&mut ready, &mut asked].into_iter().for_each(|people| draw_all(people, keys()));
         // Each blade at two outages: what is ready for one is not the other's.
         let mut expected = Vec::new();
         for (life, blade) in (0..8).flat_map(|life| (0..80).map(move |blade| (life, blade))) {

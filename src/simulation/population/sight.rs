@@ -1,6 +1,6 @@
 //! What each technique would see of each crack at each outage.
 
-use super::super::plan::{TechniquePlan, Ways};
+use super::super::plan::{RowPlan, TechniquePlan, Ways};
 use super::{Crack, Population, SPARE, Sight, draw, is_closed_for_life, purpose};
 use crate::bits::{Bits, lowest, pack};
 use crate::math::{
@@ -35,13 +35,14 @@ impl Population<'_> {
     /// Gives the cracks from one index on their places in the flat arrays: returns these, in whole blocks.
     fn place(&mut self, from: usize) -> Range<usize> {
         // Room for all outages before the first and behind the last: lengths are read there for cracks that are not.
-        let spare = self.row.outages.len() + SPARE;
-        let begin = from.checked_sub(1).map_or(spare, |last| self.cracks[last].places().end).next_multiple_of(LANES);
+        let spare = self.row.calendar.len() + SPARE;
+        let begin = self.places.max(spare).next_multiple_of(LANES);
         let mut end = begin;
         for crack in &mut self.cracks[from..] {
             crack.place = end as u32;
             end += (crack.last - crack.first) as usize;
         }
+        self.places = end;
         let row = self.row;
         let needed = end + spare;
         if self.ln_depth.len() < needed {
@@ -102,16 +103,20 @@ impl Population<'_> {
         for (index, (crack, key)) in self.cracks[from..].iter().zip(&self.technique_keys).enumerate() {
             let kept = |source| self.kept[source * new + index];
             let hidden_here = about.ln_q50 + kept_shift(about, kept);
-            let mut block = key.draw(draw::CALL + u64::from(crack.first)).block();
-            let begin = crack.place as usize;
-            let count = whole_blocks((crack.last - crack.first) as usize);
-            let effects = &effects[crack.life as usize * *stride + crack.first as usize..][..count];
-            let hidden = self.hidden[begin..][..count].as_chunks_mut::<LANES>().0;
-            let draws = self.draws[begin..][..count].as_chunks_mut::<LANES>().0;
-            for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
-                *hidden = effects.map(|effect| hidden_here + effect);
-                *draws = block;
-                block = block.map(|draw| draw.ahead(LANES as u64));
+            let (first, last) = (crack.first as usize, crack.last as usize);
+            let start = row.calendar.start.clamp(first, last);
+            // Past outages first: what goes beyond them, in whole blocks, is overwritten.
+            for outages in [first..start, start..last].into_iter().filter(|outages| !outages.is_empty()) {
+                let (begin, count) = (crack.place(outages.start), whole_blocks(outages.len()));
+                let mut block = key.draw(call_counter(row, outages.start)).block();
+                let effects = &effects[crack.life as usize * *stride + outages.start..][..count];
+                let hidden = self.hidden[begin..][..count].as_chunks_mut::<LANES>().0;
+                let draws = self.draws[begin..][..count].as_chunks_mut::<LANES>().0;
+                for ((hidden, draws), effects) in hidden.iter_mut().zip(draws).zip(effects.as_chunks::<LANES>().0) {
+                    *hidden = effects.map(|effect| hidden_here + effect);
+                    *draws = block;
+                    block = block.map(|draw| draw.ahead(LANES as u64));
+                }
             }
         }
     }
@@ -216,7 +221,8 @@ impl Population<'_> {
     /// Length that a technique reports for a crack at an outage, in mm.
     pub fn measured_mm(&self, crack: &Crack, technique: usize, outage: usize) -> f64 {
         let about = &self.row.techniques[technique];
-        let scatter = crack.key.child(about.name).normal(draw::SIZE + outage as u64);
+        let outage_to_come = (outage - self.row.calendar.start) as u64;
+        let scatter = crack.key.child(about.name).normal(draw::SIZE + outage_to_come);
         self.length_mm[crack.place(outage)] * about.sizing_bias * exp(about.sizing_sigma * scatter)
     }
 
@@ -224,24 +230,38 @@ impl Population<'_> {
     pub fn false_length_mm(&self, life: usize, blade: u32, technique: usize, outage: usize) -> f64 {
         let about = &self.row.techniques[technique];
         let key = self.lives[life].key.child(purpose::FALSE_CALLS).child(about.name).child(u64::from(blade));
-        about.false_call_length.quantile(key.uniform(draw::SIZE + outage as u64))
+        let outage_to_come = (outage - self.row.calendar.start) as u64;
+        about.false_call_length.quantile(key.uniform(draw::SIZE + outage_to_come))
     }
 
-    /// The shifts that all blades of an inspection share.
-    pub(super) fn draw_effects(&mut self, technique: usize) {
+    /// The shifts that all blades of an inspection share, in some lives.
+    pub(super) fn draw_effects(&mut self, technique: usize, lives: &[u32]) {
         let about = &self.row.techniques[technique];
-        if about.inspection_sigma <= 0.0 || self.row.outages.is_empty() {
+        if about.inspection_sigma <= 0.0 || self.row.calendar.len() == 0 {
             return;
         }
-        self.keys.clear();
-        self.keys.extend(self.lives.iter().map(|life| life.key.child(purpose::INSPECTION).child(about.name)));
+        let start = self.row.calendar.start;
         let Sight { effects, stride, .. } = &mut self.sights[about.used];
-        let count = self.lives.len() * *stride;
         // Room for what is read behind the last life's, which means nothing.
-        effects.resize(count + SPARE, 0.0);
-        draw_rows(&self.keys, *stride, &mut effects[..count]);
-        normal_each(&mut effects[..count]);
-        scale_each(about.inspection_sigma, &mut effects[..count]);
+        effects.resize(self.lives.len() * *stride + SPARE, 0.0);
+        for life in lives.iter().map(|&life| life as usize) {
+            let key = self.lives[life].key.child(purpose::INSPECTION).child(about.name);
+            let own = &mut effects[life * *stride..][..*stride];
+            let (past, to_come) = own.split_at_mut(start);
+            draw_uniforms(key, draw::PAST_CALL, past);
+            draw_uniforms(key, 0, to_come);
+            normal_each(own);
+            scale_each(about.inspection_sigma, own);
+        }
+    }
+}
+
+/// The counter of a crack's call at an outage.
+#[inline(always)]
+pub(in crate::simulation) fn call_counter(row: &RowPlan, outage: usize) -> u64 {
+    match outage.checked_sub(row.calendar.start) {
+        Some(to_come) => draw::CALL + to_come as u64,
+        None => draw::PAST_CALL + outage as u64,
     }
 }
 
@@ -282,6 +302,15 @@ pub(super) fn draw_rows(keys: &[Key], row: usize, numbers: &mut [f64]) {
             *numbers = block.map(Draw::uniform);
             block = block.map(|draw| draw.ahead(LANES as u64));
         }
+    }
+}
+
+/// Draws of one key, from a counter on.
+#[multiversion(targets = "simd")]
+fn draw_uniforms(key: Key, counter: u64, numbers: &mut [f64]) {
+    let first = key.draw(counter);
+    for (ahead, number) in numbers.iter_mut().enumerate() {
+        *number = first.ahead(ahead as u64).uniform();
     }
 }
 

@@ -80,13 +80,13 @@ pub(super) struct Sower {
 
 impl Population<'_> {
     /// The first blades of some lives.
-    pub(super) fn sow_cohorts(&mut self, lives: Range<usize>) {
+    pub(super) fn sow_cohorts(&mut self, lives: &[u32]) {
         let row = self.row;
         let own = |cohort: usize, key: Key| key.child(purpose::FIRST_BLADES).child(cohort as u64);
         // The first arrivals of all lives are drawn at once.
         let mut sower = std::mem::take(&mut self.sower);
         sower.blocks.clear();
-        for life in lives.clone() {
+        for life in lives.iter().map(|&life| life as usize) {
             for (index, cohort) in row.cohorts.iter().enumerate() {
                 let key = own(index, self.lives[life].key);
                 for (class, hazard) in row.classes.iter().zip(&cohort.hazards) {
@@ -101,7 +101,7 @@ impl Population<'_> {
         let exponentials = std::mem::take(&mut sower.exponentials);
         self.sower = sower;
         let mut foreseen = &exponentials[..];
-        for life in lives {
+        for life in lives.iter().map(|&life| life as usize) {
             for (index, cohort) in row.cohorts.iter().enumerate() {
                 let key = own(index, self.lives[life].key);
                 self.sow(life, cohort, key, 0, &mut foreseen);
@@ -339,14 +339,19 @@ impl Population<'_> {
     /// A new blade at any moment: its cracks, as indices.
     pub fn renew_at(&mut self, life: usize, blade: u32, generation: u64, year: f64) -> Range<u32> {
         // A blade that is new later has less time to crack in.
-        if let Some(before) = self.row.finder.count_before(year).checked_sub(1)
+        if let Some(before) = self.row.calendar.count_before(year).checked_sub(1)
             && generation == 1
             && self.stays_sound(life, blade, before)
         {
             return 0..0;
         }
         let from = self.cracks.len();
-        self.renew_unseen(life, blade, generation, year);
+        let mut fresh = std::mem::take(&mut self.fresh);
+        fresh.install(&self.row.classes, year);
+        if self.sow_blade(NewBlade { life, blade, generation }, &fresh) {
+            self.start_cracks();
+        }
+        self.fresh = fresh;
         self.see(from)
     }
 
@@ -359,16 +364,6 @@ impl Population<'_> {
         self.sow(life, &cohort, key, generation, &mut &[][..]);
         self.start_cracks();
         self.see(from)
-    }
-
-    /// A new blade at any moment, before sizes at outages are asked for.
-    pub(super) fn renew_unseen(&mut self, life: usize, blade: u32, generation: u64, year: f64) {
-        let mut fresh = std::mem::take(&mut self.fresh);
-        fresh.install(&self.row.classes, year);
-        if self.sow_blade(NewBlade { life, blade, generation }, &fresh) {
-            self.start_cracks();
-        }
-        self.fresh = fresh;
     }
 
     /// Makes ready the first new blades that are expected at outages, all together: one by one, as they are asked

@@ -143,11 +143,11 @@ impl Population<'_> {
         let Seed { key, life, blade, class, origin, born_year, .. } = *seed;
         let (lost_year, last) = if lost_starts <= row.starts_at_end {
             let year = row.starts.year_of(lost_starts).max(born_year);
-            (year, row.finder.count_before(year))
+            (year, row.calendar.count_before(year))
         } else {
-            (f64::INFINITY, row.outages.len())
+            (f64::INFINITY, row.calendar.len())
         };
-        let first = row.finder.count_before(born_year);
+        let first = row.calendar.count_before(born_year);
         Crack {
             key,
             life,
@@ -158,8 +158,6 @@ impl Population<'_> {
             origin,
             place: 0,
             lost_year,
-            end_year: lost_year,
-            born_year,
             born_starts,
             course,
             rate,

@@ -1,0 +1,80 @@
+//! Lives before the study: the same loop, over the looks that took place then.
+
+use super::Lives;
+use super::first_event::FirstEvents;
+use super::follow::Life;
+use crate::simulation::plan::StrategyPlan;
+use crate::simulation::population::Crack;
+
+/// A row that loses a blade in so many attempts contradicts the fact that it runs.
+const MOST_ATTEMPTS: u64 = 1000;
+
+impl<'p> Lives<'p> {
+    /// Draws lives, and lives them up to the start of the study; one that loses a blade before is drawn again.
+    ///
+    /// Returns the number of attempts that all took, or `None` if one never came to the start.
+    pub(super) fn draw_and_live_past(&mut self) -> Option<u64> {
+        let mut pending: Vec<u32> = (0..self.people.lives() as u32).collect();
+        let Some(past) = &self.row.past else {
+            self.people.draw(&pending);
+            return Some(pending.len() as u64);
+        };
+        let (mut attempts, mut kept) = (0, Vec::new());
+        for attempt in 0..MOST_ATTEMPTS {
+            attempts += pending.len() as u64;
+            if attempt > 0 {
+                pending.iter().for_each(|&life| self.people.draw_again(life, attempt));
+            }
+            let mut drawn = self.people.draw(&pending);
+            pending.retain(|&life| {
+                let cracks = &self.people.cracks[drawn.start as usize..drawn.end as usize];
+                let own = cracks.iter().take_while(|crack| crack.life == life).count() as u32;
+                let first = drawn.start..drawn.start + own;
+                drawn.start += own;
+                !self.live_past(past, life, first, &mut kept)
+            });
+            if pending.is_empty() {
+                // Lives that were drawn again came later.
+                kept.sort_by_key(|crack| crack.life);
+                self.people.keep(&kept);
+                return Some(attempts);
+            }
+        }
+        None
+    }
+
+    /// Lives one life up to the start of the study, with the cracks that it begins with: whether it came there without
+    /// a loss. Then its cracks are kept.
+    fn live_past(
+        &mut self,
+        past: &'p StrategyPlan,
+        life: u32,
+        first: std::ops::Range<u32>,
+        kept: &mut Vec<Crack>,
+    ) -> bool {
+        let start_year = self.row.start_year;
+        let nothing = FirstEvents::without_calls(self.people.lives());
+        self.record.begin(past);
+        let mut followed = Life {
+            row: self.row,
+            strategy: past,
+            people: &mut self.people,
+            first: &self.first_cracks,
+            events: &nothing,
+            room: &mut self.room,
+            record: &mut self.record,
+            life: life as usize,
+        };
+        if followed.live_past(first).is_break() {
+            return false;
+        }
+        let cracks = followed.cracks();
+        let before = kept.len();
+        kept.extend(cracks.cloned());
+        if kept[before..].iter().any(|crack| crack.lost_year < start_year) {
+            kept.truncate(before);
+            return false;
+        }
+        true
+    }
+}
