@@ -158,8 +158,6 @@ pub const SIGMA_LOG_ABOVE_ZERO: Bound = Bound::above_zero(1e-6, 3.0);
 pub const STRESS_SIGMA_LOG: Bound = Bound::from(0.0, 1.0);
 /// Coefficient of variation.
 pub const COV: Bound = Bound::above_zero(0.01, 3.0);
-/// Most that it may be of a gamma distribution: beyond, the quantile in use is wrong in the lower tail.
-pub const MOST_GAMMA_COV: f64 = 2.0;
 /// Scale of a detection curve in the logarithm of size.
 pub const SPREAD: Bound = Bound::above_zero(1e-6, 10.0);
 /// Shift of a detection curve in the logarithm of size; 10 is a factor of 22,000.

@@ -10,9 +10,11 @@
 
 use crate::math::{LANES, ln};
 use multiversion::multiversion;
+use rand_core::TryRng;
+use std::convert::Infallible;
 
 /// Name of the generator and of what its draws are for, written into every result: with another, a seed gives other lives.
-pub const GENERATOR: &str = "splitmix64 by key and counter, version 2";
+pub const GENERATOR: &str = "splitmix64 by key and counter, version 3";
 
 /// 2^64 divided by the golden ratio, made odd: the increment of SplitMix64.
 const STEP: u64 = 0x9e37_79b9_7f4a_7c15;
@@ -98,11 +100,17 @@ impl Draw {
         AHEAD.map(|ahead| Draw(self.0.wrapping_add(ahead)))
     }
 
+    /// Makes it: 64 bits.
+    #[inline(always)]
+    pub fn bits(self) -> u64 {
+        mix(self.0)
+    }
+
     /// Makes it: uniform on (0, 1), both ends excluded.
     #[inline(always)]
     pub fn uniform(self) -> f64 {
         // Through a signed integer: 52 bits fit, and processors convert those in one step.
-        ((mix(self.0) >> 12) as i64 as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
+        ((self.bits() >> 12) as i64 as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
     }
 }
 
@@ -158,6 +166,26 @@ impl Stream {
         let place = self.taken % LANES;
         self.taken += 1;
         place
+    }
+}
+
+/// Any sampler of the `rand` family works on a keyed stream.
+impl TryRng for Stream {
+    type Error = Infallible;
+
+    #[inline]
+    fn try_next_u32(&mut self) -> Result<u32, Infallible> {
+        // The higher half: the lower bits of a product are its weaker ones.
+        Ok((self.take().bits() >> 32) as u32)
+    }
+
+    #[inline]
+    fn try_next_u64(&mut self) -> Result<u64, Infallible> {
+        Ok(self.take().bits())
+    }
+
+    fn try_fill_bytes(&mut self, bytes: &mut [u8]) -> Result<(), Infallible> {
+        rand_core::utils::fill_bytes_via_next_word(bytes, || self.try_next_u64())
     }
 }
 

@@ -171,7 +171,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
             let costs = &self.study.costs;
             let generation = self.next_generation(blade);
-            let damage = costs.loss_cost.quantile(self.people.loss_draw(LIFE, blade, generation));
+            let damage = costs.loss_cost.draw(self.people.loss_key(LIFE, blade), generation);
             self.result.loss_years.push((year - self.study.start_year) as u32);
             self.result.values[Quantity::AnyLoss as usize] = 1.0;
             self.add(Quantity::Losses, 1.0);

@@ -55,19 +55,7 @@ fn read(place: Place, bound: Bound) -> Option<Distribution> {
         }
         Kind::Gamma => {
             let (mean, cov) = (section.number("mean", above_zero), section.number("cov", bounds::COV));
-            let (mean, cov) = (mean?, cov?);
-            if cov > bounds::MOST_GAMMA_COV {
-                section.fault(
-                    "cov",
-                    format!(
-                        "must be at most {} in a gamma distribution: its lower tail is wrong beyond",
-                        bounds::MOST_GAMMA_COV
-                    ),
-                    "lower cov, or choose a lognormal of the same mean and cov",
-                );
-                return None;
-            }
-            Some(Distribution::Gamma { mean, cov })
+            Some(Distribution::Gamma { mean: mean?, cov: cov? })
         }
         Kind::Uniform => {
             let (low, high) = (section.number("low", bound), section.number("high", bound));

@@ -63,8 +63,8 @@ struct Beginning {
 impl Beginning {
     fn new(class: &Class, key: Key, row_scatter: f64) -> Self {
         Beginning {
-            depth_mm: class.initial_depth.quantile(key.uniform(DEPTH)),
-            aspect: class.initial_aspect.quantile(key.uniform(ASPECT)),
+            depth_mm: class.initial_depth.draw(key, DEPTH),
+            aspect: class.initial_aspect.draw(key, ASPECT),
             scatter: exp(row_scatter + class.crack_sigma * key.normal(GROWTH)),
         }
     }

@@ -119,7 +119,7 @@ impl Life<'_, '_> {
             let generation = self.room.state.next_generation(blade);
             let damage_cost = match self.row.loss_cost.fixed() {
                 Some(cost) => cost,
-                None => self.row.loss_cost.quantile(self.people.loss_draw(self.life, blade, generation)),
+                None => self.row.loss_cost.draw(self.people.loss_key(self.life, blade), generation),
             };
             self.record.lose(self.row, lost_year, damage_cost);
             match self.strategy.policy.after_loss {

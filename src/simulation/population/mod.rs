@@ -388,12 +388,10 @@ impl<'p> Population<'p> {
     /// Draws the first blades of the row in some lives.
     fn draw_rows(&mut self, lives: &[u32]) {
         let row = self.row;
-        self.kept.clear();
-        self.kept.extend(lives.iter().map(|&life| self.lives[life as usize].key.uniform(purpose::ROW_FACTOR)));
-        row.row_factor.quantile_each(&mut self.kept);
-        for (&life, factor) in lives.iter().zip(&self.kept) {
+        for &life in lives {
             let life = &mut self.lives[life as usize];
-            (life.blades, life.row_factor) = (life.key.child(purpose::BLADE), *factor);
+            life.blades = life.key.child(purpose::BLADE);
+            life.row_factor = row.row_factor.draw(life.key, purpose::ROW_FACTOR);
         }
         for life in lives.iter().map(|&life| life as usize) {
             let key = self.lives[life].key;
@@ -477,9 +475,9 @@ impl<'p> Population<'p> {
         self.places = mark.places;
     }
 
-    /// A draw for what the loss of a position's blade costs, that before a generation.
-    pub fn loss_draw(&self, life: usize, blade: u32, generation: u64) -> f64 {
-        self.lives[life].key.child(purpose::LOSS).child(u64::from(blade)).uniform(generation)
+    /// The key of what the losses of a position's blades cost; draws go by the generation that comes next.
+    pub fn loss_key(&self, life: usize, blade: u32) -> Key {
+        self.lives[life].key.child(purpose::LOSS).child(u64::from(blade))
     }
 
     /// A draw for whether a look that covers part of the blades covers this one.

@@ -149,7 +149,7 @@ fn beginning(
 
 /// When a crack's blade is lost, with the toughness that is its own.
 fn loss_rule(class: &Class, followed: &Followed, key: Key) -> LossRule {
-    let toughness = |toughness: &Distribution| toughness.quantile(key.uniform(draw::TOUGHNESS));
+    let toughness = |toughness: &Distribution| toughness.draw(key, draw::TOUGHNESS);
     match (&class.limit, followed.diagram) {
         (Limit::Diagram(limit), Some(diagram)) => LossRule::Diagram {
             diagram,

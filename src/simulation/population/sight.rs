@@ -231,7 +231,7 @@ impl Population<'_> {
         let about = &self.row.techniques[technique];
         let key = self.lives[life].key.child(purpose::FALSE_CALLS).child(about.name).child(u64::from(blade));
         let outage_to_come = (outage - self.row.calendar.start) as u64;
-        about.false_call_length.quantile(key.uniform(draw::SIZE + outage_to_come))
+        about.false_call_length.draw(key, draw::SIZE + outage_to_come)
     }
 
     /// The shifts that all blades of an inspection share, in some lives.

@@ -185,8 +185,8 @@ impl Starts {
         if row.lognormal_depths {
             normal_each(&mut self.scatter);
         } else {
-            for (depth, sprout) in depths.iter_mut().zip(sprouts) {
-                *depth = row.classes[sprout.class as usize].initial_depth.quantile(*depth);
+            for ((depth, key), sprout) in depths.iter_mut().zip(&self.keys).zip(sprouts) {
+                *depth = row.classes[sprout.class as usize].initial_depth.draw(*key, draw::DEPTH);
             }
             normal_each(growths);
         }
@@ -331,7 +331,7 @@ fn crack_end(class: &Class, stress: f64, key: Key) -> CrackEnd {
         Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
         // Cracks with a diagram are followed one by one.
         Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
-            CrackEnd::Intensity(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)) * exp(-stress))
+            CrackEnd::Intensity(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS) * exp(-stress))
         }
     }
 }
@@ -340,7 +340,7 @@ fn crack_end(class: &Class, stress: f64, key: Key) -> CrackEnd {
 pub(in crate::simulation) fn own_toughness(class: &Class, key: Key) -> Option<f64> {
     match &class.limit {
         Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
-            Some(toughness_mpa_sqrt_m.quantile(key.uniform(draw::TOUGHNESS)))
+            Some(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS))
         }
         Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
     }
@@ -352,7 +352,7 @@ impl Class {
     pub fn aspect(&self, key: Key) -> f64 {
         match self.initial_aspect.fixed() {
             Some(aspect) => aspect,
-            None => self.initial_aspect.quantile(key.uniform(draw::ASPECT)),
+            None => self.initial_aspect.draw(key, draw::ASPECT),
         }
     }
 }
