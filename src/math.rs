@@ -356,6 +356,17 @@ fn normal_part<const MOST: usize>(part: &mut [f64]) {
     }
 }
 
+/// Whole part of a number that is not negative; numbers beyond what a row can hold stay beyond.
+#[inline(always)]
+pub fn whole(number: f64) -> f64 {
+    const FAR: f64 = 1e15;
+    const ROUND: f64 = 6_755_399_441_055_744.0; // 1.5 * 2^52: adding it rounds to an integer
+    // Not through an integer: that conversion minds what does not fit, lane by lane.
+    let nearest = (number + ROUND) - ROUND;
+    let whole = if nearest > number { nearest - 1.0 } else { nearest };
+    if number < FAR { whole } else { FAR }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

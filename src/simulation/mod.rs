@@ -1,28 +1,28 @@
 //! From a study to a comparison of its strategies.
 
 mod calendar;
-mod comparison;
+mod estimate;
 mod grown;
 mod inspection;
 mod life;
-mod notes;
+mod nature;
 mod observe;
 mod parallel;
 #[cfg(test)]
 mod plain;
 mod plan;
 mod policy;
-mod population;
+mod row_batch;
+mod single_inspection;
 mod store;
 mod tables;
 mod tally;
-mod warnings;
 
-pub use comparison::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
+pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
-pub use inspection::{Confirmed, Inspected, Inspection};
 pub use observe::Quantity;
 pub use parallel::Run;
+pub use single_inspection::{Confirmed, Inspected, Inspection};
 pub use tables::{Column, TABLES, Table};
 
 use crate::error::Result;

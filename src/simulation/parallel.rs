@@ -258,8 +258,8 @@ impl<'p> Worker<'p> {
         Worker {
             study,
             rows,
-            lives: rows.iter().map(|row| Lives::new(row, &study.money)).collect(),
-            records: rows.iter().map(|row| LifeRecord::new(row, &study.money)).collect(),
+            lives: rows.iter().map(|row| Lives::new(row, study)).collect(),
+            records: rows.iter().map(|row| LifeRecord::new(study, &row.nature.calendar)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
         }
     }
@@ -305,7 +305,7 @@ impl<'p> Worker<'p> {
             if stop.is_over() {
                 return Err(Stopped::Asked);
             }
-            let row_key = Key::from_seed(seed).child(self.rows[index].name);
+            let row_key = Key::from_seed(seed).child(self.rows[index].nature.name);
             let keys = (0..count).map(|life| row_key.child(trials.start + life as u64));
             let tries = lives.begin(keys);
             tally.tries[index] +=
@@ -317,7 +317,7 @@ impl<'p> Worker<'p> {
                     fleet.add(strategy, record);
                 }
             }
-            tally.add_notes(index, &lives.take_notes());
+            tally.add_counts(index, &lives.take_counts());
         }
         fleets.iter_mut().for_each(|fleet| tally.add_trial(fleet));
         Ok(())

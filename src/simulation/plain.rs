@@ -6,8 +6,10 @@
 
 mod studies;
 
+use super::inspection::draw;
+use super::nature::{Crack, purpose};
 use super::observe::Quantity;
-use super::population::{Crack, Population, draw, purpose};
+use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
@@ -50,7 +52,7 @@ pub(super) struct PlainRow<'a, 'p> {
     study: &'a Study,
     row_index: usize,
     strategy: &'a Strategy,
-    people: &'a mut Population<'p>,
+    batch: &'a mut RowBatch<'p>,
     /// Number of the first outage to come.
     start: usize,
     /// Indices of the cracks in the row.
@@ -65,18 +67,18 @@ pub(super) struct PlainRow<'a, 'p> {
 
 impl<'a, 'p> PlainRow<'a, 'p> {
     /// A row of which one life is drawn.
-    pub fn new(study: &'a Study, row_index: usize, strategy: &'a Strategy, people: &'a mut Population<'p>) -> Self {
+    pub fn new(study: &'a Study, row_index: usize, strategy: &'a Strategy, batch: &'a mut RowBatch<'p>) -> Self {
         PlainRow {
-            cracks: (0..people.cracks.len()).collect(),
+            cracks: (0..batch.nature.cracks.len()).collect(),
             row_generation: 0,
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
             result: PlainLife::default(),
-            start: people.row().calendar.start,
+            start: batch.nature.plan.calendar.start,
             study,
             row_index,
             strategy,
-            people,
+            batch,
         }
     }
 
@@ -97,7 +99,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             for blade in blades {
                 self.remove(blade);
                 let generation = self.next_generation(blade);
-                let new = self.people.renew_at(LIFE, blade, generation, look.year);
+                let new = self.batch.new_blade_in(LIFE, blade, generation, look.year);
                 self.cracks.extend(new.start as usize..new.end as usize);
             }
         }
@@ -109,7 +111,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
 
     /// Lives the row to the end of the study.
     pub fn live(mut self) -> PlainLife {
-        let drawn = self.people.mark();
+        let drawn = self.batch.mark();
         let years = self.outages().to_vec();
         self.result.after_outage = vec![[0.0; 3]; years.len()];
         let end = self.strategy.row_end.and_then(|end| {
@@ -139,7 +141,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
         self.add(Quantity::Cost, cost);
         self.add(Quantity::Days, days);
-        self.people.release(drawn);
+        self.batch.release(drawn);
         self.result
     }
 
@@ -152,7 +154,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     fn crack(&self, index: usize) -> &Crack {
-        &self.people.cracks[index]
+        &self.batch.nature.cracks[index]
     }
 
     fn add(&mut self, quantity: Quantity, amount: f64) {
@@ -171,7 +173,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
             let costs = &self.study.costs;
             let generation = self.next_generation(blade);
-            let damage = costs.loss_cost.draw(self.people.loss_key(LIFE, blade), generation);
+            let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
             self.result.loss_years.push((year - self.study.start_year) as u32);
             self.result.values[Quantity::AnyLoss as usize] = 1.0;
             self.add(Quantity::Losses, 1.0);
@@ -182,7 +184,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 AfterLoss::ReplaceBlade => {
                     self.watched.retain(|watched| watched.0 != blade);
                     self.remove(blade);
-                    let new = self.people.renew_at(LIFE, blade, generation, year);
+                    let new = self.batch.new_blade_in(LIFE, blade, generation, year);
                     self.cracks.extend(new.start as usize..new.end as usize);
                 }
                 AfterLoss::ReplaceRow => {
@@ -209,7 +211,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.watched.clear();
         self.renewals.fill(0);
         self.row_generation += 1;
-        let new = self.people.renew_row(LIFE, self.row_generation << 16, year);
+        let new = self.batch.new_row(LIFE, self.row_generation << 16, year);
         self.cracks.extend(new.start as usize..new.end as usize);
     }
 
@@ -264,11 +266,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     fn covers(&self, look: &Look, index: usize, blade: u32, outage: usize) -> bool {
-        self.people.coverage_draw(LIFE, blade, index, self.start + outage) < look.coverage.blade_fraction
+        self.batch.coverage_draw(LIFE, blade, index, self.start + outage) < look.coverage.blade_fraction
     }
 
     fn covers_spot(&self, look: &Look, crack: &Crack) -> bool {
-        let spot = &self.study.roots[self.row().root].hot_spots[crack.class()];
+        let spot = &self.study.roots[self.row().root].hot_spots[crack.hot_spot()];
         look.coverage.hot_spots.as_ref().is_none_or(|names| names.contains(&spot.id))
     }
 
@@ -288,17 +290,24 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 && covers_spot(self, crack)
                 && self.is_called(crack, technique, self.start + outage)
             {
-                let length_mm = self.people.measured_mm(crack, technique, self.start + outage);
+                let length_mm =
+                    self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, self.start + outage);
                 calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, technique });
             }
         }
-        let false_calls = self.people.false_calls(technique).of(LIFE).iter();
+        let false_calls = self.batch.inspections.false_calls(technique).of(LIFE).iter();
         for call in false_calls.filter(|call| call.outage as usize == self.start + outage) {
             let blade = call.blade;
             let has_begun = |crack: &Crack| crack.first as usize <= self.start + outage;
             let is_cracked = |&index: &usize| self.crack(index).blade == blade && has_begun(self.crack(index));
             if covers_blade(self, blade) && !self.cracks.iter().any(is_cracked) {
-                let length_mm = self.people.false_length_mm(LIFE, blade, technique, self.start + outage);
+                let length_mm = self.batch.inspections.false_length_mm(
+                    &self.batch.nature,
+                    LIFE,
+                    blade,
+                    technique,
+                    self.start + outage,
+                );
                 calls.push(Indication { blade, crack: None, length_mm, technique });
             }
         }
@@ -316,15 +325,16 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             None => (draw::PAST_CALL + outage as u64, draw::PAST_CALL + outage as u64),
         };
         let technique = &self.study.techniques[index];
-        let [depth_mm, length_mm] = self.people.size_mm(crack, outage);
+        let [depth_mm, length_mm] = self.batch.nature.size_mm(crack, outage);
         let size_mm = match technique.pod.size {
             SizeMeasure::Length => length_mm,
             SizeMeasure::Depth => depth_mm,
             SizeMeasure::GeometricMean => (depth_mm * length_mm).sqrt(),
         };
-        let inspection = self.people.life_key(LIFE).child(purpose::INSPECTION).named(&technique.id);
+        let inspection = self.batch.nature.lives[LIFE].key.child(purpose::INSPECTION).named(&technique.id);
         let kept = self.study.techniques.iter().zip(&self.study.persistence.factor[index]);
-        let kept = kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::KEPT)).sum::<f64>();
+        let kept =
+            kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::PERSISTENT)).sum::<f64>();
         let shift = technique.grade_shift_log
             + technique.surface_shift_log[self.row().surface]
             + technique.inspection_sigma * inspection.normal(effect)
@@ -333,7 +343,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if let Some(gate) = technique.depth_gate {
             pod *= technique.pod.shape.at((depth_mm / gate.q50_mm).ln() / gate.spread);
         }
-        if self.people.mouth_is_closed(crack, outage) {
+        if self.batch.nature.mouth_is_closed(crack, outage) {
             pod *= technique.closed_mouth_factor;
         }
         crack.key.named(&technique.id).uniform(call) < pod
@@ -452,7 +462,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.add(Quantity::FalselyReplaced, f64::from(u8::from(!is_cracked)));
             self.remove(blade);
             let generation = self.next_generation(blade);
-            let new = self.people.renew_at_outage(LIFE, blade, generation, self.start + outage);
+            let new = self.batch.new_blade_at(LIFE, blade, generation, self.start + outage);
             self.cracks.extend(new.start as usize..new.end as usize);
         }
     }
@@ -481,7 +491,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn count_cracks(&mut self, outage: usize) {
         let there = self.cracks.iter().filter(|&&index| self.is_there(self.crack(index), outage));
         let lengths: Vec<f64> =
-            there.map(|&index| self.people.size_mm(self.crack(index), self.start + outage)[1]).collect();
+            there.map(|&index| self.batch.nature.size_mm(self.crack(index), self.start + outage)[1]).collect();
         let longest = lengths.iter().copied().fold(0.0, f64::max);
         self.result.after_outage[outage] = [lengths.len() as f64, lengths.iter().sum(), longest];
     }
@@ -510,17 +520,17 @@ mod tests {
     }
 
     /// Draws one life up to the start of the study: returns the attempts that it took.
-    fn begin_plainly(study: &Study, row_index: usize, people: &mut Population, key: Key) -> u64 {
-        people.begin(std::iter::once(key));
+    fn begin_plainly(study: &Study, row_index: usize, batch: &mut RowBatch, key: Key) -> u64 {
+        batch.begin(std::iter::once(key));
         for attempt in 0.. {
             if attempt > 0 {
-                people.draw_again(0, attempt);
+                batch.nature.try_again(0, attempt);
             }
-            people.keep(&[]);
-            people.draw(&[0]);
-            if let Some(cracks) = PlainRow::new(study, row_index, &study.strategies[0], people).live_past() {
-                people.keep(&cracks);
-                people.draw_shared();
+            batch.nature.keep(&[]);
+            batch.draw(&[0]);
+            if let Some(cracks) = PlainRow::new(study, row_index, &study.strategies[0], batch).live_past() {
+                batch.nature.keep(&cracks);
+                batch.draw_shared();
                 return attempt + 1;
             }
         }
@@ -532,17 +542,18 @@ mod tests {
         let mut seen = [0; Quantity::ALL.len()];
         for (row_index, row) in study.rows.iter().enumerate() {
             let plan = RowPlan::new(study, row).map_err(|error| error.to_string())?;
-            let keys: Vec<Key> = (0..lives).map(|trial| Key::from_seed(seed).child(plan.name).child(trial)).collect();
-            let mut engine = Lives::new(&plan, &study.money);
+            let keys: Vec<Key> =
+                (0..lives).map(|trial| Key::from_seed(seed).child(plan.nature.name).child(trial)).collect();
+            let mut engine = Lives::new(&plan, study);
             let Some(attempts) = engine.begin(keys.iter().copied()) else { continue };
             let mut plain_attempts = 0;
-            let mut record = LifeRecord::new(&plan, &study.money);
-            let mut people = Population::new(&plan);
+            let mut record = LifeRecord::new(study, &plan.nature.calendar);
+            let mut batch = RowBatch::new(&plan.nature, &plan.inspection);
             for (life, key) in keys.iter().enumerate() {
-                plain_attempts += begin_plainly(study, row_index, &mut people, *key);
+                plain_attempts += begin_plainly(study, row_index, &mut batch, *key);
                 for (index, strategy) in study.strategies.iter().enumerate() {
                     engine.follow(life, index, &mut record);
-                    let plain = PlainRow::new(study, row_index, strategy, &mut people).live();
+                    let plain = PlainRow::new(study, row_index, strategy, &mut batch).live();
                     let about = format!("row {}, strategy {}, life {life}", row.id, strategy.id);
                     for quantity in Quantity::ALL {
                         let [one, other] = [record.values[quantity as usize], plain.values[quantity as usize]];

@@ -1,6 +1,6 @@
 //! A comparison as JSON for other programs, and as bytes that read back as the same comparison.
 
-use super::comparison::Comparison;
+use super::estimate::Comparison;
 use super::parallel::Run;
 use super::plan::RowPlan;
 use super::tables::{Column, TABLES, Table};

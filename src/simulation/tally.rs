@@ -4,7 +4,7 @@
 //! over the leaf numbers ([`Forest`]), so the order of additions depends on the number of trials
 //! alone: not on threads, not on block sizes, not on where a block was computed.
 
-use super::notes::Notes;
+use super::nature::IntegrationCounts;
 use super::observe::{GROUP, LifeRecord, Quantity, Values};
 use super::plan::RowPlan;
 use crate::math::LANES;
@@ -85,7 +85,7 @@ pub(crate) struct Tally {
     /// For each row, tries that its lives took to reach the start of the study without a loss.
     pub tries: Vec<u64>,
     /// For each row, what happened to its cracks, over all lives and strategies.
-    pub notes: Vec<Notes>,
+    pub counts: Vec<IntegrationCounts>,
 }
 
 impl LifeSums {
@@ -196,8 +196,8 @@ impl Tally {
     pub fn new(rows: &[RowPlan], strategies: usize, years: usize) -> Self {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
-            after_outage: AfterOutage::new(row.calendar.to_come()),
-            longest: vec![0; row.calendar.to_come() * LENGTH_BINS],
+            after_outage: AfterOutage::new(row.nature.calendar.to_come()),
+            longest: vec![0; row.nature.calendar.to_come() * LENGTH_BINS],
         };
         Tally {
             trials: 0,
@@ -205,7 +205,7 @@ impl Tally {
             fleet: vec![LifeSums::new(years); strategies],
             products: vec![[0.0; PAIRED.len()]; strategies * (strategies + 1) / 2],
             tries: vec![0; rows.len()],
-            notes: vec![Notes::default(); rows.len()],
+            counts: vec![IntegrationCounts::default(); rows.len()],
         }
     }
 
@@ -216,8 +216,8 @@ impl Tally {
     }
 
     /// Adds what happened to a row's followed cracks.
-    pub fn add_notes(&mut self, row: usize, notes: &Notes) {
-        self.notes[row].merge(notes);
+    pub fn add_counts(&mut self, row: usize, counts: &IntegrationCounts) {
+        self.counts[row].merge(counts);
     }
 
     /// Adds one trial of the fleet.
@@ -251,7 +251,7 @@ impl Tally {
             add_each(to, from);
         }
         self.tries.iter_mut().zip(&other.tries).for_each(|(to, from)| *to += from);
-        self.notes.iter_mut().zip(&other.notes).for_each(|(to, from)| to.merge(from));
+        self.counts.iter_mut().zip(&other.counts).for_each(|(to, from)| to.merge(from));
     }
 }
 

@@ -12,8 +12,8 @@ mod tables;
 pub use question::GrowthQuestion;
 pub use risk::{GrownRow, LostBefore};
 
-use super::comparison::Estimate;
-use super::notes::Notes;
+use super::estimate::Estimate;
+use super::nature::IntegrationCounts;
 use super::parallel::ask_while;
 use super::plan::RowPlan;
 use crate::error::{Error, Kind, Result};
@@ -115,7 +115,7 @@ pub struct GrownCracks {
     /// Index of the row.
     row: usize,
     /// What happened to the cracks, in all of these rows.
-    notes: Notes,
+    counts: IntegrationCounts,
 }
 
 impl Study {
@@ -174,29 +174,29 @@ impl Study {
                 }
                 let specimen = asked.specimen(self, plan, row, question, index);
                 done.fetch_add(1, Ordering::Relaxed);
-                Some((specimen.crack(), specimen.notes))
+                Some((specimen.crack(), specimen.counts))
             };
             (0..question.cracks).into_par_iter().map(grow_one).collect::<Option<Vec<_>>>()
         };
         let work = || {
-            let (mut first, mut about, mut notes) = (None, Vec::new(), Notes::default());
+            let (mut first, mut about, mut counts) = (None, Vec::new(), IntegrationCounts::default());
             for (plan, &row) in plans.iter().zip(&rows) {
                 let grown = grow_in(plan, row)?;
                 let cracks: Vec<GrownCrack> = grown.iter().map(|(crack, _)| *crack).collect();
-                grown.iter().for_each(|(_, of)| notes.merge(of));
+                grown.iter().for_each(|(_, of)| counts.merge(of));
                 about.push(GrownRow::new(self, row, &cracks));
                 first.get_or_insert(cracks);
             }
-            Some((first?, about, notes))
+            Some((first?, about, counts))
         };
-        let (cracks, rows, notes) = ask_while(work, &stop, &done, ask).ok_or_else(|| Error {
+        let (cracks, rows, counts) = ask_while(work, &stop, &done, ask).ok_or_else(|| Error {
             kind: Kind::Interrupted {
                 done: done.load(Ordering::Relaxed),
                 wanted: question.cracks * rows.len() as u64,
                 of: "cracks",
             },
         })?;
-        Ok(GrownCracks { study: self.clone(), question: question.clone(), cracks, rows, row: asked.row, notes })
+        Ok(GrownCracks { study: self.clone(), question: question.clone(), cracks, rows, row: asked.row, counts })
     }
 }
 
@@ -238,7 +238,7 @@ impl GrownCracks {
     ///
     /// Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
-        self.notes.sentences()
+        self.counts.sentences()
     }
 
     /// With what the cracks begin where it was asked for, in words.
@@ -320,7 +320,7 @@ impl GrownCracks {
             return Ok(Vec::new());
         }
         let asked = self.question.look_up(&self.study)?;
-        let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
+        let plan = RowPlan::with_techniques(&self.study, &self.study.rows[asked.row], &[])?;
         let specimens = (specimens as u64).min(self.question.cracks);
         let place = |index| asked.specimen(&self.study, &plan, self.row, &self.question, index).place(moments);
         Ok((0..specimens).map(place).collect())
@@ -332,7 +332,7 @@ impl GrownCracks {
     /// As [`Study::grow`].
     pub fn ways(&self, cracks: usize, moments: usize) -> Result<Vec<GrownWay>> {
         let asked = self.question.look_up(&self.study)?;
-        let plan = RowPlan::new(&self.study, &self.study.rows[asked.row])?;
+        let plan = RowPlan::with_techniques(&self.study, &self.study.rows[asked.row], &[])?;
         let cracks = (cracks as u64).min(self.question.cracks);
         let way = |index| asked.specimen(&self.study, &plan, self.row, &self.question, index).way(moments);
         Ok((0..cracks).map(way).collect())

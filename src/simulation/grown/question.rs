@@ -1,6 +1,6 @@
 //! What is asked of the cracks of a hot spot, and where it stands in the study.
 
-use super::super::inspection::named;
+use super::super::single_inspection::named;
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::model::Study;

@@ -1,6 +1,6 @@
 //! What grown cracks do in one row: how long they take, and whether their blades outlast the next outages.
 
-use super::super::comparison::Estimate;
+use super::super::estimate::Estimate;
 use super::{GrownCrack, LEVEL};
 use crate::model::Study;
 use crate::statistics::interval;

@@ -1,10 +1,11 @@
-//! One crack, or all cracks of one place where its hot spot's join, drawn and followed.
+//! One crack, or all cracks of one place where its hot spot's join, drawn and grown.
 
-use super::super::notes::Notes;
-use super::super::plan::{Class, Followed, RowPlan, TechniquePlan, Ways};
-use super::super::population::{
-    Place, Seed, TabledWay, Track, Tracks, is_closed_for_life, is_held_shut, own_toughness,
+use super::super::inspection::TechniquePlan;
+use super::super::nature::{
+    HotSpotGrowth, HotSpotPlan, IntegratedCrack, IntegratedCracks, Integration, IntegrationCounts, NaturePlan,
+    NewCrack, OnCurve, Place, is_closed_for_life, is_held_shut, own_toughness,
 };
+use super::super::plan::RowPlan;
 use super::question::Asked;
 use super::{GrownCrack, GrownCracks, GrownWay, GrowthQuestion, PlaceCrack};
 use crate::math::{exp, ln};
@@ -22,9 +23,9 @@ const GROWTH: u64 = BLADE_STRESS + 3;
 const ASPECT: u64 = BLADE_STRESS + 4;
 const BIRTH: u64 = BLADE_STRESS + 5;
 
-/// One specimen with its way.
+/// One specimen, grown.
 pub(super) struct Specimen<'p> {
-    plan: &'p RowPlan,
+    plan: &'p NaturePlan,
     spot: &'p HotSpot,
     site: Option<Site>,
     technique: Option<&'p TechniquePlan>,
@@ -32,22 +33,22 @@ pub(super) struct Specimen<'p> {
     begin_year: f64,
     stress_factor: f64,
     initial_depth_mm: f64,
-    class: &'p Class,
+    hot_spot: &'p HotSpotPlan,
     key: Key,
-    /// Years to the loss, infinite where there is none in the time it is followed.
+    /// Years to the loss, infinite where there is none in the time it is grown.
     years_to_loss: f64,
-    way: Way<'p>,
-    pub notes: Notes,
+    growth: Growth<'p>,
+    pub counts: IntegrationCounts,
 }
 
-enum Way<'p> {
-    Tabled {
-        path: &'p GrowthPath,
+enum Growth<'p> {
+    OnCurve {
+        curve: &'p GrowthPath,
         course: Course,
         rate: f64,
     },
     /// All cracks of one place.
-    Followed(Vec<Track>),
+    Integrated(Vec<IntegratedCrack>),
 }
 
 /// A crack's own draws.
@@ -61,11 +62,11 @@ struct Beginning {
 }
 
 impl Beginning {
-    fn new(class: &Class, key: Key, row_scatter: f64) -> Self {
+    fn new(spot: &HotSpotPlan, key: Key, row_scatter: f64) -> Self {
         Beginning {
-            depth_mm: class.initial_depth.draw(key, DEPTH),
-            aspect: class.initial_aspect.draw(key, ASPECT),
-            scatter: exp(row_scatter + class.crack_sigma * key.normal(GROWTH)),
+            depth_mm: spot.initial_depth.draw(key, DEPTH),
+            aspect: spot.initial_aspect.draw(key, ASPECT),
+            scatter: exp(row_scatter + spot.crack_sigma * key.normal(GROWTH)),
         }
     }
 }
@@ -75,37 +76,38 @@ impl Beginning {
 /// Where cracks join, the others follow the first as the law of initiation has it for a new blade with the row
 /// factor 1: all clocks are set so that the first to crack does so at the start.
 fn place(
-    plan: &RowPlan,
-    class: usize,
-    followed: &Followed,
+    plan: &NaturePlan,
+    hot_spot: usize,
+    integration: &Integration,
     stress: f64,
     key: Key,
     beginning: impl Fn(Key) -> Beginning,
-) -> (Vec<Track>, Notes) {
-    let about = &plan.classes[class];
-    let origins = if followed.joining.is_some() { followed.origins } else { 1 };
+) -> (Vec<IntegratedCrack>, IntegrationCounts) {
+    let about = &plan.hot_spots[hot_spot];
+    let origins = if integration.joining.is_some() { integration.origins } else { 1 };
     let hastened = exp(about.stress_exponent * stress);
     let readings: Vec<f64> = (0..origins)
         .map(|origin| about.shape.reading_at(-ln(key.child(u64::from(origin)).uniform(BIRTH)) / hastened))
         .collect();
     let first = readings.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut tracks = Tracks::default();
-    let mut notes = Notes::default();
+    let mut cracks = IntegratedCracks::default();
+    let mut counts = IntegrationCounts::default();
     let end_year = plan.start_year + GrownCracks::LONGEST_YEARS;
-    let mut place = Place { row: plan, followed, end_year, tracks: &mut tracks, notes: &mut notes };
+    let mut place = Place { plan, integration, end_year, cracks: &mut cracks, counts: &mut counts };
     for (origin, reading) in (0..origins).zip(readings) {
         let is_first = reading == first;
         let later = about.clock.year_of(about.clock.at(plan.start_year) + reading - first);
         let born_year = if is_first { plan.start_year } else { later };
         if born_year < end_year {
             let own = if is_first { key } else { key.child(u64::from(origin)) };
-            let seed = Seed { key: own, life: 0, blade: 0, class: class as u32, origin, stress, born_year };
+            let hot_spot = hot_spot as u32;
+            let new = NewCrack { key: own, life: 0, blade: 0, hot_spot, origin, stress, born_year };
             let Beginning { depth_mm, aspect, scatter } = beginning(own);
-            place.begin(about, seed, scatter, depth_mm, depth_mm / aspect);
+            place.begin(about, new, scatter, depth_mm, depth_mm / aspect);
         }
     }
     place.join();
-    (tracks.tracks, notes)
+    (cracks.all, counts)
 }
 
 impl<'p> Specimen<'p> {
@@ -118,74 +120,76 @@ impl<'p> Specimen<'p> {
         question: &GrowthQuestion,
         key: Key,
     ) -> Self {
-        let class = &plan.classes[asked.class];
+        let RowPlan { nature, inspection, .. } = plan;
+        let hot_spot = &nature.hot_spots[asked.class];
         let spot = &study.roots[asked.root].hot_spots[asked.class];
-        let begin_year = plan.start_year;
+        let begin_year = nature.start_year;
         // Among blades that crack, stress is as if tilted by the power with which it hastens initiation.
-        let sigma = plan.blade_stress_sigma;
-        let stress = sigma * (key.normal(BLADE_STRESS) + class.stress_exponent * sigma);
-        let row_scatter = class.row_sigma * key.normal(ROW_GROWTH);
-        let first = Beginning::new(class, key, row_scatter);
+        let sigma = nature.blade_stress_sigma;
+        let stress = sigma * (key.normal(BLADE_STRESS) + hot_spot.stress_exponent * sigma);
+        let row_scatter = hot_spot.row_sigma * key.normal(ROW_GROWTH);
+        let first = Beginning::new(hot_spot, key, row_scatter);
         let [depth_mm, aspect] = question.begins(spot, [first.depth_mm, first.aspect]);
         let first = Beginning { depth_mm, aspect, ..first };
         let site = spot.section.and_then(|_| spot.site(&study.surfaces[study.rows[row].surface]).ok());
-        let follow = |followed: &Followed| {
-            let begin = |own: Key| if own == key { first } else { Beginning::new(class, own, row_scatter) };
-            let (tracks, notes) = place(plan, asked.class, followed, stress, key, begin);
-            let lost = tracks.iter().filter(|track| !track.joined).map(|track| track.end_year);
+        let integrate = |integration: &Integration| {
+            let begin = |own: Key| if own == key { first } else { Beginning::new(hot_spot, own, row_scatter) };
+            let (cracks, counts) = place(nature, asked.class, integration, stress, key, begin);
+            let lost = cracks.iter().filter(|crack| !crack.joined).map(|crack| crack.end_year);
             let lost_year = lost.fold(f64::INFINITY, f64::min);
-            let met = |track: &Track| track.seed.born_year <= lost_year;
-            (Way::Followed(tracks.into_iter().filter(met).collect()), lost_year - begin_year, notes)
+            let met = |crack: &IntegratedCrack| crack.new.born_year <= lost_year;
+            (Growth::Integrated(cracks.into_iter().filter(met).collect()), lost_year - begin_year, counts)
         };
-        let (way, years_to_loss, notes) = match &class.ways {
-            Ways::Tabled { path, beyond } => {
-                let rate = path.rate() * first.scatter * exp(class.growth_exponent * stress);
+        let (growth, years_to_loss, counts) = match &hot_spot.growth {
+            HotSpotGrowth::Curve { curve, beyond } => {
+                let rate = curve.rate() * first.scatter * exp(hot_spot.growth_exponent * stress);
                 let [begin_starts, last_starts] =
-                    [begin_year, begin_year + GrownCracks::LONGEST_YEARS].map(|year| plan.starts.at(year));
+                    [begin_year, begin_year + GrownCracks::LONGEST_YEARS].map(|year| nature.starts.at(year));
                 let begin = [first.depth_mm, first.aspect];
-                let way = TabledWay::new(plan, class, path, key, stress, begin, rate, begin_starts, last_starts);
+                let on_curve =
+                    OnCurve::new(nature, hot_spot, curve, key, stress, begin, rate, begin_starts, last_starts);
                 match beyond {
-                    Some(followed) if !way.holds => follow(followed),
+                    Some(integration) if !on_curve.holds => integrate(integration),
                     _ => {
-                        let years = (plan.starts.year_of(way.lost_starts) - begin_year).max(0.0);
-                        let notes = Notes { tabled: 1, ..Notes::default() };
-                        (Way::Tabled { path, course: way.course, rate }, years, notes)
+                        let years = (nature.starts.year_of(on_curve.lost_starts) - begin_year).max(0.0);
+                        let counts = IntegrationCounts { on_curves: 1, ..IntegrationCounts::default() };
+                        (Growth::OnCurve { curve, course: on_curve.course, rate }, years, counts)
                     }
                 }
             }
-            Ways::Followed(followed) => follow(followed),
+            HotSpotGrowth::Integrated(integration) => integrate(integration),
         };
         Specimen {
-            plan,
+            plan: nature,
             spot,
             site,
-            technique: asked.technique.map(|technique| &plan.techniques[technique]),
-            class,
+            technique: asked.technique.map(|technique| &inspection.techniques[technique]),
+            hot_spot,
             key,
             detectable_at: question.detectable_at,
             begin_year,
             stress_factor: exp(stress),
             initial_depth_mm: first.depth_mm,
             years_to_loss: if years_to_loss <= GrownCracks::LONGEST_YEARS { years_to_loss } else { f64::INFINITY },
-            way,
-            notes,
+            growth,
+            counts,
         }
     }
 
     pub(super) fn crack(&self) -> GrownCrack {
         let [depth_mm, length_mm] = self.size_mm(0.0);
         let is_lost = self.years_to_loss < f64::INFINITY;
-        let [critical_depth_mm, critical_length_mm] = match (is_lost, self.lost_track()) {
+        let [critical_depth_mm, critical_length_mm] = match (is_lost, self.lost_crack()) {
             (false, _) => [f64::NAN; 2],
-            (true, Some(track)) => self.track_size_mm(track, self.years_to_loss),
+            (true, Some(crack)) => self.crack_size_mm(crack, self.years_to_loss),
             (true, None) => self.size_mm(self.years_to_loss),
         };
-        let own = self.lost_track().map_or(self.key, |track| track.seed.key);
+        let own = self.lost_crack().map_or(self.key, |crack| crack.new.key);
         GrownCrack {
             stress_factor: self.stress_factor,
             initial_depth_mm: self.initial_depth_mm,
             initial_length_mm: self.initial_depth_mm * length_mm / depth_mm,
-            toughness_mpa_sqrt_m: own_toughness(self.class, own).unwrap_or(f64::NAN),
+            toughness_mpa_sqrt_m: own_toughness(self.hot_spot, own).unwrap_or(f64::NAN),
             years_to_loss: self.years_to_loss,
             starts_to_loss: self.starts(self.years_to_loss),
             critical_depth_mm,
@@ -209,25 +213,25 @@ impl<'p> Specimen<'p> {
         }
     }
 
-    /// The cracks of its place, each at moments from its beginning to its end; none of tabulated ways.
+    /// The cracks of its place, each at moments from its beginning to its end; none on growth curves.
     pub(super) fn place(&self, moments: usize) -> Vec<PlaceCrack> {
-        let Way::Followed(tracks) = &self.way else { return Vec::new() };
+        let Growth::Integrated(cracks) = &self.growth else { return Vec::new() };
         let last_year = self.begin_year + self.last_years();
-        let begun = tracks.iter().filter(|track| track.seed.born_year < last_year);
+        let begun = cracks.iter().filter(|crack| crack.new.born_year < last_year);
         begun
-            .map(|track| {
+            .map(|crack| {
                 let (begin, end) =
-                    (track.seed.born_year - self.begin_year, track.end_year.min(last_year) - self.begin_year);
+                    (crack.new.born_year - self.begin_year, crack.end_year.min(last_year) - self.begin_year);
                 let part = |i: usize| i as f64 / (moments.max(2) - 1) as f64;
                 let years: Vec<f64> = (0..moments).map(|i| begin + (end - begin) * part(i)).collect();
-                let sizes: Vec<[f64; 2]> = years.iter().map(|&years| self.track_size_mm(track, years)).collect();
+                let sizes: Vec<[f64; 2]> = years.iter().map(|&years| self.crack_size_mm(crack, years)).collect();
                 PlaceCrack {
-                    position_mm: track.position_mm,
+                    position_mm: crack.position_mm,
                     depth_mm: sizes.iter().map(|size| size[0]).collect(),
                     length_mm: sizes.iter().map(|size| size[1]).collect(),
                     years,
-                    joins: track.joined && track.end_year <= last_year,
-                    is_lost: !track.joined && track.end_year <= last_year,
+                    joins: crack.joined && crack.end_year <= last_year,
+                    is_lost: !crack.joined && crack.end_year <= last_year,
                 }
             })
             .collect()
@@ -247,35 +251,35 @@ impl<'p> Specimen<'p> {
 
     /// Depth and surface length of the deepest crack after some years, in mm.
     fn size_mm(&self, years: f64) -> [f64; 2] {
-        match &self.way {
-            Way::Tabled { path, course, rate } => {
-                let (y, ln_ratio) = path.size_at(*course, rate * self.starts(years));
-                let ln_depth = -ln(y) * path.depth_power();
+        match &self.growth {
+            Growth::OnCurve { curve, course, rate } => {
+                let (y, ln_ratio) = curve.size_at(*course, rate * self.starts(years));
+                let ln_depth = -ln(y) * curve.depth_power();
                 [exp(ln_depth), exp(ln_depth + ln_ratio)]
             }
-            Way::Followed(tracks) => {
+            Growth::Integrated(cracks) => {
                 let deeper = |one: [f64; 2], other: [f64; 2]| if other[0] > one[0] { other } else { one };
-                let sizes = self.living(tracks, years).map(|track| self.track_size_mm(track, years));
+                let sizes = self.living(cracks, years).map(|crack| self.crack_size_mm(crack, years));
                 sizes.reduce(deeper).unwrap_or([f64::NAN; 2])
             }
         }
     }
 
     /// The cracks that are there after some years.
-    fn living<'t>(&self, tracks: &'t [Track], years: f64) -> impl Iterator<Item = &'t Track> {
+    fn living<'t>(&self, cracks: &'t [IntegratedCrack], years: f64) -> impl Iterator<Item = &'t IntegratedCrack> {
         let year = self.begin_year + years;
-        tracks.iter().filter(move |track| track.lives(year))
+        cracks.iter().filter(move |crack| crack.lives(year))
     }
 
-    fn track_size_mm(&self, track: &Track, years: f64) -> [f64; 2] {
-        let [depth_mm, half_length_mm] = track.way.size_at_mm(self.begin_year + years);
+    fn crack_size_mm(&self, crack: &IntegratedCrack, years: f64) -> [f64; 2] {
+        let [depth_mm, half_length_mm] = crack.trajectory.size_at_mm(self.begin_year + years);
         [depth_mm, self.halves() * half_length_mm]
     }
 
-    /// The crack that ends in the loss, of those that were followed.
-    fn lost_track(&self) -> Option<&Track> {
-        let Way::Followed(tracks) = &self.way else { return None };
-        let lost = tracks.iter().filter(|track| !track.joined && track.end_year < f64::INFINITY);
+    /// The crack that ends in the loss, of those that were integrated.
+    fn lost_crack(&self) -> Option<&IntegratedCrack> {
+        let Growth::Integrated(cracks) = &self.growth else { return None };
+        let lost = cracks.iter().filter(|crack| !crack.joined && crack.end_year < f64::INFINITY);
         lost.min_by(|one, other| one.end_year.total_cmp(&other.end_year))
     }
 
@@ -298,11 +302,11 @@ impl<'p> Specimen<'p> {
     fn years_to_detectable(&self, technique: &TechniquePlan) -> f64 {
         /// A third of an hour.
         const CLOSE_YEARS: f64 = 4e-5;
-        let is_detectable = |years: f64| match &self.way {
-            Way::Tabled { .. } => self.p_detected(technique, self.key, self.size_mm(years)) >= self.detectable_at,
-            Way::Followed(tracks) => self.living(tracks, years).any(|track| {
-                let size_mm = self.track_size_mm(track, years);
-                self.p_detected(technique, track.seed.key, size_mm) >= self.detectable_at
+        let is_detectable = |years: f64| match &self.growth {
+            Growth::OnCurve { .. } => self.p_detected(technique, self.key, self.size_mm(years)) >= self.detectable_at,
+            Growth::Integrated(cracks) => self.living(cracks, years).any(|crack| {
+                let size_mm = self.crack_size_mm(crack, years);
+                self.p_detected(technique, crack.new.key, size_mm) >= self.detectable_at
             }),
         };
         let (mut hidden, mut seen) = (0.0, self.last_years());

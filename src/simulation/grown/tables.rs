@@ -1,6 +1,6 @@
 //! Grown cracks as tables: a line for each crack, quantiles, looks in the window, ways.
 
-use super::super::comparison::Estimate;
+use super::super::estimate::Estimate;
 use super::super::tables::{Column, Table};
 use super::{GrownCrack, GrownCracks, GrownRow, LostBefore};
 use crate::error::{Error, Result};

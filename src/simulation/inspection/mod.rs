@@ -1,212 +1,79 @@
-//! One inspection of a row, simulated: every crack that is there, and what each technique says of it.
+//! What each technique would answer, here, at each outage.
 //!
-//! What nobody has in a real outage: the truth beside the calls. From it come invented records to try the
-//! fits on, and pictures of what a technique is up against.
+//! An answer is a pure function of the crack, the technique and the outage, whatever the strategy.
 
-mod records;
+mod calls;
+mod false_calls;
+mod plan;
+mod sizing;
+mod technique;
 
-pub use records::Confirmed;
+pub(crate) use false_calls::{FalseCall, FalseCalls};
+pub(crate) use plan::InspectionPlan;
+pub(crate) use technique::TechniquePlan;
 
-use super::life::Lives;
-use super::parallel::ask_while;
-use super::plan::RowPlan;
-use super::population::Population;
-use crate::error::{Error, Kind, Result};
-use crate::model::Study;
-use crate::model::fleet::{HotSpot, Place};
-use crate::random::Key;
-use std::ops::ControlFlow;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use super::nature::{Nature, NaturePlan};
+use calls::{CallBuffers, Calls};
+use false_calls::FalseCaller;
 
-/// Which row is inspected by what, how often.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Inspection {
-    /// Id of the row.
-    pub row: String,
-    /// Ids of the techniques; each looks at every blade.
-    pub techniques: Vec<String>,
-    /// Lives of the row.
-    pub lives: u64,
-    /// Seed.
-    pub seed: u64,
+/// Draws of a crack and a technique, by counter.
+pub(crate) mod draw {
+    /// What persists in the crack.
+    pub const PERSISTENT: u64 = 0;
+    /// Calls, by outages to come.
+    pub const CALL: u64 = 1;
+    /// Measured lengths, by outages to come.
+    pub const SIZE: u64 = 1 << 32;
+    /// Calls at outages before the study starts.
+    pub const PAST_CALL: u64 = 2 << 32;
 }
 
-/// A crack, or a clean blade that some technique called.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Inspected {
-    /// Life, from 0.
-    pub life: u64,
-    /// Blade, from 1.
-    pub blade: u32,
-    /// Depth in mm; not-a-number for a clean blade.
-    pub depth_mm: f64,
-    /// Surface length in mm; not-a-number for a clean blade.
-    pub length_mm: f64,
-    /// Where the crack is; `None` for a clean blade.
-    pub place: Option<Place>,
-    /// Whether the crack's mouth is closed.
-    pub mouth_is_closed: bool,
-    /// For each technique the length that it reports, in mm; not-a-number where it does not call.
-    pub measured_mm: Vec<f64>,
+/// The answers of all techniques in use, in some lives of a row.
+#[derive(Debug)]
+pub(crate) struct Inspections<'p> {
+    pub plan: &'p InspectionPlan,
+    /// By technique in use.
+    calls: Vec<Calls>,
+    /// By technique.
+    false_calls: Vec<FalseCalls>,
+    // Storage that is kept from life to life.
+    buffers: CallBuffers,
+    false_caller: FalseCaller,
 }
 
-impl Inspection {
-    /// Most lives: every crack of each is kept.
-    pub const MOST_LIVES: u64 = 1_000_000;
-}
-
-impl Study {
-    /// Inspects a row at its first outage from the study's start on, in many lives.
-    ///
-    /// There is one [`Inspected`] for each crack, and one for each clean blade that is called. Cracks of one
-    /// blade are each called on their own.
-    ///
-    /// # Errors
-    /// Refuses names that are not in the study, no lives or too many, and a row without an outage before the study ends.
-    ///
-    /// # Example
-    /// ```
-    /// use serrata::Study;
-    /// use serrata::simulation::Inspection;
-    ///
-    /// let study = Study::load("demo-data/reference-study.toml")?;
-    /// let inspection =
-    ///     Inspection { row: "south-b".to_owned(), techniques: vec!["bench-mt".to_owned()], lives: 3, seed: 1 };
-    /// let inspected = study.inspect(&inspection)?;
-    /// assert!(inspected.iter().all(|crack| crack.measured_mm.len() == 1));
-    /// # Ok::<(), serrata::Error>(())
-    /// ```
-    pub fn inspect(&self, inspection: &Inspection) -> Result<Vec<Inspected>> {
-        self.inspect_with(inspection, &mut |_| ControlFlow::Continue(()))
-    }
-
-    /// As [`Study::inspect`]; from time to time `ask` is told how many lives are done and may stop the work.
-    ///
-    /// # Errors
-    /// As [`Study::inspect`], and when the work was stopped.
-    pub fn inspect_with(
-        &self,
-        inspection: &Inspection,
-        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
-    ) -> Result<Vec<Inspected>> {
-        let asked = self.asked(inspection)?;
-        self.inspect_as(inspection, &asked, ask)
-    }
-
-    fn inspect_as(
-        &self,
-        inspection: &Inspection,
-        asked: &Asked,
-        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
-    ) -> Result<Vec<Inspected>> {
-        let spots = &self.roots[self.rows[asked.row].root].hot_spots;
-        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
-        let work = || {
-            let mut lived = Lives::new(&asked.plan, &self.money);
-            let mut lines = Vec::new();
-            let key = Key::from_seed(inspection.seed).child(asked.plan.name);
-            for life in 0..inspection.lives {
-                if stop.load(Ordering::Relaxed) {
-                    return Err(Error {
-                        kind: Kind::Interrupted { done: life, wanted: inspection.lives, of: "lives" },
-                    });
-                }
-                let came_through = lived.begin(std::iter::once(key.child(life)));
-                came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
-                look_at(lived.people(), asked, spots, life, &mut lines);
-                done.store(life + 1, Ordering::Relaxed);
-            }
-            Ok(lines)
-        };
-        ask_while(work, &stop, &done, ask)
-    }
-
-    /// Finds what an inspection names, and the outage it takes place at.
-    fn asked(&self, inspection: &Inspection) -> Result<Asked> {
-        let row = named("row", &inspection.row, self.rows.iter().map(|row| row.id.as_str()))?;
-        let known = || self.techniques.iter().map(|technique| technique.id.as_str());
-        let techniques: Vec<usize> =
-            inspection.techniques.iter().map(|id| named("technique", id, known())).collect::<Result<_>>()?;
-        if !(1..=Inspection::MOST_LIVES).contains(&inspection.lives) {
-            let rule = format!("must be from 1 to {}", Inspection::MOST_LIVES);
-            return Err(Error::argument("lives", inspection.lives, &rule, "100 lives show what a row is up against"));
-        }
-        let plan = RowPlan::with_techniques(self, &self.rows[row], &techniques)?;
-        let mut outages = plan.calendar.start..plan.calendar.len();
-        let outage = outages.find(|&outage| plan.calendar.years[outage] <= plan.end_year);
-        let outage = outage.ok_or_else(|| {
-            Error::argument(
-                "row",
-                &inspection.row,
-                "must have an outage between the start and the end of the study",
-                "add one to the calendar of its unit",
-            )
-        })?;
-        Ok(Asked { row, techniques, plan, outage })
-    }
-}
-
-/// An inspection whose names have been found.
-struct Asked {
-    row: usize,
-    techniques: Vec<usize>,
-    plan: RowPlan,
-    /// Place of the outage in the row's calendar.
-    outage: usize,
-}
-
-fn look_at(people: &Population<'_>, asked: &Asked, spots: &[HotSpot], life: u64, lines: &mut Vec<Inspected>) {
-    let Asked { techniques, outage, .. } = asked;
-    let outage = *outage;
-    let mut cracked = Vec::new();
-    for crack in people.cracks.iter().filter(|crack| crack.is_present(outage)) {
-        cracked.push(crack.blade);
-        let measured = techniques.iter().map(|&technique| {
-            let is_called = people.calls(crack, technique, outage);
-            if is_called { people.measured_mm(crack, technique, outage) } else { f64::NAN }
-        });
-        let measured_mm = measured.collect();
-        let [depth_mm, length_mm] = people.size_mm(crack, outage);
-        let place = Some(spots[crack.class()].place(crack.origin));
-        let mouth_is_closed = people.mouth_is_closed(crack, outage);
-        lines.push(Inspected {
-            life,
-            blade: crack.blade + 1,
-            depth_mm,
-            length_mm,
-            place,
-            mouth_is_closed,
-            measured_mm,
-        });
-    }
-    let mut clean: Vec<Inspected> = Vec::new();
-    for (place, &technique) in techniques.iter().enumerate() {
-        let false_calls = people.false_calls(technique).of(0).iter().filter(|call| call.outage as usize == outage);
-        for blade in false_calls.map(|call| call.blade).filter(|blade| !cracked.contains(blade)) {
-            let length_mm = people.false_length_mm(0, blade, technique, outage);
-            let known = clean.iter().position(|line| line.blade == blade + 1).unwrap_or_else(|| {
-                let measured_mm = vec![f64::NAN; techniques.len()];
-                clean.push(Inspected {
-                    life,
-                    blade: blade + 1,
-                    depth_mm: f64::NAN,
-                    length_mm: f64::NAN,
-                    place: None,
-                    mouth_is_closed: false,
-                    measured_mm,
-                });
-                clean.len() - 1
-            });
-            clean[known].measured_mm[place] = length_mm;
+impl<'p> Inspections<'p> {
+    pub fn new(plan: &'p InspectionPlan, nature: &NaturePlan) -> Self {
+        let outages = nature.calendar.len();
+        Inspections {
+            calls: plan.in_use.iter().map(|&technique| Calls::new(&plan.techniques[technique], outages)).collect(),
+            false_calls: plan.techniques.iter().map(|_| FalseCalls::default()).collect(),
+            buffers: CallBuffers::default(),
+            false_caller: FalseCaller::default(),
+            plan,
         }
     }
-    lines.append(&mut clean);
-}
 
-/// Place of an id among those known.
-pub(super) fn named<'s>(what: &str, id: &str, known: impl Iterator<Item = &'s str> + Clone) -> Result<usize> {
-    known.clone().position(|other| other == id).ok_or_else(|| {
-        let known = known.collect::<Vec<_>>().join(", ");
-        Error::argument(what, id, "must be one that fits", &format!("there are {known}"))
-    })
+    /// Draws the false calls of all lives.
+    pub fn draw_false_calls(&mut self, nature: &Nature) {
+        for &technique in &self.plan.in_use {
+            let about = &self.plan.techniques[technique];
+            self.false_caller.draw(about, nature, &mut self.false_calls[technique]);
+        }
+    }
+
+    /// False calls by a technique in every life, were it used at every outage to come and the blades clean.
+    pub fn false_calls(&self, technique: usize) -> &FalseCalls {
+        &self.false_calls[technique]
+    }
+
+    /// Lives and blades with any.
+    pub fn falsely_called(&self) -> impl Iterator<Item = (u32, u32)> + '_ {
+        self.false_calls.iter().flat_map(|calls| calls.all().iter().map(|call| (call.life, call.blade)))
+    }
+
+    /// Where a technique stands among those in use.
+    #[inline(always)]
+    pub fn place(&self, technique: usize) -> usize {
+        self.plan.techniques[technique].place
+    }
 }

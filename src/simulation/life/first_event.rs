@@ -5,18 +5,24 @@
 
 use super::follow::covers;
 use crate::bits::{Bits, WORD, lowest, set_bits};
+use crate::simulation::inspection::{FalseCall, FalseCalls};
+use crate::simulation::nature::{Crack, Replacement};
 use crate::simulation::observe::WorkDone;
 use crate::simulation::policy::{Policy, ScheduledLook};
-use crate::simulation::population::{Crack, FalseCall, FalseCalls, NEVER, Population, Replacement};
+use crate::simulation::row_batch::RowBatch;
 use multiversion::multiversion;
 use std::ops::Range;
+
+/// A slot beyond every event. Events are numbered by slots, two an outage: `2 j` for losses before outage j, `2 j + 1` for
+/// outage j itself.
+const NEVER: u32 = u32::MAX;
 
 /// The cracks of the first blades of all lives. Behind the last stands a word's worth of numbers that mean nothing.
 #[derive(Debug, Default)]
 pub(super) struct FirstCracks {
     pub blades: Vec<u32>,
     /// The hazard that a new blade in place of its own would outlive, for row factor 1, where it is known.
-    outlived: Vec<f64>,
+    survived: Vec<f64>,
     /// Whether each blade of each life has any.
     is_cracked: Vec<bool>,
     loss_slots: Vec<u32>,
@@ -39,30 +45,30 @@ pub(super) struct FirstCracks {
 }
 
 impl FirstCracks {
-    pub fn find(&mut self, people: &Population) {
+    pub fn find(&mut self, batch: &RowBatch) {
         fn list<T: Copy + Default>(numbers: &mut Vec<T>, cracks: &[Crack], of: impl Fn(&Crack) -> T) {
             numbers.clear();
             numbers.extend(cracks.iter().map(of));
             numbers.resize(cracks.len() + WORD, T::default());
         }
-        let (cracks, calendar) = (&people.cracks, &people.row().calendar);
+        let (cracks, calendar) = (&batch.nature.cracks, &batch.nature.plan.calendar);
         list(&mut self.blades, cracks, |crack| crack.blade);
-        list(&mut self.outlived, cracks, |crack| people.outlived(crack.life, crack.blade));
+        list(&mut self.survived, cracks, |crack| batch.nature.survived(crack.life, crack.blade));
         self.is_cracked.clear();
-        self.is_cracked.resize(people.positions(), false);
+        self.is_cracked.resize(batch.nature.positions(), false);
         for crack in cracks {
-            self.is_cracked[people.position(crack.life, crack.blade)] = true;
+            self.is_cracked[batch.nature.position(crack.life, crack.blade)] = true;
         }
-        list(&mut self.loss_slots, cracks, Crack::loss_slot);
+        list(&mut self.loss_slots, cracks, loss_slot);
         list(&mut self.lost, cracks, |crack| crack.loss_in_window(calendar.start));
         list(&mut self.places, cracks, |crack| crack.place_at(calendar.start));
         self.there.resize_with(calendar.to_come().div_ceil(WORD), Vec::new);
         for (word, there) in self.there.iter_mut().enumerate() {
             list(there, cracks, |crack| crack.there(calendar.start, word));
         }
-        self.calls.resize_with(people.row().used_techniques.len(), Vec::new);
+        self.calls.resize_with(batch.inspections.plan.in_use.len(), Vec::new);
         for (place, calls) in self.calls.iter_mut().enumerate() {
-            list(calls, cracks, |crack| people.calls_in_window(crack, place, calendar.start));
+            list(calls, cracks, |crack| batch.inspections.calls_in_window(crack, place, calendar.start));
         }
         let is_further = cracks.windows(2).map(|pair| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life);
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
@@ -72,8 +78,8 @@ impl FirstCracks {
             self.further.extend(numbers.map(|number| (begin + number) as u32));
         }
         self.flags.clear();
-        let is_sound = |(outlived, crack): (&f64, &Crack)| u8::from(people.outlives(*outlived, crack.first));
-        self.flags.extend(self.outlived.iter().zip(cracks).map(is_sound));
+        let is_sound = |(survived, crack): (&f64, &Crack)| u8::from(batch.nature.survives(*survived, crack.first));
+        self.flags.extend(self.survived.iter().zip(cracks).map(is_sound));
         for &index in &self.further {
             self.flags[index as usize - 1..=index as usize].fill(0);
         }
@@ -134,12 +140,12 @@ impl FirstEvents {
     }
 
     /// Finds them, under a policy; its false calls are found already.
-    pub fn find(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy) {
-        let end = policy.row_end.map_or(people.row().calendar.len(), |end| end.outage) as u32;
-        self.find_slots(people, cracks, policy);
-        self.sort_cracks(people, cracks, end);
-        self.sort_calls(people, cracks, end);
-        let flags = &self.flags[..people.cracks.len()];
+    pub fn find(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {
+        let end = policy.row_end.map_or(batch.nature.plan.calendar.len(), |end| end.outage) as u32;
+        self.find_slots(batch, cracks, policy);
+        self.sort_cracks(batch, cracks, end);
+        self.sort_calls(batch, cracks, end);
+        let flags = &self.flags[..batch.nature.cracks.len()];
         let lists = [
             (&mut self.called, CALLED),
             (&mut self.simple, SIMPLE),
@@ -149,13 +155,13 @@ impl FirstEvents {
         for (list, flag) in lists {
             list.fill(flags.iter().map(|flags| flags & flag != 0));
         }
-        self.forget_followed(people, cracks);
+        self.forget_followed(batch, cracks);
     }
 
     /// Cracks in blades that are followed enter the row there.
-    fn forget_followed(&mut self, people: &Population, cracks: &FirstCracks) {
+    fn forget_followed(&mut self, batch: &RowBatch, cracks: &FirstCracks) {
         let mut there = std::mem::take(&mut self.there);
-        self.for_each_followed(cracks, 0..people.cracks.len(), |index| {
+        self.for_each_followed(cracks, 0..batch.nature.cracks.len(), |index| {
             there.iter_mut().for_each(|there| there[index as usize] = 0);
         });
         self.there = there;
@@ -196,16 +202,16 @@ impl FirstEvents {
         if policy.keeps_blades_apart() { &self.other_calls } else { &self.false_calls }
     }
 
-    fn find_slots(&mut self, people: &Population, cracks: &FirstCracks, policy: &Policy) {
-        let calendar = &people.row().calendar;
+    fn find_slots(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {
+        let calendar = &batch.nature.plan.calendar;
         self.slots.clone_from(&cracks.loss_slots);
         for line in &policy.scheduled {
             if line.covers_all && calendar.to_come() <= Bits::READ {
-                let (calls, start) = (&cracks.calls[people.used(line.technique)], calendar.start as u32);
+                let (calls, start) = (&cracks.calls[batch.inspections.place(line.technique)], calendar.start as u32);
                 call_first(&mut self.slots, calls, line.looks_at.read(calendar.start), start);
             } else {
-                for (slot, crack) in self.slots.iter_mut().zip(&people.cracks) {
-                    *slot = slot_with(people, line, crack, *slot, (crack.first as usize).max(calendar.start));
+                for (slot, crack) in self.slots.iter_mut().zip(&batch.nature.cracks) {
+                    *slot = slot_with(batch, line, crack, *slot, (crack.first as usize).max(calendar.start));
                 }
             }
         }
@@ -224,13 +230,13 @@ impl FirstEvents {
     }
 
     /// Finds the false calls at the scheduled looks of a policy.
-    pub fn find_false_calls(&mut self, people: &Population, policy: &Policy) {
+    pub fn find_false_calls(&mut self, batch: &RowBatch, policy: &Policy) {
         self.false_calls.clear();
         for (index, line) in (0..).zip(&policy.scheduled) {
-            let calls = people.false_calls(line.technique).all();
+            let calls = batch.inspections.false_calls(line.technique).all();
             let count = |call: &FalseCall| {
                 line.is_due(call.outage as usize)
-                    && covers(people, call.life as usize, line, call.blade, call.outage as usize)
+                    && covers(batch, call.life as usize, line, call.blade, call.outage as usize)
             };
             let before = self.false_calls.all().len();
             self.false_calls.add(calls, calls.iter().map(count));
@@ -239,14 +245,14 @@ impl FirstEvents {
         if policy.scheduled.len() > 1 {
             self.false_calls.sort();
         }
-        self.false_calls.find(people.lives());
+        self.false_calls.find(batch.nature.lives.len());
     }
 
     /// Sorts cracks as if no blade were falsely called.
-    fn sort_cracks(&mut self, people: &Population, cracks: &FirstCracks, end: u32) {
-        let slots = self.head_slots.iter().zip(&cracks.outlived);
+    fn sort_cracks(&mut self, batch: &RowBatch, cracks: &FirstCracks, end: u32) {
+        let slots = self.head_slots.iter().zip(&cracks.survived);
         self.flags.clear();
-        self.flags.extend(slots.map(|(slot, outlived)| u8::from(people.outlives(*outlived, slot / 2))));
+        self.flags.extend(slots.map(|(slot, survived)| u8::from(batch.nature.survives(*survived, slot / 2))));
         sort_each(&self.head_slots, end, &mut self.flags);
         for &index in &cracks.further {
             // Blades with more than one crack are not simple.
@@ -254,7 +260,7 @@ impl FirstEvents {
             *before = if *before & SIMPLE != 0 { *before ^ (SIMPLE | EVENTFUL) } else { *before };
         }
         self.there.resize_with(cracks.there.len(), Vec::new);
-        let start = people.row().calendar.start;
+        let start = batch.nature.plan.calendar.start;
         for (word, (there, first)) in self.there.iter_mut().zip(&cracks.there).enumerate() {
             let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(start + word * WORD));
             there.clear();
@@ -263,19 +269,19 @@ impl FirstEvents {
     }
 
     /// Sorts false calls, and the cracks in blades that they call.
-    fn sort_calls(&mut self, people: &Population, cracks: &FirstCracks, end: u32) {
+    fn sort_calls(&mut self, batch: &RowBatch, cracks: &FirstCracks, end: u32) {
         let calls = self.false_calls.all();
-        self.counts.resize(people.positions(), 0);
+        self.counts.resize(batch.nature.positions(), 0);
         for call in calls {
-            let count = &mut self.counts[people.position(call.life, call.blade)];
+            let count = &mut self.counts[batch.nature.position(call.life, call.blade)];
             *count = (*count + u8::from(call.outage < end)).min(SEEN - 1);
         }
         self.are_simple.clear();
         self.replaced_falsely.clear();
         for call in calls {
-            let position = people.position(call.life, call.blade);
+            let position = batch.nature.position(call.life, call.blade);
             let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked[position]);
-            let is_sound = people.outlives(people.outlived(call.life, call.blade), call.outage);
+            let is_sound = batch.nature.survives(batch.nature.survived(call.life, call.blade), call.outage);
             self.are_simple.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
             if !is_sound & (self.counts[position] & SEEN == 0) {
                 let FalseCall { life, outage, blade, .. } = *call;
@@ -283,8 +289,8 @@ impl FirstEvents {
             }
             self.counts[position] |= SEEN;
             if is_before_end & is_cracked {
-                let own = people.first_cracks(call.life as usize);
-                for index in own.start as usize..own.end as usize {
+                let own = batch.nature.first_cracks(call.life as usize);
+                for index in own {
                     if cracks.blades[index] == call.blade {
                         self.flags[index] = CALLED;
                     }
@@ -292,15 +298,15 @@ impl FirstEvents {
             }
         }
         for call in calls {
-            self.counts[people.position(call.life, call.blade)] = 0;
+            self.counts[batch.nature.position(call.life, call.blade)] = 0;
         }
         let are_simple = self.are_simple.iter();
         self.simple_calls.clear();
         self.simple_calls.add(calls, are_simple.clone().copied());
         self.other_calls.clear();
         self.other_calls.add(calls, are_simple.map(|is_simple| !is_simple));
-        self.simple_calls.find(people.lives());
-        self.other_calls.find(people.lives());
+        self.simple_calls.find(batch.nature.lives.len());
+        self.other_calls.find(batch.nature.lives.len());
     }
 }
 
@@ -331,12 +337,12 @@ fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64, start: u32) {
 
 /// The slot of a crack's next event from an outage on, when one more look is scheduled.
 #[inline(always)]
-fn slot_with(people: &Population, look: &ScheduledLook, crack: &Crack, slot: u32, from: usize) -> u32 {
+fn slot_with(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, slot: u32, from: usize) -> u32 {
     let (mut begin, last) = (from, crack.last as usize);
     loop {
-        let mut calls = people.calls_from(crack, look.technique, &look.looks_at, begin);
+        let mut calls = batch.inspections.calls_from(crack, look.technique, &look.looks_at, begin);
         if !look.covers_all {
-            calls = covered(people, look, crack, begin, calls);
+            calls = covered(batch, look, crack, begin, calls);
         }
         let first = if calls == 0 { NEVER } else { 2 * (begin as u32 + calls.trailing_zeros()) + 1 };
         begin += Bits::READ;
@@ -348,10 +354,15 @@ fn slot_with(people: &Population, look: &ScheduledLook, crack: &Crack, slot: u32
 
 /// Of calls, as bits from an outage on, those that a scheduled look covers.
 #[inline(never)]
-fn covered(people: &Population, look: &ScheduledLook, crack: &Crack, from: usize, calls: u64) -> u64 {
+fn covered(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, from: usize, calls: u64) -> u64 {
     let is_covered = |bit: &usize| {
-        (look.hot_spots.is_empty() || look.hot_spots[crack.class()])
-            && covers(people, crack.life as usize, look, crack.blade, from + bit)
+        (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
+            && covers(batch, crack.life as usize, look, crack.blade, from + bit)
     };
     set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
+}
+
+/// Slot of the loss that a crack ends in, if nothing is done.
+fn loss_slot(crack: &Crack) -> u32 {
+    if crack.ends_in_loss() { 2 * crack.last } else { NEVER }
 }

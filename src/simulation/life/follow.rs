@@ -5,17 +5,19 @@ use super::first_event::{FirstCracks, FirstEvents};
 use super::row_state::WINDOW;
 use crate::bits::{WORD, set_bits};
 use crate::model::strategy::AfterLoss;
+use crate::simulation::inspection::FalseCall;
+use crate::simulation::nature::Crack;
 use crate::simulation::observe::{LifeRecord, Occupancy};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
 use crate::simulation::policy::{Act, CalledBlade, ScheduledLook};
-use crate::simulation::population::{Crack, FalseCall, Population};
+use crate::simulation::row_batch::RowBatch;
 use std::ops::{ControlFlow, Range};
 
 /// One life, on its way.
 pub(super) struct Life<'a, 'p> {
     pub row: &'p RowPlan,
     pub strategy: &'p StrategyPlan,
-    pub people: &'a mut Population<'p>,
+    pub batch: &'a mut RowBatch<'p>,
     pub first: &'a FirstCracks,
     pub events: &'a FirstEvents,
     pub room: &'a mut Room,
@@ -26,7 +28,7 @@ pub(super) struct Life<'a, 'p> {
 impl Life<'_, '_> {
     /// Lives it from the start of the study to its end, or until the row leaves service.
     pub fn live(&mut self) {
-        let calendar = &self.row.calendar;
+        let calendar = &self.row.nature.calendar;
         self.room.state.begin(calendar.start, 0);
         self.room.policy.watched.clear();
         self.enter_first();
@@ -42,14 +44,14 @@ impl Life<'_, '_> {
         self.room.state.begin(0, GENERATION);
         self.room.policy.watched.clear();
         self.enter(first);
-        self.live_outages(0..self.row.calendar.start)
+        self.live_outages(0..self.row.nature.calendar.start)
     }
 
     /// The cracks in the row.
     pub fn cracks(&self) -> impl Iterator<Item = &Crack> {
         let state = &self.room.state;
         let numbers = state.words().flat_map(|word| numbers(word, state.alive[word]));
-        numbers.map(|number| &self.people.cracks[state.cracks[number] as usize])
+        numbers.map(|number| &self.batch.nature.cracks[state.cracks[number] as usize])
     }
 
     fn live_outages(&mut self, outages: Range<usize>) -> ControlFlow<()> {
@@ -80,12 +82,11 @@ impl Life<'_, '_> {
 
     /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.
     fn enter_first(&mut self) {
-        let own = self.people.first_cracks(self.life);
-        let own = own.start as usize..own.end as usize;
+        let own = self.batch.nature.first_cracks(self.life);
         if self.strategy.policy.keeps_blades_apart() {
             self.events.for_each_followed(self.first, own, |index| {
-                self.room.state.enter(self.strategy, self.people, index);
-                self.record.cracks_left.enter(&self.people.cracks[index as usize]);
+                self.room.state.enter(self.strategy, self.batch, index);
+                self.record.cracks_left.enter(&self.batch.nature.cracks[index as usize]);
             });
         } else {
             let (there, places) = (&self.first.there[..], &self.first.places[..]);
@@ -96,7 +97,7 @@ impl Life<'_, '_> {
 
     fn open_window(&mut self, window: usize) {
         let state = &mut self.room.state;
-        state.open_window(self.strategy, self.people, window);
+        state.open_window(self.strategy, self.batch, window);
         state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
         self.strategy.policy.alarm().into_iter().for_each(|outage| state.visit(outage));
         self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
@@ -106,31 +107,27 @@ impl Life<'_, '_> {
     #[inline(never)]
     fn lose_before(&mut self, outage: usize) -> ControlFlow<()> {
         loop {
-            let (state, cracks) = (&self.room.state, &self.people.cracks);
+            let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
             let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
             let lost = lost.map(|number| &cracks[state.cracks[number] as usize]);
             let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
             let Some(&Crack { blade, lost_year, .. }) = earliest else {
                 return ControlFlow::Continue(());
             };
-            if outage < self.row.calendar.start {
+            if outage < self.row.nature.calendar.start {
                 return ControlFlow::Break(());
             }
             let generation = self.room.state.next_generation(blade);
-            let damage_cost = match self.row.loss_cost.fixed() {
-                Some(cost) => cost,
-                None => self.row.loss_cost.draw(self.people.loss_key(self.life, blade), generation),
-            };
-            self.record.lose(self.row, lost_year, damage_cost);
+            self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
             match self.strategy.policy.after_loss {
                 AfterLoss::ReplaceBlade => {
                     self.room.policy.watched.retain(|watched| watched.blade != blade);
                     self.clear_blade(blade, outage);
-                    let new = self.people.renew_at(self.life, blade, generation, lost_year);
+                    let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
                     self.enter(new);
                 }
                 AfterLoss::ReplaceRow => {
-                    self.record.replace_row_after_loss(self.row, self.strategy, lost_year);
+                    self.record.replace_row_after_loss(&self.strategy.work, lost_year);
                     self.room.policy.watched.clear();
                     self.renew_row(lost_year, outage);
                 }
@@ -152,7 +149,7 @@ impl Life<'_, '_> {
             self.look_at_watched(outage, calling);
         }
         for (number, further) in policy.further_looks(calling) {
-            self.record.look_further(self.row, self.strategy, number, outage);
+            self.record.look_further(&self.strategy.work, number, outage);
             self.look_again(further.technique, outage, None);
         }
         if calling != 0 {
@@ -168,7 +165,8 @@ impl Life<'_, '_> {
         for (number, look) in self.strategy.policy.scheduled.iter().enumerate() {
             if self.room.state.is_due(number, outage) {
                 for word in self.room.state.words() {
-                    let mut calls = self.room.state.called_by(self.strategy.place(look.technique), word, outage);
+                    let mut calls =
+                        self.room.state.called_by(self.batch.inspections.place(look.technique), word, outage);
                     if !look.covers_all {
                         calls = self.covered(look, word, calls, outage);
                     }
@@ -182,8 +180,8 @@ impl Life<'_, '_> {
             }
         }
         let false_calls = self.events.followed_calls(&self.strategy.policy).at(self.life, outage);
-        for &FalseCall { blade, line, .. } in false_calls {
-            let look = &self.strategy.policy.scheduled[line as usize];
+        for &FalseCall { blade, look, .. } in false_calls {
+            let look = &self.strategy.policy.scheduled[look as usize];
             if self.is_clean(blade, outage) {
                 self.room.findings.calling |= 1 << look.look;
                 if look.stands {
@@ -197,9 +195,9 @@ impl Life<'_, '_> {
     #[inline(never)]
     fn covered(&self, look: &ScheduledLook, word: usize, calls: u64, outage: usize) -> u64 {
         let is_covered = |bit: &usize| {
-            let crack = &self.people.cracks[self.room.state.cracks[word * WORD + bit] as usize];
-            (look.hot_spots.is_empty() || look.hot_spots[crack.class()])
-                && covers(self.people, self.life, look, crack.blade, outage)
+            let crack = &self.batch.nature.cracks[self.room.state.cracks[word * WORD + bit] as usize];
+            (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
+                && covers(self.batch, self.life, look, crack.blade, outage)
         };
         set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
     }
@@ -218,7 +216,7 @@ impl Life<'_, '_> {
                 look.technique == technique
                     && look.is_due(outage)
                     && look.hot_spots.is_empty()
-                    && covers(self.people, self.life, look, blade, outage)
+                    && covers(self.batch, self.life, look, blade, outage)
             };
             !policy.scheduled.iter().any(covers)
                 && !policy.further_looks(calling).any(|(_, further)| further.technique == technique)
@@ -226,7 +224,7 @@ impl Life<'_, '_> {
         watched.sort_unstable();
         for group in watched.chunk_by(|one, other| one.0 == other.0) {
             let technique = group[0].0;
-            self.record.work.look_at_watched(self.row, policy, technique, outage, group.len());
+            self.record.work.look_at_watched(&self.strategy.work, technique, outage, group.len());
             for &(_, blade) in group {
                 self.look_again(technique, outage, Some(blade));
             }
@@ -237,12 +235,12 @@ impl Life<'_, '_> {
     /// A look that was not scheduled, at the whole row or at one blade.
     fn look_again(&mut self, technique: usize, outage: usize, blade: Option<u32>) {
         for word in self.room.state.words() {
-            let calls = self.room.state.called_by(self.strategy.place(technique), word, outage);
+            let calls = self.room.state.called_by(self.batch.inspections.place(technique), word, outage);
             let meant = blade.map_or(u64::MAX, |blade| self.room.state.in_blade(word, blade));
             self.call_cracks(word, calls & meant, technique, outage);
         }
-        for index in self.people.false_calls(technique).range_at(self.life, outage) {
-            let called = self.people.false_calls(technique).all()[index].blade;
+        for index in self.batch.inspections.false_calls(technique).range_at(self.life, outage) {
+            let called = self.batch.inspections.false_calls(technique).all()[index].blade;
             if blade.is_none_or(|blade| blade == called) && self.is_clean(called, outage) {
                 self.call_clean(called, technique, outage);
             }
@@ -255,8 +253,8 @@ impl Life<'_, '_> {
         self.room.called[word] |= calls;
         if self.strategy.policy.asks_for_blades() {
             for number in numbers(word, calls) {
-                let crack = &self.people.cracks[self.room.state.cracks[number] as usize];
-                let length_mm = self.people.measured_mm(crack, technique, outage);
+                let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
+                let length_mm = self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, outage);
                 note(&mut self.room.findings.blades, crack.blade, length_mm, technique);
             }
         }
@@ -268,7 +266,8 @@ impl Life<'_, '_> {
             self.room.clean_called.push(blade);
         }
         if self.strategy.policy.asks_for_blades() {
-            let length_mm = self.people.false_length_mm(self.life, blade, technique, outage);
+            let length_mm =
+                self.batch.inspections.false_length_mm(&self.batch.nature, self.life, blade, technique, outage);
             note(&mut self.room.findings.blades, blade, length_mm, technique);
         }
     }
@@ -277,7 +276,7 @@ impl Life<'_, '_> {
     fn is_clean(&self, blade: u32, outage: usize) -> bool {
         let state = &self.room.state;
         let here = state.words().flat_map(|word| numbers(word, state.in_blade(word, blade)));
-        let mut starts = here.map(|number| self.people.cracks[state.cracks[number] as usize].first);
+        let mut starts = here.map(|number| self.batch.nature.cracks[state.cracks[number] as usize].first);
         starts.all(|first| first as usize > outage)
     }
 
@@ -291,7 +290,7 @@ impl Life<'_, '_> {
             }
             Act::ReplaceRow => {
                 self.record.work.replace_row(outage);
-                self.renew_row(self.row.calendar.years[outage], outage);
+                self.renew_row(self.row.nature.calendar.years[outage], outage);
             }
             Act::WatchUntilNext => self.room.state.visit(outage + 1),
             Act::Retire => {
@@ -334,14 +333,14 @@ impl Life<'_, '_> {
     fn replace_blade(&mut self, blade: u32, outage: usize) {
         self.clear_blade(blade, outage);
         let generation = self.room.state.next_generation(blade);
-        let new = self.people.renew_at_outage(self.life, blade, generation, outage);
+        let new = self.batch.new_blade_at(self.life, blade, generation, outage);
         self.enter(new);
     }
 
     fn renew_row(&mut self, year: f64, outage: usize) {
         self.clear_row(outage);
         let generation = self.room.state.renew_row();
-        let new = self.people.renew_row(self.life, generation, year);
+        let new = self.batch.new_row(self.life, generation, year);
         self.enter(new);
     }
 
@@ -367,8 +366,8 @@ impl Life<'_, '_> {
     #[inline(always)]
     fn enter(&mut self, new: Range<u32>) {
         for index in new {
-            self.room.state.enter(self.strategy, self.people, index);
-            self.record.cracks_left.enter(&self.people.cracks[index as usize]);
+            self.room.state.enter(self.strategy, self.batch, index);
+            self.record.cracks_left.enter(&self.batch.nature.cracks[index as usize]);
         }
     }
 }
@@ -390,6 +389,6 @@ fn note(blades: &mut Vec<CalledBlade>, blade: u32, length_mm: f64, technique: us
 
 /// Whether a scheduled look covers a blade at an outage.
 #[inline]
-pub(super) fn covers(people: &Population, life: usize, look: &ScheduledLook, blade: u32, outage: usize) -> bool {
-    look.blade_fraction >= 1.0 || people.coverage_draw(life, blade, look.look, outage) < look.blade_fraction
+pub(super) fn covers(batch: &RowBatch, life: usize, look: &ScheduledLook, blade: u32, outage: usize) -> bool {
+    look.blade_fraction >= 1.0 || batch.coverage_draw(life, blade, look.look, outage) < look.blade_fraction
 }

@@ -9,13 +9,13 @@ mod follow;
 mod past;
 mod row_state;
 
-use super::notes::Notes;
+use super::nature::{Crack, IntegrationCounts, Replacement};
 use super::observe::{LifeRecord, Occupancy};
 use super::plan::RowPlan;
 use super::policy::{Act, Findings, PolicyState};
-use super::population::{Crack, Population, Replacement};
+use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
-use crate::model::economics::Money;
+use crate::model::Study;
 use crate::random::Key;
 use first_event::{FirstCracks, FirstEvents};
 use follow::Life;
@@ -25,7 +25,7 @@ use row_state::RowState;
 #[derive(Debug)]
 pub(crate) struct Lives<'p> {
     row: &'p RowPlan,
-    people: Population<'p>,
+    batch: RowBatch<'p>,
     first_cracks: FirstCracks,
     /// What comes first to them, for each schedule.
     first_events: Vec<FirstEvents>,
@@ -52,15 +52,15 @@ struct Room {
 }
 
 impl<'p> Lives<'p> {
-    pub fn new(row: &'p RowPlan, money: &Money) -> Self {
+    pub fn new(row: &'p RowPlan, study: &Study) -> Self {
         Lives {
             row,
-            people: Population::new(row),
+            batch: RowBatch::new(&row.nature, &row.inspection),
             first_cracks: FirstCracks::default(),
             first_events: (0..row.schedules).map(|_| FirstEvents::default()).collect(),
             expected: Vec::new(),
             room: Room { state: RowState::new(row), ..Room::default() },
-            record: LifeRecord::new(row, money),
+            record: LifeRecord::new(study, &row.nature.calendar),
         }
     }
 
@@ -68,66 +68,65 @@ impl<'p> Lives<'p> {
     ///
     /// Returns the number of attempts until all reached the start without a loss, or `None` if one never did.
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
-        self.people.begin(keys);
+        self.batch.begin(keys);
         let attempts = self.draw_and_live_past()?;
-        self.people.draw_shared();
-        let (row, people) = (self.row, &self.people);
-        self.first_cracks.find(people);
+        self.batch.draw_shared();
+        let (row, batch) = (self.row, &self.batch);
+        self.first_cracks.find(batch);
         for (schedule, events) in self.first_events.iter_mut().enumerate() {
             let of_schedule = || row.strategies.iter().filter(|strategy| strategy.policy.schedule == schedule);
             let Some(strategy) = of_schedule().next() else { continue };
-            events.find_false_calls(people, &strategy.policy);
+            events.find_false_calls(batch, &strategy.policy);
             let asks = |strategy: &super::plan::StrategyPlan| {
                 strategy.policy.keeps_blades_apart()
-                    || (row.makes_ready && strategy.policy.replaces_every_called_blade())
+                    || (row.nature.draws_new_blades_ahead && strategy.policy.replaces_every_called_blade())
             };
             if of_schedule().any(asks) {
-                events.find(people, &self.first_cracks, &strategy.policy);
+                events.find(batch, &self.first_cracks, &strategy.policy);
             }
         }
-        if self.row.makes_ready {
-            self.make_ready();
+        if self.row.nature.draws_new_blades_ahead {
+            self.draw_ahead();
         }
         Some(attempts)
     }
 
-    /// Makes new blades ready that schedules alone lead to.
-    fn make_ready(&mut self) {
-        let (people, expected) = (&self.people, &mut self.expected);
+    /// Draws new blades that schedules alone lead to.
+    fn draw_ahead(&mut self) {
+        let (batch, expected) = (&self.batch, &mut self.expected);
         expected.clear();
         for (schedule, events) in self.first_events.iter().enumerate() {
             let mut strategies = self.row.strategies.iter().map(|strategy| &strategy.policy);
             if !strategies.any(|policy| policy.schedule == schedule && policy.replaces_every_called_blade()) {
                 continue;
             }
-            for begin in (0..people.cracks.len()).step_by(Bits::READ) {
+            for begin in (0..batch.nature.cracks.len()).step_by(Bits::READ) {
                 expected.extend(set_bits(events.unsound.read(begin) & lowest(Bits::READ)).map(|number| {
-                    let Crack { life, blade, .. } = people.cracks[begin + number];
+                    let Crack { life, blade, .. } = batch.nature.cracks[begin + number];
                     Replacement { life, blade, outage: events.blade_slots[begin + number] / 2 }
                 }));
             }
             expected.extend_from_slice(&events.replaced_falsely);
         }
-        self.people.make_ready(&self.expected);
+        self.batch.draw_ahead(&self.expected);
     }
 
     /// One of the lives goes on under one strategy, into a record.
     pub fn follow(&mut self, life: usize, strategy_index: usize, record: &mut LifeRecord) {
         let strategy = &self.row.strategies[strategy_index];
         let events = &self.first_events[strategy.policy.schedule];
-        let shared = self.people.mark();
-        record.begin(strategy);
-        let first = self.people.first_cracks(life);
+        let shared = self.batch.mark();
+        record.begin(&strategy.work);
         let (mut there, mut range) = (&self.first_cracks.there, 0..0);
         if strategy.policy.keeps_blades_apart() {
-            (there, range) = (&events.there, first.start as usize..first.end as usize);
+            (there, range) = (&events.there, self.batch.nature.first_cracks(life));
             events.count_single(life, range.clone(), &mut record.work);
         }
         let counted = Occupancy { there, places: &self.first_cracks.places, range };
         let mut followed = Life {
             row: self.row,
             strategy,
-            people: &mut self.people,
+            batch: &mut self.batch,
             first: &self.first_cracks,
             events,
             room: &mut self.room,
@@ -135,17 +134,17 @@ impl<'p> Lives<'p> {
             life,
         };
         followed.live();
-        record.settle(self.row, strategy, &counted, &self.people.length_mm);
-        self.people.release(shared);
+        record.settle(&strategy.work, &counted, &self.batch.nature.sizes.length_mm);
+        self.batch.release(shared);
     }
 
     /// The cracks of the lives, as they stand at the start of the study, and who would call them.
-    pub fn people(&self) -> &Population<'p> {
-        &self.people
+    pub fn batch(&self) -> &RowBatch<'p> {
+        &self.batch
     }
 
-    /// What happened to followed cracks since this was last asked.
-    pub fn take_notes(&mut self) -> Notes {
-        std::mem::take(&mut self.people.notes)
+    /// What happened to cracks since this was last asked.
+    pub fn take_counts(&mut self) -> IntegrationCounts {
+        std::mem::take(&mut self.batch.nature.counts)
     }
 }

@@ -3,8 +3,8 @@
 use super::Lives;
 use super::first_event::FirstEvents;
 use super::follow::Life;
+use crate::simulation::nature::Crack;
 use crate::simulation::plan::StrategyPlan;
-use crate::simulation::population::Crack;
 
 /// A row that loses a blade in so many attempts contradicts the fact that it runs.
 const MOST_ATTEMPTS: u64 = 1000;
@@ -14,20 +14,20 @@ impl<'p> Lives<'p> {
     ///
     /// Returns the number of attempts that all took, or `None` if one never came to the start.
     pub(super) fn draw_and_live_past(&mut self) -> Option<u64> {
-        let mut pending: Vec<u32> = (0..self.people.lives() as u32).collect();
+        let mut pending: Vec<u32> = (0..self.batch.nature.lives.len() as u32).collect();
         let Some(past) = &self.row.past else {
-            self.people.draw(&pending);
+            self.batch.draw(&pending);
             return Some(pending.len() as u64);
         };
         let (mut attempts, mut kept) = (0, Vec::new());
         for attempt in 0..MOST_ATTEMPTS {
             attempts += pending.len() as u64;
             if attempt > 0 {
-                pending.iter().for_each(|&life| self.people.draw_again(life, attempt));
+                pending.iter().for_each(|&life| self.batch.nature.try_again(life, attempt));
             }
-            let mut drawn = self.people.draw(&pending);
+            let mut drawn = self.batch.draw(&pending);
             pending.retain(|&life| {
-                let cracks = &self.people.cracks[drawn.start as usize..drawn.end as usize];
+                let cracks = &self.batch.nature.cracks[drawn.start as usize..drawn.end as usize];
                 let own = cracks.iter().take_while(|crack| crack.life == life).count() as u32;
                 let first = drawn.start..drawn.start + own;
                 drawn.start += own;
@@ -36,7 +36,7 @@ impl<'p> Lives<'p> {
             if pending.is_empty() {
                 // Lives that were drawn again came later.
                 kept.sort_by_key(|crack| crack.life);
-                self.people.keep(&kept);
+                self.batch.nature.keep(&kept);
                 return Some(attempts);
             }
         }
@@ -52,13 +52,13 @@ impl<'p> Lives<'p> {
         first: std::ops::Range<u32>,
         kept: &mut Vec<Crack>,
     ) -> bool {
-        let start_year = self.row.start_year;
-        let nothing = FirstEvents::without_calls(self.people.lives());
-        self.record.begin(past);
+        let start_year = self.row.nature.start_year;
+        let nothing = FirstEvents::without_calls(self.batch.nature.lives.len());
+        self.record.begin(&past.work);
         let mut followed = Life {
             row: self.row,
             strategy: past,
-            people: &mut self.people,
+            batch: &mut self.batch,
             first: &self.first_cracks,
             events: &nothing,
             room: &mut self.room,

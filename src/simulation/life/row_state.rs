@@ -6,7 +6,7 @@
 use super::first_event::FirstCracks;
 use crate::bits::{Bits, WORD, equal_to, lowest, with_bit};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
-use crate::simulation::population::Population;
+use crate::simulation::row_batch::RowBatch;
 use std::ops::Range;
 
 /// Outages that are looked ahead to at once.
@@ -45,8 +45,8 @@ pub(super) struct RowState {
 impl RowState {
     pub fn new(row: &RowPlan) -> Self {
         RowState {
-            renewals: vec![(0, 0); row.blades as usize],
-            calls: row.used_techniques.iter().map(|_| Vec::new()).collect(),
+            renewals: vec![(0, 0); row.nature.blades as usize],
+            calls: row.inspection.in_use.iter().map(|_| Vec::new()).collect(),
             ..RowState::default()
         }
     }
@@ -70,7 +70,7 @@ impl RowState {
             let (from, to) = (own.start + word * WORD, word * WORD);
             self.blades[to..][..WORD].copy_from_slice(&first.blades[from..][..WORD]);
             self.lost[to..][..WORD].copy_from_slice(&first.lost[from..][..WORD]);
-            for &technique in &strategy.techniques {
+            for &technique in &strategy.places {
                 self.calls[technique][to..][..WORD].copy_from_slice(&first.calls[technique][from..][..WORD]);
             }
             (from as u32..).zip(&mut self.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
@@ -79,29 +79,29 @@ impl RowState {
     }
 
     /// Puts a crack into the row.
-    pub fn enter(&mut self, strategy: &StrategyPlan, people: &Population, index: u32) {
+    pub fn enter(&mut self, strategy: &StrategyPlan, batch: &RowBatch, index: u32) {
         let number = self.count;
         self.make_room(1);
         self.cracks[number] = index;
-        self.blades[number] = people.cracks[index as usize].blade;
-        self.look_ahead(strategy, people, number);
+        self.blades[number] = batch.nature.cracks[index as usize].blade;
+        self.look_ahead(strategy, batch, number);
     }
 
     /// Works out what comes to a crack in the window.
-    fn look_ahead(&mut self, strategy: &StrategyPlan, people: &Population, number: usize) {
-        let crack = &people.cracks[self.cracks[number] as usize];
+    fn look_ahead(&mut self, strategy: &StrategyPlan, batch: &RowBatch, number: usize) {
+        let crack = &batch.nature.cracks[self.cracks[number] as usize];
         self.lost[number] = crack.loss_in_window(self.window);
         self.losses |= self.lost[number];
-        for &technique in &strategy.techniques {
-            self.calls[technique][number] = people.calls_in_window(crack, technique, self.window);
+        for &technique in &strategy.places {
+            self.calls[technique][number] = batch.inspections.calls_in_window(crack, technique, self.window);
         }
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.visits |= self.calls[strategy.place(look.technique)][number] & due;
+            self.visits |= self.calls[batch.inspections.place(look.technique)][number] & due;
         }
     }
 
     /// Looks at the outages from one on.
-    pub fn open_window(&mut self, strategy: &StrategyPlan, people: &Population, window: usize) {
+    pub fn open_window(&mut self, strategy: &StrategyPlan, batch: &RowBatch, window: usize) {
         let is_first = self.window == window;
         self.window = window;
         (self.losses, self.visits) = (0, 0);
@@ -110,13 +110,13 @@ impl RowState {
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
         if !is_first {
             for number in 0..self.count {
-                self.look_ahead(strategy, people, number);
+                self.look_ahead(strategy, batch, number);
             }
             return;
         }
         self.losses = any(&self.lost[..self.count]);
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.visits |= any(&self.calls[strategy.place(look.technique)][..self.count]) & due;
+            self.visits |= any(&self.calls[batch.inspections.place(look.technique)][..self.count]) & due;
         }
     }
 

@@ -3,7 +3,7 @@
 use crate::bits::{WORD, lowest};
 use crate::math::LANES;
 use crate::simulation::calendar::Calendar;
-use crate::simulation::population::{Crack, SPARE};
+use crate::simulation::nature::{Crack, SPARE};
 use multiversion::multiversion;
 use std::ops::Range;
 

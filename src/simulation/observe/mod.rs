@@ -1,6 +1,7 @@
 //! What one life of a row under one strategy comes to: counted, priced, kept.
 
 mod cracks_left;
+mod losses;
 mod quantity;
 mod work;
 
@@ -9,8 +10,10 @@ pub use quantity::Quantity;
 pub(crate) use quantity::Values;
 pub(crate) use work::{WorkDone, WorkPlan};
 
-use super::plan::{RowPlan, StrategyPlan};
-use crate::model::economics::Money;
+use super::calendar::Calendar;
+use crate::model::Study;
+use crate::random::Key;
+use losses::LossPrices;
 
 /// What one life comes to; its storage is kept from life to life.
 #[derive(Debug)]
@@ -20,56 +23,53 @@ pub(crate) struct LifeRecord {
     pub loss_years: Vec<u32>,
     pub cracks_left: CracksLeft,
     pub work: WorkDone,
-    money: Money,
+    loss_prices: LossPrices,
 }
 
 impl LifeRecord {
-    pub fn new(row: &RowPlan, money: &Money) -> Self {
+    pub fn new(study: &Study, calendar: &Calendar) -> Self {
         LifeRecord {
             values: [0.0; Quantity::ALL.len()],
             loss_years: Vec::new(),
-            cracks_left: CracksLeft::new(&row.calendar),
-            work: WorkDone::new(row.calendar.len()),
-            money: money.clone(),
+            cracks_left: CracksLeft::new(calendar),
+            work: WorkDone::new(calendar.len()),
+            loss_prices: LossPrices::new(study),
         }
     }
 
     /// Begins another life, with what is scheduled.
-    pub fn begin(&mut self, strategy: &StrategyPlan) {
-        self.values = strategy.work.scheduled_values;
+    pub fn begin(&mut self, plan: &WorkPlan) {
+        self.values = plan.scheduled_values;
         self.loss_years.clear();
         self.cracks_left.begin();
     }
 
-    /// A blade was lost in a year, with damage of some cost.
-    pub fn lose(&mut self, row: &RowPlan, year: f64, damage_cost: f64) {
-        let years = year - row.start_year;
-        self.values[Quantity::AnyLoss as usize] = 1.0;
-        self.loss_years.push(years.max(0.0) as u32);
-        let cost = damage_cost + row.forced_days * row.forced_day_cost;
-        if cost != 0.0 {
-            self.values[Quantity::LossCost as usize] += cost * self.money.present_value(years);
-        }
-        self.values[Quantity::Losses as usize] += 1.0;
-        self.values[Quantity::ForcedDays as usize] += row.forced_days;
+    /// A blade was lost in a year; draw `counter` of a key says what that costs.
+    pub fn lose(&mut self, year: f64, key: Key, counter: u64) {
+        let prices = &self.loss_prices;
+        let values = &mut self.values;
+        values[Quantity::AnyLoss as usize] = 1.0;
+        values[Quantity::Losses as usize] += 1.0;
+        values[Quantity::LossCost as usize] += prices.cost(year, key, counter);
+        values[Quantity::ForcedDays as usize] += prices.forced_days;
+        self.loss_years.push(prices.years(year) as u32);
     }
 
     /// The whole row was replaced after a loss, during the forced outage.
-    pub fn replace_row_after_loss(&mut self, row: &RowPlan, strategy: &StrategyPlan, year: f64) {
-        let value = self.money.present_value(year - row.start_year);
+    pub fn replace_row_after_loss(&mut self, plan: &WorkPlan, year: f64) {
         self.values[Quantity::RowsReplaced as usize] += 1.0;
-        self.values[Quantity::ReplacementCost as usize] += value * strategy.work.new_row_cost();
+        self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_row_cost();
     }
 
     /// A further look at the whole row was called for, by its number in the policy.
-    pub fn look_further(&mut self, row: &RowPlan, strategy: &StrategyPlan, look: usize, outage: usize) {
+    pub fn look_further(&mut self, plan: &WorkPlan, look: usize, outage: usize) {
         self.values[Quantity::Escalated as usize] = 1.0;
-        self.work.look_further(row, &strategy.work, &strategy.policy, look, outage);
+        self.work.look_further(plan, look, outage);
     }
 
     /// Prices what was done, and adds up what was in the row: cracks that entered, and others.
-    pub fn settle(&mut self, row: &RowPlan, strategy: &StrategyPlan, others: &Occupancy, length_mm: &[f64]) {
-        self.work.add_up(row, &strategy.work, &mut self.values);
+    pub fn settle(&mut self, plan: &WorkPlan, others: &Occupancy, length_mm: &[f64]) {
+        self.work.add_up(plan, &mut self.values);
         let sum = |from: Quantity, to: Quantity| self.values[from as usize..=to as usize].iter().sum::<f64>();
         let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
         self.values[Quantity::Cost as usize] = cost;

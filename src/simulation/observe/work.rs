@@ -4,7 +4,9 @@ use super::{Quantity, Values};
 use crate::bits::Numbers;
 use crate::model::Study;
 use crate::model::detection::Access;
-use crate::simulation::plan::{RowPlan, TechniquePlan};
+use crate::model::fleet::Row;
+use crate::simulation::calendar::Calendar;
+use crate::simulation::inspection::TechniquePlan;
 use crate::simulation::policy::Policy;
 
 /// What a row's work under a policy is planned to cost, and what it would cost beyond that.
@@ -14,9 +16,13 @@ pub(crate) struct WorkPlan {
     scheduled: Vec<Scheduled>,
     /// What it comes to over all outages, costs discounted.
     pub scheduled_values: Values,
-    /// Cost and days of each further look, for each outage.
+    /// Price of each further look, for each outage.
     further_looks: Vec<Vec<LookPrice>>,
+    /// Price of looking, for that alone, at watched blades by each technique, for each outage.
+    watch_looks: Vec<Vec<LookPrice>>,
     prices: Prices,
+    /// Present value of one unit of money at each outage.
+    value_at_outage: Vec<f64>,
 }
 
 /// Prices and days of acts other than looks.
@@ -33,11 +39,14 @@ struct Prices {
     window_days: f64,
 }
 
-/// Cost and days of a look.
+/// What a look costs, in money and days.
 #[derive(Debug, Clone, Copy)]
 struct LookPrice {
     cost: f64,
+    /// Of each blade beside that.
+    cost_per_blade: f64,
     days: f64,
+    blades_out: bool,
 }
 
 /// Work that is scheduled at one outage.
@@ -74,7 +83,7 @@ pub(crate) struct WorkDone {
 }
 
 impl WorkPlan {
-    pub fn new(study: &Study, row: &RowPlan, policy: &Policy, window_days: f64) -> Self {
+    pub fn new(study: &Study, row: &Row, calendar: &Calendar, techniques: &[TechniquePlan], policy: &Policy) -> Self {
         let costs = &study.costs;
         let prices = Prices {
             blades_out: costs.blades_out_cost,
@@ -84,17 +93,27 @@ impl WorkPlan {
             row: costs.new_row_cost,
             row_days: costs.new_row_days,
             day: costs.outage_day_cost,
-            window_days,
+            window_days: study.units[row.unit].outages.window_days,
         };
-        let outages = 0..row.calendar.len();
-        let scheduled: Vec<Scheduled> =
-            outages.clone().map(|outage| Scheduled::new(row, policy, &prices, outage)).collect();
-        let price = |technique| outages.clone().map(|outage| rest_of_row(row, policy, technique, outage)).collect();
+        let blades = f64::from(row.blades);
+        let outages = 0..calendar.len();
+        let scheduled = outages.clone().map(|outage| Scheduled::new(techniques, policy, &prices, blades, outage));
+        let scheduled: Vec<Scheduled> = scheduled.collect();
+        let value = |&year: &f64| study.money.present_value(year - study.start_year);
+        let value_at_outage: Vec<f64> = calendar.years.iter().map(value).collect();
+        let further = |technique: usize| {
+            let about = &techniques[technique];
+            outages.clone().map(|outage| rest_of_row(about, policy, technique, blades, outage)).collect()
+        };
+        let watch =
+            |(technique, about)| outages.clone().map(|outage| watch_price(about, policy, technique, outage)).collect();
         WorkPlan {
-            scheduled_values: scheduled_values(row, &scheduled, &prices),
-            further_looks: policy.further_looks.iter().map(|look| price(look.technique)).collect(),
+            scheduled_values: scheduled_values(&scheduled, &prices, &value_at_outage),
+            further_looks: policy.further_looks.iter().map(|look| further(look.technique)).collect(),
+            watch_looks: techniques.iter().enumerate().map(watch).collect(),
             scheduled,
             prices,
+            value_at_outage,
         }
     }
 
@@ -105,11 +124,11 @@ impl WorkPlan {
 }
 
 impl Scheduled {
-    fn new(row: &RowPlan, policy: &Policy, prices: &Prices, outage: usize) -> Self {
+    fn new(techniques: &[TechniquePlan], policy: &Policy, prices: &Prices, blades: f64, outage: usize) -> Self {
         let mut work = Scheduled::default();
-        for (technique, about) in row.techniques.iter().enumerate() {
-            if let Some(fraction) = scheduled_fraction(policy, technique, outage) {
-                work.look_cost += about.cost(f64::from(row.blades) * fraction);
+        for (technique, about) in techniques.iter().enumerate() {
+            if let Some(fraction) = policy.scheduled_fraction(technique, outage) {
+                work.look_cost += about.cost(blades * fraction);
                 work.look_days += about.days_per_row;
                 work.blades_out |= about.access == Access::BladesOut;
             }
@@ -120,9 +139,9 @@ impl Scheduled {
     }
 }
 
-fn scheduled_values(row: &RowPlan, scheduled: &[Scheduled], prices: &Prices) -> Values {
+fn scheduled_values(scheduled: &[Scheduled], prices: &Prices, value_at_outage: &[f64]) -> Values {
     let discounted = |amount: &dyn Fn(&Scheduled) -> f64| -> f64 {
-        scheduled.iter().zip(&row.value_at_outage).map(|(work, value)| value * amount(work)).sum()
+        scheduled.iter().zip(value_at_outage).map(|(work, value)| value * amount(work)).sum()
     };
     let out = |work: &Scheduled| f64::from(u8::from(work.blades_out));
     let times_out: f64 = scheduled.iter().map(out).sum();
@@ -140,41 +159,31 @@ fn scheduled_values(row: &RowPlan, scheduled: &[Scheduled], prices: &Prices) -> 
     values
 }
 
-/// The fraction of the row's blades that a technique is scheduled to look at, at an outage; none if it does not look.
-/// Several looks by one technique are one: each blade is looked at once.
-fn scheduled_fraction(policy: &Policy, technique: usize, outage: usize) -> Option<f64> {
-    let due = policy.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
-    let unseen = due.map(|look| 1.0 - look.blade_fraction).reduce(|all, unseen| all * unseen)?;
-    Some(1.0 - unseen)
-}
-
-/// Cost and days of a further look: of what the technique does not look at by schedule.
-fn rest_of_row(row: &RowPlan, policy: &Policy, technique: usize, outage: usize) -> LookPrice {
-    let about = &row.techniques[technique];
-    let blades = f64::from(row.blades);
-    match scheduled_fraction(policy, technique, outage) {
-        None => LookPrice { cost: about.cost(blades), days: about.days_per_row },
+/// Price of a further look: of what the technique does not look at by schedule.
+fn rest_of_row(about: &TechniquePlan, policy: &Policy, technique: usize, blades: f64, outage: usize) -> LookPrice {
+    let blades_out = about.access == Access::BladesOut;
+    let (cost, days) = match policy.scheduled_fraction(technique, outage) {
+        None => (about.cost(blades), about.days_per_row),
         // Blades of which only some hot spots were looked at are looked at once more.
-        Some(_) => {
-            let due = policy.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
-            let unseen: f64 =
-                due.filter(|look| look.hot_spots.is_empty()).map(|look| 1.0 - look.blade_fraction).product();
-            LookPrice { cost: about.cost_per_blade * blades * unseen, days: 0.0 }
-        }
-    }
+        Some(_) => (about.cost_per_blade * blades * (1.0 - policy.wholly_seen_fraction(technique, outage)), 0.0),
+    };
+    LookPrice { cost, cost_per_blade: 0.0, days, blades_out }
 }
 
-/// Cost and days of looking, for that alone, at watched blades of the row by a technique at an outage.
-fn watch_price(policy: &Policy, about: &TechniquePlan, technique: usize, outage: usize, blades: usize) -> LookPrice {
+/// Price of looking, for that alone, at watched blades of the row.
+fn watch_price(about: &TechniquePlan, policy: &Policy, technique: usize, outage: usize) -> LookPrice {
     let watch = policy.watch;
-    let of_blades = watch.and_then(|watch| watch.cost_per_blade).unwrap_or(about.cost_per_blade) * blades as f64;
-    if scheduled_fraction(policy, technique, outage).is_some() {
+    let blades_out = about.access == Access::BladesOut;
+    let cost_per_blade = watch.and_then(|watch| watch.cost_per_blade).unwrap_or(about.cost_per_blade);
+    if policy.scheduled_fraction(technique, outage).is_some() {
         // The technique is at the row for other blades, or other hot spots.
-        return LookPrice { cost: of_blades, days: 0.0 };
+        return LookPrice { cost: 0.0, cost_per_blade, days: 0.0, blades_out };
     }
     LookPrice {
-        cost: watch.and_then(|watch| watch.cost_per_row).unwrap_or(about.cost_per_row) + of_blades,
+        cost: watch.and_then(|watch| watch.cost_per_row).unwrap_or(about.cost_per_row),
+        cost_per_blade,
         days: watch.and_then(|watch| watch.days_per_row).unwrap_or(about.days_per_row),
+        blades_out,
     }
 }
 
@@ -217,36 +226,34 @@ impl WorkDone {
     }
 
     /// A further look at the whole row, by its number in the policy.
-    pub fn look_further(&mut self, row: &RowPlan, plan: &WorkPlan, policy: &Policy, look: usize, outage: usize) {
-        let access = row.techniques[policy.further_looks[look].technique].access;
-        self.look(outage, plan.further_looks[look][outage], access);
+    pub fn look_further(&mut self, plan: &WorkPlan, look: usize, outage: usize) {
+        self.look(&plan.further_looks[look][outage], 0, outage);
     }
 
     /// A look at so many watched blades, for that alone.
-    pub fn look_at_watched(&mut self, row: &RowPlan, policy: &Policy, technique: usize, outage: usize, blades: usize) {
-        let about = &row.techniques[technique];
-        self.look(outage, watch_price(policy, about, technique, outage, blades), about.access);
+    pub fn look_at_watched(&mut self, plan: &WorkPlan, technique: usize, outage: usize, blades: usize) {
+        self.look(&plan.watch_looks[technique][outage], blades, outage);
     }
 
-    fn look(&mut self, outage: usize, price: LookPrice, access: Access) {
+    fn look(&mut self, price: &LookPrice, blades: usize, outage: usize) {
         let work = self.at(outage);
-        work.look_cost += price.cost;
+        work.look_cost += price.cost + price.cost_per_blade * blades as f64;
         work.look_days += price.days;
-        work.blades_out |= access == Access::BladesOut;
+        work.blades_out |= price.blades_out;
     }
 
     /// Adds what the work comes to, and forgets it.
-    pub fn add_up(&mut self, row: &RowPlan, plan: &WorkPlan, values: &mut Values) {
+    pub fn add_up(&mut self, plan: &WorkPlan, values: &mut Values) {
         while let Some(outage) = self.touched.pop() {
             let work = std::mem::take(&mut self.outages[outage as usize]);
-            work.add(plan, outage as usize, row.value_at_outage[outage as usize], values);
+            work.add(plan, outage as usize, values);
         }
     }
 }
 
 impl Unscheduled {
-    fn add(&self, plan: &WorkPlan, outage: usize, value: f64, values: &mut Values) {
-        let (scheduled, prices) = (&plan.scheduled[outage], &plan.prices);
+    fn add(&self, plan: &WorkPlan, outage: usize, values: &mut Values) {
+        let (scheduled, prices, value) = (&plan.scheduled[outage], &plan.prices, plan.value_at_outage[outage]);
         let new_blades = f64::from(self.new_blades);
         let (new_cost, new_days) = if self.new_row {
             (prices.row, prices.row_days)

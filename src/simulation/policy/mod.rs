@@ -132,6 +132,21 @@ impl Policy {
             || self.watch.is_some_and(|watch| watch.technique == technique)
     }
 
+    /// The fraction of the row's blades that a technique is scheduled to look at, at an outage; none if it does not look.
+    /// Several looks by one technique are one: each blade is looked at once.
+    pub fn scheduled_fraction(&self, technique: usize, outage: usize) -> Option<f64> {
+        let due = self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
+        let unseen = due.map(|look| 1.0 - look.blade_fraction).reduce(|all, unseen| all * unseen)?;
+        Some(1.0 - unseen)
+    }
+
+    /// The fraction of the row's blades of which a technique is scheduled to look at all hot spots, at an outage.
+    pub fn wholly_seen_fraction(&self, technique: usize, outage: usize) -> f64 {
+        let due = self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
+        let whole = due.filter(|look| look.hot_spots.is_empty());
+        1.0 - whole.map(|look| 1.0 - look.blade_fraction).product::<f64>()
+    }
+
     /// The outage at which something is done whether anything is found or not.
     pub fn alarm(&self) -> Option<usize> {
         self.row_end.map(|end| end.outage)

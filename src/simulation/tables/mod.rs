@@ -10,7 +10,7 @@ mod table;
 pub(crate) use notes::THIN_EVENTS;
 pub use table::{Column, Table};
 
-use super::comparison::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
+use super::estimate::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
 use super::observe::Quantity;
 use super::tally::LENGTH_BINS;
 use crate::error::{Error, Result};

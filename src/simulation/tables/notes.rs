@@ -3,7 +3,7 @@
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
-use crate::simulation::comparison::{Comparison, Difference, Estimate};
+use crate::simulation::estimate::{Comparison, Difference, Estimate};
 use crate::simulation::observe::Quantity;
 use crate::simulation::tally::LifeSums;
 use crate::statistics::interval;

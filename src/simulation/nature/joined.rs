@@ -1,11 +1,13 @@
-//! The cracks at one place of a blade, followed one by one: they grow, and join with their neighbours.
+//! The cracks at one place of a blade, each integrated by itself: they grow, and join with their neighbours.
 //!
 //! A crack that joins ends there without a loss, and the joined one begins: a crack like any other, which
 //! keeps the growth, the toughness, the visibility and the mouth of the deeper of the two.
 
-use super::super::notes::Notes;
-use super::super::plan::{Class, Followed, RowPlan};
-use super::{Seed, draw};
+use super::draw;
+use super::growth::NewCrack;
+use super::hot_spot_plan::{HotSpotPlan, Integration};
+use super::integration_counts::IntegrationCounts;
+use super::plan::NaturePlan;
 use crate::distribution::Distribution;
 use crate::math::exp;
 use crate::model::fleet::{Joining, Placement};
@@ -13,11 +15,11 @@ use crate::model::growth::{self, Limit, LoadFactors, LossRule, Outcome, Trajecto
 use crate::model::joining::PlacedCrack;
 use crate::random::Key;
 
-/// A crack on its way.
+/// A crack whose growth is integrated.
 #[derive(Debug, Clone)]
-pub(in crate::simulation) struct Track {
-    pub seed: Seed,
-    pub way: Trajectory,
+pub(crate) struct IntegratedCrack {
+    pub new: NewCrack,
+    pub trajectory: Trajectory,
     /// As it began.
     beginning: growth::Seed,
     rule: LossRule,
@@ -28,93 +30,101 @@ pub(in crate::simulation) struct Track {
     pub joined: bool,
 }
 
-impl Track {
+impl IntegratedCrack {
     /// Whether it is there in a year; in the year of its loss it still is.
     pub fn lives(&self, year: f64) -> bool {
-        self.seed.born_year <= year && if self.joined { year < self.end_year } else { year <= self.end_year }
+        self.new.born_year <= year && if self.joined { year < self.end_year } else { year <= self.end_year }
     }
 }
 
-/// Tracks of the cracks at one place; storage kept from place to place.
+/// The cracks at one place; their storage is kept from place to place.
 #[derive(Debug, Default)]
-pub(in crate::simulation) struct Tracks {
-    pub tracks: Vec<Track>,
-    /// Ways to be used again.
+pub(crate) struct IntegratedCracks {
+    pub all: Vec<IntegratedCrack>,
+    /// Trajectories to be used again.
     spare: Vec<Trajectory>,
 }
 
-impl Tracks {
+impl IntegratedCracks {
     pub fn clear(&mut self) {
-        self.spare.extend(self.tracks.drain(..).map(|track| track.way));
+        self.spare.extend(self.all.drain(..).map(|crack| crack.trajectory));
     }
 
     fn take(&mut self, index: usize) {
-        self.spare.push(self.tracks.remove(index).way);
+        self.spare.push(self.all.remove(index).trajectory);
     }
 }
 
-/// One place, and until when its cracks are followed.
-pub(in crate::simulation) struct Place<'a> {
-    pub row: &'a RowPlan,
-    pub followed: &'a Followed,
+/// One place, and until when its cracks grow.
+pub(crate) struct Place<'a> {
+    pub plan: &'a NaturePlan,
+    pub integration: &'a Integration,
     pub end_year: f64,
-    pub tracks: &'a mut Tracks,
-    pub notes: &'a mut Notes,
+    pub cracks: &'a mut IntegratedCracks,
+    pub counts: &'a mut IntegrationCounts,
 }
 
 impl Place<'_> {
     /// Lets a crack begin: its blade's growth factor, depth and half surface length in mm are given.
-    pub fn begin(&mut self, class: &Class, seed: Seed, rate: f64, depth_mm: f64, half_length_mm: f64) {
-        let followed = self.followed;
-        let beginning = beginning(followed, &seed, rate, depth_mm, half_length_mm);
-        let rule = loss_rule(class, followed, seed.key);
-        let position_mm = followed.joining.map_or(0.0, |joining| position_mm(&joining, followed.origins, &seed));
-        self.follow(seed, beginning, rule, position_mm);
+    pub fn begin(&mut self, spot: &HotSpotPlan, new: NewCrack, rate: f64, depth_mm: f64, half_length_mm: f64) {
+        let integration = self.integration;
+        let beginning = beginning(integration, &new, rate, depth_mm, half_length_mm);
+        let rule = loss_rule(spot, integration, new.key);
+        let position_mm = integration.joining.map_or(0.0, |joining| position_mm(&joining, integration.origins, &new));
+        self.integrate(new, beginning, rule, position_mm);
     }
 
-    /// Follows one crack by itself.
-    fn follow(&mut self, seed: Seed, beginning: growth::Seed, rule: LossRule, position_mm: f64) {
-        let Place { row, followed, end_year, .. } = *self;
-        let mut way = self.tracks.spare.pop().unwrap_or_default();
-        followed.following.follow(&beginning, &followed.duty, end_year, &rule, &mut way);
-        if let Some(overspeed) = row.overspeed {
-            let years = overspeed.years(&row.starts, beginning.year, end_year);
-            followed.following.meet_overspeeds(&beginning, overspeed.stress_factor(), years, &rule, &mut way);
+    /// Integrates the growth of one crack.
+    fn integrate(&mut self, new: NewCrack, beginning: growth::Seed, rule: LossRule, position_mm: f64) {
+        let Place { plan, integration, end_year, .. } = *self;
+        let mut trajectory = self.cracks.spare.pop().unwrap_or_default();
+        integration.following.follow(&beginning, &integration.duty, end_year, &rule, &mut trajectory);
+        if let Some(overspeed) = plan.overspeed {
+            let years = overspeed.years(&plan.starts, beginning.year, end_year);
+            integration.following.meet_overspeeds(&beginning, overspeed.stress_factor(), years, &rule, &mut trajectory);
         }
-        let end_year = match way.outcome() {
+        let end_year = match trajectory.outcome() {
             Outcome::Lost { year, .. } if year <= end_year => year,
             _ => f64::INFINITY,
         };
-        self.notes.add_followed(way.notes());
-        self.tracks.tracks.push(Track { seed, way, beginning, rule, position_mm, end_year, joined: false });
+        self.counts.add_integrated(trajectory.notes());
+        self.cracks.all.push(IntegratedCrack {
+            new,
+            trajectory,
+            beginning,
+            rule,
+            position_mm,
+            end_year,
+            joined: false,
+        });
     }
 
     /// Joins neighbours, the earliest first, until none are left that meet before the end.
     pub fn join(&mut self) {
-        let Some(joining) = &self.followed.joining else { return };
-        while let Some((year, one, other)) = next_meeting(&self.tracks.tracks, joining, self.end_year) {
-            let tracks = &mut *self.tracks;
-            let sizes = [one, other].map(|index| placed(&tracks.tracks[index], year));
+        let Some(joining) = &self.integration.joining else { return };
+        while let Some((year, one, other)) = next_meeting(&self.cracks.all, joining, self.end_year) {
+            let cracks = &mut *self.cracks;
+            let sizes = [one, other].map(|index| placed(&cracks.all[index], year));
             let [Some(first), Some(second)] = sizes else { return };
-            let begins = |index: usize| tracks.tracks[index].seed.born_year >= year;
+            let begins = |index: usize| cracks.all[index].new.born_year >= year;
             // A crack that begins within another was never one of its own.
             if begins(one) && lies_within(&first, &second) {
-                tracks.take(one);
+                cracks.take(one);
                 continue;
             }
             if begins(other) && lies_within(&second, &first) {
-                tracks.take(other);
+                cracks.take(other);
                 continue;
             }
             let joined = first.joined_with(&second);
             let deeper = if first.depth_mm() >= second.depth_mm() { one } else { other };
-            let Track { seed, beginning, rule, .. } = tracks.tracks[deeper];
+            let IntegratedCrack { new, beginning, rule, .. } = cracks.all[deeper];
             for index in [one, other] {
-                tracks.tracks[index].end_year = year;
-                tracks.tracks[index].joined = true;
+                cracks.all[index].end_year = year;
+                cracks.all[index].joined = true;
             }
-            self.notes.joins += 1;
-            self.notes.joins_outside_rule +=
+            self.counts.joins += 1;
+            self.counts.joins_outside_rule +=
                 u64::from(!(joining.rule.is_stated_for(&first) && joining.rule.is_stated_for(&second)));
             let beginning = growth::Seed {
                 year,
@@ -122,35 +132,35 @@ impl Place<'_> {
                 half_length_mm: 0.5 * joined.length_mm(),
                 ..beginning
             };
-            self.follow(Seed { born_year: year, ..seed }, beginning, rule, joined.position_mm());
+            self.integrate(NewCrack { born_year: year, ..new }, beginning, rule, joined.position_mm());
         }
     }
 }
 
 fn beginning(
-    followed: &Followed,
-    seed: &Seed,
+    integration: &Integration,
+    new: &NewCrack,
     start_rate_factor: f64,
     depth_mm: f64,
     half_length_mm: f64,
 ) -> growth::Seed {
-    let stress = exp(seed.stress);
-    let corrosion_rate_factor = match followed.corrosion_sigma {
+    let stress = exp(new.stress);
+    let corrosion_rate_factor = match integration.corrosion_sigma {
         0.0 => 1.0,
-        sigma => exp(sigma * seed.key.normal(draw::CORROSION)),
+        sigma => exp(sigma * new.key.normal(draw::CORROSION)),
     };
     growth::Seed {
         factors: LoadFactors { stress, vibration: stress },
         start_rate_factor,
         corrosion_rate_factor,
-        ..growth::Seed::new(seed.born_year, depth_mm, half_length_mm)
+        ..growth::Seed::new(new.born_year, depth_mm, half_length_mm)
     }
 }
 
 /// When a crack's blade is lost, with the toughness that is its own.
-fn loss_rule(class: &Class, followed: &Followed, key: Key) -> LossRule {
+fn loss_rule(spot: &HotSpotPlan, integration: &Integration, key: Key) -> LossRule {
     let toughness = |toughness: &Distribution| toughness.draw(key, draw::TOUGHNESS);
-    match (&class.limit, followed.diagram) {
+    match (&spot.limit, integration.diagram) {
         (Limit::Diagram(limit), Some(diagram)) => LossRule::Diagram {
             diagram,
             toughness_mpa_sqrt_m: toughness(&limit.toughness_mpa_sqrt_m),
@@ -164,18 +174,18 @@ fn loss_rule(class: &Class, followed: &Followed, key: Key) -> LossRule {
 }
 
 /// Where along its serration an origin stands, in mm.
-fn position_mm(joining: &Joining, origins: u32, seed: &Seed) -> f64 {
-    let rank = f64::from(seed.origin % origins);
+fn position_mm(joining: &Joining, origins: u32, new: &NewCrack) -> f64 {
+    let rank = f64::from(new.origin % origins);
     joining.spacing_mm
         * match joining.placement {
             Placement::Even => rank,
-            Placement::Random => f64::from(origins) * seed.key.uniform(draw::POSITION),
+            Placement::Random => f64::from(origins) * new.key.uniform(draw::POSITION),
         }
 }
 
-fn placed(track: &Track, year: f64) -> Option<PlacedCrack> {
-    let [depth_mm, half_length_mm] = track.way.size_at_mm(year);
-    PlacedCrack::new(track.position_mm, depth_mm, 2.0 * half_length_mm).ok()
+fn placed(crack: &IntegratedCrack, year: f64) -> Option<PlacedCrack> {
+    let [depth_mm, half_length_mm] = crack.trajectory.size_at_mm(year);
+    PlacedCrack::new(crack.position_mm, depth_mm, 2.0 * half_length_mm).ok()
 }
 
 fn lies_within(inner: &PlacedCrack, outer: &PlacedCrack) -> bool {
@@ -184,10 +194,10 @@ fn lies_within(inner: &PlacedCrack, outer: &PlacedCrack) -> bool {
 }
 
 /// The first moment at which two cracks join, and which they are.
-fn next_meeting(tracks: &[Track], joining: &Joining, end_year: f64) -> Option<(f64, usize, usize)> {
+fn next_meeting(cracks: &[IntegratedCrack], joining: &Joining, end_year: f64) -> Option<(f64, usize, usize)> {
     let mut next: Option<(f64, usize, usize)> = None;
-    for (one, first) in tracks.iter().enumerate().filter(|(_, track)| !track.joined) {
-        for (other, second) in tracks.iter().enumerate().skip(one + 1).filter(|(_, track)| !track.joined) {
+    for (one, first) in cracks.iter().enumerate().filter(|(_, crack)| !crack.joined) {
+        for (other, second) in cracks.iter().enumerate().skip(one + 1).filter(|(_, crack)| !crack.joined) {
             let until = next.map_or(end_year, |(year, _, _)| year);
             if let Some(year) = meeting(first, second, joining, until)
                 && next.is_none_or(|(earliest, _, _)| year < earliest)
@@ -200,7 +210,7 @@ fn next_meeting(tracks: &[Track], joining: &Joining, end_year: f64) -> Option<(f
 }
 
 /// When two cracks join, if they do before a year: the gap falls and what bridges it grows.
-fn meeting(one: &Track, other: &Track, joining: &Joining, until: f64) -> Option<f64> {
+fn meeting(one: &IntegratedCrack, other: &IntegratedCrack, joining: &Joining, until: f64) -> Option<f64> {
     /// Moments at which it is asked whether they have joined, in a year: about every hour. They do not hang on when the
     /// study ends.
     const MOMENTS: f64 = 8_192.0;
@@ -209,7 +219,7 @@ fn meeting(one: &Track, other: &Track, joining: &Joining, until: f64) -> Option<
         let (left, right) = if one.position_mm <= other.position_mm { (&first, &second) } else { (&second, &first) };
         right.tips_mm()[0] - left.tips_mm()[1] <= joining.rule.widest_gap_mm(&first, &second)
     };
-    let begin = one.seed.born_year.max(other.seed.born_year);
+    let begin = one.new.born_year.max(other.new.born_year);
     let end = until.min(one.end_year).min(other.end_year);
     if begin >= end || !are_joined(end) {
         return None;

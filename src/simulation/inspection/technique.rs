@@ -11,7 +11,7 @@ use crate::random::hash_name;
 pub(crate) struct TechniquePlan {
     pub name: u64,
     /// Its place among the techniques in use, if it is one.
-    pub used: usize,
+    pub place: usize,
     pub access: Access,
     pub size: SizeMeasure,
     pub curve: PodCurve,
@@ -22,7 +22,7 @@ pub(crate) struct TechniquePlan {
     pub inspection_sigma: f64,
     /// Factor on the probability of detection at cracks whose mouth is closed.
     pub closed_mouth_factor: f64,
-    /// Weights of the standard normal numbers (by place in the row's `kept_sources`) that make the
+    /// Weights of the standard normal numbers (by place in `persistent_sources`) that make the
     /// shift a crack keeps.
     pub persistence: Vec<(usize, f64)>,
     /// -ln(1 - p) of the false-call probability p of a blade.
@@ -47,7 +47,7 @@ impl TechniquePlan {
             .collect();
         TechniquePlan {
             name: hash_name(id),
-            used: usize::MAX,
+            place: usize::MAX,
             access: *access,
             size: pod.size,
             curve: *pod,
@@ -77,6 +77,12 @@ impl TechniquePlan {
     /// Factor of the second condition on depth.
     fn gate_factor(&self, ln_depth: f64) -> f64 {
         self.gate.map_or(1.0, |gate| self.curve.shape.at((ln_depth - gate.q50_mm.ln()) / gate.spread))
+    }
+
+    /// The shift of ln q50 that persists in a crack, from the normal numbers that it keeps.
+    #[inline(always)]
+    pub fn persistent_shift(&self, number: impl Fn(usize) -> f64) -> f64 {
+        self.persistence.iter().map(|&(source, weight)| weight * number(source)).sum()
     }
 
     /// Cost of a look at some of the blades.

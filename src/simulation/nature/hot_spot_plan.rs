@@ -1,4 +1,4 @@
-//! A hot spot of the row's root, ready to crack.
+//! A hot spot of the row's root, made ready.
 
 use crate::distribution::Distribution;
 use crate::error::Result;
@@ -13,17 +13,17 @@ use std::collections::BTreeMap;
 
 /// One hot spot of the row's root.
 #[derive(Debug)]
-pub(crate) struct Class {
+pub(crate) struct HotSpotPlan {
     pub name: u64,
     pub origins: f64,
     pub shape: InitiationShape,
     pub clock: Readings,
     pub clock_at_end: f64,
     pub stress_exponent: f64,
-    pub ways: Ways,
-    /// Median advance per start of cracks on tabulated ways; 1 for those that are followed.
+    pub growth: HotSpotGrowth,
+    /// Median advance per start of cracks on growth curves; 1 for those whose growth is integrated.
     pub rate: f64,
-    /// Power with which a blade's stress enters that rate; 0 for cracks that are followed.
+    /// Power with which a blade's stress enters that rate; 0 where growth is integrated.
     pub growth_exponent: f64,
     pub crack_sigma: f64,
     pub row_sigma: f64,
@@ -42,20 +42,20 @@ pub(crate) struct Class {
 
 /// How the cracks of a hot spot grow.
 #[derive(Debug)]
-pub(crate) enum Ways {
-    /// On ways that are worked out once: blade and crack set only how fast.
-    Tabled {
-        path: GrowthPath,
-        /// For cracks that begin or come where the path does not hold; none where it holds everywhere.
-        beyond: Option<Box<Followed>>,
+pub(crate) enum HotSpotGrowth {
+    /// On a curve that is worked out once: blade and crack set only how fast.
+    Curve {
+        curve: GrowthPath,
+        /// For cracks that begin or come where the curve does not hold; none where it holds everywhere.
+        beyond: Option<Box<Integration>>,
     },
     /// Each on its own.
-    Followed(Box<Followed>),
+    Integrated(Box<Integration>),
 }
 
-/// What cracks need that are followed one by one.
+/// What it takes to integrate the growth of a crack by itself.
 #[derive(Debug)]
-pub(crate) struct Followed {
+pub(crate) struct Integration {
     pub following: Following,
     pub site: Site,
     pub duty: Vec<DutyPeriod>,
@@ -69,12 +69,12 @@ pub(crate) struct Followed {
     pub joining: Option<Joining>,
 }
 
-/// Tabulated ways of cracks, by root and hot spot: rows with the same root share them.
-pub(super) type TabledWays = BTreeMap<(usize, usize), GrowthPath>;
+/// Growth curves by root and hot spot: rows with the same root share them.
+pub(crate) type GrowthCurves = BTreeMap<(usize, usize), GrowthPath>;
 
-impl Class {
+impl HotSpotPlan {
     /// A hot spot of the row's root, by number.
-    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64, tabled: &mut TabledWays) -> Result<Self> {
+    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64, curves: &mut GrowthCurves) -> Result<Self> {
         let spot = &study.roots[row.root].hot_spots[spot_index];
         let unit = &study.units[row.unit];
         let law = &study.initiation[spot.initiation];
@@ -95,25 +95,27 @@ impl Class {
             Distribution::Lognormal { median, sigma_log } => (median.ln(), sigma_log),
             _ => (f64::NAN, f64::NAN),
         };
-        let followed = || Followed::new(spot, growth, surface, unit).map(Box::new);
-        let (ways, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
-            (Ways::Followed(followed()?), 1.0, 1.0, 0.0)
+        let integration = || Integration::new(spot, growth, surface, unit).map(Box::new);
+        let (growth_of_spot, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
+            (HotSpotGrowth::Integrated(integration()?), 1.0, 1.0, 0.0)
         } else {
-            let path = tabled.entry((row.root, spot_index)).or_insert_with(|| GrowthPath::new(growth, spot)).clone();
+            let path = curves.entry((row.root, spot_index)).or_insert_with(|| GrowthPath::new(growth, spot)).clone();
             let (rate, depth_power) = (path.rate(), path.depth_power());
-            let beyond = if path.is_straight() { None } else { Some(followed()?) };
-            (Ways::Tabled { path, beyond }, rate, depth_power, growth.exponent)
+            let beyond = if path.is_straight() { None } else { Some(integration()?) };
+            (HotSpotGrowth::Curve { curve: path, beyond }, rate, depth_power, growth.exponent)
         };
         let end = match spot.limit {
             Limit::Depth { depth_mm } => Some(CrackEnd::Depth(depth_mm)),
             Limit::SectionFraction { fraction } => Some(CrackEnd::SectionFraction(fraction)),
             Limit::Toughness { .. } | Limit::Diagram(_) => None,
         };
-        let end_coordinate = match (&ways, end) {
-            (Ways::Tabled { path: GrowthPath::FixedFactor(path), .. }, Some(end)) => Some(path.end_coordinate(end)),
+        let end_coordinate = match (&growth_of_spot, end) {
+            (HotSpotGrowth::Curve { curve: GrowthPath::FixedFactor(path), .. }, Some(end)) => {
+                Some(path.end_coordinate(end))
+            }
             _ => None,
         };
-        Ok(Class {
+        Ok(HotSpotPlan {
             end_coordinate,
             ln_depth_median,
             depth_sigma,
@@ -123,7 +125,7 @@ impl Class {
             clock,
             clock_at_end,
             stress_exponent: law.stress_exponent,
-            ways,
+            growth: growth_of_spot,
             rate,
             depth_power,
             growth_exponent,
@@ -137,10 +139,10 @@ impl Class {
     }
 }
 
-impl Followed {
+impl Integration {
     fn new(spot: &HotSpot, growth: &GrowthLaw, surface: &Surface, unit: &Unit) -> Result<Self> {
         let site = spot.site(surface)?;
-        Ok(Followed {
+        Ok(Integration {
             following: Following::new(&site, growth.rate_law(spot.vibration)?)?,
             site,
             duty: unit.duty.clone(),

@@ -1,9 +1,9 @@
 //! What a reader of a comparison has to beware of, in words.
 
-use super::comparison::{Comparison, Ranking};
-use super::notes::{thousands, two_figures};
-use super::observe::Quantity;
-use super::tables::THIN_EVENTS;
+use super::{Comparison, Ranking};
+use crate::simulation::nature::{thousands, two_figures};
+use crate::simulation::observe::Quantity;
+use crate::simulation::tables::THIN_EVENTS;
 use crate::statistics::interval;
 
 /// Below this, a ranking's first place is called unsure.
@@ -20,7 +20,7 @@ impl Comparison {
         let mut warnings = self.study.warnings();
         warnings.extend((0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
-        warnings.extend((0..self.study.rows.len()).flat_map(|row| self.notes(row)));
+        warnings.extend((0..self.study.rows.len()).flat_map(|row| self.integration_notes(row)));
         let anything_lost =
             (0..self.study.strategies.len()).any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
         if !anything_lost && self.study.strategies.len() > 1 {
@@ -56,9 +56,9 @@ impl Comparison {
     }
 
     /// What happened to a row's cracks and was not wholly by the book.
-    fn notes(&self, row: usize) -> Vec<String> {
+    fn integration_notes(&self, row: usize) -> Vec<String> {
         let id = &self.study.rows[row].id;
-        self.tally.notes[row].sentences().into_iter().map(|sentence| format!("rows.{id}: {sentence}")).collect()
+        self.tally.counts[row].sentences().into_iter().map(|sentence| format!("rows.{id}: {sentence}")).collect()
     }
 
     fn unsure(&self, ranking: &Ranking) -> Option<String> {

@@ -3,6 +3,8 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+mod warnings;
+
 use super::observe::Quantity;
 use super::parallel::Run;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};

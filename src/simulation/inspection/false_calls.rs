@@ -1,11 +1,10 @@
 //! Calls on blades without a crack.
 
-use super::super::plan::RowPlan;
-use super::sight::draw_rows;
-use super::sow::whole;
-use super::{Life, purpose};
-use crate::math::{LANES, in_two_steps, ln, ln_of_split, split};
+use super::TechniquePlan;
+use super::calls::draw_rows;
+use crate::math::{LANES, in_two_steps, ln, ln_of_split, split, whole};
 use crate::random::{Draw, Key};
+use crate::simulation::nature::{Nature, purpose};
 use multiversion::multiversion;
 use std::ops::Range;
 
@@ -15,8 +14,8 @@ pub(crate) struct FalseCall {
     pub life: u32,
     pub outage: u32,
     pub blade: u32,
-    /// The strategy's line that makes it, where it is one of a schedule.
-    pub line: u32,
+    /// The policy's scheduled look that makes it, where it is one of a schedule.
+    pub look: u32,
 }
 
 /// False calls in some lives; each life's stand together, in order of time.
@@ -79,16 +78,16 @@ impl FalseCalls {
         let mut end = self.all.len();
         self.all.resize(end + calls.len(), FalseCall::default());
         for (call, counts) in calls.iter().zip(count) {
-            // Without a branch: nobody foresees which calls count.
+            // Branch-free: which calls count is unpredictable.
             self.all[end] = *call;
             end += usize::from(counts);
         }
         self.all.truncate(end);
     }
 
-    /// Notes which line of a strategy makes those from one on.
-    pub fn made_by(&mut self, from: usize, line: u32) {
-        self.all[from..].iter_mut().for_each(|call| call.line = line);
+    /// Notes which scheduled look makes those from one on.
+    pub fn made_by(&mut self, from: usize, look: u32) {
+        self.all[from..].iter_mut().for_each(|call| call.look = look);
     }
 
     /// Puts them in order of lives and time.
@@ -125,24 +124,24 @@ pub(super) struct FalseCaller {
 
 impl FalseCaller {
     /// False calls of a technique in every life, as if it were used at every outage to come, by skipping.
-    pub fn draw(&mut self, row: &RowPlan, lives: &[Life], technique: usize, calls: &mut FalseCalls) {
-        let about = &row.techniques[technique];
+    pub fn draw(&mut self, about: &TechniquePlan, nature: &Nature, calls: &mut FalseCalls) {
+        let (plan, lives) = (nature.plan, &nature.lives);
         calls.all.clear();
         if about.false_call_hazard > 0.0 {
             // The first of all lives at once: nearly always enough.
             self.keys.clear();
             self.keys.extend(lives.iter().map(|life| life.key.child(purpose::FALSE_CALLS).child(about.name)));
-            let looks = f64::from(row.blades) * row.calendar.to_come() as f64;
-            let start = row.calendar.start as u32;
+            let looks = f64::from(plan.blades) * plan.calendar.to_come() as f64;
+            let start = plan.calendar.start as u32;
             let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
             self.numbers.resize(self.keys.len() * LANES, 0.0);
             draw_rows(&self.keys, LANES, &mut self.numbers);
             self.places.resize(self.keys.len(), [(0, 0); LANES]);
-            place_each(about.false_call_hazard, row.blades, &mut self.numbers, &mut self.places);
+            place_each(about.false_call_hazard, plan.blades, &mut self.numbers, &mut self.places);
             let firsts = self.places.iter().zip(self.numbers.as_chunks::<LANES>().0);
             for ((life, key), (places, ends)) in (0..).zip(&self.keys).zip(firsts) {
-                let call = |(outage, blade): (u32, u32)| FalseCall { life, outage: start + outage, blade, line: 0 };
-                // All are written, and those beyond the last outage forgotten: nobody foresees how many there are.
+                let call = |(outage, blade): (u32, u32)| FalseCall { life, outage: start + outage, blade, look: 0 };
+                // All are written, and those beyond the last outage forgotten: how many there are is unpredictable.
                 let before = calls.all.len();
                 calls.all.extend_from_slice(&places.map(call));
                 calls.all.truncate(before + ends.iter().filter(|end| **end <= looks).count());
@@ -151,7 +150,7 @@ impl FalseCaller {
                     end += skip(draw) + 1.0;
                     draw = draw.ahead(1);
                     if end <= looks {
-                        calls.all.push(call(place(end - 1.0, row.blades)));
+                        calls.all.push(call(place(end - 1.0, plan.blades)));
                     }
                 }
             }

@@ -82,7 +82,7 @@ impl Study {
                         "{},{blade:03},life {},{},{},{},{},{}",
                         quoted(&row.id),
                         life + 1,
-                        asked.plan.calendar.years[asked.outage],
+                        asked.plan.nature.calendar.years[asked.outage],
                         quoted(&technique.id),
                         word(&GRADES, technique.grade),
                         quoted(&self.surfaces[row.surface].id),

@@ -5,11 +5,11 @@ use serde::{Deserialize, Serialize};
 
 /// Counts over cracks, whatever was asked of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub(crate) struct Notes {
-    /// Cracks on tabulated ways, which hold from their beginning to their end.
-    pub tabled: u64,
-    /// Cracks that were followed one by one.
-    pub followed: u64,
+pub(crate) struct IntegrationCounts {
+    /// Cracks on growth curves, which hold from their beginning to their end.
+    pub on_curves: u64,
+    /// Cracks whose growth was integrated one by one.
+    pub integrated: u64,
     /// Of these, in what they left the range of their stress-intensity solution and were held at its edge.
     pub too_narrow: u64,
     pub too_flat: u64,
@@ -22,11 +22,11 @@ pub(crate) struct Notes {
     pub joins_outside_rule: u64,
 }
 
-impl Notes {
+impl IntegrationCounts {
     /// Adds those of other cracks.
     pub fn merge(&mut self, other: &Self) {
-        self.tabled += other.tabled;
-        self.followed += other.followed;
+        self.on_curves += other.on_curves;
+        self.integrated += other.integrated;
         self.too_narrow += other.too_narrow;
         self.too_flat += other.too_flat;
         self.too_deep += other.too_deep;
@@ -36,9 +36,9 @@ impl Notes {
         self.joins_outside_rule += other.joins_outside_rule;
     }
 
-    /// Adds a crack that was followed.
-    pub fn add_followed(&mut self, notes: growth::Notes) {
-        self.followed += 1;
+    /// Adds a crack whose growth was integrated.
+    pub fn add_integrated(&mut self, notes: growth::Notes) {
+        self.integrated += 1;
         self.too_narrow += u64::from(notes.outside.narrow);
         self.too_flat += u64::from(notes.outside.flat);
         self.too_deep += u64::from(notes.outside.depth);
@@ -48,7 +48,7 @@ impl Notes {
 
     /// What has to be said, a sentence for each thing that happened, with the side to which it errs.
     pub fn sentences(&self) -> Vec<String> {
-        let cracks = self.tabled + self.followed;
+        let cracks = self.on_curves + self.integrated;
         let say = |count: u64, of: u64, noun: &str, what: &str| {
             (count > 0).then(|| {
                 let percent = two_figures(100.0 * count as f64 / of as f64);
@@ -101,7 +101,7 @@ pub fn two_figures(x: f64) -> String {
 }
 
 /// A whole number with commas between thousands.
-pub(super) fn thousands(x: f64) -> String {
+pub(crate) fn thousands(x: f64) -> String {
     let digits = format!("{x:.0}");
     let mut text = String::new();
     for (index, digit) in digits.chars().enumerate() {
@@ -126,16 +126,21 @@ mod tests {
 
     #[test]
     fn each_thing_that_happened_has_its_own_sentence_with_its_count_and_its_side() {
-        assert!(Notes { tabled: 5, followed: 2, joins: 1, ..Notes::default() }.sentences().is_empty());
+        assert!(
+            IntegrationCounts { on_curves: 5, integrated: 2, joins: 1, ..IntegrationCounts::default() }
+                .sentences()
+                .is_empty()
+        );
         let outside = |narrow, flat, depth, length| Outside { narrow, flat, depth, length };
-        let mut notes = Notes { tabled: 1_996, joins: 4, joins_outside_rule: 1, ..Notes::default() };
+        let mut notes =
+            IntegrationCounts { on_curves: 1_996, joins: 4, joins_outside_rule: 1, ..IntegrationCounts::default() };
         for (outside, unfinished) in [
             (outside(true, false, false, false), false),
             (outside(false, true, false, false), false),
             (outside(false, false, true, true), false),
             (outside(false, false, false, true), true),
         ] {
-            notes.add_followed(growth::Notes { outside, unfinished });
+            notes.add_integrated(growth::Notes { outside, unfinished });
         }
         let mut twice = notes;
         twice.merge(&notes);

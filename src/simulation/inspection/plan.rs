@@ -1,0 +1,49 @@
+//! Techniques on a row, made ready.
+
+use super::technique::TechniquePlan;
+use crate::model::Study;
+use crate::model::fleet::Row;
+use crate::random::hash_name;
+
+/// The techniques of a study on one row's surface.
+#[derive(Debug)]
+pub(crate) struct InspectionPlan {
+    pub techniques: Vec<TechniquePlan>,
+    /// Techniques that may look at the row, as indices.
+    pub in_use: Vec<usize>,
+    /// Names whose standard normal numbers make the effects that persist in a crack.
+    pub persistent_sources: Vec<u64>,
+}
+
+impl InspectionPlan {
+    /// Of all techniques, those for which `is_in_use` says so.
+    pub fn new(study: &Study, row: &Row, is_in_use: impl Fn(usize) -> bool) -> Self {
+        let indices = 0..study.techniques.len();
+        let mut plan = InspectionPlan {
+            techniques: indices.clone().map(|index| TechniquePlan::new(study, row, index)).collect(),
+            in_use: indices.filter(|&technique| is_in_use(technique)).collect(),
+            persistent_sources: Vec::new(),
+        };
+        for (place, &technique) in plan.in_use.iter().enumerate() {
+            plan.techniques[technique].place = place;
+        }
+        plan.number_persistent_sources(study);
+        plan
+    }
+
+    /// Numbers the techniques whose normal numbers any technique in use asks for.
+    fn number_persistent_sources(&mut self, study: &Study) {
+        let mut sources: Vec<usize> = Vec::new();
+        for &technique in &self.in_use {
+            for (source, _) in &mut self.techniques[technique].persistence {
+                let known = sources.iter().position(|other| other == source);
+                let place = known.unwrap_or(sources.len());
+                if known.is_none() {
+                    sources.push(*source);
+                }
+                *source = place;
+            }
+        }
+        self.persistent_sources = sources.iter().map(|&source| hash_name(&study.techniques[source].id)).collect();
+    }
+}

@@ -1,0 +1,324 @@
+//! Which origins crack, and when.
+//!
+//! The origins of one hot spot on blades of equal age crack one after another, in the order of their hazard: the
+//! arrivals of a Poisson process, of which only the first at each origin counts. Arrivals beyond the end of the study
+//! are not drawn, and nothing that is drawn depends on where that end is. Work goes with the origins that crack.
+
+use super::Nature;
+use super::cohort::Cohort;
+use super::hot_spot_plan::HotSpotPlan;
+use super::purpose;
+use crate::math::{LANES, exp, exp_each, in_two_steps, ln, ln_of_split, normal_each, split, whole};
+use crate::random::{Draw, Key};
+use multiversion::multiversion;
+
+/// Hazard per origin up to which origins are drawn as arrivals; each that has not cracked by then draws its own. Without
+/// this an origin sure to crack would arrive again and again.
+pub(super) const MOST_PER_ORIGIN: f64 = 1.0;
+
+/// Child of a blade's key from which its origins draw when they crack; other children are its cracks'.
+pub(super) const ORIGINS: u64 = 1;
+
+/// A blade that is new.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct NewBlade {
+    pub life: usize,
+    pub blade: u32,
+    pub generation: u64,
+}
+
+impl NewBlade {
+    /// What keys its draws.
+    #[inline(always)]
+    pub fn number(&self) -> u64 {
+        self.generation << 32 | u64::from(self.blade)
+    }
+}
+
+/// An origin that cracks.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Initiation {
+    /// Key of the blades of its life.
+    pub parent: Key,
+    /// What keys its blade among them; the blade's own number is the lower half.
+    pub blade_number: u64,
+    /// What keys the crack on the blade.
+    pub crack_number: u64,
+    /// Cumulative hazard at which it begins.
+    pub hazard: f64,
+    /// Reading of its clock when the blade was installed.
+    pub installed: f64,
+    /// Logarithm of its blade's factor on stress.
+    pub stress: f64,
+    pub life: u32,
+    pub hot_spot: u32,
+    pub origin: u32,
+}
+
+impl Initiation {
+    #[inline(always)]
+    pub fn blade(&self) -> u32 {
+        self.blade_number as u32
+    }
+}
+
+/// An origin that cracks, among blades that are drawn together.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Arrival {
+    /// Its blade among them, hot spot and origin: in this order cracks are kept.
+    pub place: u64,
+    /// Cumulative hazard at which it cracks, for row factor and stress factor 1.
+    hazard: f64,
+}
+
+impl Arrival {
+    #[inline(always)]
+    pub fn new(blade: usize, hot_spot: usize, origin: u32, hazard: f64) -> Self {
+        Arrival { place: (blade as u64) << 48 | (hot_spot as u64) << 32 | u64::from(origin), hazard }
+    }
+
+    #[inline(always)]
+    fn blade(&self) -> usize {
+        (self.place >> 48) as usize
+    }
+
+    #[inline(always)]
+    fn hot_spot(&self) -> usize {
+        (self.place >> 32 & 0xffff) as usize
+    }
+
+    #[inline(always)]
+    pub fn origin(&self) -> u32 {
+        self.place as u32
+    }
+}
+
+/// Storage for drawing initiations; kept from life to life.
+#[derive(Debug, Default)]
+pub(super) struct InitiationBuffers {
+    pub arrivals: Vec<Arrival>,
+    /// The first draw of each block of exponential numbers that is drawn ahead, and the numbers.
+    blocks: Vec<Draw>,
+    exponentials: Vec<f64>,
+    /// Of blades drawn together: logarithms of their stress factors, and for the hot spot at hand sums of their factors on
+    /// the hazard, up to each.
+    stresses: Vec<f64>,
+    sums: Vec<f64>,
+}
+
+impl Nature<'_> {
+    /// The first blades of some lives.
+    pub(super) fn draw_first_initiations(&mut self, lives: &[u32]) {
+        let plan = self.plan;
+        let own = |cohort: usize, key: Key| key.child(purpose::FIRST_BLADES).child(cohort as u64);
+        // The first arrivals of all lives are drawn at once.
+        let mut buffers = std::mem::take(&mut self.initiation_buffers);
+        buffers.blocks.clear();
+        for life in lives.iter().map(|&life| life as usize) {
+            for (index, cohort) in plan.cohorts.iter().enumerate() {
+                let key = own(index, self.lives[life].key);
+                for (spot, hazard) in plan.hot_spots.iter().zip(&cohort.hazards) {
+                    let first = key.child(spot.name).draw(0);
+                    let count = blocks_ahead(spot, cohort, self.lives[life].row_factor * hazard);
+                    buffers.blocks.extend((0..count).map(|block| first.ahead(2 * (block * LANES) as u64)));
+                }
+            }
+        }
+        buffers.exponentials.resize(buffers.blocks.len() * LANES, 0.0);
+        draw_exponentials(&buffers.blocks, &mut buffers.exponentials);
+        let exponentials = std::mem::take(&mut buffers.exponentials);
+        self.initiation_buffers = buffers;
+        let mut drawn_ahead = &exponentials[..];
+        for life in lives.iter().map(|&life| life as usize) {
+            for (index, cohort) in plan.cohorts.iter().enumerate() {
+                let key = own(index, self.lives[life].key);
+                self.draw_cohort(life, cohort, key, 0, &mut drawn_ahead);
+            }
+        }
+        self.initiation_buffers.exponentials = exponentials;
+    }
+
+    /// New blades of equal age; the first exponential numbers of each hot spot may be drawn already.
+    pub(super) fn draw_cohort(
+        &mut self,
+        life: usize,
+        cohort: &Cohort,
+        key: Key,
+        generation: u64,
+        drawn_ahead: &mut &[f64],
+    ) {
+        let plan = self.plan;
+        let row_factor = self.lives[life].row_factor;
+        let mut buffers = std::mem::take(&mut self.initiation_buffers);
+        buffers.arrivals.clear();
+        self.draw_stresses(life, cohort, generation, &mut buffers.stresses);
+        let mut sure = false;
+        for (index, (spot, &end)) in plan.hot_spots.iter().zip(&cohort.hazards).enumerate() {
+            let key = key.child(spot.name);
+            let drawn = LANES * blocks_ahead(spot, cohort, row_factor * end).min(drawn_ahead.len() / LANES);
+            let (exponentials, rest) = drawn_ahead.split_at(drawn);
+            *drawn_ahead = rest;
+            let blades = cohort.blades.len() as f64;
+            let factors = if buffers.stresses.is_empty() { blades } else { buffers.sum_factors(spot) };
+            let most = MOST_PER_ORIGIN * blades / (row_factor * factors);
+            sure |= most < end;
+            let until = most.min(end);
+            let rate = row_factor * spot.origins * factors;
+            for_each_arrival(key, rate, until, exponentials, |hazard, u| {
+                let (blade, origin) = buffers.place(spot, blades, u);
+                buffers.arrivals.push(Arrival::new(blade, index, origin, hazard));
+            });
+        }
+        if buffers.arrivals.len() > 1 {
+            // Those of one blade stand together; of an origin the first counts.
+            buffers
+                .arrivals
+                .sort_unstable_by(|one, other| one.place.cmp(&other.place).then(one.hazard.total_cmp(&other.hazard)));
+            buffers.arrivals.dedup_by_key(|arrival| arrival.place);
+        }
+        if sure {
+            self.add_sure_cracks(life, cohort, generation, &mut buffers);
+        }
+        for arrival in &buffers.arrivals {
+            let blade = arrival.blade();
+            let stress = buffers.stresses.get(blade).copied().unwrap_or(0.0);
+            self.add_initiation(&NewBlade { life, blade: cohort.blades[blade], generation }, cohort, stress, arrival);
+        }
+        self.initiation_buffers = buffers;
+    }
+
+    /// Logarithms of the stress factors of blades; none where stress does not scatter.
+    fn draw_stresses(&self, life: usize, cohort: &Cohort, generation: u64, stresses: &mut Vec<f64>) {
+        let sigma = self.plan.blade_stress_sigma;
+        stresses.clear();
+        if sigma > 0.0 {
+            let key = |&blade: &u32| self.lives[life].blades.child(NewBlade { life, blade, generation }.number());
+            stresses.extend(cohort.blades.iter().map(|blade| key(blade).uniform(0)));
+            normal_each(stresses);
+            stresses.iter_mut().for_each(|stress| *stress *= sigma);
+        }
+    }
+
+    /// Cracks of origins that have not cracked by [`MOST_PER_ORIGIN`]: each draws the rest of its hazard.
+    #[inline(never)]
+    fn add_sure_cracks(&mut self, life: usize, cohort: &Cohort, generation: u64, buffers: &mut InitiationBuffers) {
+        let plan = self.plan;
+        let row_factor = self.lives[life].row_factor;
+        let blades = cohort.blades.len() as f64;
+        let early = std::mem::take(&mut buffers.arrivals);
+        let mut early = early.into_iter().peekable();
+        let factors: Vec<f64> = plan
+            .hot_spots
+            .iter()
+            .map(|spot| if buffers.stresses.is_empty() { blades } else { buffers.sum_factors(spot) })
+            .collect();
+        for (at, &blade) in cohort.blades.iter().enumerate() {
+            let key = self.lives[life].blades.child(NewBlade { life, blade, generation }.number()).child(ORIGINS);
+            let stress = buffers.stresses.get(at).copied().unwrap_or(0.0);
+            for (index, spot) in plan.hot_spots.iter().enumerate() {
+                let most = MOST_PER_ORIGIN * blades / (row_factor * factors[index]);
+                let per_hazard = 1.0 / (row_factor * stress_factor(spot, stress));
+                let key = key.child(spot.name);
+                for origin in 0..spot.origins as u32 {
+                    let here = Arrival::new(at, index, origin, 0.0).place;
+                    if let Some(arrival) = early.next_if(|arrival| arrival.place == here) {
+                        buffers.arrivals.push(arrival);
+                    } else if most < cohort.hazards[index] {
+                        let hazard = most - ln(key.child(u64::from(origin)).uniform(0)) * per_hazard;
+                        if hazard < cohort.hazards[index] {
+                            buffers.arrivals.push(Arrival { place: here, hazard });
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// A crack begins at an origin.
+    #[inline(always)]
+    pub(super) fn add_initiation(&mut self, new: &NewBlade, cohort: &Cohort, stress: f64, arrival: &Arrival) {
+        let hot_spot = arrival.hot_spot();
+        self.initiations.push(Initiation {
+            parent: self.lives[new.life].blades,
+            blade_number: new.number(),
+            crack_number: self.plan.hot_spots[hot_spot].name.wrapping_add(u64::from(arrival.origin())),
+            hazard: arrival.hazard,
+            installed: cohort.installed[hot_spot],
+            stress,
+            life: new.life as u32,
+            hot_spot: hot_spot as u32,
+            origin: arrival.origin(),
+        });
+    }
+}
+
+impl InitiationBuffers {
+    /// The sum of the blades' factors on the hazard of a hot spot; notes the sums up to each blade.
+    fn sum_factors(&mut self, spot: &HotSpotPlan) -> f64 {
+        self.sums.clear();
+        self.sums.extend(self.stresses.iter().map(|stress| spot.stress_exponent * stress));
+        exp_each(&mut self.sums);
+        let mut sum = 0.0;
+        for factor in &mut self.sums {
+            sum += *factor;
+            *factor = sum;
+        }
+        sum
+    }
+
+    /// The blade and the origin that a uniform number picks, each as often as its hazard says.
+    #[inline(always)]
+    fn place(&self, spot: &HotSpotPlan, blades: f64, u: f64) -> (usize, u32) {
+        let (blade, within) = if self.stresses.is_empty() {
+            let blade = whole(u * blades).min(blades - 1.0);
+            (blade as usize, u * blades - blade)
+        } else {
+            let wanted = u * self.sums[self.sums.len() - 1];
+            let blade = self.sums.partition_point(|sum| *sum <= wanted).min(self.sums.len() - 1);
+            let before = if blade == 0 { 0.0 } else { self.sums[blade - 1] };
+            (blade, (wanted - before) / (self.sums[blade] - before))
+        };
+        (blade, whole(within.max(0.0) * spot.origins).min(spot.origins - 1.0) as u32)
+    }
+}
+
+/// Visits the arrivals of a Poisson process up to a hazard, each with a uniform number of its own. Arrival i takes draws
+/// 2 i and 2 i + 1 of the key; the exponential numbers of the first may have been made already.
+#[inline(always)]
+pub(super) fn for_each_arrival(key: Key, rate: f64, until: f64, made: &[f64], mut visit: impl FnMut(f64, f64)) {
+    if !(rate * until > 0.0) {
+        return;
+    }
+    let per_rate = 1.0 / rate;
+    let (mut hazard, mut draw) = (0.0, key.draw(0));
+    let mut made = made.iter();
+    loop {
+        hazard += per_rate * made.next().copied().unwrap_or_else(|| -ln(draw.uniform()));
+        if hazard >= until {
+            return;
+        }
+        visit(hazard, draw.ahead(1).uniform());
+        draw = draw.ahead(2);
+    }
+}
+
+/// Blocks of arrivals that are drawn ahead: enough for most lives.
+fn blocks_ahead(spot: &HotSpotPlan, cohort: &Cohort, hazard: f64) -> usize {
+    const MOST: f64 = 8.0;
+    let mean = cohort.blades.len() as f64 * spot.origins * hazard.min(MOST_PER_ORIGIN);
+    ((mean + mean.sqrt()) / LANES as f64).ceil().min(MOST) as usize
+}
+
+/// Blocks of exponential numbers, of every second draw.
+#[multiversion(targets = "simd")]
+fn draw_exponentials(blocks: &[Draw], numbers: &mut [f64]) {
+    for (numbers, first) in numbers.as_chunks_mut::<LANES>().0.iter_mut().zip(blocks) {
+        *numbers = std::array::from_fn(|lane| first.ahead(2 * lane as u64).uniform());
+    }
+    in_two_steps(numbers, split, |u| -ln_of_split(u));
+}
+
+#[inline]
+pub(super) fn stress_factor(spot: &HotSpotPlan, stress: f64) -> f64 {
+    if stress == 0.0 { 1.0 } else { exp(spot.stress_exponent * stress) }
+}

@@ -1,0 +1,100 @@
+//! A crack on a growth curve: its position there, and when its blade is lost.
+
+use super::draw;
+use super::hot_spot_plan::HotSpotPlan;
+use super::plan::NaturePlan;
+use crate::math::exp;
+use crate::model::growth::{Course, CrackEnd, DiagramLimit, GrowthPath, Limit};
+use crate::random::Key;
+
+/// A crack on a growth curve.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct OnCurve {
+    pub course: Course,
+    /// Starts at which its blade is lost; infinite where that is seen at a glance to be later than is asked for.
+    pub lost_starts: f64,
+    /// Whether the curve holds from the crack's beginning to its loss, or as far as is asked for.
+    pub holds: bool,
+}
+
+impl OnCurve {
+    /// From where the crack begins: its depth in mm and aspect, and the starts until then.
+    #[allow(clippy::too_many_arguments)]
+    #[inline(always)]
+    pub fn new(
+        plan: &NaturePlan,
+        spot: &HotSpotPlan,
+        curve: &GrowthPath,
+        key: Key,
+        stress: f64,
+        [depth_mm, aspect]: [f64; 2],
+        rate: f64,
+        born_starts: f64,
+        until_starts: f64,
+    ) -> Self {
+        let course = curve.course(depth_mm, aspect);
+        let lost_starts = loss(plan, spot, curve, key, stress, course, rate, born_starts, until_starts);
+        let last_starts = if lost_starts < until_starts { lost_starts } else { until_starts };
+        let holds = curve.begins(depth_mm, aspect) && curve.covers(course, rate * (last_starts - born_starts));
+        OnCurve { course, lost_starts, holds }
+    }
+}
+
+/// Starts at which the blade of a crack on a growth curve is lost: when the crack is critical in an ordinary start, or at
+/// the first overspeed that finds it critical under its higher stress. Infinite where that is seen at a glance to be later
+/// than `until_starts`.
+#[allow(clippy::too_many_arguments)]
+#[inline(always)]
+fn loss(
+    plan: &NaturePlan,
+    spot: &HotSpotPlan,
+    curve: &GrowthPath,
+    key: Key,
+    stress: f64,
+    course: Course,
+    rate: f64,
+    born_starts: f64,
+    until_starts: f64,
+) -> f64 {
+    if let (GrowthPath::FixedFactor(curve), Some(end)) = (curve, spot.end_coordinate) {
+        return born_starts + curve.advance_between(course.start, end) / rate;
+    }
+    let end = crack_end(spot, stress, key);
+    let at_overspeed = match (plan.overspeed, end) {
+        (Some(overspeed), CrackEnd::Intensity(intensity)) => {
+            Some((overspeed, CrackEnd::Intensity(intensity / overspeed.stress_factor())))
+        }
+        _ => None,
+    };
+    let first_end = at_overspeed.map_or(end, |(_, end)| end);
+    if curve.outlasts(course, first_end, rate * (until_starts - born_starts)) {
+        return f64::INFINITY;
+    }
+    let ordinary = born_starts + curve.advance_to(course, end) / rate;
+    at_overspeed.map_or(ordinary, |(overspeed, end)| {
+        ordinary.min(overspeed.next_at_starts(born_starts + curve.advance_to(course, end) / rate))
+    })
+}
+
+/// The end of a crack with the toughness that is its own; `stress` is the logarithm of its blade's factor on stress.
+#[inline(always)]
+fn crack_end(spot: &HotSpotPlan, stress: f64, key: Key) -> CrackEnd {
+    match &spot.limit {
+        Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
+        Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
+        // Cracks with a diagram are integrated.
+        Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
+            CrackEnd::Intensity(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS) * exp(-stress))
+        }
+    }
+}
+
+/// Toughness of a crack's blade, where its limit has one.
+pub(crate) fn own_toughness(spot: &HotSpotPlan, key: Key) -> Option<f64> {
+    match &spot.limit {
+        Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
+            Some(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS))
+        }
+        Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
+    }
+}

@@ -1,0 +1,96 @@
+//! A study made ready to be lived: for each row what nature does, what techniques answer and what each strategy does.
+
+use super::inspection::InspectionPlan;
+use super::nature::{GrowthCurves, NaturePlan};
+use super::observe::WorkPlan;
+use super::policy::Policy;
+use crate::error::Result;
+use crate::model::Study;
+use crate::model::fleet::Row;
+
+/// One row of the fleet, ready to be lived.
+#[derive(Debug)]
+pub(crate) struct RowPlan {
+    pub nature: NaturePlan,
+    pub inspection: InspectionPlan,
+    /// What was done before the study, if the row's life begins there.
+    pub past: Option<StrategyPlan>,
+    pub strategies: Vec<StrategyPlan>,
+    /// Number of different schedules among them.
+    pub schedules: usize,
+}
+
+/// A strategy on a row: what is done, and what that costs.
+#[derive(Debug)]
+pub(crate) struct StrategyPlan {
+    pub policy: Policy,
+    pub work: WorkPlan,
+    /// Techniques that it may use, by their places among those in use.
+    pub places: Vec<usize>,
+}
+
+impl RowPlan {
+    /// Makes all rows of a study ready.
+    ///
+    /// # Errors
+    /// Refuses hot spots whose growth law, loads and limit do not fit together.
+    pub fn all(study: &Study) -> Result<Vec<Self>> {
+        Self::several(study, study.rows.iter())
+    }
+
+    /// Makes some rows ready.
+    ///
+    /// # Errors
+    /// As [`RowPlan::all`].
+    pub fn several<'s>(study: &'s Study, rows: impl Iterator<Item = &'s Row>) -> Result<Vec<Self>> {
+        let mut curves = GrowthCurves::new();
+        rows.map(|row| Self::make(study, row, &[], &mut curves)).collect()
+    }
+
+    /// Makes one row ready.
+    #[cfg(test)]
+    pub fn new(study: &Study, row: &Row) -> Result<Self> {
+        Self::with_techniques(study, row, &[])
+    }
+
+    /// Makes one row ready, also for techniques that no strategy may use.
+    pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
+        Self::make(study, row, others, &mut GrowthCurves::new())
+    }
+
+    fn make(study: &Study, row: &Row, others: &[usize], curves: &mut GrowthCurves) -> Result<Self> {
+        let nature = NaturePlan::new(study, row, curves)?;
+        let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
+        let spots = &study.roots[row.root].hot_spots;
+        let policy = |strategy| Policy::new(strategy, row_index, spots, &nature.calendar);
+        let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
+        let schedules = number_schedules(&mut policies);
+        let past = (row.in_service_year < study.start_year).then(|| {
+            let techniques = row.past_looks.iter().map(|look| look.technique);
+            Policy::of_past_looks(techniques, &nature.calendar)
+        });
+        let inspection = InspectionPlan::new(study, row, |technique| {
+            others.contains(&technique) || policies.iter().chain(&past).any(|policy| policy.uses(technique))
+        });
+        let strategy = |policy: Policy| {
+            let work = WorkPlan::new(study, row, &nature.calendar, &inspection.techniques, &policy);
+            let used = inspection.in_use.iter().enumerate().filter(|(_, technique)| policy.uses(**technique));
+            StrategyPlan { places: used.map(|(place, _)| place).collect(), work, policy }
+        };
+        let strategies = policies.into_iter().map(strategy).collect();
+        Ok(RowPlan { past: past.map(strategy), strategies, schedules, nature, inspection })
+    }
+}
+
+/// Gives policies with the same schedule the same number: returns how many there are.
+fn number_schedules(policies: &mut [Policy]) -> usize {
+    let mut schedules = 0;
+    for index in 0..policies.len() {
+        let (before, rest) = policies.split_at_mut(index);
+        let own = &mut rest[0];
+        let alike = before.iter().find(|other| other.scheduled == own.scheduled && other.row_end == own.row_end);
+        own.schedule = alike.map_or(schedules, |other| other.schedule);
+        schedules = schedules.max(own.schedule + 1);
+    }
+    schedules
+}
