@@ -110,7 +110,7 @@ pub(crate) fn lowest(count: usize) -> u64 {
 }
 
 /// A set of small numbers, the least of which is taken first.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub(crate) struct Numbers {
     words: Vec<u64>,
 }

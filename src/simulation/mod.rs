@@ -5,6 +5,7 @@ mod estimate;
 mod grown;
 mod inspection;
 mod life;
+mod merge_tree;
 mod nature;
 mod observe;
 mod parallel;

@@ -1,9 +1,10 @@
-//! Cuts the trials into leaves, lives them on threads in order, and merges them in order.
+//! Cuts the trials into batches, lives them on threads in order, and merges them in order.
 
 use super::life::Lives;
+use super::merge_tree::MergeTree;
 use super::observe::LifeRecord;
 use super::plan::RowPlan;
-use super::tally::{FleetRecord, Forest, LEAF_TRIALS, Tally};
+use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
@@ -13,9 +14,12 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, OnceLock, PoisonError, mpsc};
 use std::time::{Duration, Instant};
 
+/// Trials of a batch, whose sums are added one by one; a part of what makes results equal.
+const BATCH_TRIALS: u64 = 512;
+
 /// Trials that are lived together: enough to fill vector registers, few enough to stay near the processor.
 /// Changes no result.
-const BATCH_TRIALS: u64 = 32;
+const TRIALS_TOGETHER: u64 = 32;
 
 /// How often the caller is told and asked.
 const ASK_EVERY: Duration = Duration::from_millis(100);
@@ -32,7 +36,7 @@ pub struct Run {
     pub seed: u64,
     /// Threads; 0 for as many as the machine gives.
     pub threads: usize,
-    /// Trials that a thread takes at a time, rounded up to whole leaves; 0 to choose. Changes no result.
+    /// Trials that a thread takes at a time, rounded up to whole batches; 0 to choose. Changes no result.
     pub block_trials: u64,
     /// Whether a run that is stopped gives back the trials that were finished, in order.
     pub keep_finished: bool,
@@ -104,11 +108,11 @@ pub(crate) fn live_all(
     let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
     let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
     let work = || pool.install(|| live_blocks(study, rows, run, &stopping, &done));
-    let (forest, failure) = ask_while(work, &stop, &done, ask);
+    let (tree, failure) = ask_while(work, &stop, &done, ask);
     if let Some(error) = failure {
         return Err(error);
     }
-    let total = forest.total();
+    let total = tree.total();
     let lived = total.as_ref().map_or(0, |tally| tally.trials);
     match total {
         Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
@@ -116,7 +120,7 @@ pub(crate) fn live_all(
             let _ = ask(lived);
             Ok(tally)
         }
-        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: LEAF_TRIALS.min(run.trials) } }),
+        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
         _ => {
             let done = done.load(Ordering::Relaxed);
             Err(Error { kind: Kind::Interrupted { done, wanted: run.trials, of: "trials" } })
@@ -149,10 +153,16 @@ pub(super) fn ask_while<T: Send>(
     })
 }
 
-/// Threads take the next leaves in turn, so that what is finished when a run is stopped is its beginning; sums merge in
+/// Threads take the next batches in turn, so that what is finished when a run is stopped is its beginning; sums merge in
 /// order, so that memory does not grow with trials.
-fn live_blocks(study: &Study, rows: &[RowPlan], run: &Run, stop: &Stop, done: &AtomicU64) -> (Forest, Option<Error>) {
-    let leaves = run.trials.div_ceil(LEAF_TRIALS);
+fn live_blocks(
+    study: &Study,
+    rows: &[RowPlan],
+    run: &Run,
+    stop: &Stop,
+    done: &AtomicU64,
+) -> (MergeTree, Option<Error>) {
+    let batches = run.trials.div_ceil(BATCH_TRIALS);
     let next = AtomicU64::new(0);
     let merged = Mutex::new(Merged::default());
     rayon::broadcast(|_| {
@@ -160,50 +170,50 @@ fn live_blocks(study: &Study, rows: &[RowPlan], run: &Run, stop: &Stop, done: &A
         let mut count = 1;
         while !stop.is_asked() {
             let first = next.fetch_add(count, Ordering::Relaxed);
-            if first >= leaves {
+            if first >= batches {
                 return;
             }
             let begun = Instant::now();
-            let (part, outcome) = worker.live_leaves(first..(first + count).min(leaves), run, stop, done);
+            let (part, outcome) = worker.live_batches(first..(first + count).min(batches), run, stop, done);
             if matches!(outcome, Err(Stopped::Failed(_))) {
                 // Nothing is gained by what follows.
-                next.store(leaves, Ordering::Relaxed);
+                next.store(batches, Ordering::Relaxed);
             }
             merged.lock().unwrap_or_else(PoisonError::into_inner).add(first, part, outcome);
-            count = leaves_at_once(run, count, begun.elapsed(), leaves.saturating_sub(first));
+            count = batches_at_once(run, count, begun.elapsed(), batches.saturating_sub(first));
         }
     });
     let merged = merged.into_inner().unwrap_or_else(PoisonError::into_inner);
-    (merged.forest, merged.failure.map(|(_, error)| error))
+    (merged.tree, merged.failure.map(|(_, error)| error))
 }
 
-/// How many leaves a thread takes next: as many as keep it busy for some time, and few enough that all threads end
+/// How many batches a thread takes next: as many as keep it busy for some time, and few enough that all threads end
 /// together. Changes no result.
-fn leaves_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
+fn batches_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
     /// What a thread keeps to itself until it merges.
     const SHORT: Duration = Duration::from_millis(20);
     const MOST: u64 = 8;
     if run.block_trials > 0 {
-        return run.block_trials.div_ceil(LEAF_TRIALS);
+        return run.block_trials.div_ceil(BATCH_TRIALS);
     }
     let fair = (left / (4 * rayon::current_num_threads() as u64)).clamp(1, MOST);
     if took < SHORT { (2 * count).min(fair) } else { count.div_ceil(2).min(fair) }
 }
 
-/// The sums of finished leaves, in order.
+/// The sums of finished batches, in order.
 #[derive(Default)]
 struct Merged {
-    forest: Forest,
-    /// The leaf that comes next.
+    tree: MergeTree,
+    /// The batch that comes next.
     next: u64,
-    /// Sums that wait for leaves before theirs, by their first leaf, with how many leaves they are of.
-    waiting: BTreeMap<u64, (u64, Forest)>,
-    /// The first failure, with the leaf where the thread began.
+    /// Sums that wait for batches before theirs, by their first batch, with how many batches they are of.
+    waiting: BTreeMap<u64, (u64, MergeTree)>,
+    /// The first failure, with the batch where the thread began.
     failure: Option<(u64, Error)>,
 }
 
 impl Merged {
-    fn add(&mut self, first: u64, (count, part): (u64, Forest), outcome: std::result::Result<(), Stopped>) {
+    fn add(&mut self, first: u64, (count, part): (u64, MergeTree), outcome: std::result::Result<(), Stopped>) {
         self.waiting.insert(first, (count, part));
         if let Err(Stopped::Failed(error)) = outcome
             && self.failure.as_ref().is_none_or(|(other, _)| first < *other)
@@ -212,7 +222,7 @@ impl Merged {
         }
         while let Some((count, part)) = self.waiting.remove(&self.next) {
             self.next += count;
-            self.forest.append(part);
+            self.tree.append(part);
             if count == 0 {
                 break;
             }
@@ -220,7 +230,7 @@ impl Merged {
     }
 }
 
-/// Why leaves were not finished.
+/// Why batches were not finished.
 enum Stopped {
     Asked,
     Failed(Error),
@@ -260,34 +270,34 @@ impl<'p> Worker<'p> {
             rows,
             lives: rows.iter().map(|row| Lives::new(row, study)).collect(),
             records: rows.iter().map(|row| LifeRecord::new(study, &row.nature.calendar)).collect(),
-            fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
+            fleets: vec![FleetRecord::new(study.strategies.len()); TRIALS_TOGETHER as usize],
         }
     }
 
-    /// Lives leaves; returns the sums of those that were finished, with their number.
-    fn live_leaves(
+    /// Lives batches; returns the sums of those that were finished, with their number.
+    fn live_batches(
         &mut self,
-        leaves: Range<u64>,
+        batches: Range<u64>,
         run: &Run,
         stop: &Stop,
         done: &AtomicU64,
-    ) -> ((u64, Forest), std::result::Result<(), Stopped>) {
+    ) -> ((u64, MergeTree), std::result::Result<(), Stopped>) {
         let years = self.study.horizon_years.ceil() as usize;
-        let (mut count, mut forest) = (0, Forest::default());
-        for leaf in leaves {
+        let (mut count, mut tree) = (0, MergeTree::default());
+        for batch in batches {
             let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
-            let trials = leaf * LEAF_TRIALS..((leaf + 1) * LEAF_TRIALS).min(run.trials);
-            for first in trials.clone().step_by(BATCH_TRIALS as usize) {
-                let batch = first..(first + BATCH_TRIALS).min(trials.end);
-                if let Err(reason) = self.live_trials(run.seed, batch, stop, &mut tally) {
-                    return ((count, forest), Err(reason));
+            let trials = batch * BATCH_TRIALS..((batch + 1) * BATCH_TRIALS).min(run.trials);
+            for first in trials.clone().step_by(TRIALS_TOGETHER as usize) {
+                let together = first..(first + TRIALS_TOGETHER).min(trials.end);
+                if let Err(reason) = self.live_trials(run.seed, together, stop, &mut tally) {
+                    return ((count, tree), Err(reason));
                 }
             }
             done.fetch_add(trials.end - trials.start, Ordering::Relaxed);
-            forest.push(leaf, tally);
+            tree.push(batch, tally);
             count += 1;
         }
-        ((count, forest), Ok(()))
+        ((count, tree), Ok(()))
     }
 
     /// Lives some trials together, strategy by strategy.

@@ -1,8 +1,4 @@
-//! Sums over lives that merge, and merge to the same bits however the work was cut.
-//!
-//! Trials are lived in leaves of [`LEAF_TRIALS`]. Leaf sums are added along a fixed binary tree
-//! over the leaf numbers ([`Forest`]), so the order of additions depends on the number of trials
-//! alone: not on threads, not on block sizes, not on where a block was computed.
+//! Sums over lives. Each life adds its weight times its values; the weight of a plain life is 1.
 
 use super::nature::IntegrationCounts;
 use super::observe::{GROUP, LifeRecord, Quantity, Values};
@@ -10,9 +6,6 @@ use super::plan::RowPlan;
 use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
-
-/// Trials whose sums are added one by one; a part of what makes results equal.
-pub(crate) const LEAF_TRIALS: u64 = 512;
 
 /// Bins of the longest crack: 16 to an octave from 1/8 mm up to 512 mm, and one for no crack.
 pub(crate) const LENGTH_BINS: usize = 12 * 16 + 1;
@@ -23,12 +16,36 @@ pub(crate) const PAIRED: [Quantity; 4] = [Quantity::AnyLoss, Quantity::Losses, Q
 /// Sums over the lives of a row, or of the fleet, under one strategy.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct LifeSums {
+    pub weights: Weights,
+    /// Of weighted values, and of their squares.
     pub sum: Values,
     pub square: Values,
-    /// Losses by study year: lives with any, number, square of number.
+    /// Losses by study year: lives with any, number, square of number; all weighted.
     pub years_with_loss: Vec<f64>,
     pub losses: Vec<f64>,
     pub losses_square: Vec<f64>,
+}
+
+/// Sums over the weights of lives.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Weights {
+    pub sum: f64,
+    pub square: f64,
+    pub largest: f64,
+}
+
+impl Weights {
+    fn add(&mut self, weight: f64) {
+        self.sum += weight;
+        self.square += weight * weight;
+        self.largest = self.largest.max(weight);
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.sum += other.sum;
+        self.square += other.square;
+        self.largest = self.largest.max(other.largest);
+    }
 }
 
 /// Sums over the lives of a row under one strategy.
@@ -36,11 +53,11 @@ pub(crate) struct LifeSums {
 pub(crate) struct RowSums {
     pub lives: LifeSums,
     pub after_outage: AfterOutage,
-    /// Lives by length of the longest crack, [`LENGTH_BINS`] for each outage.
-    pub longest: Vec<u32>,
+    /// Weight of lives by length of the longest crack, [`LENGTH_BINS`] for each outage.
+    pub longest: Vec<f64>,
 }
 
-/// Sums over lives of what is in the row just after each outage.
+/// Weighted sums over lives of what is in the row just after each outage, and of squares and products.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct AfterOutage {
     pub cracks: Vec<f64>,
@@ -92,6 +109,7 @@ impl LifeSums {
     fn new(years: usize) -> Self {
         let zero = [0.0; Quantity::ALL.len()];
         LifeSums {
+            weights: Weights::default(),
             sum: zero,
             square: zero,
             years_with_loss: vec![0.0; years],
@@ -100,24 +118,27 @@ impl LifeSums {
         }
     }
 
-    fn add(&mut self, values: &Values, loss_years: &mut [u32]) {
+    fn add(&mut self, weight: f64, values: &Values, loss_years: &mut [u32]) {
+        self.weights.add(weight);
         for ((sum, square), value) in self.sum.iter_mut().zip(&mut self.square).zip(values) {
-            *sum += value;
-            *square += value * value;
+            let weighted = weight * value;
+            *sum += weighted;
+            *square += weighted * weighted;
         }
         if loss_years.len() > 1 {
             loss_years.sort_unstable();
         }
         for same_year in loss_years.chunk_by(|a, b| a == b) {
             let year = (same_year[0] as usize).min(self.losses.len() - 1);
-            let count = same_year.len() as f64;
-            self.years_with_loss[year] += 1.0;
+            let count = weight * same_year.len() as f64;
+            self.years_with_loss[year] += weight;
             self.losses[year] += count;
             self.losses_square[year] += count * count;
         }
     }
 
     fn merge(&mut self, other: &Self) {
+        self.weights.merge(&other.weights);
         add_each(&mut self.sum, &other.sum);
         add_each(&mut self.square, &other.square);
         add_each(&mut self.years_with_loss, &other.years_with_loss);
@@ -132,8 +153,10 @@ fn add_each(to: &mut [f64], from: &[f64]) {
 
 impl RowSums {
     fn add(&mut self, record: &mut LifeRecord) {
-        self.lives.add(&record.values, &mut record.loss_years);
+        let weight = record.weight;
+        self.lives.add(weight, &record.values, &mut record.loss_years);
         add_moments(
+            weight,
             record.cracks_left.cracks.as_flattened(),
             record.cracks_left.total_mm.as_flattened(),
             &mut self.after_outage,
@@ -142,7 +165,7 @@ impl RowSums {
         for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.cracks_left.longest_mm) {
             let numbers = length_bins(longest);
             for (bins, number) in bins.iter_mut().zip(&numbers) {
-                bins[usize::from(*number)] += 1;
+                bins[usize::from(*number)] += weight;
             }
         }
     }
@@ -150,18 +173,19 @@ impl RowSums {
     fn merge(&mut self, other: &Self) {
         self.lives.merge(&other.lives);
         self.after_outage.merge(&other.after_outage);
-        self.longest.iter_mut().zip(&other.longest).for_each(|(to, from)| *to += from);
+        add_each(&mut self.longest, &other.longest);
     }
 }
 
 /// Adds the numbers of one life.
 #[multiversion(targets = "simd")]
-fn add_moments(cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
+fn add_moments(weight: f64, cracks: &[f64], total_mm: &[f64], sums: &mut AfterOutage) {
     let AfterOutage { cracks: a, cracks_square: b, total_mm: c, total_mm_square: d, cracks_total_mm: e } = sums;
     let [a, b, c, d, e] = [a, b, c, d, e].map(|sums| sums.as_chunks_mut::<LANES>().0);
     let sums = a.iter_mut().zip(b).zip(c).zip(d).zip(e);
     let numbers = cracks.as_chunks::<LANES>().0.iter().zip(total_mm.as_chunks::<LANES>().0);
     for ((count, total), ((((a, b), c), d), e)) in numbers.zip(sums) {
+        let [count, total] = [count.map(|count| weight * count), total.map(|total| weight * total)];
         *a = std::array::from_fn(|lane| a[lane] + count[lane]);
         *b = std::array::from_fn(|lane| b[lane] + count[lane] * count[lane]);
         *c = std::array::from_fn(|lane| c[lane] + total[lane]);
@@ -197,7 +221,7 @@ impl Tally {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
             after_outage: AfterOutage::new(row.nature.calendar.to_come()),
-            longest: vec![0; row.nature.calendar.to_come() * LENGTH_BINS],
+            longest: vec![0.0; row.nature.calendar.to_come() * LENGTH_BINS],
         };
         Tally {
             trials: 0,
@@ -223,13 +247,13 @@ impl Tally {
     /// Adds one trial of the fleet.
     pub fn add_trial(&mut self, fleet: &mut FleetRecord) {
         self.trials += 1;
-        for (sums, (values, loss_years)) in
-            self.fleet.iter_mut().zip(fleet.values.iter_mut().zip(&mut fleet.loss_years))
-        {
+        let strategies = fleet.values.iter_mut().zip(&mut fleet.loss_years).zip(&fleet.weights);
+        for (sums, ((values, loss_years), weight)) in self.fleet.iter_mut().zip(strategies) {
             for quantity in [Quantity::AnyLoss, Quantity::Escalated] {
                 values[quantity as usize] = values[quantity as usize].min(1.0);
             }
-            sums.add(values, loss_years);
+            sums.add(*weight, values, loss_years);
+            values.iter_mut().for_each(|value| *value *= weight);
         }
         let mut index = 0;
         for (i, values) in fleet.values.iter().enumerate() {
@@ -260,67 +284,78 @@ impl Tally {
 pub(crate) struct FleetRecord {
     values: Vec<Values>,
     loss_years: Vec<Vec<u32>>,
+    /// Product of the weights of all rows' lives, which are independent.
+    weights: Vec<f64>,
 }
 
 impl FleetRecord {
     pub fn new(strategies: usize) -> Self {
-        FleetRecord { values: vec![[0.0; Quantity::ALL.len()]; strategies], loss_years: vec![Vec::new(); strategies] }
+        FleetRecord {
+            values: vec![[0.0; Quantity::ALL.len()]; strategies],
+            loss_years: vec![Vec::new(); strategies],
+            weights: vec![1.0; strategies],
+        }
     }
 
     pub fn clear(&mut self) {
         self.values.iter_mut().for_each(|values| *values = [0.0; Quantity::ALL.len()]);
         self.loss_years.iter_mut().for_each(Vec::clear);
+        self.weights.fill(1.0);
     }
 
     pub fn add(&mut self, strategy: usize, record: &LifeRecord) {
+        self.weights[strategy] *= record.weight;
         add_each(&mut self.values[strategy], &record.values);
         self.loss_years[strategy].extend_from_slice(&record.loss_years);
     }
 }
 
-/// Sums over neighbouring leaves, added along a fixed binary tree.
-///
-/// Two neighbours of one level are added as soon as both are there, the left to the right one's
-/// left; what is left over at the end is added from the largest to the smallest.
-#[derive(Debug, Default)]
-pub(crate) struct Forest {
-    /// (level, number at that level, sums), in order of leaves.
-    trees: Vec<(u32, u64, Tally)>,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::simulation::observe::CracksLeft;
 
-impl Forest {
-    /// Adds the leaf that follows those that are there.
-    pub fn push(&mut self, leaf: u64, tally: Tally) {
-        self.join(0, leaf, tally);
-    }
-
-    /// Adds the leaves of another forest, which follow those that are there.
-    pub fn append(&mut self, other: Forest) {
-        for (level, number, tally) in other.trees {
-            self.join(level, number, tally);
+    /// A life of weight 2 counts as two lives in every mean, and as one of twice the values in every square.
+    #[test]
+    fn a_weight_enters_every_sum() {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let rows = RowPlan::all(&study).expect("good rows");
+        let mut record = LifeRecord::new(&study, &rows[0].nature.calendar);
+        record.values = std::array::from_fn(|quantity| quantity as f64);
+        record.loss_years = vec![3, 3, 7];
+        let CracksLeft { cracks, total_mm, longest_mm, .. } = &mut record.cracks_left;
+        [cracks, total_mm, longest_mm].into_iter().for_each(|numbers| numbers.fill([1.5; GROUP]));
+        let tally = |weight: f64| {
+            let mut record = record.clone();
+            record.weight = weight;
+            let (mut tally, mut fleet) = (Tally::new(&rows, 1, 30), FleetRecord::new(1));
+            tally.add_life(0, 0, &mut record);
+            fleet.add(0, &record);
+            tally.add_trial(&mut fleet);
+            tally
+        };
+        let (plain, heavy) = (tally(1.0), tally(2.0));
+        assert_eq!(heavy.fleet[0].weights, Weights { sum: 2.0, square: 4.0, largest: 2.0 });
+        let (one, other) = (&plain.rows[0], &heavy.rows[0]);
+        let twice = |one: &[f64], other: &[f64], factor: f64| {
+            assert!(one.iter().any(|number| *number > 0.0));
+            assert!(one.iter().zip(other).all(|(one, other)| factor * one == *other), "{one:?} {other:?}");
+        };
+        for (one, other) in [(&one.lives, &other.lives), (&plain.fleet[0], &heavy.fleet[0])] {
+            twice(&one.sum[1..], &other.sum[1..], 2.0);
+            twice(&one.square[1..], &other.square[1..], 4.0);
+            twice(&one.years_with_loss, &other.years_with_loss, 2.0);
+            twice(&one.losses, &other.losses, 2.0);
+            twice(&one.losses_square, &other.losses_square, 4.0);
         }
-    }
-
-    fn join(&mut self, mut level: u32, mut number: u64, mut tally: Tally) {
-        while number % 2 == 1
-            && let Some((left_level, left_number, _)) = self.trees.last()
-            && *left_level == level
-            && *left_number == number - 1
-            && let Some((_, _, mut left)) = self.trees.pop()
-        {
-            left.merge(&tally);
-            tally = left;
-            level += 1;
-            number /= 2;
-        }
-        self.trees.push((level, number, tally));
-    }
-
-    /// The sum over all leaves.
-    pub fn total(self) -> Option<Tally> {
-        self.trees.into_iter().map(|(_, _, tally)| tally).reduce(|mut total, tally| {
-            total.merge(&tally);
-            total
-        })
+        twice(&one.longest, &other.longest, 2.0);
+        let (one, other) = (&one.after_outage, &other.after_outage);
+        twice(&one.cracks, &other.cracks, 2.0);
+        twice(&one.total_mm, &other.total_mm, 2.0);
+        twice(&one.cracks_square, &other.cracks_square, 4.0);
+        twice(&one.total_mm_square, &other.total_mm_square, 4.0);
+        twice(&one.cracks_total_mm, &other.cracks_total_mm, 4.0);
+        twice(&plain.products[0], &heavy.products[0], 4.0);
     }
 }

@@ -14,7 +14,7 @@ pub(crate) const GROUP: usize = SPARE;
 const BLOCK: usize = 2 * LANES;
 
 /// Occupancy of the row by cracks, and what it comes to outage by outage.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct CracksLeft {
     /// Cracks in the row just after each outage.
     pub cracks: Vec<[f64; GROUP]>,

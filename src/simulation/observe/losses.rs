@@ -6,7 +6,7 @@ use crate::model::economics::Money;
 use crate::random::Key;
 
 /// What a loss costs in money and days.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct LossPrices {
     /// Damage and repair.
     damage: Distribution,

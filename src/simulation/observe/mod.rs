@@ -16,8 +16,10 @@ use crate::random::Key;
 use losses::LossPrices;
 
 /// What one life comes to; its storage is kept from life to life.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct LifeRecord {
+    /// Weight of the life in every sum; 1 for a plain one.
+    pub weight: f64,
     pub values: Values,
     /// Study year of each loss, from 0.
     pub loss_years: Vec<u32>,
@@ -29,6 +31,7 @@ pub(crate) struct LifeRecord {
 impl LifeRecord {
     pub fn new(study: &Study, calendar: &Calendar) -> Self {
         LifeRecord {
+            weight: 1.0,
             values: [0.0; Quantity::ALL.len()],
             loss_years: Vec::new(),
             cracks_left: CracksLeft::new(calendar),
@@ -39,6 +42,7 @@ impl LifeRecord {
 
     /// Begins another life, with what is scheduled.
     pub fn begin(&mut self, plan: &WorkPlan) {
+        self.weight = 1.0;
         self.values = plan.scheduled_values;
         self.loss_years.clear();
         self.cracks_left.begin();

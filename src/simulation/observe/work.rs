@@ -75,7 +75,7 @@ struct Unscheduled {
 }
 
 /// Work of one life that was not scheduled, outage by outage.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct WorkDone {
     outages: Vec<Unscheduled>,
     /// Outages with any.

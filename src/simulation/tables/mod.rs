@@ -230,7 +230,7 @@ impl Comparison {
     }
 
     /// 95 % interval of a quantile: the quantiles at the ends of the interval of its rank.
-    fn quantile_interval_mm(&self, bins: &[u32], probability: f64) -> (f64, f64) {
+    fn quantile_interval_mm(&self, bins: &[f64], probability: f64) -> (f64, f64) {
         let reach = normal_quantile(0.975) * (probability * (1.0 - probability) / self.tally.trials as f64).sqrt();
         (quantile_mm(bins, (probability - reach).max(0.0)), quantile_mm(bins, (probability + reach).min(1.0)))
     }
