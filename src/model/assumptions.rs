@@ -110,10 +110,18 @@ impl Study {
 
     fn about_outages(&self) -> Vec<String> {
         let mut list = Vec::new();
-        if (0..self.units.len()).any(|unit| self.rows.iter().filter(|row| row.unit == unit).count() > 1) {
+        let rows = |unit: usize| self.rows.iter().filter(|row| row.unit == unit).count();
+        let without_crews = (0..self.units.len()).filter(|&unit| rows(unit) > 1 && self.units[unit].crews.is_none());
+        let without_crews = ids(without_crews.map(|unit| &self.units[unit].id));
+        if !without_crews.is_empty() {
+            list.push(format!(
+                "No crews are stated for {without_crews}: each of their rows is worked on by a crew of its own, at the \
+                 same time as the others."
+            ));
+        }
+        if self.costs.rotor_lift_days == 0.0 && self.costs.rotor_lift_cost == 0.0 {
             list.push(
-                "Each row's work is set against the outage window by itself, beside all other work: rows of one unit do \
-                 not share days, and days beyond the window count once for each row."
+                "Lifting a rotor takes no days and costs nothing beyond blades_out_days and blades_out_cost."
                     .to_owned(),
             );
         }

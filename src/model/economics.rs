@@ -9,6 +9,10 @@ pub struct Costs {
     pub blades_out_cost: f64,
     /// Days of it.
     pub blades_out_days: f64,
+    /// Lifting a rotor out of its casing and putting it back, once for all of its rows whose blades come out.
+    pub rotor_lift_cost: f64,
+    /// Days of it.
+    pub rotor_lift_days: f64,
     /// A new blade, fitted.
     pub new_blade_cost: f64,
     /// Days of fitting one more new blade.

@@ -19,6 +19,8 @@ pub struct Unit {
     pub overspeed: Option<super::usage::Overspeed>,
     /// When it stops for inspection.
     pub outages: super::usage::OutageCalendar,
+    /// Rows that are worked on at the same time at an outage; each row has a crew of its own where `None`.
+    pub crews: Option<u32>,
     /// Where the numbers come from.
     pub basis: Option<String>,
 }
@@ -30,7 +32,7 @@ pub struct Row {
     pub id: String,
     /// Index of its unit.
     pub unit: usize,
-    /// The rotor it sits on.
+    /// The rotor it sits on; rows of one rotor come out with one lift.
     pub rotor: String,
     /// Number of blades.
     pub blades: u32,

@@ -1,9 +1,8 @@
 //! Cuts the trials into batches, lives them on threads in order, and merges them in order.
 
-use super::life::Lives;
+use super::life::UnitLives;
 use super::merge_tree::MergeTree;
-use super::observe::LifeRecord;
-use super::plan::RowPlan;
+use super::plan::{RowPlan, UnitPlan};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
@@ -99,6 +98,7 @@ pub(crate) fn live_all(
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<Tally> {
     run.check()?;
+    let units = UnitPlan::all(study, rows);
     let stop = AtomicBool::new(false);
     let done = AtomicU64::new(0);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
@@ -107,7 +107,7 @@ pub(crate) fn live_all(
     // A run that keeps what is finished first finishes what is in hand, if that does not take long.
     let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
     let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
-    let work = || pool.install(|| live_blocks(study, rows, run, &stopping, &done));
+    let work = || pool.install(|| live_blocks(study, rows, &units, run, &stopping, &done));
     let (tree, failure) = ask_while(work, &stop, &done, ask);
     if let Some(error) = failure {
         return Err(error);
@@ -158,6 +158,7 @@ pub(super) fn ask_while<T: Send>(
 fn live_blocks(
     study: &Study,
     rows: &[RowPlan],
+    units: &[UnitPlan],
     run: &Run,
     stop: &Stop,
     done: &AtomicU64,
@@ -166,7 +167,7 @@ fn live_blocks(
     let next = AtomicU64::new(0);
     let merged = Mutex::new(Merged::default());
     rayon::broadcast(|_| {
-        let mut worker = Worker::new(study, rows);
+        let mut worker = Worker::new(study, rows, units);
         let mut count = 1;
         while !stop.is_asked() {
             let first = next.fetch_add(count, Ordering::Relaxed);
@@ -258,18 +259,18 @@ impl Stop<'_> {
 struct Worker<'p> {
     study: &'p Study,
     rows: &'p [RowPlan],
-    lives: Vec<Lives<'p>>,
-    records: Vec<LifeRecord>,
+    units: &'p [UnitPlan],
+    lives: Vec<UnitLives<'p>>,
     fleets: Vec<FleetRecord>,
 }
 
 impl<'p> Worker<'p> {
-    fn new(study: &'p Study, rows: &'p [RowPlan]) -> Self {
+    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan]) -> Self {
         Worker {
             study,
             rows,
-            lives: rows.iter().map(|row| Lives::new(row, study)).collect(),
-            records: rows.iter().map(|row| LifeRecord::new(study, &row.nature.calendar)).collect(),
+            units,
+            lives: units.iter().map(|unit| UnitLives::new(study, rows, unit)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); TRIALS_TOGETHER as usize],
         }
     }
@@ -311,23 +312,30 @@ impl<'p> Worker<'p> {
         let count = (trials.end - trials.start) as usize;
         let fleets = &mut self.fleets[..count];
         fleets.iter_mut().for_each(FleetRecord::clear);
-        for (index, (lives, record)) in self.lives.iter_mut().zip(&mut self.records).enumerate() {
+        let keys = |row: usize| {
+            let row_key = Key::from_seed(seed).child(self.rows[row].nature.name);
+            (0..count).map(move |life| row_key.child(trials.start + life as u64))
+        };
+        for (lives, unit) in self.lives.iter_mut().zip(self.units) {
             if stop.is_over() {
                 return Err(Stopped::Asked);
             }
-            let row_key = Key::from_seed(seed).child(self.rows[index].nature.name);
-            let keys = (0..count).map(|life| row_key.child(trials.start + life as u64));
-            let tries = lives.begin(keys);
-            tally.tries[index] +=
-                tries.ok_or_else(|| Stopped::Failed(Error::never_comes_through(&self.study.rows[index].id)))?;
+            for (place, &row) in unit.rows.iter().enumerate() {
+                let attempts = lives.begin(place, keys(row));
+                tally.tries[row] +=
+                    attempts.ok_or_else(|| Stopped::Failed(Error::never_comes_through(&self.study.rows[row].id)))?;
+            }
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets.iter_mut().enumerate() {
-                    lives.follow(life, strategy, record);
-                    tally.add_life(index, strategy, record);
-                    fleet.add(strategy, record);
+                    for (record, &row) in lives.follow(life, strategy).iter_mut().zip(&unit.rows) {
+                        tally.add_life(row, strategy, record);
+                        fleet.add(strategy, record);
+                    }
                 }
             }
-            tally.add_counts(index, &lives.take_counts());
+            for (counts, &row) in lives.take_counts().zip(&unit.rows) {
+                tally.add_counts(row, &counts);
+            }
         }
         fleets.iter_mut().for_each(|fleet| tally.add_trial(fleet));
         Ok(())

@@ -8,7 +8,7 @@ mod studies;
 
 use super::inspection::draw;
 use super::nature::{Crack, purpose};
-use super::observe::Quantity;
+use super::observe::{Crews, Job, Quantity};
 use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
@@ -23,6 +23,8 @@ pub(super) struct PlainLife {
     pub loss_years: Vec<u32>,
     /// After each outage: cracks in the row, the sum of their lengths and the longest, in mm.
     pub after_outage: Vec<[f64; 3]>,
+    /// Work at each outage, without the lift of the rotor.
+    pub jobs: Vec<Job>,
 }
 
 /// The only one that is drawn.
@@ -114,6 +116,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let drawn = self.batch.mark();
         let years = self.outages().to_vec();
         self.result.after_outage = vec![[0.0; 3]; years.len()];
+        self.result.jobs = vec![Job::default(); years.len()];
         let end = self.strategy.row_end.and_then(|end| {
             let outage = years.iter().position(|&year| year >= end.year)?;
             Some((outage, end.then))
@@ -137,10 +140,6 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if retired.is_none() {
             self.lose(before, f64::MAX);
         }
-        let sum = |from: Quantity, to: Quantity| self.result.values[from as usize..=to as usize].iter().sum::<f64>();
-        let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
-        self.add(Quantity::Cost, cost);
-        self.add(Quantity::Days, days);
         self.batch.release(drawn);
         self.result
     }
@@ -477,12 +476,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             (new_cost, new_days) = (costs.new_row_cost, costs.new_row_days);
         }
         let days = work.look_days + out * costs.blades_out_days + new_days;
-        let beyond = (days - self.study.units[self.row().unit].outages.window_days).max(0.0);
+        self.result.jobs[outage] = Job { days, blades_out: out > 0.0 };
         self.add(Quantity::TimesOut, out);
         self.add(Quantity::LookCost, value * work.look_cost);
         self.add(Quantity::BladesOutCost, value * out * costs.blades_out_cost);
         self.add(Quantity::ReplacementCost, value * new_cost);
-        self.add(Quantity::ExtraDayCost, value * beyond * costs.outage_day_cost);
         self.add(Quantity::LookDays, work.look_days);
         self.add(Quantity::BladesOutDays, out * costs.blades_out_days);
         self.add(Quantity::ReplacementDays, new_days);
@@ -497,6 +495,43 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 }
 
+/// What the rows of a unit share: lifts of rotors, and the days beyond the window. Then costs and days are summed up.
+pub(super) fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
+    let unit = &study.units[study.rows[rows[0]].unit];
+    let costs = &study.costs;
+    let rotor = |row: &usize| {
+        let alike = |other: &usize| study.rows[*other].rotor == study.rows[*row].rotor;
+        rows.iter().position(alike).expect("the row itself")
+    };
+    let crews = Crews {
+        count: unit.crews.map_or(rows.len(), |crews| crews as usize),
+        window_days: unit.outages.window_days,
+        lift_days: costs.rotor_lift_days,
+        rotors: rows.iter().map(rotor).collect(),
+    };
+    for (outage, year) in unit.outages.years.iter().enumerate() {
+        let value = study.money.present_value(year - study.start_year);
+        let jobs: Vec<Job> = lives.iter().map(|life| life.jobs[outage]).collect();
+        let mut beyond = vec![0.0; rows.len()];
+        crews.split_days_beyond(&jobs, &mut beyond);
+        for (place, life) in lives.iter_mut().enumerate() {
+            let alike =
+                (0..rows.len()).filter(|&other| jobs[other].blades_out && crews.rotors[other] == crews.rotors[place]);
+            let lift = if jobs[place].blades_out { 1.0 / alike.count() as f64 } else { 0.0 };
+            life.values[Quantity::DaysBeyondWindow as usize] += beyond[place];
+            life.values[Quantity::ExtraDayCost as usize] += value * beyond[place] * costs.outage_day_cost;
+            life.values[Quantity::BladesOutCost as usize] += value * lift * costs.rotor_lift_cost;
+            life.values[Quantity::BladesOutDays as usize] += lift * costs.rotor_lift_days;
+        }
+    }
+    for life in lives {
+        let sum = |from: Quantity, to: Quantity| life.values[from as usize..=to as usize].iter().sum::<f64>();
+        let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
+        life.values[Quantity::Cost as usize] = cost;
+        life.values[Quantity::Days as usize] = days;
+    }
+}
+
 /// Techniques that an indication by a look leads to.
 fn escalations(look: &Look) -> impl Iterator<Item = usize> + '_ {
     look.escalation.iter().flat_map(|escalation| escalation.techniques.iter().copied())
@@ -504,9 +539,9 @@ fn escalations(look: &Look) -> impl Iterator<Item = usize> + '_ {
 
 #[cfg(test)]
 mod tests {
-    use super::super::life::Lives;
-    use super::super::observe::LifeRecord;
-    use super::super::plan::RowPlan;
+    use super::super::life::UnitLives;
+    use super::super::observe::{CracksLeft, LifeRecord};
+    use super::super::plan::{RowPlan, UnitPlan};
     use super::*;
     use crate::random::Key;
     use proptest::prelude::*;
@@ -540,50 +575,67 @@ mod tests {
     /// Lives a study in both ways. Returns how often each quantity was above zero.
     fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<[u64; Quantity::ALL.len()], String> {
         let mut seen = [0; Quantity::ALL.len()];
-        for (row_index, row) in study.rows.iter().enumerate() {
-            let plan = RowPlan::new(study, row).map_err(|error| error.to_string())?;
-            let keys: Vec<Key> =
-                (0..lives).map(|trial| Key::from_seed(seed).child(plan.nature.name).child(trial)).collect();
-            let mut engine = Lives::new(&plan, study);
-            let Some(attempts) = engine.begin(keys.iter().copied()) else { continue };
-            let mut plain_attempts = 0;
-            let mut record = LifeRecord::new(study, &plan.nature.calendar);
-            let mut batch = RowBatch::new(&plan.nature, &plan.inspection);
-            for (life, key) in keys.iter().enumerate() {
-                plain_attempts += begin_plainly(study, row_index, &mut batch, *key);
+        let plans = RowPlan::all(study).map_err(|error| error.to_string())?;
+        for unit in &UnitPlan::all(study, &plans) {
+            let keys = |row: usize| {
+                let key = Key::from_seed(seed).child(plans[row].nature.name);
+                (0..lives).map(|trial| key.child(trial)).collect::<Vec<Key>>()
+            };
+            let mut engine = UnitLives::new(study, &plans, unit);
+            let begin = |(place, row): (usize, &usize)| engine.begin(place, keys(*row).into_iter());
+            let attempts: Vec<Option<u64>> = unit.rows.iter().enumerate().map(begin).collect();
+            if attempts.contains(&None) {
+                continue;
+            }
+            let mut plain_attempts = vec![0; unit.rows.len()];
+            let batch = |row: &usize| RowBatch::new(&plans[*row].nature, &plans[*row].inspection);
+            let mut batches: Vec<RowBatch> = unit.rows.iter().map(batch).collect();
+            for life in 0..lives as usize {
+                for (place, (&row, batch)) in unit.rows.iter().zip(&mut batches).enumerate() {
+                    plain_attempts[place] += begin_plainly(study, row, batch, keys(row)[life]);
+                }
                 for (index, strategy) in study.strategies.iter().enumerate() {
-                    engine.follow(life, index, &mut record);
-                    let plain = PlainRow::new(study, row_index, strategy, &mut batch).live();
-                    let about = format!("row {}, strategy {}, life {life}", row.id, strategy.id);
-                    for quantity in Quantity::ALL {
-                        let [one, other] = [record.values[quantity as usize], plain.values[quantity as usize]];
-                        if !agree(one, other) {
-                            return Err(format!("{about}: {} {one}, plainly {other}", quantity.name()));
-                        }
-                        seen[quantity as usize] += u64::from(one > 0.0);
-                    }
-                    let [mut one, mut other] = [record.loss_years.clone(), plain.loss_years.clone()];
-                    one.sort_unstable();
-                    other.sort_unstable();
-                    if one != other {
-                        return Err(format!("{about}: losses in years {one:?}, plainly {other:?}"));
-                    }
-                    let counted =
-                        record.cracks_left.cracks.as_flattened().iter().zip(record.cracks_left.total_mm.as_flattened());
-                    let counted = counted.zip(record.cracks_left.longest_mm.as_flattened());
-                    for (outage, (((cracks, total), longest), plain)) in counted.zip(&plain.after_outage).enumerate() {
-                        let one = [*cracks, *total, *longest];
-                        if !one.iter().zip(plain).all(|(one, other)| agree(*one, *other)) {
-                            return Err(format!("{about}: after outage {outage} {one:?}, plainly {plain:?}"));
-                        }
+                    let rows = unit.rows.iter().zip(&mut batches);
+                    let plainly = rows.map(|(&row, batch)| PlainRow::new(study, row, strategy, batch).live());
+                    let mut plain: Vec<PlainLife> = plainly.collect();
+                    share_outages(study, &unit.rows, &mut plain);
+                    let records = engine.follow(life, index);
+                    for ((record, plain), &row) in records.iter().zip(&plain).zip(&unit.rows) {
+                        let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);
+                        compare(record, plain, &mut seen).map_err(|fault| format!("{about}: {fault}"))?;
                     }
                 }
             }
-            if attempts != plain_attempts {
-                return Err(format!("row {}: {attempts} attempts, plainly {plain_attempts}", row.id));
+            if attempts.iter().zip(&plain_attempts).any(|(one, other)| *one != Some(*other)) {
+                return Err(format!("attempts {attempts:?}, plainly {plain_attempts:?}"));
             }
         }
         Ok(seen)
+    }
+
+    fn compare(record: &LifeRecord, plain: &PlainLife, seen: &mut [u64]) -> Result<(), String> {
+        for quantity in Quantity::ALL {
+            let [one, other] = [record.values[quantity as usize], plain.values[quantity as usize]];
+            if !agree(one, other) {
+                return Err(format!("{} {one}, plainly {other}", quantity.name()));
+            }
+            seen[quantity as usize] += u64::from(one > 0.0);
+        }
+        let [mut one, mut other] = [record.loss_years.clone(), plain.loss_years.clone()];
+        one.sort_unstable();
+        other.sort_unstable();
+        if one != other {
+            return Err(format!("losses in years {one:?}, plainly {other:?}"));
+        }
+        let CracksLeft { cracks, total_mm, longest_mm, .. } = &record.cracks_left;
+        let counted = cracks.as_flattened().iter().zip(total_mm.as_flattened()).zip(longest_mm.as_flattened());
+        for (outage, (((cracks, total), longest), plain)) in counted.zip(&plain.after_outage).enumerate() {
+            let one = [*cracks, *total, *longest];
+            if !one.iter().zip(plain).all(|(one, other)| agree(*one, *other)) {
+                return Err(format!("after outage {outage} {one:?}, plainly {plain:?}"));
+            }
+        }
+        Ok(())
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::inspection::InspectionPlan;
 use super::nature::{GrowthCurves, NaturePlan};
-use super::observe::WorkPlan;
+use super::observe::{UnitWork, WorkPlan};
 use super::policy::Policy;
 use crate::error::Result;
 use crate::model::Study;
@@ -18,6 +18,34 @@ pub(crate) struct RowPlan {
     pub strategies: Vec<StrategyPlan>,
     /// Number of different schedules among them.
     pub schedules: usize,
+}
+
+/// Rows of one unit, in the order of the study.
+#[derive(Debug)]
+pub(crate) struct UnitPlan {
+    /// Indices of the rows.
+    pub rows: Vec<usize>,
+    /// What the rows share at outages, by strategy.
+    pub work: Vec<UnitWork>,
+}
+
+impl UnitPlan {
+    /// All units of a study that have rows.
+    pub fn all(study: &Study, plans: &[RowPlan]) -> Vec<Self> {
+        let rows_of = |unit: usize| (0..study.rows.len()).filter(|&row| study.rows[row].unit == unit).collect();
+        let rows: Vec<Vec<usize>> = (0..study.units.len()).map(rows_of).collect();
+        rows.into_iter().filter(|rows| !rows.is_empty()).map(|rows| Self::new(study, plans, rows)).collect()
+    }
+
+    fn new(study: &Study, plans: &[RowPlan], rows: Vec<usize>) -> Self {
+        let own: Vec<&Row> = rows.iter().map(|&row| &study.rows[row]).collect();
+        let calendar = &plans[rows[0]].nature.calendar;
+        let work = |strategy: usize| {
+            let work: Vec<&WorkPlan> = rows.iter().map(|&row| &plans[row].strategies[strategy].work).collect();
+            UnitWork::new(study, &own, calendar, &work)
+        };
+        UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rows }
+    }
 }
 
 /// A strategy on a row: what is done, and what that costs.

@@ -164,6 +164,9 @@ fn costs(section: &Section) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
     let days = |key| section.number(key, bounds::DAYS);
     let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
+    let or_zero = |key, bound| section.optional(key, |section, key| section.number(key, bound));
+    let (rotor_lift_cost, rotor_lift_days) =
+        (or_zero("rotor_lift_cost", bounds::COST), or_zero("rotor_lift_days", bounds::DAYS));
     let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
     let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
     let loss_cost = section.distribution("loss_cost", bounds::COST);
@@ -173,6 +176,8 @@ fn costs(section: &Section) -> Option<Costs> {
     Some(Costs {
         blades_out_cost: blades_out_cost?,
         blades_out_days: blades_out_days?,
+        rotor_lift_cost: rotor_lift_cost?.unwrap_or(0.0),
+        rotor_lift_days: rotor_lift_days?.unwrap_or(0.0),
         new_blade_cost: new_blade_cost?,
         new_blade_days: new_blade_days?,
         new_row_cost: new_row_cost?,

@@ -38,8 +38,16 @@ pub(super) fn unit(section: &Section, id: &str, window: Option<Window>) -> Optio
     let duty = duty.and_then(duty_periods);
     let overspeed = section.optional("overspeed", |section, key| section.table(key, overspeed));
     let outages = section.table("outages", |section| outages(section, window));
+    let crews = section.optional("crews", |section, key| section.whole(key, bounds::CREWS));
     let basis = section.basis();
-    Some(Unit { id: id.to_owned(), duty: duty?, overspeed: overspeed?, outages: outages?, basis: basis? })
+    Some(Unit {
+        id: id.to_owned(),
+        duty: duty?,
+        overspeed: overspeed?,
+        outages: outages?,
+        crews: crews?,
+        basis: basis?,
+    })
 }
 
 fn overspeed(section: &Section) -> Option<Overspeed> {

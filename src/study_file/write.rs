@@ -247,6 +247,9 @@ impl Page {
         }
         let years = list(unit.outages.years.iter().map(|year| number(*year)));
         self.entry("outages", table(&[("years", years), ("window_days", number(unit.outages.window_days))]));
+        if let Some(crews) = unit.crews {
+            self.entry("crews", crews.to_string());
+        }
         self.basis(&unit.basis);
     }
 
@@ -366,6 +369,8 @@ impl Page {
         self.header(&["costs"]);
         self.entry("blades_out_cost", number(costs.blades_out_cost));
         self.entry("blades_out_days", number(costs.blades_out_days));
+        self.entry("rotor_lift_cost", number(costs.rotor_lift_cost));
+        self.entry("rotor_lift_days", number(costs.rotor_lift_days));
         self.entry("new_blade_cost", number(costs.new_blade_cost));
         self.entry("new_blade_days", number(costs.new_blade_days));
         self.entry("new_row_cost", number(costs.new_row_cost));

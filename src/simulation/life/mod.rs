@@ -8,8 +8,11 @@ mod first_event;
 mod follow;
 mod past;
 mod row_state;
+mod unit;
 
 use super::nature::{Crack, IntegrationCounts, Replacement};
+pub(crate) use unit::UnitLives;
+
 use super::observe::{LifeRecord, Occupancy};
 use super::plan::RowPlan;
 use super::policy::{Act, Findings, PolicyState};

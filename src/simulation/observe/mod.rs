@@ -2,18 +2,24 @@
 
 mod cracks_left;
 mod losses;
+mod outage_schedule;
 mod quantity;
+mod unit_work;
 mod work;
 
 pub(crate) use cracks_left::{CracksLeft, GROUP, Occupancy};
 pub use quantity::Quantity;
 pub(crate) use quantity::Values;
+pub(crate) use unit_work::{UnitBuffers, UnitWork};
 pub(crate) use work::{WorkDone, WorkPlan};
 
 use super::calendar::Calendar;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
+#[cfg(test)]
+pub(crate) use outage_schedule::Crews;
+pub(crate) use outage_schedule::Job;
 
 /// What one life comes to; its storage is kept from life to life.
 #[derive(Debug, Clone)]
@@ -25,6 +31,8 @@ pub(crate) struct LifeRecord {
     pub loss_years: Vec<u32>,
     pub cracks_left: CracksLeft,
     pub work: WorkDone,
+    /// All work of the outages to come at which any was not scheduled, when the life is over.
+    jobs: Vec<(u32, Job)>,
     loss_prices: LossPrices,
 }
 
@@ -36,6 +44,7 @@ impl LifeRecord {
             loss_years: Vec::new(),
             cracks_left: CracksLeft::new(calendar),
             work: WorkDone::new(calendar.len()),
+            jobs: Vec::new(),
             loss_prices: LossPrices::new(study),
         }
     }
@@ -71,13 +80,10 @@ impl LifeRecord {
         self.work.look_further(plan, look, outage);
     }
 
-    /// Prices what was done, and adds up what was in the row: cracks that entered, and others.
+    /// Prices what was done, but for what the rows of a unit share, and adds up what was in the row: cracks that entered,
+    /// and others.
     pub fn settle(&mut self, plan: &WorkPlan, others: &Occupancy, length_mm: &[f64]) {
-        self.work.add_up(plan, &mut self.values);
-        let sum = |from: Quantity, to: Quantity| self.values[from as usize..=to as usize].iter().sum::<f64>();
-        let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
-        self.values[Quantity::Cost as usize] = cost;
-        self.values[Quantity::Days as usize] = days;
+        self.work.add_up(plan, &mut self.values, &mut self.jobs);
         self.cracks_left.add_up(others, length_mm);
     }
 }

@@ -28,7 +28,7 @@ pub enum Quantity {
     Cost,
     /// Costs of looks.
     LookCost,
-    /// Costs of taking blades out and putting them back.
+    /// Costs of taking blades out and putting them back, and of lifting rotors for it.
     BladesOutCost,
     /// Costs of new blades and rows.
     ReplacementCost,
@@ -40,17 +40,19 @@ pub enum Quantity {
     Days,
     /// Days of looks.
     LookDays,
-    /// Days of taking blades out and putting them back.
+    /// Days of taking blades out and putting them back, and of lifting rotors for it.
     BladesOutDays,
     /// Days of fitting new blades.
     ReplacementDays,
     /// Days of forced outages.
     ForcedDays,
+    /// Days of work at the unit's outages beyond their windows, split over the rows that cause them.
+    DaysBeyondWindow,
 }
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 20] = [
+    pub const ALL: [Quantity; 21] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -71,6 +73,7 @@ impl Quantity {
         Quantity::BladesOutDays,
         Quantity::ReplacementDays,
         Quantity::ForcedDays,
+        Quantity::DaysBeyondWindow,
     ];
 
     /// Name of the result column.
@@ -96,6 +99,7 @@ impl Quantity {
             Quantity::BladesOutDays => "blades_out_days",
             Quantity::ReplacementDays => "replacement_days",
             Quantity::ForcedDays => "forced_days",
+            Quantity::DaysBeyondWindow => "days_beyond_window",
         }
     }
 

@@ -1,5 +1,6 @@
 //! Work at outages, and what it costs in money and days.
 
+use super::outage_schedule::Job;
 use super::{Quantity, Values};
 use crate::bits::Numbers;
 use crate::model::Study;
@@ -23,6 +24,8 @@ pub(crate) struct WorkPlan {
     prices: Prices,
     /// Present value of one unit of money at each outage.
     value_at_outage: Vec<f64>,
+    /// Number of the first outage to come.
+    start: usize,
 }
 
 /// Prices and days of acts other than looks.
@@ -34,9 +37,6 @@ struct Prices {
     blade_days: f64,
     row: f64,
     row_days: f64,
-    /// Of a day beyond the window.
-    day: f64,
-    window_days: f64,
 }
 
 /// What a look costs, in money and days.
@@ -55,9 +55,6 @@ struct Scheduled {
     look_cost: f64,
     look_days: f64,
     blades_out: bool,
-    /// Days of all of it, and those of them beyond the window.
-    days: f64,
-    days_beyond: f64,
 }
 
 /// Work at an outage that was not scheduled.
@@ -92,12 +89,10 @@ impl WorkPlan {
             blade_days: costs.new_blade_days,
             row: costs.new_row_cost,
             row_days: costs.new_row_days,
-            day: costs.outage_day_cost,
-            window_days: study.units[row.unit].outages.window_days,
         };
         let blades = f64::from(row.blades);
         let outages = 0..calendar.len();
-        let scheduled = outages.clone().map(|outage| Scheduled::new(techniques, policy, &prices, blades, outage));
+        let scheduled = outages.clone().map(|outage| Scheduled::new(techniques, policy, blades, outage));
         let scheduled: Vec<Scheduled> = scheduled.collect();
         let value = |&year: &f64| study.money.present_value(year - study.start_year);
         let value_at_outage: Vec<f64> = calendar.years.iter().map(value).collect();
@@ -114,7 +109,15 @@ impl WorkPlan {
             scheduled,
             prices,
             value_at_outage,
+            start: calendar.start,
         }
+    }
+
+    /// Scheduled work at an outage to come.
+    pub fn scheduled_job(&self, outage: usize) -> Job {
+        let work = &self.scheduled[self.start + outage];
+        let out_days = if work.blades_out { self.prices.blades_out_days } else { 0.0 };
+        Job { days: work.look_days + out_days, blades_out: work.blades_out }
     }
 
     /// Cost of a new row.
@@ -124,7 +127,7 @@ impl WorkPlan {
 }
 
 impl Scheduled {
-    fn new(techniques: &[TechniquePlan], policy: &Policy, prices: &Prices, blades: f64, outage: usize) -> Self {
+    fn new(techniques: &[TechniquePlan], policy: &Policy, blades: f64, outage: usize) -> Self {
         let mut work = Scheduled::default();
         for (technique, about) in techniques.iter().enumerate() {
             if let Some(fraction) = policy.scheduled_fraction(technique, outage) {
@@ -133,8 +136,6 @@ impl Scheduled {
                 work.blades_out |= about.access == Access::BladesOut;
             }
         }
-        work.days = work.look_days + if work.blades_out { prices.blades_out_days } else { 0.0 };
-        work.days_beyond = (work.days - prices.window_days).max(0.0);
         work
     }
 }
@@ -149,7 +150,6 @@ fn scheduled_values(scheduled: &[Scheduled], prices: &Prices, value_at_outage: &
     for (quantity, amount) in [
         (Quantity::LookCost, discounted(&|work| work.look_cost)),
         (Quantity::BladesOutCost, discounted(&|work| out(work) * prices.blades_out)),
-        (Quantity::ExtraDayCost, discounted(&|work| work.days_beyond * prices.day)),
         (Quantity::LookDays, scheduled.iter().map(|work| work.look_days).sum()),
         (Quantity::BladesOutDays, times_out * prices.blades_out_days),
         (Quantity::TimesOut, times_out),
@@ -242,17 +242,19 @@ impl WorkDone {
         work.blades_out |= price.blades_out;
     }
 
-    /// Adds what the work comes to, and forgets it.
-    pub fn add_up(&mut self, plan: &WorkPlan, values: &mut Values) {
+    /// Adds what the work comes to, and forgets it; leaves all work of the outages at which any was not scheduled.
+    pub fn add_up(&mut self, plan: &WorkPlan, values: &mut Values, jobs: &mut Vec<(u32, Job)>) {
+        jobs.clear();
         while let Some(outage) = self.touched.pop() {
             let work = std::mem::take(&mut self.outages[outage as usize]);
-            work.add(plan, outage as usize, values);
+            jobs.push((outage - plan.start as u32, work.add(plan, outage as usize, values)));
         }
     }
 }
 
 impl Unscheduled {
-    fn add(&self, plan: &WorkPlan, outage: usize, values: &mut Values) {
+    /// Adds what it comes to: returns all work of the outage.
+    fn add(&self, plan: &WorkPlan, outage: usize, values: &mut Values) -> Job {
         let (scheduled, prices, value) = (&plan.scheduled[outage], &plan.prices, plan.value_at_outage[outage]);
         let new_blades = f64::from(self.new_blades);
         let (new_cost, new_days) = if self.new_row {
@@ -262,8 +264,6 @@ impl Unscheduled {
         };
         let out = if (self.blades_out || self.new_row) && !scheduled.blades_out { 1.0 } else { 0.0 };
         let out_days = out * prices.blades_out_days;
-        let days = scheduled.days + self.look_days + out_days + new_days;
-        let beyond = (days - prices.window_days).max(0.0) - scheduled.days_beyond;
         for (quantity, amount) in [
             (Quantity::BladesReplaced, new_blades),
             (Quantity::FalselyReplaced, f64::from(self.falsely)),
@@ -274,12 +274,13 @@ impl Unscheduled {
             (Quantity::LookCost, value * self.look_cost),
             (Quantity::BladesOutCost, value * out * prices.blades_out),
             (Quantity::ReplacementCost, value * new_cost),
-            (Quantity::ExtraDayCost, value * beyond * prices.day),
             (Quantity::LookDays, self.look_days),
             (Quantity::BladesOutDays, out_days),
             (Quantity::ReplacementDays, new_days),
         ] {
             values[quantity as usize] += amount;
         }
+        let planned = plan.scheduled_job(outage - plan.start);
+        Job { days: planned.days + self.look_days + out_days + new_days, blades_out: planned.blades_out || out > 0.0 }
     }
 }

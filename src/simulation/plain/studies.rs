@@ -63,11 +63,22 @@ limit = { kind = \"depth\", depth_mm = 8 }",
          hours_per_year = 3000 }]",
     ]);
     let mouths = one_of(&["", "closed_mouth_probability = 0.5"]);
-    let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0][..]));
+    let crews = one_of(&["", "crews = 1", "crews = 2"]);
+    let others = one_of(&[
+        "",
+        "",
+        "[rows.two]\nunit = \"u\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2017",
+        "[rows.two]\nunit = \"u\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2017
+[rows.three]\nunit = \"u\"\nrotor = \"y\"\nblades = 3\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2020",
+    ]);
+    let lift = one_of(&["", "rotor_lift_cost = 40\nrotor_lift_days = 3"]);
+    let unit = (crews, others, lift);
+    let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0, 28.0][..]), unit);
     let correlation = prop::sample::select(&[0.0, 0.6, 1.0][..]);
     (law, spot, scatter, place, [technique(), technique(), technique()], correlation).prop_map(
-        |(law, spot, scatter, (outages, past, duty, mouths, blades, window), techniques, correlation)| {
+        |(law, spot, scatter, (outages, past, duty, mouths, blades, window, unit), techniques, correlation)| {
             let [insitu, bench, array] = techniques;
+            let (crews, others, lift) = unit;
             format!(
                 "[study]
 name = \"random\"
@@ -112,6 +123,7 @@ initial_depth_mm = 0.5
 limit = {{ kind = \"depth\", depth_mm = 5 }}
 [units.u]
 duty = {duty}
+{crews}
 [units.u.outages]
 {outages}
 window_days = {window}
@@ -122,6 +134,7 @@ blades = {blades}
 root = \"r\"
 surface = \"ground\"
 {past}
+{others}
 [techniques.insitu]
 access = \"in-place\"
 {insitu}
@@ -137,6 +150,7 @@ correlation = {correlation}
 [costs]
 blades_out_cost = 120
 blades_out_days = 6
+{lift}
 new_blade_cost = 9
 new_blade_days = 0.5
 new_row_cost = 700

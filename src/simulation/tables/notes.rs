@@ -128,7 +128,8 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::LookDays
         | Quantity::BladesOutDays
         | Quantity::ReplacementDays
-        | Quantity::ForcedDays => Kind::Days,
+        | Quantity::ForcedDays
+        | Quantity::DaysBeyondWindow => Kind::Days,
     }
 }
 

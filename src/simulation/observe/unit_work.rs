@@ -1,0 +1,163 @@
+//! What the rows of a unit share at its outages: lifts of rotors, crews and the window.
+
+use super::outage_schedule::{Crews, Job};
+use super::work::WorkPlan;
+use super::{LifeRecord, Quantity};
+use crate::bits::Numbers;
+use crate::model::Study;
+use crate::model::fleet::Row;
+use crate::simulation::calendar::Calendar;
+
+/// The shared work of a unit under one strategy.
+#[derive(Debug)]
+pub(crate) struct UnitWork {
+    crews: Crews,
+    lift_cost: f64,
+    day_cost: f64,
+    /// Present value of one unit of money at each outage to come.
+    value_at_outage: Vec<f64>,
+    /// For each outage to come what is scheduled.
+    scheduled: Vec<Scheduled>,
+    /// For each row what all that comes to.
+    scheduled_values: Vec<SharedValues>,
+}
+
+/// Scheduled work of one outage.
+#[derive(Debug)]
+struct Scheduled {
+    jobs: Vec<Job>,
+    shares: Vec<Share>,
+}
+
+/// A row's share at one outage.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Share {
+    /// Of the days beyond the window.
+    days_beyond: f64,
+    /// Of the lift of its rotor.
+    lift: f64,
+}
+
+/// What a row's shares come to; costs discounted.
+#[derive(Debug, Clone, Copy, Default)]
+struct SharedValues {
+    days_beyond: f64,
+    extra_day_cost: f64,
+    lift_cost: f64,
+    lift_days: f64,
+}
+
+/// Storage for settling the lives of a unit.
+#[derive(Debug, Default)]
+pub(crate) struct UnitBuffers {
+    touched: Numbers,
+    jobs: Vec<Job>,
+    days_beyond: Vec<f64>,
+    shares: Vec<Share>,
+}
+
+impl UnitWork {
+    /// Of rows of one unit, with the work of each under the strategy.
+    pub fn new(study: &Study, rows: &[&Row], calendar: &Calendar, work: &[&WorkPlan]) -> Self {
+        let unit = &study.units[rows[0].unit];
+        let rotor = |row: &&Row| rows.iter().position(|other| other.rotor == row.rotor).unwrap_or(0);
+        let value = |&year: &f64| study.money.present_value(year - study.start_year);
+        let mut shared = UnitWork {
+            crews: Crews {
+                count: unit.crews.map_or(rows.len(), |crews| crews as usize),
+                window_days: unit.outages.window_days,
+                lift_days: study.costs.rotor_lift_days,
+                rotors: rows.iter().map(rotor).collect(),
+            },
+            lift_cost: study.costs.rotor_lift_cost,
+            day_cost: study.costs.outage_day_cost,
+            value_at_outage: calendar.years[calendar.start..].iter().map(value).collect(),
+            scheduled: Vec::new(),
+            scheduled_values: vec![SharedValues::default(); rows.len()],
+        };
+        let mut buffers = UnitBuffers::default();
+        for outage in 0..calendar.to_come() {
+            let jobs: Vec<Job> = work.iter().map(|work| work.scheduled_job(outage)).collect();
+            shared.share(&jobs, &mut buffers);
+            for (row, share) in buffers.shares.iter().enumerate() {
+                shared.scheduled_values[row] = shared.plus(shared.scheduled_values[row], outage, share, 1.0);
+            }
+            shared.scheduled.push(Scheduled { jobs, shares: buffers.shares.clone() });
+        }
+        shared
+    }
+
+    /// Adds what the rows of a unit share in one life, when the work of each is added up.
+    pub fn settle(&self, records: &mut [LifeRecord], buffers: &mut UnitBuffers) {
+        buffers.touched.clear(self.scheduled.len());
+        for (record, scheduled) in records.iter_mut().zip(&self.scheduled_values) {
+            record.jobs.iter().for_each(|(outage, _)| buffers.touched.insert(*outage));
+            record.share(scheduled);
+        }
+        while let Some(outage) = buffers.touched.pop() {
+            let scheduled = &self.scheduled[outage as usize];
+            let mut jobs = std::mem::take(&mut buffers.jobs);
+            jobs.clone_from(&scheduled.jobs);
+            for (job, record) in jobs.iter_mut().zip(records.iter()) {
+                let done = record.jobs.iter().find(|(other, _)| *other == outage);
+                done.iter().for_each(|(_, done)| *job = *done);
+            }
+            if jobs != scheduled.jobs {
+                self.share(&jobs, buffers);
+                let shares = buffers.shares.iter().zip(&scheduled.shares);
+                for (record, (share, before)) in records.iter_mut().zip(shares) {
+                    let added = self.plus(SharedValues::default(), outage as usize, share, 1.0);
+                    record.share(&self.plus(added, outage as usize, before, -1.0));
+                }
+            }
+            buffers.jobs = jobs;
+        }
+        records.iter_mut().for_each(LifeRecord::sum_up);
+    }
+
+    /// Splits the lifts and the days beyond the window over the rows.
+    fn share(&self, jobs: &[Job], buffers: &mut UnitBuffers) {
+        buffers.days_beyond.resize(jobs.len(), 0.0);
+        self.crews.split_days_beyond(jobs, &mut buffers.days_beyond);
+        buffers.shares.clear();
+        let rotors = &self.crews.rotors;
+        for (row, (job, &days_beyond)) in jobs.iter().zip(&buffers.days_beyond).enumerate() {
+            let alike = jobs.iter().zip(rotors).filter(|(other, rotor)| other.blades_out && **rotor == rotors[row]);
+            let lift = if job.blades_out { 1.0 / alike.count() as f64 } else { 0.0 };
+            buffers.shares.push(Share { days_beyond, lift });
+        }
+    }
+
+    /// Values with a share at an outage, so many times.
+    fn plus(&self, values: SharedValues, outage: usize, share: &Share, times: f64) -> SharedValues {
+        let value = self.value_at_outage[outage];
+        SharedValues {
+            days_beyond: values.days_beyond + times * share.days_beyond,
+            extra_day_cost: values.extra_day_cost + times * value * share.days_beyond * self.day_cost,
+            lift_cost: values.lift_cost + times * value * share.lift * self.lift_cost,
+            lift_days: values.lift_days + times * share.lift * self.crews.lift_days,
+        }
+    }
+}
+
+impl LifeRecord {
+    /// Adds what a row has in the shared work of its unit.
+    fn share(&mut self, shared: &SharedValues) {
+        for (quantity, amount) in [
+            (Quantity::DaysBeyondWindow, shared.days_beyond),
+            (Quantity::ExtraDayCost, shared.extra_day_cost),
+            (Quantity::BladesOutCost, shared.lift_cost),
+            (Quantity::BladesOutDays, shared.lift_days),
+        ] {
+            self.values[quantity as usize] += amount;
+        }
+    }
+
+    /// Sums up costs and days.
+    fn sum_up(&mut self) {
+        let sum = |from: Quantity, to: Quantity| self.values[from as usize..=to as usize].iter().sum::<f64>();
+        let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
+        self.values[Quantity::Cost as usize] = cost;
+        self.values[Quantity::Days as usize] = days;
+    }
+}
