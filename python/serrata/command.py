@@ -113,9 +113,14 @@ def grow(
 
 @main.command()
 @click.argument("study", type=click.Path(path_type=Path))
-def check(study: Path) -> None:
+@click.option("--calendar", is_flag=True, help="Print what each strategy schedules, outage by outage, and no more.")
+def check(study: Path, *, calendar: bool) -> None:
     """Read STUDY, say what is wrong with it, or what it holds and takes for granted."""
     found = Study.load(study)
+    if calendar:
+        click.echo(found.work_calendar_text(), nl=False)
+        click.echo(f"\nWhat looks find comes on top. {CAUTION}")
+        return
     click.echo(f"{found.name}: no faults")
     click.echo(f"  {found.horizon_years:g} years from {found.start_year:g}, costs in {found.currency}")
     click.echo(f"  units: {', '.join(found.units)}")

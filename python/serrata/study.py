@@ -350,6 +350,33 @@ class Study:
         """
         return self._engine.inspection_records(row, list(techniques), lives=lives, seed=seed, confirmed=confirmed)
 
+    def work_calendar(self) -> pd.DataFrame:
+        """What each strategy schedules on each row at each outage, with its days against the window.
+
+        Nothing is simulated: what looks find comes on top.
+
+        Returns
+        -------
+        DataFrame
+            A line for each strategy, unit, outage and row with work. `outage` counts from 1; `work` says what is done;
+            `days` are the row's own, without the lift of its rotor; `done_after_days` counts from the beginning of the
+            outage, by the unit's crews; `days_beyond_window` is the row's share of the unit's days beyond the window.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> calendar = serrata.Study.load("demo-data/demo-study.toml").work_calendar()
+        >>> sorted(calendar["unit"].unique())
+        ['alder', 'birch', 'cedar']
+        """
+        import pandas as pd
+
+        return pd.DataFrame(self._engine.work_calendar())
+
+    def work_calendar_text(self) -> str:
+        """The same as text for people, a line for each unit and outage with work."""
+        return self._engine.work_calendar_text()
+
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()

@@ -1,6 +1,7 @@
 //! `Study` for Python.
 
 use super::arguments::{MOST_THREADS, choice, file_value, whole};
+use super::arrays;
 use super::comparison::Comparison;
 use super::doorway::{Asker, interruptible, released};
 use super::errors::exception;
@@ -181,6 +182,16 @@ impl Study {
     /// What the study takes for granted, in sentences.
     fn assumptions(&self) -> Vec<String> {
         self.study.assumptions()
+    }
+
+    /// What each strategy schedules, outage by outage, as columns by name.
+    fn work_calendar<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
+        arrays::dict(py, self.study.work_calendar())
+    }
+
+    /// The same as text.
+    fn work_calendar_text(&self) -> String {
+        self.study.work_calendar_text()
     }
 
     /// What to beware of in the strategies, in sentences.

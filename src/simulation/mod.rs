@@ -18,6 +18,7 @@ mod single_inspection;
 mod store;
 mod tables;
 mod tally;
+mod work_calendar;
 
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};

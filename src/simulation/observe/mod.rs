@@ -17,9 +17,7 @@ use super::calendar::Calendar;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
-#[cfg(test)]
-pub(crate) use outage_schedule::Crews;
-pub(crate) use outage_schedule::Job;
+pub(crate) use outage_schedule::{Crews, Job};
 
 /// What one life comes to; its storage is kept from life to life.
 #[derive(Debug, Clone)]

@@ -5,6 +5,9 @@
 //! then the work of rows, longest first. A row's work is done by one crew in one go; where its blades come out, it begins
 //! when its rotor is lifted.
 
+use crate::model::Study;
+use crate::model::fleet::Row;
+
 /// Work of one row at an outage.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Job {
@@ -27,6 +30,18 @@ pub(crate) struct Crews {
 }
 
 impl Crews {
+    /// Those of the unit of some rows.
+    pub fn of_unit(study: &Study, rows: &[&Row]) -> Self {
+        let unit = &study.units[rows[0].unit];
+        let rotor = |row: &&Row| rows.iter().position(|other| other.rotor == row.rotor).unwrap_or(0);
+        Crews {
+            count: unit.crews.map_or(rows.len(), |crews| crews as usize),
+            window_days: unit.outages.window_days,
+            lift_days: study.costs.rotor_lift_days,
+            rotors: rows.iter().map(rotor).collect(),
+        }
+    }
+
     /// Whether a rotor is lifted.
     pub fn is_lifted(&self, rotor: usize, jobs: &[Job]) -> bool {
         jobs.iter().zip(&self.rotors).any(|(job, own)| *own == rotor && job.blades_out)

@@ -59,16 +59,9 @@ pub(crate) struct UnitBuffers {
 impl UnitWork {
     /// Of rows of one unit, with the work of each under the strategy.
     pub fn new(study: &Study, rows: &[&Row], calendar: &Calendar, work: &[&WorkPlan]) -> Self {
-        let unit = &study.units[rows[0].unit];
-        let rotor = |row: &&Row| rows.iter().position(|other| other.rotor == row.rotor).unwrap_or(0);
         let value = |&year: &f64| study.money.present_value(year - study.start_year);
         let mut shared = UnitWork {
-            crews: Crews {
-                count: unit.crews.map_or(rows.len(), |crews| crews as usize),
-                window_days: unit.outages.window_days,
-                lift_days: study.costs.rotor_lift_days,
-                rotors: rows.iter().map(rotor).collect(),
-            },
+            crews: Crews::of_unit(study, rows),
             lift_cost: study.costs.rotor_lift_cost,
             day_cost: study.costs.outage_day_cost,
             value_at_outage: calendar.years[calendar.start..].iter().map(value).collect(),

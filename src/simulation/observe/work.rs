@@ -6,6 +6,7 @@ use crate::bits::Numbers;
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::fleet::Row;
+use crate::model::strategy::RowEndAction;
 use crate::simulation::calendar::Calendar;
 use crate::simulation::inspection::TechniquePlan;
 use crate::simulation::policy::Policy;
@@ -26,6 +27,8 @@ pub(crate) struct WorkPlan {
     value_at_outage: Vec<f64>,
     /// Number of the first outage to come.
     start: usize,
+    /// The outage at which the row is replaced by plan.
+    row_replaced_at: Option<usize>,
 }
 
 /// Prices and days of acts other than looks.
@@ -110,6 +113,7 @@ impl WorkPlan {
             prices,
             value_at_outage,
             start: calendar.start,
+            row_replaced_at: policy.row_end.filter(|end| end.then == RowEndAction::NewRow).map(|end| end.outage),
         }
     }
 
@@ -118,6 +122,14 @@ impl WorkPlan {
         let work = &self.scheduled[self.start + outage];
         let out_days = if work.blades_out { self.prices.blades_out_days } else { 0.0 };
         Job { days: work.look_days + out_days, blades_out: work.blades_out }
+    }
+
+    /// Scheduled work at an outage to come, and a new row where that is planned.
+    pub fn planned_job(&self, outage: usize) -> Job {
+        if self.row_replaced_at == Some(self.start + outage) {
+            return Job { days: self.prices.row_days + self.prices.blades_out_days, blades_out: true };
+        }
+        self.scheduled_job(outage)
     }
 
     /// Cost of a new row.

@@ -17,7 +17,7 @@ use crate::error::{Error, Result};
 use crate::math::normal_quantile;
 use crate::statistics::interval;
 use notes::{note_of, without_error_if_unseen};
-use table::{Cell, Head};
+pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
 pub const TABLES: [&str; 6] = ["summary", "by_row", "by_year", "by_outage", "differences", "rankings"];

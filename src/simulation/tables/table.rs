@@ -22,7 +22,7 @@ pub struct Table {
 
 /// One cell of a line.
 #[derive(Clone)]
-pub(super) enum Cell {
+pub(crate) enum Cell {
     Text(String),
     Number(f64),
     Count(u64),
@@ -40,16 +40,22 @@ impl From<f64> for Cell {
     }
 }
 
+impl From<u64> for Cell {
+    fn from(count: u64) -> Self {
+        Cell::Count(count)
+    }
+}
+
 /// Name and type of a column.
 #[derive(Clone, Copy)]
-pub(super) enum Head {
+pub(crate) enum Head {
     Text(&'static str),
     Number(&'static str),
     Count(&'static str),
 }
 
 impl Table {
-    pub(super) fn new(name: &'static str, names: &[Head], numbers: &[Head]) -> Self {
+    pub(crate) fn new(name: &'static str, names: &[Head], numbers: &[Head]) -> Self {
         let column = |head: &Head| match *head {
             Head::Text(name) => (name, Column::Text(Vec::new())),
             Head::Number(name) => (name, Column::Number(Vec::new())),
@@ -58,7 +64,7 @@ impl Table {
         Table { name, columns: names.iter().chain(numbers).map(column).collect() }
     }
 
-    pub(super) fn line(&mut self, names: impl IntoIterator<Item = Cell>, numbers: impl IntoIterator<Item = Cell>) {
+    pub(crate) fn line(&mut self, names: impl IntoIterator<Item = Cell>, numbers: impl IntoIterator<Item = Cell>) {
         let mut columns = self.columns.iter_mut();
         for cell in names.into_iter().chain(numbers) {
             match (columns.next(), cell) {

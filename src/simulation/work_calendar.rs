@@ -1,0 +1,224 @@
+//! What each strategy schedules, outage by outage: the work of all rows of a unit, and how it fits into the window.
+//!
+//! Nothing is simulated: what looks find comes on top.
+
+use super::calendar::Calendar;
+use super::inspection::TechniquePlan;
+use super::observe::{Crews, Job, WorkPlan};
+use super::policy::Policy;
+use super::tables::{Head, Table};
+use crate::model::Study;
+use crate::model::fleet::Row;
+use crate::model::strategy::RowEndAction;
+use std::fmt::Write;
+
+/// The scheduled work of a unit at one outage.
+struct UnitOutage {
+    strategy: usize,
+    unit: usize,
+    /// Number of the outage, from 0.
+    outage: usize,
+    rows: Vec<RowWork>,
+    /// Rotors that are lifted.
+    lifts: usize,
+    done_after_days: f64,
+}
+
+/// The scheduled work on one row there.
+struct RowWork {
+    row: usize,
+    what: String,
+    job: Job,
+    done_after_days: f64,
+    days_beyond_window: f64,
+}
+
+impl Study {
+    /// What each strategy schedules on each row at each outage, with its days against the window: a line for each row with
+    /// work, in a table `work_calendar`.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    ///
+    /// let calendar = Study::load("demo-data/demo-study.toml")?.work_calendar();
+    /// assert_eq!(calendar.name, "work_calendar");
+    /// assert!(calendar.len() > 0);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn work_calendar(&self) -> Table {
+        use Head::{Count, Number, Text};
+        let names = [Text("strategy"), Text("unit"), Text("row"), Text("rotor"), Count("outage"), Number("year")];
+        let numbers = [
+            Text("work"),
+            Number("days"),
+            Number("done_after_days"),
+            Number("window_days"),
+            Number("days_beyond_window"),
+        ];
+        let mut table = Table::new("work_calendar", &names, &numbers);
+        for at in self.unit_outages() {
+            let unit = &self.units[at.unit];
+            for work in &at.rows {
+                let row = &self.rows[work.row];
+                let names = [
+                    self.strategies[at.strategy].id.as_str().into(),
+                    unit.id.as_str().into(),
+                    row.id.as_str().into(),
+                    row.rotor.as_str().into(),
+                    (at.outage as u64 + 1).into(),
+                    unit.outages.years[at.outage].into(),
+                ];
+                let numbers = [
+                    work.what.as_str().into(),
+                    work.job.days.into(),
+                    work.done_after_days.into(),
+                    unit.outages.window_days.into(),
+                    work.days_beyond_window.into(),
+                ];
+                table.line(names, numbers);
+            }
+        }
+        table
+    }
+
+    /// The same as text for people, a line for each unit and outage with work.
+    pub fn work_calendar_text(&self) -> String {
+        let mut text = String::new();
+        let outages = self.unit_outages();
+        for (index, strategy) in self.strategies.iter().enumerate() {
+            let _ = writeln!(text, "{}: {}", strategy.id, strategy.description);
+            let own: Vec<&UnitOutage> = outages.iter().filter(|at| at.strategy == index).collect();
+            if own.is_empty() {
+                let _ = writeln!(text, "  nothing is scheduled");
+            }
+            for unit_outages in own.chunk_by(|one, other| one.unit == other.unit) {
+                let unit = &self.units[unit_outages[0].unit];
+                let crews = match unit.crews {
+                    Some(1) => "1 crew".to_owned(),
+                    Some(crews) => format!("{crews} crews"),
+                    None => "a crew for each row".to_owned(),
+                };
+                let _ = writeln!(text, "  {} ({crews}, window {} days)", unit.id, days(unit.outages.window_days));
+                for at in unit_outages {
+                    let _ = writeln!(text, "    {}", self.line(at));
+                }
+            }
+        }
+        text
+    }
+
+    fn line(&self, at: &UnitOutage) -> String {
+        let outages = &self.units[at.unit].outages;
+        let alike = at.rows.chunk_by(|one, other| one.what == other.what && one.job == other.job);
+        let mut work: Vec<String> = alike
+            .map(|rows| {
+                let names: Vec<&str> = rows.iter().map(|work| self.rows[work.row].id.as_str()).collect();
+                let each = if rows.len() > 1 { " each" } else { "" };
+                format!("{}: {}, {} days{each}", names.join(", "), rows[0].what, days(rows[0].job.days))
+            })
+            .collect();
+        if at.lifts > 0 {
+            let lift_days = days(self.costs.rotor_lift_days);
+            let rotors = if at.lifts == 1 { "1 rotor".to_owned() } else { format!("{} rotors", at.lifts) };
+            work.push(format!("{rotors} lifted, {lift_days} days each"));
+        }
+        let beyond = at.done_after_days - outages.window_days;
+        let beyond = if beyond > 0.0 { format!(", {} beyond the window", days(beyond)) } else { String::new() };
+        format!(
+            "outage {} ({}): {}; done after {} days{beyond}",
+            at.outage + 1,
+            outages.years[at.outage],
+            work.join("; "),
+            days(at.done_after_days),
+        )
+    }
+
+    fn unit_outages(&self) -> Vec<UnitOutage> {
+        let mut all = Vec::new();
+        for strategy in 0..self.strategies.len() {
+            for unit in 0..self.units.len() {
+                let rows: Vec<usize> = (0..self.rows.len()).filter(|&row| self.rows[row].unit == unit).collect();
+                if !rows.is_empty() {
+                    self.add_unit_outages(strategy, unit, &rows, &mut all);
+                }
+            }
+        }
+        all
+    }
+
+    fn add_unit_outages(&self, strategy: usize, unit: usize, rows: &[usize], all: &mut Vec<UnitOutage>) {
+        let plans: Vec<(Policy, WorkPlan)> = rows.iter().map(|&row| self.row_work(strategy, row)).collect();
+        let own: Vec<&Row> = rows.iter().map(|&row| &self.rows[row]).collect();
+        let crews = Crews::of_unit(self, &own);
+        for outage in 0..self.units[unit].outages.years.len() {
+            let jobs: Vec<Job> = plans.iter().map(|(_, work)| work.planned_job(outage)).collect();
+            let finish = crews.finish_days(&jobs);
+            let mut beyond = vec![0.0; rows.len()];
+            crews.split_days_beyond(&jobs, &mut beyond);
+            let works = (0..rows.len()).filter_map(|place| {
+                let what = self.what(&plans[place].0, rows[place], outage)?;
+                Some(RowWork {
+                    row: rows[place],
+                    what,
+                    job: jobs[place],
+                    done_after_days: finish[place],
+                    days_beyond_window: beyond[place],
+                })
+            });
+            let works: Vec<RowWork> = works.collect();
+            if !works.is_empty() {
+                let lifted = |rotor: &usize| crews.lift_days > 0.0 && crews.is_lifted(*rotor, &jobs);
+                all.push(UnitOutage {
+                    strategy,
+                    unit,
+                    outage,
+                    rows: works,
+                    lifts: (0..rows.len()).filter(lifted).count(),
+                    done_after_days: finish.iter().copied().fold(0.0, f64::max),
+                });
+            }
+        }
+    }
+
+    /// The rules of a strategy on a row, and what they cost.
+    fn row_work(&self, strategy: usize, row: usize) -> (Policy, WorkPlan) {
+        let about = &self.rows[row];
+        let to_come = &self.units[about.unit].outages.years;
+        let calendar =
+            Calendar::new(std::iter::empty(), to_come, self.start_year, self.start_year + self.horizon_years);
+        let spots = &self.roots[about.root].hot_spots;
+        let policy = Policy::new(&self.strategies[strategy], row, spots, &calendar);
+        let techniques = (0..self.techniques.len()).map(|technique| TechniquePlan::new(self, about, technique));
+        let work = WorkPlan::new(self, about, &calendar, &techniques.collect::<Vec<_>>(), &policy);
+        (policy, work)
+    }
+
+    /// What is scheduled on a row at an outage, in words; none where nothing is.
+    fn what(&self, policy: &Policy, row: usize, outage: usize) -> Option<String> {
+        if policy.row_end.is_some_and(|end| end.outage == outage && end.then == RowEndAction::NewRow) {
+            return Some("new row".to_owned());
+        }
+        let due = policy.scheduled.iter().filter(|look| look.is_due(outage));
+        let looks = due.map(|look| {
+            let technique = &self.techniques[look.technique];
+            let fraction = look.blade_fraction;
+            let part = if fraction < 1.0 { format!(" on {} % of blades", 1e2 * fraction) } else { String::new() };
+            let spots = self.roots[self.rows[row].root].hot_spots.iter().zip(&look.hot_spots);
+            let spots: Vec<&str> = spots.filter(|(_, seen)| **seen).map(|(spot, _)| spot.id.as_str()).collect();
+            let at = if spots.is_empty() { String::new() } else { format!(" at {}", spots.join(", ")) };
+            format!("{}{part}{at}", technique.id)
+        });
+        let looks: Vec<String> = looks.collect();
+        let blades_out = policy.scheduled.iter().any(|look| {
+            look.is_due(outage) && self.techniques[look.technique].access == crate::model::detection::Access::BladesOut
+        });
+        let out = if blades_out { ", blades out" } else { "" };
+        (!looks.is_empty()).then(|| format!("{}{out}", looks.join(" and ")))
+    }
+}
+
+/// Days as a person writes them.
+fn days(days: f64) -> String {
+    format!("{}", (1e2 * days).round() / 1e2)
+}
