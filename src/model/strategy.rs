@@ -36,6 +36,37 @@ pub struct Look {
     pub coverage: Coverage,
     /// What an indication leads to at the same outage.
     pub escalation: Option<Escalation>,
+    /// How finds bring the next looks at a row forward.
+    pub after_finds: Option<AfterFinds>,
+    /// How looks without finds put the next ones off.
+    pub after_clean: Option<AfterClean>,
+}
+
+/// After finds, or a loss since the look before, the row is looked at more often for some outages.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AfterFinds {
+    /// Outages from one look to the next.
+    pub every_outages: u32,
+    /// For so many outages.
+    pub for_outages: u32,
+}
+
+/// After looks without finds in a row, the row is looked at less often, until something is found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AfterClean {
+    /// So many looks without finds.
+    pub looks: u32,
+    /// Outages by which the interval grows each time.
+    pub longer_by: u32,
+    /// Outages that it grows to at most.
+    pub at_most: u32,
+}
+
+impl Look {
+    /// Whether finds change when it is due next.
+    pub fn reacts(&self) -> bool {
+        self.after_finds.is_some() || self.after_clean.is_some()
+    }
 }
 
 /// What a look covers.

@@ -30,7 +30,9 @@ impl Study {
             return Vec::new();
         }
         let end = strategy.row_end.and_then(|end| Some((outages.iter().position(|&year| year >= end.year)?, end.then)));
-        let due = (look.first_outage as usize - 1..outages.len()).step_by(look.every_outages as usize);
+        // Of a look that reacts to finds only the first is certain.
+        let count = if look.reacts() { 1 } else { outages.len() };
+        let due = (look.first_outage as usize - 1..outages.len()).step_by(look.every_outages as usize).take(count);
         due.filter(|&outage| match end {
             Some((last, RowEndAction::Retired)) => outage < last,
             Some((last, RowEndAction::NewRow)) => outage != last,

@@ -39,6 +39,42 @@ struct Indication {
     technique: usize,
 }
 
+/// The pace of one look: outages are counted from 1.
+#[derive(Debug, Clone)]
+struct Pace {
+    next: u32,
+    every: u32,
+    clean: u32,
+    short_until: u32,
+    lost: bool,
+}
+
+impl Pace {
+    fn new(look: &Look) -> Self {
+        Pace { next: look.first_outage, every: look.every_outages, clean: 0, short_until: 0, lost: false }
+    }
+
+    /// The look took place at an outage.
+    fn go_on(&mut self, look: &Look, number: u32, finds: bool) {
+        if finds || self.lost {
+            (self.every, self.clean) = (look.every_outages, 0);
+            self.short_until = look.after_finds.map_or(0, |after| number + after.for_outages);
+        } else if let Some(after) = look.after_clean {
+            self.clean += 1;
+            if self.clean % after.looks == 0 {
+                self.every = after.at_most.min(self.every + after.longer_by);
+            }
+        }
+        self.lost = false;
+        self.next = number + self.every;
+        if let Some(after) = look.after_finds
+            && number < self.short_until
+        {
+            self.next = number + after.every_outages;
+        }
+    }
+}
+
 /// What is done at one outage.
 #[derive(Default)]
 struct Work {
@@ -64,6 +100,9 @@ pub(super) struct PlainRow<'a, 'p> {
     renewals: Vec<u64>,
     /// Blades to be looked at again at the next outage, and by which technique.
     watched: Vec<(u32, usize)>,
+    /// When each look of the strategy is due next, and what it makes of finds.
+    pace: Vec<Pace>,
+
     result: PlainLife,
 }
 
@@ -75,6 +114,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             row_generation: 0,
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
+            pace: strategy.looks.iter().map(Pace::new).collect(),
             result: PlainLife::default(),
             start: batch.nature.plan.calendar.start,
             study,
@@ -130,6 +170,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 break;
             }
             if end.is_some_and(|end| end.0 == outage) {
+                for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
+                    if pace.next == outage as u32 + 1 {
+                        *pace = Pace { next: pace.next + look.every_outages, ..Pace::new(look) };
+                    }
+                }
                 self.replace_row_at(outage);
                 self.pay(outage, &Work { new_row: true, ..Work::default() });
             } else {
@@ -171,6 +216,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let lost = lost.filter(|&(year, _)| after < year && year <= until);
             let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
             let costs = &self.study.costs;
+            self.pace.iter_mut().for_each(|pace| pace.lost = true);
             let generation = self.next_generation(blade);
             let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
             self.result.loss_years.push((year - self.study.start_year) as u32);
@@ -253,14 +299,19 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.plan_second(technique, outage, &mut work);
             indications.extend(self.calls(technique, outage, &|_, _| true, &|_, _| true));
         }
+        for (index, look) in strategy.looks.iter().enumerate() {
+            if self.pace[index].next == outage as u32 + 1 {
+                self.pace[index].go_on(look, outage as u32 + 1, !indications.is_empty());
+            }
+        }
         self.dispose(outage, retired, indications, &mut work);
         self.pay(outage, &work);
     }
 
     fn is_due(&self, look: &Look, outage: usize) -> bool {
-        let number = outage as u32 + 1;
-        number >= look.first_outage
-            && (number - look.first_outage).is_multiple_of(look.every_outages)
+        let index =
+            self.strategy.looks.iter().position(|other| std::ptr::eq(other, look)).expect("one of the strategy's");
+        self.pace[index].next == outage as u32 + 1
             && look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&self.row_index))
     }
 

@@ -199,7 +199,7 @@ impl Study {
         if policy.row_end.is_some_and(|end| end.outage == outage && end.then == RowEndAction::NewRow) {
             return Some("new row".to_owned());
         }
-        let due = policy.scheduled.iter().filter(|look| look.is_due(outage));
+        let due = policy.scheduled.iter().filter(|look| look.is_planned(outage));
         let looks = due.map(|look| {
             let technique = &self.techniques[look.technique];
             let fraction = look.blade_fraction;
@@ -211,7 +211,8 @@ impl Study {
         });
         let looks: Vec<String> = looks.collect();
         let blades_out = policy.scheduled.iter().any(|look| {
-            look.is_due(outage) && self.techniques[look.technique].access == crate::model::detection::Access::BladesOut
+            look.is_planned(outage)
+                && self.techniques[look.technique].access == crate::model::detection::Access::BladesOut
         });
         let out = if blades_out { ", blades out" } else { "" };
         (!looks.is_empty()).then(|| format!("{}{out}", looks.join(" and ")))

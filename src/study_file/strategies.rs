@@ -5,7 +5,8 @@ use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
 use crate::model::strategy::{
-    Action, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy, Watch,
+    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy,
+    Watch,
 };
 
 /// What the study file calls what is done with a blade that has an indication.
@@ -73,13 +74,49 @@ fn look(section: &Section, ids: &Ids) -> Option<Look> {
     let coverage = section.optional("coverage", |section, key| section.table(key, |section| coverage(section, ids)));
     let escalation =
         section.optional("escalation", |section, key| section.table(key, |section| escalation(section, ids)));
+    let every = every_outages;
+    let after_finds =
+        section.optional("after_finds", |section, key| section.table(key, |section| after_finds(section, every)));
+    let after_clean =
+        section.optional("after_clean", |section, key| section.table(key, |section| after_clean(section, every)));
     Some(Look {
         techniques: techniques?,
         first_outage: first_outage?,
         every_outages: every_outages?,
+        after_finds: after_finds?,
+        after_clean: after_clean?,
         coverage: coverage?.unwrap_or(Coverage { blade_fraction: 1.0, hot_spots: None, rows: None }),
         escalation: escalation?,
     })
+}
+
+/// `every` is the interval without finds.
+fn after_finds(section: &Section, every: Option<u32>) -> Option<AfterFinds> {
+    let every_outages = section.whole("every_outages", bounds::OUTAGES);
+    let for_outages = section.whole("for_outages", bounds::OUTAGES);
+    if let (Some(short), Some(every)) = (every_outages, every)
+        && short > every
+    {
+        let rule = format!("must be at most the look's every_outages ({every})");
+        section.fault("every_outages", rule, "finds bring looks forward; raise the look's own, or lower this");
+        return None;
+    }
+    Some(AfterFinds { every_outages: every_outages?, for_outages: for_outages? })
+}
+
+/// `every` is the interval without finds.
+fn after_clean(section: &Section, every: Option<u32>) -> Option<AfterClean> {
+    let looks = section.whole("looks", bounds::OUTAGES);
+    let longer_by = section.whole("longer_by", bounds::OUTAGES);
+    let at_most = section.whole("at_most", bounds::OUTAGES);
+    if let (Some(at_most), Some(every)) = (at_most, every)
+        && at_most < every
+    {
+        let rule = format!("must be at least the look's every_outages ({every})");
+        section.fault("at_most", rule, "looks without finds put the next ones off; raise it");
+        return None;
+    }
+    Some(AfterClean { looks: looks?, longer_by: longer_by?, at_most: at_most? })
 }
 
 fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {

@@ -431,6 +431,15 @@ fn look(look: &Look, study: &Study) -> String {
             table(&[("techniques", names(&escalation.techniques)), ("first_call_stands", stands)]),
         ));
     }
+    if let Some(after) = look.after_finds {
+        let for_outages = ("for_outages", after.for_outages.to_string());
+        entries.push(("after_finds", table(&[("every_outages", after.every_outages.to_string()), for_outages])));
+    }
+    if let Some(after) = look.after_clean {
+        let longer_by = ("longer_by", after.longer_by.to_string());
+        let at_most = ("at_most", after.at_most.to_string());
+        entries.push(("after_clean", table(&[("looks", after.looks.to_string()), longer_by, at_most])));
+    }
     table(&entries)
 }
 

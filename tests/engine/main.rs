@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod closed_form;
+mod delay_time;
 mod edges;
 mod followed;
 mod grown;

@@ -84,9 +84,4 @@ impl TechniquePlan {
     pub fn persistent_shift(&self, number: impl Fn(usize) -> f64) -> f64 {
         self.persistence.iter().map(|&(source, weight)| weight * number(source)).sum()
     }
-
-    /// Cost of a look at some of the blades.
-    pub fn cost(&self, blades: f64) -> f64 {
-        self.cost_per_row + self.cost_per_blade * blades
-    }
 }

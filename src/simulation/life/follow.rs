@@ -30,7 +30,7 @@ impl Life<'_, '_> {
     pub fn live(&mut self) {
         let calendar = &self.row.nature.calendar;
         self.room.state.begin(calendar.start, 0);
-        self.room.policy.watched.clear();
+        self.strategy.policy.begin(&mut self.room.policy);
         self.enter_first();
         // One more, for losses behind the last outage.
         let _ = self.live_outages(calendar.start..calendar.len() + 1);
@@ -42,7 +42,7 @@ impl Life<'_, '_> {
         /// Numbers new blades apart from those of the study.
         const GENERATION: u64 = 1 << 31;
         self.room.state.begin(0, GENERATION);
-        self.room.policy.watched.clear();
+        self.strategy.policy.begin(&mut self.room.policy);
         self.enter(first);
         self.live_outages(0..self.row.nature.calendar.start)
     }
@@ -73,6 +73,9 @@ impl Life<'_, '_> {
             self.look(outage);
             let Room { findings, policy, acts, .. } = &mut *self.room;
             self.strategy.policy.decide(outage, findings, policy, acts);
+            for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
+                self.room.state.set_due(look, next);
+            }
             for index in 0..self.room.acts.len() {
                 self.apply(self.room.acts[index], outage)?;
             }
@@ -101,6 +104,9 @@ impl Life<'_, '_> {
         state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
         self.strategy.policy.alarm().into_iter().for_each(|outage| state.visit(outage));
         self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
+        for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
+            state.set_due(look, next);
+        }
     }
 
     /// Losses in the interval before an outage, in order of time; before the study they end the life.
@@ -119,16 +125,15 @@ impl Life<'_, '_> {
             }
             let generation = self.room.state.next_generation(blade);
             self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
+            self.strategy.policy.lose(blade, &mut self.room.policy);
             match self.strategy.policy.after_loss {
                 AfterLoss::ReplaceBlade => {
-                    self.room.policy.watched.retain(|watched| watched.blade != blade);
                     self.clear_blade(blade, outage);
                     let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
                     self.enter(new);
                 }
                 AfterLoss::ReplaceRow => {
                     self.record.replace_row_after_loss(&self.strategy.work, lost_year);
-                    self.room.policy.watched.clear();
                     self.renew_row(lost_year, outage);
                 }
             }
@@ -144,18 +149,24 @@ impl Life<'_, '_> {
         self.room.called.clear();
         self.room.called.resize(self.room.state.words().len(), 0);
         self.look_by_schedule(outage);
+        if policy.reacting.iter().any(|&look| self.room.state.is_due(look, outage)) {
+            let is_due = |look| self.room.state.is_due(look, outage);
+            self.record.work.look_by_schedule(&self.strategy.work, policy, outage, is_due);
+        }
         let calling = self.room.findings.calling;
         if !self.room.policy.watched.is_empty() && policy.alarm() != Some(outage) {
             self.look_at_watched(outage, calling);
         }
-        for (number, further) in policy.further_looks(calling) {
-            self.record.look_further(&self.strategy.work, number, outage);
+        for further in policy.further_looks(calling) {
+            let is_due = |look| self.room.state.is_due(look, outage);
+            self.record.look_further(&self.strategy.work, policy, further.technique, outage, is_due);
             self.look_again(further.technique, outage, None);
         }
         if calling != 0 {
             self.record.work.call(outage);
         }
         let found = self.room.called.iter().map(|called| called.count_ones()).sum();
+        self.room.findings.any = found > 0 || !self.room.clean_called.is_empty();
         if found > 0 {
             self.record.work.find(outage, found);
         }
@@ -181,8 +192,9 @@ impl Life<'_, '_> {
         }
         let false_calls = self.events.followed_calls(&self.strategy.policy).at(self.life, outage);
         for &FalseCall { blade, look, .. } in false_calls {
+            let is_due = self.room.state.is_due(look as usize, outage);
             let look = &self.strategy.policy.scheduled[look as usize];
-            if self.is_clean(blade, outage) {
+            if is_due && self.is_clean(blade, outage) {
                 self.room.findings.calling |= 1 << look.look;
                 if look.stands {
                     self.call_clean(blade, look.technique, outage);
@@ -212,19 +224,20 @@ impl Life<'_, '_> {
         let due = self.room.policy.watched.iter().filter(|watched| watched.outage == outage);
         watched.extend(due.map(|watched| (watched.technique, watched.blade)));
         watched.retain(|&(technique, blade)| {
-            let covers = |look: &ScheduledLook| {
+            let covers = |(number, look): (usize, &ScheduledLook)| {
                 look.technique == technique
-                    && look.is_due(outage)
+                    && self.room.state.is_due(number, outage)
                     && look.hot_spots.is_empty()
                     && covers(self.batch, self.life, look, blade, outage)
             };
-            !policy.scheduled.iter().any(covers)
-                && !policy.further_looks(calling).any(|(_, further)| further.technique == technique)
+            !policy.scheduled.iter().enumerate().any(covers)
+                && !policy.further_looks(calling).any(|further| further.technique == technique)
         });
         watched.sort_unstable();
         for group in watched.chunk_by(|one, other| one.0 == other.0) {
             let technique = group[0].0;
-            self.record.work.look_at_watched(&self.strategy.work, technique, outage, group.len());
+            let is_due = |look| self.room.state.is_due(look, outage);
+            self.record.work.look_at_watched(&self.strategy.work, policy, technique, outage, group.len(), is_due);
             for &(_, blade) in group {
                 self.look_again(technique, outage, Some(blade));
             }

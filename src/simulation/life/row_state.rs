@@ -120,6 +120,13 @@ impl RowState {
         }
     }
 
+    /// Says at which outage a look that reacts is due next, if it is.
+    pub fn set_due(&mut self, look: usize, outage: Option<usize>) {
+        let in_window = outage.filter(|outage| (self.window..self.window + WINDOW).contains(outage));
+        self.looks_due[look] = in_window.map_or(0, |outage| 1 << (outage - self.window));
+        self.visits |= self.looks_due[look];
+    }
+
     /// Has the row visited at some outages, as bits of which each stands for every 64th outage.
     pub fn visit_each(&mut self, outages: u64) {
         self.visits |= outages.rotate_right((self.window % WORD) as u32) & lowest(WINDOW);

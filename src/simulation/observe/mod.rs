@@ -14,6 +14,7 @@ pub(crate) use unit_work::{UnitBuffers, UnitWork};
 pub(crate) use work::{WorkDone, WorkPlan};
 
 use super::calendar::Calendar;
+use super::policy::Policy;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
@@ -72,10 +73,17 @@ impl LifeRecord {
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_row_cost();
     }
 
-    /// A further look at the whole row was called for, by its number in the policy.
-    pub fn look_further(&mut self, plan: &WorkPlan, look: usize, outage: usize) {
+    /// A further look at the whole row by a technique was called for, where some scheduled looks are due.
+    pub fn look_further(
+        &mut self,
+        plan: &WorkPlan,
+        policy: &Policy,
+        technique: usize,
+        outage: usize,
+        is_due: impl Fn(usize) -> bool,
+    ) {
         self.values[Quantity::Escalated as usize] = 1.0;
-        self.work.look_further(plan, look, outage);
+        self.work.look_further(plan, policy, technique, outage, is_due);
     }
 
     /// Prices what was done, but for what the rows of a unit share, and adds up what was in the row: cracks that entered,

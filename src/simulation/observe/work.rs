@@ -18,17 +18,17 @@ pub(crate) struct WorkPlan {
     scheduled: Vec<Scheduled>,
     /// What it comes to over all outages, costs discounted.
     pub scheduled_values: Values,
-    /// Price of each further look, for each outage.
-    further_looks: Vec<Vec<LookPrice>>,
-    /// Price of looking, for that alone, at watched blades by each technique, for each outage.
-    watch_looks: Vec<Vec<LookPrice>>,
+    /// By technique.
+    looks: Vec<LookTerms>,
+    /// Number of blades of the row.
+    blades: f64,
     prices: Prices,
     /// Present value of one unit of money at each outage.
     value_at_outage: Vec<f64>,
     /// Number of the first outage to come.
     start: usize,
-    /// The outage at which the row is replaced by plan.
-    row_replaced_at: Option<usize>,
+    /// For each outage to come all work there as long as nothing is found and nothing lost.
+    planned: Vec<Job>,
 }
 
 /// Prices and days of acts other than looks.
@@ -42,14 +42,20 @@ struct Prices {
     row_days: f64,
 }
 
-/// What a look costs, in money and days.
+/// What looks by a technique cost.
 #[derive(Debug, Clone, Copy)]
+struct LookTerms {
+    cost_per_row: f64,
+    cost_per_blade: f64,
+    days_per_row: f64,
+    blades_out: bool,
+}
+
+/// Cost and days of a look.
+#[derive(Debug, Clone, Copy, Default)]
 struct LookPrice {
     cost: f64,
-    /// Of each blade beside that.
-    cost_per_blade: f64,
     days: f64,
-    blades_out: bool,
 }
 
 /// Work that is scheduled at one outage.
@@ -93,43 +99,87 @@ impl WorkPlan {
             row: costs.new_row_cost,
             row_days: costs.new_row_days,
         };
-        let blades = f64::from(row.blades);
-        let outages = 0..calendar.len();
-        let scheduled = outages.clone().map(|outage| Scheduled::new(techniques, policy, blades, outage));
-        let scheduled: Vec<Scheduled> = scheduled.collect();
         let value = |&year: &f64| study.money.present_value(year - study.start_year);
-        let value_at_outage: Vec<f64> = calendar.years.iter().map(value).collect();
-        let further = |technique: usize| {
-            let about = &techniques[technique];
-            outages.clone().map(|outage| rest_of_row(about, policy, technique, blades, outage)).collect()
-        };
-        let watch =
-            |(technique, about)| outages.clone().map(|outage| watch_price(about, policy, technique, outage)).collect();
-        WorkPlan {
-            scheduled_values: scheduled_values(&scheduled, &prices, &value_at_outage),
-            further_looks: policy.further_looks.iter().map(|look| further(look.technique)).collect(),
-            watch_looks: techniques.iter().enumerate().map(watch).collect(),
-            scheduled,
+        let mut plan = WorkPlan {
+            scheduled: Vec::new(),
+            scheduled_values: [0.0; Quantity::ALL.len()],
+            looks: techniques.iter().map(LookTerms::new).collect(),
+            blades: f64::from(row.blades),
             prices,
-            value_at_outage,
+            value_at_outage: calendar.years.iter().map(value).collect(),
             start: calendar.start,
-            row_replaced_at: policy.row_end.filter(|end| end.then == RowEndAction::NewRow).map(|end| end.outage),
+            planned: Vec::new(),
+        };
+        let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
+        plan.scheduled = (0..calendar.len()).map(fixed).collect();
+        plan.scheduled_values = scheduled_values(&plan.scheduled, &plan.prices, &plan.value_at_outage);
+        plan.planned = (calendar.start..calendar.len()).map(|outage| plan.plan_job(policy, outage)).collect();
+        plan
+    }
+
+    /// The looks of some techniques by schedule, where some looks are due, by number.
+    fn by_schedule(&self, policy: &Policy, is_due: impl Fn(usize) -> bool) -> Scheduled {
+        let mut work = Scheduled::default();
+        for (technique, terms) in self.looks.iter().enumerate() {
+            if let Some(fraction) = policy.scheduled_fraction(technique, &is_due) {
+                work.look_cost += terms.cost_per_row + terms.cost_per_blade * self.blades * fraction;
+                work.look_days += terms.days_per_row;
+                work.blades_out |= terms.blades_out;
+            }
+        }
+        work
+    }
+
+    /// Price of a further look by a technique: of what it does not look at by schedule.
+    fn rest_of_row(&self, policy: &Policy, technique: usize, is_due: impl Fn(usize) -> bool) -> LookPrice {
+        let terms = &self.looks[technique];
+        match policy.scheduled_fraction(technique, &is_due) {
+            None => {
+                LookPrice { cost: terms.cost_per_row + terms.cost_per_blade * self.blades, days: terms.days_per_row }
+            }
+            // Blades of which only some hot spots were looked at are looked at once more.
+            Some(_) => {
+                let unseen = 1.0 - policy.wholly_seen_fraction(technique, is_due);
+                LookPrice { cost: terms.cost_per_blade * self.blades * unseen, days: 0.0 }
+            }
         }
     }
 
-    /// Scheduled work at an outage to come.
-    pub fn scheduled_job(&self, outage: usize) -> Job {
-        let work = &self.scheduled[self.start + outage];
+    /// Price of looking, for that alone, at so many watched blades of the row.
+    fn watch(&self, policy: &Policy, technique: usize, blades: usize, is_due: impl Fn(usize) -> bool) -> LookPrice {
+        let (terms, watch) = (&self.looks[technique], policy.watch);
+        let per_blade = watch.and_then(|watch| watch.cost_per_blade).unwrap_or(terms.cost_per_blade);
+        let of_blades = per_blade * blades as f64;
+        if policy.scheduled_fraction(technique, is_due).is_some() {
+            // The technique is at the row for other blades, or other hot spots.
+            return LookPrice { cost: of_blades, days: 0.0 };
+        }
+        LookPrice {
+            cost: watch.and_then(|watch| watch.cost_per_row).unwrap_or(terms.cost_per_row) + of_blades,
+            days: watch.and_then(|watch| watch.days_per_row).unwrap_or(terms.days_per_row),
+        }
+    }
+
+    fn plan_job(&self, policy: &Policy, outage: usize) -> Job {
+        if policy.row_end.is_some_and(|end| end.then == RowEndAction::NewRow && end.outage == outage) {
+            return Job { days: self.prices.row_days + self.prices.blades_out_days, blades_out: true };
+        }
+        self.job(&self.by_schedule(policy, |look| policy.scheduled[look].is_planned(outage)))
+    }
+
+    fn job(&self, work: &Scheduled) -> Job {
         let out_days = if work.blades_out { self.prices.blades_out_days } else { 0.0 };
         Job { days: work.look_days + out_days, blades_out: work.blades_out }
     }
 
-    /// Scheduled work at an outage to come, and a new row where that is planned.
+    /// All work at an outage to come as long as nothing is found and nothing lost.
     pub fn planned_job(&self, outage: usize) -> Job {
-        if self.row_replaced_at == Some(self.start + outage) {
-            return Job { days: self.prices.row_days + self.prices.blades_out_days, blades_out: true };
-        }
-        self.scheduled_job(outage)
+        self.planned[outage]
+    }
+
+    /// Work at an outage to come that is due whatever is found.
+    pub fn scheduled_job(&self, outage: usize) -> Job {
+        self.job(&self.scheduled[self.start + outage])
     }
 
     /// Cost of a new row.
@@ -138,17 +188,14 @@ impl WorkPlan {
     }
 }
 
-impl Scheduled {
-    fn new(techniques: &[TechniquePlan], policy: &Policy, blades: f64, outage: usize) -> Self {
-        let mut work = Scheduled::default();
-        for (technique, about) in techniques.iter().enumerate() {
-            if let Some(fraction) = policy.scheduled_fraction(technique, outage) {
-                work.look_cost += about.cost(blades * fraction);
-                work.look_days += about.days_per_row;
-                work.blades_out |= about.access == Access::BladesOut;
-            }
+impl LookTerms {
+    fn new(technique: &TechniquePlan) -> Self {
+        LookTerms {
+            cost_per_row: technique.cost_per_row,
+            cost_per_blade: technique.cost_per_blade,
+            days_per_row: technique.days_per_row,
+            blades_out: technique.access == Access::BladesOut,
         }
-        work
     }
 }
 
@@ -169,34 +216,6 @@ fn scheduled_values(scheduled: &[Scheduled], prices: &Prices, value_at_outage: &
         values[quantity as usize] = amount;
     }
     values
-}
-
-/// Price of a further look: of what the technique does not look at by schedule.
-fn rest_of_row(about: &TechniquePlan, policy: &Policy, technique: usize, blades: f64, outage: usize) -> LookPrice {
-    let blades_out = about.access == Access::BladesOut;
-    let (cost, days) = match policy.scheduled_fraction(technique, outage) {
-        None => (about.cost(blades), about.days_per_row),
-        // Blades of which only some hot spots were looked at are looked at once more.
-        Some(_) => (about.cost_per_blade * blades * (1.0 - policy.wholly_seen_fraction(technique, outage)), 0.0),
-    };
-    LookPrice { cost, cost_per_blade: 0.0, days, blades_out }
-}
-
-/// Price of looking, for that alone, at watched blades of the row.
-fn watch_price(about: &TechniquePlan, policy: &Policy, technique: usize, outage: usize) -> LookPrice {
-    let watch = policy.watch;
-    let blades_out = about.access == Access::BladesOut;
-    let cost_per_blade = watch.and_then(|watch| watch.cost_per_blade).unwrap_or(about.cost_per_blade);
-    if policy.scheduled_fraction(technique, outage).is_some() {
-        // The technique is at the row for other blades, or other hot spots.
-        return LookPrice { cost: 0.0, cost_per_blade, days: 0.0, blades_out };
-    }
-    LookPrice {
-        cost: watch.and_then(|watch| watch.cost_per_row).unwrap_or(about.cost_per_row),
-        cost_per_blade,
-        days: watch.and_then(|watch| watch.days_per_row).unwrap_or(about.days_per_row),
-        blades_out,
-    }
 }
 
 impl WorkDone {
@@ -237,21 +256,49 @@ impl WorkDone {
         self.at(outage).new_row = true;
     }
 
-    /// A further look at the whole row, by its number in the policy.
-    pub fn look_further(&mut self, plan: &WorkPlan, look: usize, outage: usize) {
-        self.look(&plan.further_looks[look][outage], 0, outage);
+    /// Looks that react took place, where some scheduled looks are due: what they add to those that are due anyway.
+    pub fn look_by_schedule(
+        &mut self,
+        plan: &WorkPlan,
+        policy: &Policy,
+        outage: usize,
+        is_due: impl Fn(usize) -> bool,
+    ) {
+        let (all, fixed) = (plan.by_schedule(policy, is_due), &plan.scheduled[outage]);
+        let price = LookPrice { cost: all.look_cost - fixed.look_cost, days: all.look_days - fixed.look_days };
+        self.look(price, all.blades_out, outage);
     }
 
-    /// A look at so many watched blades, for that alone.
-    pub fn look_at_watched(&mut self, plan: &WorkPlan, technique: usize, outage: usize, blades: usize) {
-        self.look(&plan.watch_looks[technique][outage], blades, outage);
+    /// A further look at the whole row by a technique.
+    pub fn look_further(
+        &mut self,
+        plan: &WorkPlan,
+        policy: &Policy,
+        technique: usize,
+        outage: usize,
+        is_due: impl Fn(usize) -> bool,
+    ) {
+        self.look(plan.rest_of_row(policy, technique, is_due), plan.looks[technique].blades_out, outage);
     }
 
-    fn look(&mut self, price: &LookPrice, blades: usize, outage: usize) {
+    /// A look at so many watched blades by a technique, for that alone.
+    pub fn look_at_watched(
+        &mut self,
+        plan: &WorkPlan,
+        policy: &Policy,
+        technique: usize,
+        outage: usize,
+        blades: usize,
+        is_due: impl Fn(usize) -> bool,
+    ) {
+        self.look(plan.watch(policy, technique, blades, is_due), plan.looks[technique].blades_out, outage);
+    }
+
+    fn look(&mut self, price: LookPrice, blades_out: bool, outage: usize) {
         let work = self.at(outage);
-        work.look_cost += price.cost + price.cost_per_blade * blades as f64;
+        work.look_cost += price.cost;
         work.look_days += price.days;
-        work.blades_out |= price.blades_out;
+        work.blades_out |= blades_out;
     }
 
     /// Adds what the work comes to, and forgets it; leaves all work of the outages at which any was not scheduled.

@@ -256,12 +256,20 @@ fn look() -> impl Strategy<Value = String> {
         "coverage = { blade_fraction = 0.7, hot_spots = [\"h2\"] }, ",
     ]);
     let escalation = prop::option::of((one_of(&["\"bench\"", "\"array\"", "\"bench\", \"array\""]), any::<bool>()));
-    (techniques, 1..4_u32, 1..4_u32, coverage, escalation).prop_map(|(techniques, first, every, coverage, escalation)| {
+    let reacts = one_of(&[
+        "",
+        "",
+        ", after_finds = { every_outages = 1, for_outages = 2 }",
+        ", after_clean = { looks = 1, longer_by = 1, at_most = 4 }",
+        ", after_finds = { every_outages = 1, for_outages = 3 }, after_clean = { looks = 2, longer_by = 2, at_most = 5 }",
+    ]);
+    let numbers = (1..4_u32, 1..4_u32);
+    (techniques, numbers, coverage, escalation, reacts).prop_map(|(techniques, (first, every), coverage, escalation, reacts)| {
         let escalation = escalation.map_or_else(String::new, |(techniques, stands)| {
             format!(", escalation = {{ techniques = [{techniques}], first_call_stands = {stands} }}")
         });
         format!(
-            "{{ techniques = [{techniques}], {coverage}first_outage = {first}, every_outages = {every}{escalation} }}"
+            "{{ techniques = [{techniques}], {coverage}first_outage = {first}, every_outages = {every}{escalation}{reacts} }}"
         )
     })
 }

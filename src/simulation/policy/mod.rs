@@ -4,6 +4,7 @@
 
 mod disposition;
 mod escalation;
+mod interval;
 mod row_end;
 mod schedule;
 mod watch;
@@ -17,12 +18,15 @@ use crate::model::fleet::HotSpot;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, Watch};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
+use interval::{Interval, IntervalState};
 
 /// The rules of a strategy on one row.
 #[derive(Debug)]
 pub(crate) struct Policy {
     /// One for each look and each of its techniques.
     pub scheduled: Vec<ScheduledLook>,
+    /// Those of them that react to finds, by number.
+    pub reacting: Vec<usize>,
     /// Policies with the same number have the same scheduled looks and the same end of the row.
     pub schedule: usize,
     pub further_looks: Vec<FurtherLook>,
@@ -42,6 +46,8 @@ pub(crate) struct Policy {
 pub(crate) struct Findings {
     /// The strategy's looks that called anything, whether that stands or not, as bits.
     pub calling: u64,
+    /// Whether any indication stands.
+    pub any: bool,
     /// Blades with indications that stand; known only to policies that ask for them.
     pub blades: Vec<CalledBlade>,
 }
@@ -59,6 +65,8 @@ pub(crate) struct CalledBlade {
 #[derive(Debug, Default)]
 pub(crate) struct PolicyState {
     pub watched: Vec<Watched>,
+    /// For each look that reacts.
+    intervals: Vec<IntervalState>,
 }
 
 /// Something done to a row at an outage.
@@ -78,8 +86,11 @@ impl Policy {
     pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], calendar: &Calendar) -> Self {
         let row_end = RowEnd::new(strategy, calendar);
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
+        let scheduled = schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end);
+        let reacts = |number: &usize| scheduled[*number].interval.is_some();
         Policy {
-            scheduled: schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end),
+            reacting: (0..scheduled.len()).filter(reacts).collect(),
+            scheduled,
             schedule: 0,
             further_looks: escalation::further_looks(strategy),
             dispositions: Dispositions::new(&strategy.dispositions),
@@ -99,6 +110,7 @@ impl Policy {
                 .enumerate()
                 .map(|(outage, technique)| ScheduledLook::once(technique, outage, calendar))
                 .collect(),
+            reacting: Vec::new(),
             schedule: 0,
             further_looks: Vec::new(),
             dispositions: Dispositions::new(&[]),
@@ -122,7 +134,10 @@ impl Policy {
 
     /// Whether what is found on a blade, or its loss, never changes what is done to another one, or to it later.
     pub fn keeps_blades_apart(&self) -> bool {
-        !self.asks_for_blades() && self.further_looks.is_empty() && self.after_loss == AfterLoss::ReplaceBlade
+        !self.asks_for_blades()
+            && self.further_looks.is_empty()
+            && self.reacting.is_empty()
+            && self.after_loss == AfterLoss::ReplaceBlade
     }
 
     /// Whether any rule of it uses a technique.
@@ -132,19 +147,50 @@ impl Policy {
             || self.watch.is_some_and(|watch| watch.technique == technique)
     }
 
-    /// The fraction of the row's blades that a technique is scheduled to look at, at an outage; none if it does not look.
-    /// Several looks by one technique are one: each blade is looked at once.
-    pub fn scheduled_fraction(&self, technique: usize, outage: usize) -> Option<f64> {
-        let due = self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
+    /// The fraction of the row's blades that a technique looks at by schedule, where some looks are due, by number; none
+    /// if it does not look. Several looks by one technique are one: each blade is looked at once.
+    pub fn scheduled_fraction(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> Option<f64> {
+        let due = self.due_by(technique, is_due);
         let unseen = due.map(|look| 1.0 - look.blade_fraction).reduce(|all, unseen| all * unseen)?;
         Some(1.0 - unseen)
     }
 
-    /// The fraction of the row's blades of which a technique is scheduled to look at all hot spots, at an outage.
-    pub fn wholly_seen_fraction(&self, technique: usize, outage: usize) -> f64 {
-        let due = self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
-        let whole = due.filter(|look| look.hot_spots.is_empty());
+    /// The fraction of the row's blades of which a technique looks at all hot spots by schedule.
+    pub fn wholly_seen_fraction(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> f64 {
+        let whole = self.due_by(technique, is_due).filter(|look| look.hot_spots.is_empty());
         1.0 - whole.map(|look| 1.0 - look.blade_fraction).product::<f64>()
+    }
+
+    fn due_by(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> impl Iterator<Item = &ScheduledLook> {
+        let looks = self.scheduled.iter().enumerate();
+        looks.filter(move |(number, look)| look.technique == technique && is_due(*number)).map(|(_, look)| look)
+    }
+
+    /// Begins a life.
+    pub fn begin(&self, state: &mut PolicyState) {
+        state.watched.clear();
+        state.intervals.clear();
+        state.intervals.extend(self.intervals().map(Interval::begin));
+    }
+
+    /// A blade was lost.
+    pub fn lose(&self, blade: u32, state: &mut PolicyState) {
+        state.intervals.iter_mut().for_each(IntervalState::lose);
+        match self.after_loss {
+            AfterLoss::ReplaceBlade => state.watched.retain(|watched| watched.blade != blade),
+            AfterLoss::ReplaceRow => state.watched.clear(),
+        }
+    }
+
+    /// The looks that react, by number, with the outages at which they are due next, if they are.
+    pub fn due_next(&self, state: &PolicyState) -> impl Iterator<Item = (usize, Option<usize>)> {
+        let is_due = |outage: &usize| *outage < self.runs_until && self.alarm() != Some(*outage);
+        let next = state.intervals.iter().map(move |interval| Some(interval.next).filter(is_due));
+        self.reacting.iter().copied().zip(next)
+    }
+
+    fn intervals(&self) -> impl Iterator<Item = &Interval> {
+        self.reacting.iter().filter_map(|&number| self.scheduled[number].interval.as_ref())
     }
 
     /// The outage at which something is done whether anything is found or not.
@@ -152,9 +198,9 @@ impl Policy {
         self.row_end.map(|end| end.outage)
     }
 
-    /// Looks at the whole row that an outage's findings lead to, with their numbers.
-    pub fn further_looks(&self, calling: u64) -> impl Iterator<Item = (usize, &FurtherLook)> {
-        self.further_looks.iter().enumerate().filter(move |(_, look)| look.after & calling != 0)
+    /// Looks at the whole row that an outage's findings lead to.
+    pub fn further_looks(&self, calling: u64) -> impl Iterator<Item = &FurtherLook> {
+        self.further_looks.iter().filter(move |look| look.after & calling != 0)
     }
 
     /// Decides what is done at an outage.
@@ -162,8 +208,18 @@ impl Policy {
         acts.clear();
         if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
             state.watched.clear();
+            for (interval, own) in self.intervals().zip(&mut state.intervals) {
+                if own.next == outage {
+                    own.skip(interval, outage);
+                }
+            }
             acts.push(if end.then == RowEndAction::Retired { Act::Retire } else { Act::ReplaceRow });
             return;
+        }
+        for (interval, own) in self.intervals().zip(&mut state.intervals) {
+            if own.next == outage {
+                own.look(interval, outage, findings.any);
+            }
         }
         if !self.asks_for_blades() {
             acts.push(Act::ReplaceCalled);

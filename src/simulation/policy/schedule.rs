@@ -1,6 +1,7 @@
 //! Looks by schedule.
 
 use super::RowEnd;
+use super::interval::Interval;
 use crate::bits::Bits;
 use crate::model::fleet::HotSpot;
 use crate::model::strategy::{RowEndAction, Strategy};
@@ -10,8 +11,12 @@ use crate::simulation::calendar::Calendar;
 #[derive(Debug, PartialEq)]
 pub(crate) struct ScheduledLook {
     pub technique: usize,
-    /// Whether it looks, for each outage.
+    /// Whether it looks, for each outage; whether it may, where it reacts.
     pub looks_at: Bits,
+    /// Whether it looks as long as nothing is found.
+    planned: Bits,
+    /// How it reacts to finds, if it does.
+    pub interval: Option<Interval>,
     pub blade_fraction: f64,
     /// Whether each hot spot is looked at; empty when all are.
     pub hot_spots: Vec<bool>,
@@ -29,6 +34,8 @@ impl ScheduledLook {
         ScheduledLook {
             technique,
             looks_at: (0..calendar.len()).map(|other| other == outage).collect(),
+            planned: (0..calendar.len()).map(|other| other == outage).collect(),
+            interval: None,
             blade_fraction: 1.0,
             hot_spots: Vec::new(),
             covers_all: true,
@@ -37,10 +44,20 @@ impl ScheduledLook {
         }
     }
 
-    /// Whether it is due at an outage.
+    /// Whether it is due at an outage; whether it may be, where it reacts.
     #[inline(always)]
     pub fn is_due(&self, outage: usize) -> bool {
         self.looks_at.is_set(outage)
+    }
+
+    /// Whether it is due at an outage whatever is found.
+    pub fn is_fixed(&self, outage: usize) -> bool {
+        self.interval.is_none() && self.is_due(outage)
+    }
+
+    /// Whether it is due at an outage as long as nothing is found.
+    pub fn is_planned(&self, outage: usize) -> bool {
+        self.planned.is_set(outage)
     }
 }
 
@@ -64,7 +81,15 @@ pub(super) fn scheduled_looks(
             continue;
         }
         let (first, every) = (calendar.start + look.first_outage as usize - 1, look.every_outages as usize);
-        let is_due = |outage: usize| outage >= first && (outage - first).is_multiple_of(every) && is_looked_at(outage);
+        let interval = Interval::new(look, calendar);
+        let clean = interval.as_ref().map(|interval| interval.due_if_clean(calendar.len()));
+        let by_count = |outage: usize| outage >= first && (outage - first).is_multiple_of(every);
+        let is_planned = |outage: usize| {
+            is_looked_at(outage) && clean.as_ref().map_or_else(|| by_count(outage), |due| due.contains(&outage))
+        };
+        let is_due = |outage: usize| {
+            if clean.is_some() { outage >= first && is_looked_at(outage) } else { is_planned(outage) }
+        };
         let names = look.coverage.hot_spots.as_ref();
         let hot_spots: Vec<bool> =
             names.map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
@@ -73,6 +98,8 @@ pub(super) fn scheduled_looks(
             scheduled.push(ScheduledLook {
                 technique,
                 looks_at: (0..calendar.len()).map(is_due).collect(),
+                planned: (0..calendar.len()).map(is_planned).collect(),
+                interval: interval.clone(),
                 blade_fraction,
                 covers_all: hot_spots.is_empty() && blade_fraction >= 1.0,
                 hot_spots: hot_spots.clone(),
