@@ -13,6 +13,8 @@ pub struct Strategy {
     pub dispositions: Vec<Disposition>,
     /// How watched blades are looked at again; by the technique that called them, at its own price, where `None`.
     pub watch: Option<Watch>,
+    /// How the other rows of a rotor or unit are looked at when one has finds.
+    pub sister_rows: Option<SisterRows>,
     /// The whole row is replaced when at least so many blades have indications at one outage.
     pub replace_row_from_blades: Option<u32>,
     /// What follows a loss.
@@ -122,6 +124,24 @@ pub struct Watch {
     pub cost_per_blade: Option<f64>,
     /// Days once an outage; likewise.
     pub days_per_row: Option<f64>,
+}
+
+/// When indications stand on a row, others are looked at, at the same outage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SisterRows {
+    /// Which others.
+    pub of: SisterScope,
+    /// Indices of the techniques.
+    pub techniques: Vec<usize>,
+}
+
+/// Which rows are sisters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SisterScope {
+    /// Those on the same rotor.
+    Rotor,
+    /// Those of the same unit.
+    Unit,
 }
 
 /// What follows a loss.

@@ -7,13 +7,13 @@
 mod studies;
 
 use super::inspection::draw;
-use super::nature::{Crack, purpose};
+use super::nature::{Crack, Mark, purpose};
 use super::observe::{Crews, Job, Quantity};
 use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
-use crate::model::strategy::{Action, AfterLoss, Look, RowEndAction, Strategy};
+use crate::model::strategy::{Action, AfterLoss, Look, RowEndAction, SisterScope, Strategy};
 
 /// What one life comes to.
 #[derive(Debug, Default)]
@@ -102,7 +102,10 @@ pub(super) struct PlainRow<'a, 'p> {
     watched: Vec<(u32, usize)>,
     /// When each look of the strategy is due next, and what it makes of finds.
     pace: Vec<Pace>,
-
+    /// Of the outage at hand: what is done there, what stands, and which techniques looked again.
+    work: Work,
+    indications: Vec<Indication>,
+    second_looks: Vec<usize>,
     result: PlainLife,
 }
 
@@ -115,7 +118,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
-            result: PlainLife::default(),
+            work: Work::default(),
+            indications: Vec::new(),
+            second_looks: Vec::new(),
+            result: PlainLife {
+                after_outage: vec![[0.0; 3]; batch.nature.plan.calendar.to_come()],
+                jobs: vec![Job::default(); batch.nature.plan.calendar.to_come()],
+                ..PlainLife::default()
+            },
             start: batch.nature.plan.calendar.start,
             study,
             row_index,
@@ -151,42 +161,73 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         Some(self.cracks.iter().map(|&index| self.crack(index).clone()).collect())
     }
 
-    /// Lives the row to the end of the study.
-    pub fn live(mut self) -> PlainLife {
-        let drawn = self.batch.mark();
-        let years = self.outages().to_vec();
-        self.result.after_outage = vec![[0.0; 3]; years.len()];
-        self.result.jobs = vec![Job::default(); years.len()];
-        let end = self.strategy.row_end.and_then(|end| {
-            let outage = years.iter().position(|&year| year >= end.year)?;
-            Some((outage, end.then))
-        });
-        let retired = end.filter(|end| end.1 == RowEndAction::Retired).map(|end| end.0);
-        let mut before = f64::NEG_INFINITY;
-        for (outage, &year) in years.iter().enumerate() {
-            self.lose(before, year);
-            before = year;
-            if retired == Some(outage) {
-                break;
-            }
-            if end.is_some_and(|end| end.0 == outage) {
-                for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
-                    if pace.next == outage as u32 + 1 {
-                        *pace = Pace { next: pace.next + look.every_outages, ..Pace::new(look) };
-                    }
+    /// The outage at which the row ends, and how.
+    fn end(&self) -> Option<(usize, RowEndAction)> {
+        let end = self.strategy.row_end?;
+        let outage = self.outages().iter().position(|&year| year >= end.year)?;
+        Some((outage, end.then))
+    }
+
+    fn retired(&self) -> Option<usize> {
+        self.end().filter(|end| end.1 == RowEndAction::Retired).map(|end| end.0)
+    }
+
+    /// The time before an outage, and the row's own looks there. The last is no outage, but the end of the study.
+    fn meet(&mut self, outage: usize) {
+        let years = self.outages();
+        if self.retired().is_some_and(|retired| outage > retired) {
+            return;
+        }
+        let before = if outage == 0 { f64::NEG_INFINITY } else { years[outage - 1] };
+        self.lose(before, years.get(outage).copied().unwrap_or(f64::MAX));
+        self.work = Work::default();
+        self.indications.clear();
+        self.second_looks.clear();
+        if self.is_looked_at(outage) {
+            self.look(outage);
+        }
+    }
+
+    /// Whether anybody may look at the row at an outage.
+    fn is_looked_at(&self, outage: usize) -> bool {
+        let runs = self.retired().is_none_or(|retired| outage < retired);
+        outage < self.outages().len() && runs && self.end().is_none_or(|end| end.0 != outage)
+    }
+
+    /// A look because of finds on a sister.
+    fn look_as_sister(&mut self, technique: usize, outage: usize) {
+        if self.is_looked_at(outage) && !self.second_looks.contains(&technique) {
+            let mut work = std::mem::take(&mut self.work);
+            self.plan_second(technique, outage, &mut work);
+            self.work = work;
+            let calls = self.calls(technique, outage, &|_, _| true, &|_, _| true);
+            self.indications.extend(calls);
+        }
+    }
+
+    /// What follows from the looks of an outage.
+    fn act(&mut self, outage: usize) {
+        if self.is_looked_at(outage) {
+            for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
+                if pace.next == outage as u32 + 1 {
+                    pace.go_on(look, outage as u32 + 1, !self.indications.is_empty());
                 }
-                self.replace_row_at(outage);
-                self.pay(outage, &Work { new_row: true, ..Work::default() });
-            } else {
-                self.look(outage, retired);
             }
+            let (mut work, indications) = (std::mem::take(&mut self.work), std::mem::take(&mut self.indications));
+            self.dispose(outage, self.retired(), indications, &mut work);
+            self.pay(outage, &work);
+        } else if self.end() == Some((outage, RowEndAction::NewRow)) {
+            for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
+                if pace.next == outage as u32 + 1 {
+                    *pace = Pace { next: pace.next + look.every_outages, ..Pace::new(look) };
+                }
+            }
+            self.replace_row_at(outage);
+            self.pay(outage, &Work { new_row: true, ..Work::default() });
+        }
+        if outage < self.outages().len() && self.retired().is_none_or(|retired| outage < retired) {
             self.count_cracks(outage);
         }
-        if retired.is_none() {
-            self.lose(before, f64::MAX);
-        }
-        self.batch.release(drawn);
-        self.result
     }
 
     fn row(&self) -> &'a Row {
@@ -265,8 +306,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.replace_row(self.outages()[outage]);
     }
 
-    /// Looks at one outage, and what follows from them.
-    fn look(&mut self, outage: usize, retired: Option<usize>) {
+    /// Looks at one outage.
+    fn look(&mut self, outage: usize) {
         let strategy = self.strategy;
         let mut work = Work::default();
         let mut indications = Vec::new();
@@ -299,13 +340,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.plan_second(technique, outage, &mut work);
             indications.extend(self.calls(technique, outage, &|_, _| true, &|_, _| true));
         }
-        for (index, look) in strategy.looks.iter().enumerate() {
-            if self.pace[index].next == outage as u32 + 1 {
-                self.pace[index].go_on(look, outage as u32 + 1, !indications.is_empty());
-            }
-        }
-        self.dispose(outage, retired, indications, &mut work);
-        self.pay(outage, &work);
+        (self.work, self.indications, self.second_looks) = (work, indications, second_looks);
     }
 
     fn is_due(&self, look: &Look, outage: usize) -> bool {
@@ -546,8 +581,37 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 }
 
+/// Lives the rows of a unit to the end of the study.
+pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife> {
+    let marks: Vec<Mark> = rows.iter().map(|row| row.batch.mark()).collect();
+    for outage in 0..=rows[0].outages().len() {
+        rows.iter_mut().for_each(|row| row.meet(outage));
+        let finds: Vec<bool> = rows.iter().map(|row| !row.indications.is_empty()).collect();
+        if let Some(sisters) = &rows[0].strategy.sister_rows {
+            for place in 0..rows.len() {
+                let is_sister = |other: usize| {
+                    other != place
+                        && (sisters.of == SisterScope::Unit || rows[other].row().rotor == rows[place].row().rotor)
+                };
+                if (0..rows.len()).any(|other| is_sister(other) && finds[other]) {
+                    sisters.techniques.iter().for_each(|&technique| rows[place].look_as_sister(technique, outage));
+                }
+            }
+        }
+        rows.iter_mut().for_each(|row| row.act(outage));
+    }
+    let indices: Vec<usize> = rows.iter().map(|row| row.row_index).collect();
+    let settle = |(row, mark): (PlainRow, Mark)| {
+        row.batch.release(mark);
+        row.result
+    };
+    let mut lives: Vec<PlainLife> = rows.into_iter().zip(marks).map(settle).collect();
+    share_outages(study, &indices, &mut lives);
+    lives
+}
+
 /// What the rows of a unit share: lifts of rotors, and the days beyond the window. Then costs and days are summed up.
-pub(super) fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
+fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
     let unit = &study.units[study.rows[rows[0]].unit];
     let costs = &study.costs;
     let rotor = |row: &usize| {
@@ -647,9 +711,8 @@ mod tests {
                 }
                 for (index, strategy) in study.strategies.iter().enumerate() {
                     let rows = unit.rows.iter().zip(&mut batches);
-                    let plainly = rows.map(|(&row, batch)| PlainRow::new(study, row, strategy, batch).live());
-                    let mut plain: Vec<PlainLife> = plainly.collect();
-                    share_outages(study, &unit.rows, &mut plain);
+                    let rows = rows.map(|(&row, batch)| PlainRow::new(study, row, strategy, batch));
+                    let plain = live_unit(study, rows.collect());
                     let records = engine.follow(life, index);
                     for ((record, plain), &row) in records.iter().zip(&plain).zip(&unit.rows) {
                         let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);

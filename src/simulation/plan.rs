@@ -2,7 +2,7 @@
 
 use super::inspection::InspectionPlan;
 use super::nature::{GrowthCurves, NaturePlan};
-use super::observe::{UnitWork, WorkPlan};
+use super::observe::{UnitWork, WorkPlan, rotor_numbers};
 use super::policy::Policy;
 use crate::error::Result;
 use crate::model::Study;
@@ -25,6 +25,8 @@ pub(crate) struct RowPlan {
 pub(crate) struct UnitPlan {
     /// Indices of the rows.
     pub rows: Vec<usize>,
+    /// Rotor of each, by number.
+    pub rotors: Vec<usize>,
     /// What the rows share at outages, by strategy.
     pub work: Vec<UnitWork>,
 }
@@ -44,7 +46,7 @@ impl UnitPlan {
             let work: Vec<&WorkPlan> = rows.iter().map(|&row| &plans[row].strategies[strategy].work).collect();
             UnitWork::new(study, &own, calendar, &work)
         };
-        UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rows }
+        UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rotors: rotor_numbers(&own), rows }
     }
 }
 

@@ -5,8 +5,8 @@ use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
 use crate::model::strategy::{
-    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction, Strategy,
-    Watch,
+    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction,
+    SisterRows, SisterScope, Strategy, Watch,
 };
 
 /// What the study file calls what is done with a blade that has an indication.
@@ -16,6 +16,9 @@ pub(super) const ACTIONS: [(&str, Action); 3] =
 /// What the study file calls what follows a loss.
 pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
     [("replace-blade", AfterLoss::ReplaceBlade), ("replace-row", AfterLoss::ReplaceRow)];
+
+/// What the study file calls rows that are sisters.
+pub(super) const SISTERS: [(&str, SisterScope); 2] = [("rotor", SisterScope::Rotor), ("unit", SisterScope::Unit)];
 
 /// What the study file calls the end of a row.
 pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
@@ -49,6 +52,8 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     if section.has("watch") && dispositions.is_some() && !is_watched {
         section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
     }
+    let sister_rows =
+        section.optional("sister_rows", |section, key| section.table(key, |section| sister_rows(section, ids)));
     let replace_row_from_blades =
         section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
     let after_loss = section.choice("after_loss", &AFTER_LOSS);
@@ -60,6 +65,7 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         looks: looks?.unwrap_or_default(),
         dispositions: dispositions?,
         watch: watch?,
+        sister_rows: sister_rows?,
         replace_row_from_blades: replace_row_from_blades?,
         after_loss: after_loss?,
         row_end: row_end?,
@@ -117,6 +123,12 @@ fn after_clean(section: &Section, every: Option<u32>) -> Option<AfterClean> {
         return None;
     }
     Some(AfterClean { looks: looks?, longer_by: longer_by?, at_most: at_most? })
+}
+
+fn sister_rows(section: &Section, ids: &Ids) -> Option<SisterRows> {
+    let of = section.choice("of", &SISTERS);
+    let techniques = section.references("techniques", "technique", &ids.techniques);
+    Some(SisterRows { of: of?, techniques: techniques? })
 }
 
 fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {

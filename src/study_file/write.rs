@@ -353,6 +353,10 @@ impl Page {
             entries.extend(stated.into_iter().filter_map(|(key, value)| Some((key, number(value?)))));
             self.entry("watch", table(&entries));
         }
+        if let Some(sisters) = &strategy.sister_rows {
+            let names = list(sisters.techniques.iter().map(|index| text(&study.techniques[*index].id)));
+            self.entry("sister_rows", table(&[("of", word(sisters.of, &strategies::SISTERS)), ("techniques", names)]));
+        }
         if let Some(blades) = strategy.replace_row_from_blades {
             self.entry("replace_row_from_blades", blades.to_string());
         }

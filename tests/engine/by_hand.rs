@@ -4,10 +4,13 @@
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
+use serrata::model::detection::{Access, Persistence};
 use serrata::model::economics::Payments;
 use serrata::model::fleet::PastLook;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, Watch};
+use serrata::model::strategy::{
+    Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, SisterRows, SisterScope, Watch,
+};
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
 
@@ -583,5 +586,105 @@ fn an_overruled_indication_counts_for_nothing() {
         study.strategies[LOOK].looks[0].escalation = Some(Escalation { techniques: vec![1], first_call_stands });
         assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
         assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
+    }
+}
+
+/// Three rows of ten blades: the first two on one rotor. In place only the first is looked at; its sisters are looked at
+/// with blades out, by a technique of which nothing else makes use.
+fn three_rows(of: SisterScope) -> Study {
+    let mut study = study(10);
+    for (id, rotor) in [("sister", "rotor"), ("apart", "other")] {
+        let mut row = study.rows[0].clone();
+        (row.id, row.rotor) = (id.to_owned(), rotor.to_owned());
+        study.rows.push(row);
+    }
+    study.rows[0].rotor = "rotor".to_owned();
+    let mut second = study.techniques[0].clone();
+    (second.id, second.access) = ("second".to_owned(), Access::BladesOut);
+    (second.cost_per_row, second.cost_per_blade, second.days_per_row) = (20.0, 3.0, 2.0);
+    study.techniques.push(second);
+    study.techniques[0].days_per_row = 1.0;
+    study.persistence = Persistence::new(vec![vec![1.0, 0.0], vec![0.0, 1.0]]).expect("a correlation matrix");
+    let strategy = &mut study.strategies[LOOK];
+    strategy.looks[0].coverage.rows = Some(vec![0]);
+    strategy.sister_rows = Some(SisterRows { of, techniques: vec![1] });
+    study
+}
+
+#[test]
+fn finds_on_a_row_send_people_to_its_sisters_at_the_same_outage() {
+    for (of, visited) in [(SisterScope::Rotor, [true, true, false]), (SisterScope::Unit, [true; 3])] {
+        let study = three_rows(of);
+        let comparison = lived(&study, 20);
+        for (row, visited) in visited.into_iter().enumerate() {
+            let ours = |quantity| comparison.row(row, LOOK, quantity).value;
+            // All ten are found at the first outage, and new blades never crack; or all ten are lost.
+            let [found, lost] = if visited { [10.0, 0.0] } else { [0.0, 10.0] };
+            assert_equal(ours(Quantity::CracksFound), found);
+            assert_equal(ours(Quantity::BladesReplaced), found);
+            assert_equal(ours(Quantity::Losses), lost);
+            let sister_look = if row > 0 && visited { (20.0 + 10.0 * 3.0) * worth(1.0) } else { 0.0 };
+            assert_equal(ours(Quantity::LookCost), sister_look);
+            // Nothing is found later, so that nobody comes again.
+            assert_equal(ours(Quantity::TimesOut), if row > 0 && visited { 1.0 } else { 0.0 });
+            assert_equal(ours(Quantity::Escalated), 0.0);
+        }
+    }
+}
+
+#[test]
+fn a_rule_for_sisters_that_never_fires_changes_no_bit() {
+    let mut with = three_rows(SisterScope::Unit);
+    // Nothing is found in place.
+    sees_from(&mut with, 0, 1e4);
+    let mut without = with.clone();
+    without.strategies[LOOK].sister_rows = None;
+    let (with, without) = (lived(&with, 50), lived(&without, 50));
+    for (row, quantity) in (0..3).flat_map(|row| Quantity::ALL.map(|quantity| (row, quantity))) {
+        let [one, other] = [&with, &without].map(|comparison| comparison.row(row, LOOK, quantity));
+        assert_eq!(one.value.to_bits(), other.value.to_bits(), "row {row}: {}", quantity.name());
+    }
+}
+
+#[test]
+fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
+    let mut study = three_rows(SisterScope::Rotor);
+    let strategy = &mut study.strategies[LOOK];
+    // Every row is looked at with blades out at the first outage, and never again.
+    strategy.sister_rows = None;
+    strategy.looks =
+        vec![Look { techniques: vec![1], first_outage: 1, every_outages: 400, ..strategy.looks[0].clone() }];
+    strategy.looks[0].coverage.rows = None;
+    study.units[0].outages.window_days = 12.0;
+    let costs = &mut study.costs;
+    (costs.blades_out_cost, costs.blades_out_days) = (30.0, 4.0);
+    (costs.rotor_lift_cost, costs.rotor_lift_days) = (50.0, 3.0);
+    (costs.new_blade_days, costs.outage_day_cost) = (0.1, 100.0);
+    // Each row: 2 days of looking, 4 out and in, 1 for ten new blades. Two rotors are lifted in 3 days each.
+    let shares = |crews| {
+        let mut study = study.clone();
+        study.units[0].crews = crews;
+        let comparison = lived(&study, 20);
+        [0, 1, 2].map(|row| comparison.row(row, LOOK, Quantity::DaysBeyondWindow).value)
+    };
+    // One crew: 6 + 21 days, 15 beyond; without one of the two 7 are saved, without the third 7 and its lift.
+    let one = shares(Some(1));
+    for (ours, saved) in one.into_iter().zip([7.0, 7.0, 10.0]) {
+        assert_equal(ours, 15.0 * saved / 24.0);
+    }
+    // Two crews: both rotors are up on day 3, two rows done on day 10, the third on day 17: 5 beyond. Without any row all
+    // is done on day 10 (without the third one crew lifts the rotor, and the other waits), and so each saves 5.
+    for ours in shares(Some(2)) {
+        assert_equal(ours, 5.0 / 3.0);
+    }
+    assert_eq!(shares(None), [0.0; 3]);
+    study.units[0].crews = Some(1);
+    let comparison = lived(&study, 20);
+    let ours = |row, quantity| comparison.row(row, LOOK, quantity).value;
+    for (row, lift) in [(0, 0.5), (1, 0.5), (2, 1.0)] {
+        assert_equal(ours(row, Quantity::BladesOutCost), (30.0 + lift * 50.0) * worth(1.0));
+        assert_equal(ours(row, Quantity::BladesOutDays), 4.0 + lift * 3.0);
+        assert_equal(ours(row, Quantity::ExtraDayCost), one[row] * 100.0 * worth(1.0));
+        assert_equal(ours(row, Quantity::Days), 7.0 + lift * 3.0);
     }
 }

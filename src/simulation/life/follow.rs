@@ -29,11 +29,16 @@ impl Life<'_, '_> {
     /// Lives it from the start of the study to its end, or until the row leaves service.
     pub fn live(&mut self) {
         let calendar = &self.row.nature.calendar;
-        self.room.state.begin(calendar.start, 0);
-        self.strategy.policy.begin(&mut self.room.policy);
-        self.enter_first();
+        self.begin();
         // One more, for losses behind the last outage.
         let _ = self.live_outages(calendar.start..calendar.len() + 1);
+    }
+
+    /// Begins it at the start of the study.
+    pub fn begin(&mut self) {
+        self.room.state.begin(self.row.nature.calendar.start, 0);
+        self.strategy.policy.begin(&mut self.room.policy);
+        self.enter_first();
     }
 
     /// Lives it from the row's entry into service, with the cracks that it begins with, to the last outage before the
@@ -66,19 +71,47 @@ impl Life<'_, '_> {
 
     /// An outage, and the time before it.
     fn live_outage(&mut self, outage: usize) -> ControlFlow<()> {
+        if self.meet(outage)? { self.act(outage) } else { ControlFlow::Continue(()) }
+    }
+
+    /// Losses before an outage, and its own looks at the row: whether it was visited.
+    pub fn meet(&mut self, outage: usize) -> ControlFlow<(), bool> {
         if self.room.state.take_losses(outage) {
             self.lose_before(outage)?;
         }
-        if self.room.state.take_visit(outage) {
+        let is_visited = self.room.state.take_visit(outage);
+        if is_visited {
             self.look(outage);
-            let Room { findings, policy, acts, .. } = &mut *self.room;
-            self.strategy.policy.decide(outage, findings, policy, acts);
-            for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
-                self.room.state.set_due(look, next);
-            }
-            for index in 0..self.room.acts.len() {
-                self.apply(self.room.acts[index], outage)?;
-            }
+        }
+        ControlFlow::Continue(is_visited)
+    }
+
+    /// A look at the whole row because of finds on another; the row may have been visited already.
+    pub fn look_as_sister(&mut self, technique: usize, outage: usize, is_visited: bool) {
+        let policy = &self.strategy.policy;
+        if !is_visited {
+            self.begin_look();
+        }
+        let calling = self.room.findings.calling;
+        if policy.further_looks(calling).any(|further| further.technique == technique) {
+            return;
+        }
+        let is_due = |look| self.room.state.is_due(look, outage);
+        self.record.work.look_further(&self.strategy.work, policy, technique, outage, is_due);
+        let before = self.found();
+        self.look_again(technique, outage, None);
+        self.note_finds(outage, before);
+    }
+
+    /// Does what the policy decides at an outage.
+    pub fn act(&mut self, outage: usize) -> ControlFlow<()> {
+        let Room { findings, policy, acts, .. } = &mut *self.room;
+        self.strategy.policy.decide(outage, findings, policy, acts);
+        for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
+            self.room.state.set_due(look, next);
+        }
+        for index in 0..self.room.acts.len() {
+            self.apply(self.room.acts[index], outage)?;
         }
         ControlFlow::Continue(())
     }
@@ -98,7 +131,7 @@ impl Life<'_, '_> {
         }
     }
 
-    fn open_window(&mut self, window: usize) {
+    pub fn open_window(&mut self, window: usize) {
         let state = &mut self.room.state;
         state.open_window(self.strategy, self.batch, window);
         state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
@@ -143,11 +176,7 @@ impl Life<'_, '_> {
     /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to.
     fn look(&mut self, outage: usize) {
         let policy = &self.strategy.policy;
-        self.room.findings.calling = 0;
-        self.room.findings.blades.clear();
-        self.room.clean_called.clear();
-        self.room.called.clear();
-        self.room.called.resize(self.room.state.words().len(), 0);
+        self.begin_look();
         self.look_by_schedule(outage);
         if policy.reacting.iter().any(|&look| self.room.state.is_due(look, outage)) {
             let is_due = |look| self.room.state.is_due(look, outage);
@@ -165,10 +194,28 @@ impl Life<'_, '_> {
         if calling != 0 {
             self.record.work.call(outage);
         }
-        let found = self.room.called.iter().map(|called| called.count_ones()).sum();
+        self.note_finds(outage, 0);
+    }
+
+    fn begin_look(&mut self) {
+        self.room.findings.calling = 0;
+        self.room.findings.blades.clear();
+        self.room.clean_called.clear();
+        self.room.called.clear();
+        self.room.called.resize(self.room.state.words().len(), 0);
+    }
+
+    /// Number of cracks that are called by looks that stand.
+    fn found(&self) -> u32 {
+        self.room.called.iter().map(|called| called.count_ones()).sum()
+    }
+
+    /// Notes what was found beyond some cracks that were before.
+    fn note_finds(&mut self, outage: usize, before: u32) {
+        let found = self.found();
         self.room.findings.any = found > 0 || !self.room.clean_called.is_empty();
-        if found > 0 {
-            self.record.work.find(outage, found);
+        if found > before {
+            self.record.work.find(outage, found - before);
         }
     }
 

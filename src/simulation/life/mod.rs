@@ -10,12 +10,13 @@ mod past;
 mod row_state;
 mod unit;
 
-use super::nature::{Crack, IntegrationCounts, Replacement};
+use super::nature::{Crack, IntegrationCounts, Mark, Replacement};
 pub(crate) use unit::UnitLives;
 
+use super::calendar::Calendar;
 use super::observe::{LifeRecord, Occupancy};
 use super::plan::RowPlan;
-use super::policy::{Act, Findings, PolicyState};
+use super::policy::{Act, Findings, Policy, PolicyState};
 use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::Study;
@@ -115,30 +116,58 @@ impl<'p> Lives<'p> {
     }
 
     /// One of the lives goes on under one strategy, into a record.
-    pub fn follow(&mut self, life: usize, strategy_index: usize, record: &mut LifeRecord) {
-        let strategy = &self.row.strategies[strategy_index];
-        let events = &self.first_events[strategy.policy.schedule];
-        let shared = self.batch.mark();
-        record.begin(&strategy.work);
-        let (mut there, mut range) = (&self.first_cracks.there, 0..0);
-        if strategy.policy.keeps_blades_apart() {
-            (there, range) = (&events.there, self.batch.nature.first_cracks(life));
-            events.count_single(life, range.clone(), &mut record.work);
-        }
-        let counted = Occupancy { there, places: &self.first_cracks.places, range };
-        let mut followed = Life {
+    pub fn follow(&mut self, life: usize, strategy: usize, record: &mut LifeRecord) {
+        let shared = self.begin_life(life, strategy, record);
+        self.life(life, strategy, record).live();
+        self.end_life(life, strategy, record, shared);
+    }
+
+    /// One of the lives under one strategy.
+    fn life<'a>(&'a mut self, life: usize, strategy: usize, record: &'a mut LifeRecord) -> Life<'a, 'p> {
+        let strategy = &self.row.strategies[strategy];
+        Life {
             row: self.row,
             strategy,
             batch: &mut self.batch,
             first: &self.first_cracks,
-            events,
+            events: &self.first_events[strategy.policy.schedule],
             room: &mut self.room,
             record,
             life,
-        };
-        followed.live();
+        }
+    }
+
+    /// Begins the record of a life, with blades to which exactly one thing happens. Returns what is to be given back at
+    /// its end.
+    fn begin_life(&mut self, life: usize, strategy: usize, record: &mut LifeRecord) -> Mark {
+        let strategy = &self.row.strategies[strategy];
+        record.begin(&strategy.work);
+        if strategy.policy.keeps_blades_apart() {
+            let events = &self.first_events[strategy.policy.schedule];
+            events.count_single(life, self.batch.nature.first_cracks(life), &mut record.work);
+        }
+        self.batch.mark()
+    }
+
+    /// Settles the record of a life, and forgets the cracks that came in it.
+    fn end_life(&mut self, life: usize, strategy: usize, record: &mut LifeRecord, shared: Mark) {
+        let strategy = &self.row.strategies[strategy];
+        let (mut there, mut range) = (&self.first_cracks.there, 0..0);
+        if strategy.policy.keeps_blades_apart() {
+            there = &self.first_events[strategy.policy.schedule].there;
+            range = self.batch.nature.first_cracks(life);
+        }
+        let counted = Occupancy { there, places: &self.first_cracks.places, range };
         record.settle(&strategy.work, &counted, &self.batch.nature.sizes.length_mm);
         self.batch.release(shared);
+    }
+
+    fn calendar(&self) -> &'p Calendar {
+        &self.row.nature.calendar
+    }
+
+    fn policy(&self, strategy: usize) -> &'p Policy {
+        &self.row.strategies[strategy].policy
     }
 
     /// The cracks of the lives, as they stand at the start of the study, and who would call them.

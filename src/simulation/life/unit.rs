@@ -1,11 +1,13 @@
 //! Lives of all rows of a unit, which share its outages.
 
 use super::Lives;
+use super::row_state::WINDOW;
 use crate::model::Study;
 use crate::random::Key;
-use crate::simulation::nature::IntegrationCounts;
+use crate::simulation::nature::{IntegrationCounts, Mark};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
 use crate::simulation::plan::{RowPlan, UnitPlan};
+use std::ops::ControlFlow;
 
 /// Lives of the rows of one unit; keeps its storage from life to life.
 #[derive(Debug)]
@@ -14,6 +16,11 @@ pub(crate) struct UnitLives<'p> {
     rows: Vec<Lives<'p>>,
     records: Vec<LifeRecord>,
     buffers: UnitBuffers,
+    // Of rows that are lived together.
+    marks: Vec<Mark>,
+    are_over: Vec<bool>,
+    visited: Vec<bool>,
+    finds: Vec<bool>,
 }
 
 impl<'p> UnitLives<'p> {
@@ -24,6 +31,10 @@ impl<'p> UnitLives<'p> {
             rows: plans().map(|plan| Lives::new(plan, study)).collect(),
             records: plans().map(|plan| LifeRecord::new(study, &plan.nature.calendar)).collect(),
             buffers: UnitBuffers::default(),
+            marks: Vec::new(),
+            are_over: Vec::new(),
+            visited: Vec::new(),
+            finds: Vec::new(),
         }
     }
 
@@ -34,11 +45,86 @@ impl<'p> UnitLives<'p> {
 
     /// One of the lives goes on under one strategy: what each row comes to.
     pub fn follow(&mut self, life: usize, strategy: usize) -> &mut [LifeRecord] {
-        for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
-            row.follow(life, strategy, record);
+        if self.rows[0].policy(strategy).sisters.is_some() {
+            self.follow_together(life, strategy);
+        } else {
+            for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
+                row.follow(life, strategy, record);
+            }
         }
         self.unit.work[strategy].settle(&mut self.records, &mut self.buffers);
         &mut self.records
+    }
+
+    /// All rows, outage by outage, where finds on one send people to others.
+    fn follow_together(&mut self, life: usize, strategy: usize) {
+        let mut marks = std::mem::take(&mut self.marks);
+        marks.clear();
+        for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
+            marks.push(row.begin_life(life, strategy, record));
+            row.life(life, strategy, record).begin();
+        }
+        self.are_over.clear();
+        self.are_over.resize(self.rows.len(), false);
+        let outages = self.rows[0].calendar().to_come();
+        for window in (0..=outages).step_by(WINDOW) {
+            for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
+                let start = row.calendar().start;
+                row.life(life, strategy, record).open_window(start + window);
+            }
+            while let Some(outage) = self.next_outage() {
+                self.live_outage(life, strategy, outage);
+            }
+        }
+        for ((row, record), mark) in self.rows.iter_mut().zip(&mut self.records).zip(&marks) {
+            row.end_life(life, strategy, record, *mark);
+        }
+        self.marks = marks;
+    }
+
+    /// The next outage to come at which anything is due on any row that runs.
+    fn next_outage(&self) -> Option<usize> {
+        let rows = self.rows.iter().zip(&self.are_over).filter(|(_, is_over)| !**is_over);
+        let next = rows.filter_map(|(row, _)| Some(row.room.state.next_outage()? - row.calendar().start));
+        next.min().filter(|outage| *outage <= self.rows[0].calendar().to_come())
+    }
+
+    /// An outage, and the time before it: first all rows' own looks, then those at their sisters, then what follows.
+    fn live_outage(&mut self, life: usize, strategy: usize, outage: usize) {
+        let count = self.rows.len();
+        self.visited.clear();
+        for place in 0..count {
+            let at = self.rows[place].calendar().start + outage;
+            let met = !self.are_over[place] && {
+                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                // No life ends by a loss in the study.
+                own.meet(at) == ControlFlow::Continue(true)
+            };
+            self.visited.push(met);
+        }
+        self.finds.clear();
+        self.finds.extend((0..count).map(|place| self.visited[place] && self.rows[place].room.findings.any));
+        for place in 0..count {
+            let Some(sisters) = &self.rows[place].row.strategies[strategy].policy.sisters else { continue };
+            let rotors = &self.unit.rotors;
+            let is_sister = |other: &usize| *other != place && sisters.are(rotors[*other], rotors[place]);
+            if self.are_over[place] || !(0..count).filter(is_sister).any(|other| self.finds[other]) {
+                continue;
+            }
+            let at = self.rows[place].calendar().start + outage;
+            for &technique in &sisters.techniques {
+                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                own.look_as_sister(technique, at, self.visited[place]);
+                self.visited[place] = true;
+            }
+        }
+        for place in 0..count {
+            if self.visited[place] {
+                let at = self.rows[place].calendar().start + outage;
+                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                self.are_over[place] = own.act(at).is_break();
+            }
+        }
     }
 
     /// What happened to the cracks of each row since this was last asked.

@@ -18,7 +18,7 @@ use super::policy::Policy;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
-pub(crate) use outage_schedule::{Crews, Job};
+pub(crate) use outage_schedule::{Crews, Job, rotor_numbers};
 
 /// What one life comes to; its storage is kept from life to life.
 #[derive(Debug, Clone)]

@@ -33,12 +33,11 @@ impl Crews {
     /// Those of the unit of some rows.
     pub fn of_unit(study: &Study, rows: &[&Row]) -> Self {
         let unit = &study.units[rows[0].unit];
-        let rotor = |row: &&Row| rows.iter().position(|other| other.rotor == row.rotor).unwrap_or(0);
         Crews {
             count: unit.crews.map_or(rows.len(), |crews| crews as usize),
             window_days: unit.outages.window_days,
             lift_days: study.costs.rotor_lift_days,
-            rotors: rows.iter().map(rotor).collect(),
+            rotors: rotor_numbers(rows),
         }
     }
 
@@ -109,6 +108,12 @@ impl Crews {
         let sum: f64 = shares.iter().sum();
         shares.iter_mut().for_each(|share| *share *= total / sum);
     }
+}
+
+/// The rotor of each row of a unit, by number.
+pub(crate) fn rotor_numbers(rows: &[&Row]) -> Vec<usize> {
+    let number = |row: &&Row| rows.iter().position(|other| other.rotor == row.rotor).unwrap_or(0);
+    rows.iter().map(number).collect()
 }
 
 /// The crew that is free first.

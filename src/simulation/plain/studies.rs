@@ -227,8 +227,14 @@ fn strategy() -> impl Strategy<Value = String> {
     ]);
     let after_loss = one_of(&["replace-blade", "replace-blade", "replace-row"]);
     let from_blades = one_of(&["", "", "replace_row_from_blades = 2", "replace_row_from_blades = 4"]);
-    (proptest::collection::vec(look(), 0..4), dispositions, watch, row_end, after_loss, from_blades).prop_map(
-        |(looks, dispositions, watch, row_end, after_loss, from_blades)| {
+    let sisters = one_of(&[
+        "",
+        "",
+        "sister_rows = { of = \"rotor\", techniques = [\"bench\"] }",
+        "sister_rows = { of = \"unit\", techniques = [\"insitu\", \"array\"] }",
+    ]);
+    (proptest::collection::vec(look(), 0..4), dispositions, watch, row_end, after_loss, from_blades, sisters).prop_map(
+        |(looks, dispositions, watch, row_end, after_loss, from_blades, sisters)| {
             // A watch needs dispositions that watch.
             let watch = if dispositions.contains("watch") { watch } else { "" };
             format!(
@@ -238,6 +244,7 @@ dispositions = {dispositions}
 {watch}
 {row_end}
 {from_blades}
+{sisters}
 after_loss = \"{after_loss}\"
 ",
                 looks.join(", ")

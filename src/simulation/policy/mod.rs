@@ -7,11 +7,13 @@ mod escalation;
 mod interval;
 mod row_end;
 mod schedule;
+mod sisters;
 mod watch;
 
 pub(crate) use escalation::FurtherLook;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
+pub(crate) use sisters::Sisters;
 pub(crate) use watch::Watched;
 
 use crate::model::fleet::HotSpot;
@@ -33,6 +35,8 @@ pub(crate) struct Policy {
     dispositions: Dispositions,
     /// How watched blades are looked at again, where that is stated.
     pub watch: Option<Watch>,
+    /// How finds on one row send people to others.
+    pub sisters: Option<Sisters>,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
     pub after_loss: AfterLoss,
@@ -95,6 +99,7 @@ impl Policy {
             further_looks: escalation::further_looks(strategy),
             dispositions: Dispositions::new(&strategy.dispositions),
             watch: strategy.watch,
+            sisters: Sisters::new(strategy),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -115,6 +120,7 @@ impl Policy {
             further_looks: Vec::new(),
             dispositions: Dispositions::new(&[]),
             watch: None,
+            sisters: None,
             replace_row_from: usize::MAX,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
@@ -137,6 +143,7 @@ impl Policy {
         !self.asks_for_blades()
             && self.further_looks.is_empty()
             && self.reacting.is_empty()
+            && self.sisters.is_none()
             && self.after_loss == AfterLoss::ReplaceBlade
     }
 
@@ -145,6 +152,7 @@ impl Policy {
         self.scheduled.iter().any(|look| look.technique == technique)
             || self.further_looks.iter().any(|look| look.technique == technique)
             || self.watch.is_some_and(|watch| watch.technique == technique)
+            || self.sisters.as_ref().is_some_and(|sisters| sisters.techniques.contains(&technique))
     }
 
     /// The fraction of the row's blades that a technique looks at by schedule, where some looks are due, by number; none
