@@ -74,16 +74,12 @@ impl Life<'_, '_> {
         if self.meet(outage)? { self.act(outage) } else { ControlFlow::Continue(()) }
     }
 
-    /// Losses before an outage, and its own looks at the row: whether it was visited.
+    /// Losses before an outage, and its own looks at the row: whether anything is to be decided.
     pub fn meet(&mut self, outage: usize) -> ControlFlow<(), bool> {
         if self.room.state.take_losses(outage) {
             self.lose_before(outage)?;
         }
-        let is_visited = self.room.state.take_visit(outage);
-        if is_visited {
-            self.look(outage);
-        }
-        ControlFlow::Continue(is_visited)
+        ControlFlow::Continue(self.room.state.take_visit(outage) && self.look(outage))
     }
 
     /// A look at the whole row because of finds on another; the row may have been visited already.
@@ -173,11 +169,17 @@ impl Life<'_, '_> {
         }
     }
 
-    /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to.
-    fn look(&mut self, outage: usize) {
+    /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to. Whether
+    /// anything is to be decided: mostly nothing is, since what was to be called is gone.
+    fn look(&mut self, outage: usize) -> bool {
         let policy = &self.strategy.policy;
         self.begin_look();
         self.look_by_schedule(outage);
+        let is_quiet = self.room.findings.calling == 0 && self.room.policy.watched.is_empty();
+        if is_quiet && policy.reacting.is_empty() && policy.alarm() != Some(outage) {
+            self.room.findings.any = false;
+            return false;
+        }
         if policy.reacting.iter().any(|&look| self.room.state.is_due(look, outage)) {
             let is_due = |look| self.room.state.is_due(look, outage);
             self.record.work.look_by_schedule(&self.strategy.work, policy, outage, is_due);
@@ -195,6 +197,7 @@ impl Life<'_, '_> {
             self.record.work.call(outage);
         }
         self.note_finds(outage, 0);
+        true
     }
 
     fn begin_look(&mut self) {

@@ -13,6 +13,8 @@ use crate::simulation::calendar::Calendar;
 pub(crate) struct UnitWork {
     crews: Crews,
     lift_cost: f64,
+    /// Whether lifts cost anything, in money or days.
+    lifts_count: bool,
     day_cost: f64,
     /// Present value of one unit of money at each outage to come.
     value_at_outage: Vec<f64>,
@@ -63,6 +65,7 @@ impl UnitWork {
         let mut shared = UnitWork {
             crews: Crews::of_unit(study, rows),
             lift_cost: study.costs.rotor_lift_cost,
+            lifts_count: study.costs.rotor_lift_cost > 0.0 || study.costs.rotor_lift_days > 0.0,
             day_cost: study.costs.outage_day_cost,
             value_at_outage: calendar.years[calendar.start..].iter().map(value).collect(),
             scheduled: Vec::new(),
@@ -89,6 +92,9 @@ impl UnitWork {
         }
         while let Some(outage) = buffers.touched.pop() {
             let scheduled = &self.scheduled[outage as usize];
+            if !self.may_differ(outage, records, scheduled) {
+                continue;
+            }
             let mut jobs = std::mem::take(&mut buffers.jobs);
             jobs.clone_from(&scheduled.jobs);
             for (job, record) in jobs.iter_mut().zip(records.iter()) {
@@ -106,6 +112,16 @@ impl UnitWork {
             buffers.jobs = jobs;
         }
         records.iter_mut().for_each(LifeRecord::sum_up);
+    }
+
+    /// Whether shares may differ from those that are scheduled: not where no lift counts and all work fits into the window
+    /// even if it is done by one crew.
+    fn may_differ(&self, outage: u32, records: &[LifeRecord], scheduled: &Scheduled) -> bool {
+        let days = records.iter().zip(&scheduled.jobs).map(|(record, planned)| {
+            let done = record.jobs.iter().find(|(other, _)| *other == outage);
+            done.map_or(planned.days, |(_, done)| done.days.max(planned.days))
+        });
+        self.lifts_count || days.sum::<f64>() > self.crews.window_days
     }
 
     /// Splits the lifts and the days beyond the window over the rows.
