@@ -119,6 +119,17 @@ def test_check_lists_what_is_taken_for_granted():
         assert part in result.stdout
 
 
+def test_check_prints_the_calendar_of_work_before_anything_is_simulated():
+    result = run("check", REFERENCE, "--calendar")
+    assert result.exit_code == 0
+    assert "  south (a crew for each row, window 25 days)" in result.output
+    frame = serrata.Study.load(REFERENCE).work_calendar()
+    assert list(frame.columns[:6]) == ["strategy", "unit", "row", "rotor", "outage", "year"]
+    assert result.output.count("outage ") == len(frame.groupby(["strategy", "unit", "outage"]))
+    assert (frame["done_after_days"] >= frame["days"]).all()
+    assert serrata.CAUTION in result.output
+
+
 @pytest.mark.parametrize("verb", ["compare", "check"])
 def test_a_faulty_study_is_refused_in_plain_words(verb, tmp_path):
     (tmp_path / "bad.toml").write_text("[study]\nname = 3\n", encoding="utf-8")
