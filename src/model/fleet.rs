@@ -1,7 +1,7 @@
 //! What exists: fleet, units, rows, blades, roots and the places in them where cracks start.
 
 use super::fracture::{CrackPlace, CrackedSection, StressField, StressProfile};
-use super::growth::{CrackShape, GrowthLaw, Limit, Refinements, Site, Stress};
+use super::growth::{CrackShape, GrowthLaw, GrowthPath, Limit, Refinements, Section, Site, Stress};
 use super::joining::JoiningRule;
 use super::residual_stress::{ResidualStress, TreatedFaces};
 use super::vibration::Vibration;
@@ -155,6 +155,11 @@ impl HotSpot {
             || matches!(self.limit, Limit::Diagram(_))
     }
 
+    /// Growth of its cracks by Paris' law in one line, tabulated or in closed form.
+    pub fn growth_path(&self, law: &GrowthLaw) -> GrowthPath {
+        GrowthPath::new(law, self.crack, self.stress, self.section, &self.initial_depth_mm)
+    }
+
     /// What acts on its cracks on a surface.
     ///
     /// # Errors
@@ -227,15 +232,6 @@ pub enum Placement {
     Even,
     /// Each anywhere on the stretch that equal distances would take.
     Random,
-}
-
-/// The section that a crack cuts through.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Section {
-    /// Thickness in the direction of depth, in mm.
-    pub thickness_mm: f64,
-    /// Width in the direction of surface length, in mm.
-    pub width_mm: f64,
 }
 
 /// A compressive layer at the surface, in balance with the section below it.

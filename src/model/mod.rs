@@ -11,7 +11,6 @@ pub mod joining;
 pub mod residual_stress;
 pub mod strategy;
 pub mod stress_corrosion;
-pub mod surface_crack;
 pub mod usage;
 pub mod vibration;
 mod warnings;

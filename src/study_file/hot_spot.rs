@@ -5,8 +5,8 @@ use super::section::Section;
 use super::{limit, loads};
 use crate::bounds;
 use crate::distribution::Distribution;
-use crate::model::fleet::{HotSpot, Section as CrossSection, Side, Surface};
-use crate::model::growth::{CrackShape, GrowthLaw, Limit, Site, Stress};
+use crate::model::fleet::{HotSpot, Side, Surface};
+use crate::model::growth::{CrackShape, GrowthLaw, Limit, Section as CrossSection, Site, Stress};
 
 /// What the study file calls the sides of a blade.
 pub(super) const SIDES: [(&str, Side); 2] = [("suction", Side::Suction), ("pressure", Side::Pressure)];

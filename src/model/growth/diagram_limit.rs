@@ -1,6 +1,6 @@
 //! The failure assessment diagram as a limit, with a material's scatter of toughness.
 
-use super::LossRule;
+use super::loss_rule::LossRule;
 use crate::distribution::Distribution;
 use crate::error::Result;
 use crate::model::fracture::{AssessmentDiagram, Restraint};

@@ -1,8 +1,9 @@
 //! A crack of fixed shape and geometry factor, in closed form.
 
-use super::{CrackEnd, GrowthLaw, THROUGH_FRACTION};
+use super::course::CrackEnd;
+use super::law::GrowthLaw;
+use super::section::{Section, THROUGH_FRACTION};
 use crate::math::{LANES, exp, ln};
-use crate::model::fleet::Section;
 
 /// Paris' law with a fixed geometry factor, integrated in closed form.
 ///

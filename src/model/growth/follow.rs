@@ -10,10 +10,11 @@
 mod slide;
 
 use super::intensity_map::{IntensityMap, MappedLoads};
-use super::loss_rule::SectionAtLoss;
-use super::rate_law::{Margins, Regime};
-use super::trajectory::{Dense, LossCause, Notes, Outcome, Piece, Place};
-use super::{LoadFactors, LossRule, RateLaw, Site, THROUGH_FRACTION, Trajectory};
+use super::loss_rule::{LossRule, SectionAtLoss};
+use super::rate_law::{Margins, RateLaw, Regime};
+use super::section::THROUGH_FRACTION;
+use super::site::{LoadFactors, Site};
+use super::trajectory::{Dense, LossCause, Notes, Outcome, Piece, Place, Trajectory};
 use crate::error::Result;
 use crate::math::{exp, ln};
 use crate::model::usage::DutyPeriod;

@@ -3,7 +3,8 @@
 //! What start, residual stress and vibration have in common is evaluated once: the solutions for tension and
 //! bending at both points, of which their weight functions are made.
 
-use super::{LoadFactors, PointLoad, Site};
+use super::rate_law::PointLoad;
+use super::site::{LoadFactors, Site};
 use crate::math::{exp, ln};
 use crate::model::fracture::{
     CornerCrackGeometry, CrackPlace, EdgeCrack, Moments, Outside, Point, StressField, StressProfile,

@@ -1,7 +1,7 @@
 //! When a crack that is followed step by step ends in the loss of its blade.
 
 use super::intensity_map::MappedLoads;
-use super::{LoadFactors, Site};
+use super::site::{LoadFactors, Site};
 use crate::model::fracture::{
     AssessmentDiagram, Restraint, StressField, SurfaceCrackGeometry, plasticity_interaction, reference_stress_mpa,
 };

@@ -1,6 +1,7 @@
 //! Growth at a point of a crack front by all that acts there: per start and per hour.
 
-use super::{Cycle, StartRate};
+use super::cycle::Cycle;
+use super::start_rate::StartRate;
 use crate::error::Result;
 use crate::math::exp;
 use crate::model::stress_corrosion::StressCorrosion;

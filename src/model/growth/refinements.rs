@@ -1,9 +1,9 @@
 //! What a growth law has beyond Paris' line and its scatter.
 
-use super::{GrowthLaw, GrowthLines, ParisLine, RateLaw, StartRate, Threshold, TwoStage};
+use super::paris::ParisLine;
+use super::threshold::Threshold;
 use crate::error::Result;
 use crate::model::stress_corrosion::{HOURS_PER_YEAR, StressCorrosion};
-use crate::model::vibration::Vibration;
 
 /// What a growth law has beyond Paris' line and its scatter; nothing, by default.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,26 +66,5 @@ impl CorrosionLaw {
                 StressCorrosion::rotor_steel(self.threshold_mpa_sqrt_m, temperature_c, yield_mpa)
             }
         }
-    }
-}
-
-impl GrowthLaw {
-    /// The law's rates per start and per hour, with a vibration where there is one.
-    ///
-    /// # Errors
-    /// Refuses a law whose parts do not fit together: a first stage that is not the steeper, or numbers
-    /// out of range.
-    pub fn rate_law(&self, vibration: Option<Vibration>) -> Result<RateLaw> {
-        let Refinements { low_stage, threshold, walker_exponent, stress_corrosion } = &self.refinements;
-        let line = ParisLine::new(self.coefficient_m_per_start, self.exponent)?;
-        let lines = match low_stage {
-            Some(low) => GrowthLines::TwoStage(TwoStage::new(*low, line)?),
-            None => GrowthLines::Paris(line),
-        };
-        Ok(RateLaw {
-            per_start: StartRate::new(lines, threshold.clone(), *walker_exponent)?,
-            stress_corrosion: stress_corrosion.map(|corrosion| corrosion.law()).transpose()?,
-            vibration,
-        })
     }
 }

@@ -1,6 +1,7 @@
 //! What acts on the cracks of one hot spot: start, residual stress and vibration, at any size.
 
-use super::{Cycle, PointLoad};
+use super::cycle::Cycle;
+use super::rate_law::PointLoad;
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::model::fracture::{CrackPlace, CrackedSection, Intensities, Outside, StressField};

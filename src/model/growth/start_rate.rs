@@ -1,6 +1,8 @@
 //! Growth per start at a point of a crack front.
 
-use super::{Cycle, GrowthLines, ParisLine, Threshold};
+use super::cycle::Cycle;
+use super::paris::{GrowthLines, ParisLine};
+use super::threshold::Threshold;
 use crate::bounds;
 use crate::error::{Error, Result};
 use crate::math::{exp, ln};

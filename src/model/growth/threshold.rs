@@ -1,6 +1,6 @@
 //! The range of stress intensity below which a crack does not grow.
 
-use super::MPA_SQRT_M_PER_N_MM;
+use super::paris::MPA_SQRT_M_PER_N_MM;
 use crate::bounds;
 use crate::error::{Error, Result};
 

@@ -99,7 +99,7 @@ impl HotSpotPlan {
         let (growth_of_spot, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
             (HotSpotGrowth::Integrated(integration()?), 1.0, 1.0, 0.0)
         } else {
-            let path = curves.entry((row.root, spot_index)).or_insert_with(|| GrowthPath::new(growth, spot)).clone();
+            let path = curves.entry((row.root, spot_index)).or_insert_with(|| spot.growth_path(growth)).clone();
             let (rate, depth_power) = (path.rate(), path.depth_power());
             let beyond = if path.is_straight() { None } else { Some(integration()?) };
             (HotSpotGrowth::Curve { curve: path, beyond }, rate, depth_power, growth.exponent)

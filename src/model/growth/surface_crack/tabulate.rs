@@ -1,10 +1,16 @@
 //! Follows the lines of [`SurfaceCrack`] and tabulates them.
 
 use super::{ASPECTS, END_LENGTH_FRACTION, PhaseGrid, SurfaceCrack};
+use crate::distribution::Distribution;
 use crate::model::fracture::{Point, SurfaceCrackGeometry};
-use crate::model::growth::{Stress, THROUGH_FRACTION};
+use crate::model::growth::law::GrowthLaw;
+use crate::model::growth::section::{Section, Stress, THROUGH_FRACTION};
 use std::f64::consts::{FRAC_PI_2, LN_2};
 
+/// Smallest initial depth that the table covers, in mm.
+const SMALLEST_DEPTH_MM: f64 = 0.01;
+/// Largest initial depth that the table covers, over the thickness.
+const LARGEST_DEPTH_FRACTION: f64 = 0.5;
 /// Where bending presses a point shut it still creeps under this fraction of the stress.
 const LEAST_STRESS_FRACTION: f64 = 1e-3;
 
@@ -19,13 +25,31 @@ const NODE_SPACING: f64 = 0.12;
 /// Spacing of the depths at which a crack's line is looked for, in the logarithm, over that of lines.
 const COLUMN_SPACING: f64 = 0.8;
 
+impl SurfaceCrack {
+    /// Tabulates the ways of cracks from the smallest to the deepest that matter.
+    ///
+    /// The stress is meant to open the crack at the surface. Where bending presses the deepest point
+    /// shut, it is taken to creep on under 0.1 % of the stress.
+    ///
+    /// A hot spot without a section has no thickness: all sizes are then not-a-number.
+    pub fn new(law: &GrowthLaw, stress: Stress, section: Option<Section>, initial_depth_mm: &Distribution) -> Self {
+        let (thickness_mm, width_mm) = section.map_or((f64::NAN, f64::NAN), |s| (s.thickness_mm, s.width_mm));
+        let flow = Flow { exponent: law.exponent, stress, thickness_mm, half_width_mm: 0.5 * width_mm };
+        let deepest_mm = LARGEST_DEPTH_FRACTION * thickness_mm;
+        let depths_mm = [1e-12, 1.0 - 1e-12]
+            .map(|u| initial_depth_mm.quantile(u).max(SMALLEST_DEPTH_MM.min(deepest_mm)).min(deepest_mm));
+        let p = (0.5 * law.exponent - 1.0).max(0.1);
+        Lines::follow(&flow, depths_mm).tabulate(&flow, p, law.coefficient_m_per_start, depths_mm)
+    }
+}
+
 /// How cracks move, in s = ln sqrt(a c) and q = ln(a / c), lengths in mm.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Flow {
-    pub(super) exponent: f64,
-    pub(super) stress: Stress,
-    pub(super) thickness_mm: f64,
-    pub(super) half_width_mm: f64,
+struct Flow {
+    exponent: f64,
+    stress: Stress,
+    thickness_mm: f64,
+    half_width_mm: f64,
 }
 
 /// Relative growth of depth and of length by advance.
@@ -174,7 +198,7 @@ impl Step {
 }
 
 /// Lines from the smallest initial sizes to past the end of the table.
-pub(super) struct Lines {
+struct Lines {
     /// Their spacing in the parameter of the entry curve.
     spacing: f64,
     lines: Vec<Vec<Step>>,
@@ -196,7 +220,7 @@ fn entry(least_ln_depth: f64, parameter: f64) -> [f64; 2] {
 
 impl Lines {
     /// Follows as many lines as it takes to enclose the initial sizes.
-    pub(super) fn follow(flow: &Flow, depths_mm: [f64; 2]) -> Self {
+    fn follow(flow: &Flow, depths_mm: [f64; 2]) -> Self {
         let [least, most] = depths_mm.map(f64::ln);
         let spacing = LINE_SPACING * (SHARP_EXPONENT / flow.exponent).min(1.0);
         // Goes on to either side while there are initial sizes to enclose and cracks enter there.
@@ -227,7 +251,7 @@ impl Lines {
     }
 
     /// Reads the lines off at the nodes of phase and at the columns of depth.
-    pub(super) fn tabulate(self, flow: &Flow, p: f64, rate: f64, depths_mm: [f64; 2]) -> SurfaceCrack {
+    fn tabulate(self, flow: &Flow, p: f64, rate: f64, depths_mm: [f64; 2]) -> SurfaceCrack {
         let lines = self.lines.len();
         let entry_left: Vec<f64> = self.lines.iter().map(|line| line[0].left).collect();
         let end_phase: Vec<f64> = self.end_left.iter().zip(&entry_left).map(|(end, entry)| end / entry).collect();

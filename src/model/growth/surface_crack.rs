@@ -1,7 +1,7 @@
 //! A semi-elliptical surface crack that grows in depth and in length, tabulated for speed.
 //!
 //! Paris' law holds at the deepest point and at the surface with one coefficient:
-//! `da/dN = C dK_deepest**m`, `dc/dN = C dK_surface**m`, K by [Newman and Raju](super::fracture).
+//! `da/dN = C dK_deepest**m`, `dc/dN = C dK_surface**m`, K by [Newman and Raju](crate::model::fracture).
 //! C and a factor on the stress only set the pace, so the ways of all cracks of a hot spot are one
 //! family of lines in the plane of depth and aspect. A crack's place is the number of its line,
 //! between lines where need be, and its *phase*: the advance that is left before the end of the
@@ -22,18 +22,12 @@ mod tabulate;
 #[cfg(test)]
 mod tests;
 
-use super::fleet::HotSpot;
-use super::growth::{Course, CrackEnd, GrowthLaw};
+use super::course::{Course, CrackEnd};
 use crate::math::{exp, ln};
 use std::f64::consts::LN_2;
-use tabulate::{Flow, Lines};
 
 /// Initial aspects, depth over half length, that the table covers.
 const ASPECTS: [f64; 2] = [0.1, 2.0];
-/// Smallest initial depth that the table covers, in mm.
-const SMALLEST_DEPTH_MM: f64 = 0.01;
-/// Largest initial depth that the table covers, over the thickness.
-const LARGEST_DEPTH_FRACTION: f64 = 0.5;
 /// The table ends where a crack is through the thickness, or at this length over width.
 const END_LENGTH_FRACTION: f64 = 0.9;
 const FRACTION_BITS: u32 = 52;
@@ -77,22 +71,6 @@ type Cubics = [[f32; 4]; 2];
 type Column = [f64; 2];
 
 impl SurfaceCrack {
-    /// Tabulates the ways of cracks from the smallest to the deepest that matter.
-    ///
-    /// The stress is meant to open the crack at the surface. Where bending presses the deepest point
-    /// shut, it is taken to creep on under 0.1 % of the stress.
-    ///
-    /// A hot spot without a section has no thickness: all sizes are then not-a-number.
-    pub fn new(law: &GrowthLaw, spot: &HotSpot) -> Self {
-        let (thickness_mm, width_mm) = spot.section.map_or((f64::NAN, f64::NAN), |s| (s.thickness_mm, s.width_mm));
-        let flow = Flow { exponent: law.exponent, stress: spot.stress, thickness_mm, half_width_mm: 0.5 * width_mm };
-        let deepest_mm = LARGEST_DEPTH_FRACTION * thickness_mm;
-        let depths_mm = [1e-12, 1.0 - 1e-12]
-            .map(|u| spot.initial_depth_mm.quantile(u).max(SMALLEST_DEPTH_MM.min(deepest_mm)).min(deepest_mm));
-        let p = (0.5 * law.exponent - 1.0).max(0.1);
-        Lines::follow(&flow, depths_mm).tabulate(&flow, p, law.coefficient_m_per_start, depths_mm)
-    }
-
     /// Whether the table has cracks that initiate with a depth in mm and an aspect, depth over half length.
     #[inline]
     pub fn begins(&self, depth_mm: f64, aspect: f64) -> bool {

@@ -2,9 +2,10 @@
 
 use super::*;
 use crate::distribution::Distribution;
-use crate::model::fleet::{Section, Side};
 use crate::model::fracture::{Point, SurfaceCrackGeometry};
-use crate::model::growth::{CrackShape, Limit, Refinements, Stress, THROUGH_FRACTION};
+use crate::model::growth::law::GrowthLaw;
+use crate::model::growth::refinements::Refinements;
+use crate::model::growth::section::{Section, Stress, THROUGH_FRACTION};
 use std::f64::consts::PI;
 
 /// What decides how a crack grows.
@@ -32,30 +33,15 @@ impl Case {
             refinements: Refinements::default(),
             basis: None,
         };
-        SurfaceCrack::new(&law, &self.spot(initial_depth_mm))
+        SurfaceCrack::new(&law, self.stress(), Some(self.section()), &initial_depth_mm)
     }
 
-    fn spot(&self, initial_depth_mm: Distribution) -> HotSpot {
-        HotSpot {
-            id: String::new(),
-            serrations: vec![1],
-            sides: vec![Side::Suction],
-            positions: 1,
-            origins: 1,
-            joining: None,
-            initiation: 0,
-            growth: 0,
-            stress: Stress { membrane_mpa: self.membrane_mpa, bending_mpa: self.bending_mpa },
-            stress_profile: None,
-            load_ratio: 0.0,
-            vibration: None,
-            section: Some(Section { thickness_mm: self.thickness_mm, width_mm: 2.0 * self.half_width_mm }),
-            crack: CrackShape::SemiElliptical,
-            initial_depth_mm,
-            initial_aspect: Distribution::Fixed(1.0),
-            limit: Limit::Depth { depth_mm: 1.0 },
-            basis: None,
-        }
+    fn stress(&self) -> Stress {
+        Stress { membrane_mpa: self.membrane_mpa, bending_mpa: self.bending_mpa }
+    }
+
+    fn section(&self) -> Section {
+        Section { thickness_mm: self.thickness_mm, width_mm: 2.0 * self.half_width_mm }
     }
 
     fn intensities(&self, [ln_depth, ln_half_length, _]: State) -> [f64; 2] {
@@ -271,7 +257,7 @@ fn a_slightly_wrong_law_is_outside_that() {
 
 #[test] // Computed with another program (DOP853, relative tolerance 1e-11) from the same equations.
 fn the_computed_growth_of_five_cracks_is_met() {
-    let table = include_str!("../../../tests/engine/data/coupled_growth_reference.csv");
+    let table = include_str!("../../../../tests/engine/data/coupled_growth_reference.csv");
     let rows: Vec<Vec<f64>> = table
         .lines()
         .filter(|line| line.starts_with('G'))
@@ -384,8 +370,7 @@ fn what_outlasts_an_advance_meets_its_end_after_it() {
 
 #[test]
 fn odd_hot_spots_give_no_panic() {
-    let case = case(3.0, STRESSES[0], PLATES[0]);
-    let mut spot = case.spot(Distribution::Fixed(0.5));
+    let depth_mm = Distribution::Fixed(0.5);
     let law = |exponent| GrowthLaw {
         id: String::new(),
         coefficient_m_per_start: 1e-11,
@@ -398,18 +383,18 @@ fn odd_hot_spots_give_no_panic() {
     for (thickness_mm, width_mm) in [(3.0, 300.0), (300.0, 3.0), (0.01, 0.01), (1e9, 1e9)] {
         for (membrane_mpa, bending_mpa) in [(300.0, -150.0), (-300.0, 0.0), (0.0, 0.0), (1e-9, 0.0)] {
             for exponent in [1.0, 3.0, 8.2] {
-                spot.section = Some(Section { thickness_mm, width_mm });
-                spot.stress = Stress { membrane_mpa, bending_mpa };
-                let path = SurfaceCrack::new(&law(exponent), &spot);
+                let section = Section { thickness_mm, width_mm };
+                let stress = Stress { membrane_mpa, bending_mpa };
+                let path = SurfaceCrack::new(&law(exponent), stress, Some(section), &depth_mm);
                 let course = path.course(0.5, 0.8);
                 let life = path.advance_to(course, CrackEnd::Intensity(50.0));
-                assert!(life >= 0.0, "{spot:?} {life}");
-                assert!(path.size_at(course, 0.5 * life).0 > 0.0, "{spot:?}");
+                assert!(life >= 0.0, "{section:?} {stress:?} {life}");
+                assert!(path.size_at(course, 0.5 * life).0 > 0.0, "{section:?} {stress:?}");
             }
         }
     }
-    spot.section = None;
-    let path = SurfaceCrack::new(&law(3.0), &spot);
+    let stress = Stress { membrane_mpa: STRESSES[0].0, bending_mpa: STRESSES[0].1 };
+    let path = SurfaceCrack::new(&law(3.0), stress, None, &depth_mm);
     let course = path.course(0.5, 0.8);
     assert!(path.size_at(course, 0.0).0.is_nan());
     assert!(path.advance_to(course, CrackEnd::Depth(2.0)) >= 0.0);

@@ -1,0 +1,28 @@
+//! How a crack's shape goes with its depth.
+
+/// How the crack's shape goes with its depth.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CrackShape {
+    /// A fixed geometry factor Y and a fixed ratio of surface length to depth.
+    FixedFactor {
+        /// Y in `K = Y S sqrt(pi a)`.
+        geometry_factor: f64,
+        /// Surface length over depth.
+        length_over_depth: f64,
+    },
+    /// A semi-elliptical surface crack that grows in depth and in length, by Newman and Raju (1981).
+    SemiElliptical,
+    /// A quarter-elliptical crack at a serration's end, by Newman and Raju.
+    QuarterElliptical,
+}
+
+impl CrackShape {
+    /// How often the half length of a crack goes into its surface length: once for a corner crack, which has its length in
+    /// its place.
+    pub fn halves(&self) -> f64 {
+        match self {
+            CrackShape::QuarterElliptical => 1.0,
+            CrackShape::FixedFactor { .. } | CrackShape::SemiElliptical => 2.0,
+        }
+    }
+}
