@@ -1,54 +1,18 @@
 //! The whole study: its frame, money, scatter, costs, and what the parts must have in common.
 
-use super::persistence;
+use super::ids::Ids;
 use super::reader::all;
 use super::section::Section;
-use super::{fleet, growth, initiation, strategies, techniques};
+use super::window::Window;
+use super::{fleet, growth, initiation, persistence, strategies, techniques};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
 use crate::model::{Scatter, Study};
 
-/// Ids of everything that other things refer to, in the order of the file.
-pub(super) struct Ids {
-    pub surfaces: Vec<String>,
-    pub initiation: Vec<String>,
-    pub growth: Vec<String>,
-    pub roots: Vec<String>,
-    pub hot_spots: Vec<String>,
-    pub units: Vec<String>,
-    pub rows: Vec<String>,
-    pub techniques: Vec<String>,
-    pub strategies: Vec<String>,
-}
-
-/// When a study begins and ends, as years.
-#[derive(Clone, Copy)]
-pub(super) struct Window {
-    pub start: f64,
-    pub end: f64,
-}
-
-impl Window {
-    /// How the window reads in a message.
-    pub fn words(self) -> String {
-        format!("the study runs from {} to {}", self.start, self.end)
-    }
-}
-
 /// Reads a whole study.
 pub(super) fn study(root: &Section) -> Option<Study> {
-    let ids = Ids {
-        surfaces: root.ids("surfaces"),
-        initiation: root.ids("initiation"),
-        growth: root.ids("growth"),
-        roots: root.ids("roots"),
-        hot_spots: root.ids_within("roots", "hot_spots"),
-        units: root.ids("units"),
-        rows: root.ids("rows"),
-        techniques: root.ids("techniques"),
-        strategies: root.ids("strategies"),
-    };
+    let ids = Ids::of(root);
     let frame = root.table("study", |section| frame(section, &ids));
     let window = frame.as_ref().map(|frame| frame.window);
     let money = root.table("money", money);

@@ -1,8 +1,9 @@
 //! Surfaces, roots, units and rows.
 
-use super::check::{Ids, Window};
+use super::ids::Ids;
 use super::reader::{Place, all};
 use super::section::Section;
+use super::window::Window;
 use super::{hot_spot, loads};
 use crate::bounds;
 use crate::model::fleet::{PastLook, Renewal, Root, Row, Surface, Unit};

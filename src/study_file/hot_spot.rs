@@ -1,6 +1,6 @@
 //! Hot spots.
 
-use super::check::Ids;
+use super::ids::Ids;
 use super::section::Section;
 use super::{limit, loads};
 use crate::bounds;

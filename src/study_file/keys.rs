@@ -1,20 +1,9 @@
 //! Holds the key reference and the reference study against the keys that are read.
 
 use super::check;
-use super::reader::{Place, Report};
+use super::reader::{Key, Place, Report};
 use std::collections::BTreeMap;
 use toml_edit::Document;
-
-/// What is known of a key once files have been read.
-#[derive(Debug, Default, Clone, PartialEq)]
-pub(super) struct Key {
-    /// What it takes, in words.
-    pub takes: String,
-    /// Whether it may be left out.
-    pub optional: bool,
-    /// Whether the file holds it.
-    pub present: bool,
-}
 
 const REFERENCE_STUDY: &str = include_str!("../../demo-data/reference-study.toml");
 const KEY_REFERENCE: &str = include_str!("keys.md");

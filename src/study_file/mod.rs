@@ -25,6 +25,7 @@ mod evidence;
 mod fleet;
 mod growth;
 mod hot_spot;
+mod ids;
 mod initiation;
 #[cfg(test)]
 mod keys;
@@ -35,6 +36,7 @@ mod reader;
 mod section;
 mod strategies;
 mod techniques;
+mod window;
 mod wording;
 mod write;
 

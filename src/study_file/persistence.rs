@@ -1,6 +1,6 @@
 //! Correlations, between techniques, of the shifts that a crack keeps.
 
-use super::check::Ids;
+use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds;

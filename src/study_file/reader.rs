@@ -1,9 +1,8 @@
 //! A walk through a parsed file that collects every fault instead of stopping at the first.
 //!
 //! A [`Place`] is a value with its line and its path; reading it gives `None` when a fault was noted.
-//! Tables are read through a [`Section`](super::section::Section).
+//! Tables are read through a `Section`.
 
-use super::section::Section;
 use super::wording::{join, join_plain, line_at, one_of, shortened, suggestion};
 use crate::bounds::{Bound, Count};
 use crate::error::Fault;
@@ -20,7 +19,7 @@ pub(super) struct Report<'t> {
     pub nothing: Table,
     /// Every key asked for, in tests: the key reference is held against it.
     #[cfg(test)]
-    pub keys: RefCell<std::collections::BTreeMap<String, super::keys::Key>>,
+    pub keys: RefCell<std::collections::BTreeMap<String, Key>>,
 }
 
 impl<'t> Report<'t> {
@@ -54,6 +53,18 @@ impl<'t> Report<'t> {
             self.faults.borrow_mut().push((offset.unwrap_or(usize::MAX), fault));
         }
     }
+}
+
+/// What is known of a key once files have been read.
+#[cfg(test)]
+#[derive(Debug, Default, Clone, PartialEq)]
+pub(super) struct Key {
+    /// What it takes, in words.
+    pub takes: String,
+    /// Whether it may be left out.
+    pub optional: bool,
+    /// Whether the file holds it.
+    pub present: bool,
 }
 
 #[derive(Clone, Copy)]
@@ -169,22 +180,6 @@ impl<'a> Place<'a> {
 
     pub fn is_list(&self) -> bool {
         matches!(self.node, Node::Value(Value::Array(_)) | Node::Tables(_))
-    }
-
-    /// Reads a table, then refuses the keys it was not asked for.
-    pub fn table<T>(self, read: impl FnOnce(&Section<'a>) -> Option<T>) -> Option<T> {
-        match self.node {
-            Node::Table(entries) => {
-                let section = Section::new(self, entries);
-                let found = read(&section);
-                section.finish();
-                found
-            }
-            _ => {
-                let keys = Section::required_keys(self.report, self.pattern.clone(), read);
-                self.wrong_type("a table", format!("write it as a table with {keys}"))
-            }
-        }
     }
 
     pub fn number(&self, bound: Bound) -> Option<f64> {

@@ -344,6 +344,24 @@ impl<'a> Section<'a> {
     }
 }
 
+impl<'a> Place<'a> {
+    /// Reads a table, then refuses the keys it was not asked for.
+    pub fn table<T>(self, read: impl FnOnce(&Section<'a>) -> Option<T>) -> Option<T> {
+        match self.node {
+            Node::Table(entries) => {
+                let section = Section::new(self, entries);
+                let found = read(&section);
+                section.finish();
+                found
+            }
+            _ => {
+                let keys = Section::required_keys(self.report, self.pattern.clone(), read);
+                self.wrong_type("a table", format!("write it as a table with {keys}"))
+            }
+        }
+    }
+}
+
 /// Refuses an id that could not stand in a column name or a file name.
 fn check_id(place: &Place, id: &str) -> bool {
     const LONGEST: usize = 64;

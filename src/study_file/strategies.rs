@@ -1,8 +1,9 @@
 //! Strategies.
 
-use super::check::{Ids, Window};
+use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
+use super::window::Window;
 use crate::bounds;
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction,

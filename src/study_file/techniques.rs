@@ -1,6 +1,6 @@
 //! Techniques.
 
-use super::check::Ids;
+use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
