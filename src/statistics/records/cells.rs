@@ -1,7 +1,7 @@
 //! From the cells of a line to what they mean.
 
-use super::check::Faults;
 use super::columns::{ACCESS, COLUMNS, GRADES, SIDES, YES_NO, index_of};
+use super::faults::Faults;
 use super::format::{DateOrder, Decimal, Format};
 use super::header::{Header, is_size};
 use super::line::{Line, When};

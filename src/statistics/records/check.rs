@@ -3,13 +3,14 @@
 use super::cells::{decimal, line};
 use super::columns::{COLUMNS, index_of};
 use super::conflicts::conflicts;
+use super::faults::Faults;
 use super::format::{BadLines, Format};
 use super::header::Header;
 use super::oddities::oddities;
 use super::read::{Row, Table};
 use super::units::{Unit, unit};
 use super::{LeftOut, Records};
-use crate::error::{Error, Fault, Kind, Result};
+use crate::error::{Error, Kind, Result};
 use std::collections::{BTreeMap, HashSet};
 
 /// Checks a table and makes records of it.
@@ -89,28 +90,4 @@ fn trimmed(table: &Table, header: &Header) -> Option<String> {
     let first = table.rows.iter().find(blank_at_end)?;
     let count = table.rows.iter().filter(blank_at_end).count();
     Some(format!("lines with blanks at the end of a name, which are taken off: {count} (first: line {})", first.line))
-}
-
-/// Faults found; the first of them in full.
-#[derive(Default)]
-pub(super) struct Faults {
-    pub shown: Vec<Fault>,
-    pub count: usize,
-}
-
-impl Faults {
-    pub fn add(&mut self, line: Option<usize>, path: &str, value: &str, rule: &str, remedy: &str) {
-        /// A cell may hold a whole page.
-        const LONGEST: usize = 60;
-        self.count += 1;
-        if self.shown.len() < Records::MOST_FAULTS {
-            let mut value = value.trim().replace(['\n', '\r'], " ");
-            if let Some((end, _)) = value.char_indices().nth(LONGEST) {
-                value.truncate(end);
-                value.push_str(" ...");
-            }
-            let (path, rule, remedy) = (path.to_owned(), rule.to_owned(), remedy.to_owned());
-            self.shown.push(Fault { line, path, value, rule, remedy });
-        }
-    }
 }

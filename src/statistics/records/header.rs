@@ -1,7 +1,7 @@
 //! Which column of a file is which.
 
-use super::check::Faults;
 use super::columns::{COLUMNS, Column, folded, index_of, likeness};
+use super::faults::Faults;
 use super::format::Format;
 use super::read::Table;
 use super::units::{KNOWN, Stated, UNIT_COLUMNS, Unit, stated, unit};

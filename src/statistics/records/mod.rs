@@ -24,13 +24,16 @@
 //! # Ok::<(), serrata::Error>(())
 //! ```
 
+mod blade_looks;
 mod cells;
 mod check;
 mod columns;
 mod conflicts;
+mod faults;
 mod format;
 mod header;
 mod line;
+mod load;
 mod oddities;
 mod quotes;
 mod read;
@@ -38,6 +41,7 @@ mod summary;
 mod template;
 mod units;
 
+pub use blade_looks::BladeLooks;
 pub use columns::{ACCESS, COLUMNS, Column, GRADES, SIDES, word};
 pub use format::{BadLines, DateOrder, Decimal, Format};
 pub use line::{Line, When};
@@ -45,9 +49,8 @@ pub use read::text as read_text;
 pub use summary::{Summary, TechniqueCount};
 pub use template::template;
 
-use crate::error::{Fault, Result};
+use crate::error::Fault;
 use std::collections::BTreeMap;
-use std::path::Path;
 
 /// Inspection records that keep every rule.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,73 +75,9 @@ pub struct LeftOut {
     pub fault_count: usize,
 }
 
-/// All looks at one blade at one inspection.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BladeLooks<'r> {
-    /// Row.
-    pub row: &'r str,
-    /// Blade.
-    pub blade: &'r str,
-    /// Inspection: its name, date or year.
-    pub inspection: &'r str,
-    /// The lines, in the order of the file.
-    pub lines: Vec<&'r Line>,
-}
-
-impl BladeLooks<'_> {
-    /// Whether a technique called the blade; `None` when it did not look.
-    pub fn called_by(&self, technique: &str) -> Option<bool> {
-        let mut looks = self.lines.iter().filter(|line| line.technique == technique).peekable();
-        looks.peek()?;
-        Some(looks.any(|line| line.called))
-    }
-
-    /// The blade's longest confirmed length, in mm.
-    pub fn confirmed_length_mm(&self) -> Option<f64> {
-        self.lines.iter().filter_map(|line| line.confirmed_length_mm).reduce(f64::max)
-    }
-
-    /// Whether the blade is known to be cracked or known to be free of cracks; `None` when it is not known.
-    ///
-    /// One line that knows of a crack is enough; all lines that know must agree on a blade free of cracks.
-    pub fn cracked(&self) -> Option<bool> {
-        let mut known = self.lines.iter().filter_map(|line| line.cracked).peekable();
-        known.peek()?;
-        Some(known.any(|cracked| cracked))
-    }
-}
-
 impl Records {
     /// Faults that a refusal shows in full; it always says how many there are.
-    pub const MOST_FAULTS: usize = 50;
-
-    /// Reads a CSV file; see the [`template`] for its columns and [`Format`] for what may vary.
-    ///
-    /// # Errors
-    /// Refuses a file that cannot be read or is not UTF-8 text, and one with a line that breaks a rule,
-    /// naming line, value and rule; lines are left out instead only when [`Format::bad_lines`] says so.
-    pub fn load(path: impl AsRef<Path>, format: &Format) -> Result<Records> {
-        let path = path.as_ref();
-        Records::parse(&read_text(path)?, &path.display().to_string(), format)
-    }
-
-    /// Reads the text of a CSV file; `source` names it in messages.
-    ///
-    /// # Errors
-    /// As [`Records::load`].
-    pub fn parse(text: &str, source: &str, format: &Format) -> Result<Records> {
-        check::records(read::table(text, source, format)?, format)
-    }
-
-    /// Takes a table that some other program holds: names of its columns, and a text for each cell.
-    ///
-    /// Numbers are written with a decimal point; a blank text is unknown. Lines count from 1.
-    ///
-    /// # Errors
-    /// As [`Records::load`].
-    pub fn from_cells(header: Vec<String>, rows: Vec<Vec<String>>, source: &str, format: &Format) -> Result<Records> {
-        check::records(read::cells(header, rows, source), format)
-    }
+    pub const MOST_FAULTS: usize = faults::MOST_FAULTS;
 
     /// The lines, in the order of the file.
     pub fn lines(&self) -> &[Line] {
@@ -201,10 +140,5 @@ impl Records {
         }
         let groups = groups.into_iter();
         groups.map(|([row, blade, inspection], lines)| BladeLooks { row, blade, inspection, lines }).collect()
-    }
-
-    /// Counts for one screen.
-    pub fn summary(&self) -> Summary {
-        Summary::new(self)
     }
 }

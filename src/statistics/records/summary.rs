@@ -1,6 +1,7 @@
 //! Records on one screen.
 
-use super::{BladeLooks, Records};
+use super::Records;
+use super::blade_looks::BladeLooks;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
@@ -58,6 +59,13 @@ pub struct TechniqueCount {
     pub calls: usize,
     /// Blades looked at.
     pub blades: usize,
+}
+
+impl Records {
+    /// Counts for one screen.
+    pub fn summary(&self) -> Summary {
+        Summary::new(self)
+    }
 }
 
 impl Summary {
