@@ -2,10 +2,10 @@
 
 use super::cells::{Cell, blades};
 use super::chances::{CRACKED, PREVALENCE, SOUND, Structure, chance};
+use super::classes::{Goodness, GoodnessMethod, PairFit};
 use super::fit::{Held, Top, best_near};
 use super::likelihood::Problem;
 use super::saturated;
-use super::{Goodness, GoodnessMethod, PairFit};
 use crate::random::{Key, Stream};
 use crate::statistics::histories::pairs;
 use crate::statistics::tail::chi_square_exceeds;

@@ -1,9 +1,9 @@
 //! Intervals by profile likelihood: the values that the likelihood does not speak against, everything else being at
 //! its best for each.
 
-use super::Interval;
 use super::cells::Cell;
 use super::chances::{CRACKED, PREVALENCE, SOUND, Structure, chance, logit};
+use super::classes::Interval;
 use super::fit::{Held, Top, at_edge, best_near};
 use super::likelihood::Problem;
 use crate::statistics::bound::{boundary, one_sided};

@@ -1,8 +1,8 @@
 //! What dependence that is not estimated would do.
 
-use super::Sensitivity;
 use super::cells::Cell;
 use super::chances::{CRACKED, PREVALENCE, chance};
+use super::classes::Sensitivity;
 use super::fit::{Held, Top, best_near};
 use super::likelihood::Problem;
 use crate::statistics::histories;

@@ -1,8 +1,8 @@
 //! What was found, in sentences.
 
 use super::chances::{PREVALENCE, chance};
+use super::classes::{GoodnessMethod, Interval, LatentClasses};
 use super::fit::Top;
-use super::{GoodnessMethod, Interval, LatentClasses};
 use crate::statistics::bound::one_sided;
 use crate::statistics::histories::{Histories, blades_shown, counted};
 use crate::statistics::paired::p_value;
