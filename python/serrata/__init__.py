@@ -12,7 +12,7 @@ This is decision support. Local codes, the maker's guidance and licensed or cert
 above it.
 """
 
-from serrata._engine import CAUTION, __version__
+from serrata.about import CAUTION, __version__
 from serrata.comparison import Comparison
 from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.detection import Evidence

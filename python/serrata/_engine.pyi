@@ -20,10 +20,12 @@ __all__ = [
     "Study",
     "__version__",
     "_fail_inside",
+    "grow",
     "latent_classes_of_counts",
     "latent_classes_of_records",
     "records_template",
     "records_text",
+    "simulate",
     "unseen_of_counts",
     "unseen_of_records",
 ]
@@ -34,6 +36,18 @@ GENERATOR: str
 TABLES: list[str]
 
 def _fail_inside() -> None: ...
+def grow(
+    study: Study,
+    hot_spot: str,
+    *,
+    row: str | None,
+    from_depth_mm: float | None,
+    from_length_mm: float | None,
+    technique: str | None,
+    detectable_at: float,
+    cracks: int,
+    seed: int,
+) -> GrownCracks: ...
 def latent_classes_of_counts(
     techniques: list[str],
     counts: list[tuple[list[bool | None], int]],
@@ -52,6 +66,16 @@ def latent_classes_of_records(
 ) -> str: ...
 def records_template() -> str: ...
 def records_text(path: str | os.PathLike[str]) -> str: ...
+def simulate(
+    study: Study,
+    *,
+    trials: int,
+    seed: int,
+    threads: int,
+    block_trials: int,
+    keep_finished: bool,
+    progress: Callable[[int], object] | None,
+) -> Comparison: ...
 def unseen_of_counts(techniques: list[str], counts: list[tuple[list[bool], int]], level: float) -> str: ...
 def unseen_of_records(records: Records, techniques: list[str], level: float, length_error_log: float) -> str: ...
 
@@ -65,28 +89,6 @@ class Study:
     def save(self, path: str | os.PathLike[str]) -> None: ...
     def with_values(self, values: dict[str, Any]) -> Study: ...
     def with_technique(self, id: str, like: str | None, evidence: Evidence) -> Study: ...
-    def simulate(
-        self,
-        *,
-        trials: int,
-        seed: int,
-        threads: int,
-        block_trials: int,
-        keep_finished: bool,
-        progress: Callable[[int], object] | None,
-    ) -> Comparison: ...
-    def grow(
-        self,
-        hot_spot: str,
-        *,
-        row: str | None,
-        from_depth_mm: float | None,
-        from_length_mm: float | None,
-        technique: str | None,
-        detectable_at: float,
-        cracks: int,
-        seed: int,
-    ) -> GrownCracks: ...
     def inspect(
         self, row: str, techniques: list[str], *, lives: int, seed: int
     ) -> dict[str, npt.NDArray[np.float64] | npt.NDArray[np.uint64] | npt.NDArray[np.bool_]]: ...
@@ -146,8 +148,6 @@ class GrownCracks:
     def joins(self) -> bool: ...
     @property
     def mean_years_between_outages(self) -> float: ...
-    @property
-    def study(self) -> Study: ...
     @property
     def row(self) -> str: ...
 

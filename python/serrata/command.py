@@ -6,9 +6,11 @@ from pathlib import Path
 
 import click
 
-from serrata import CAUTION, Error, Study, __version__
+from serrata.about import CAUTION, __version__
 from serrata.command_detection import hit_miss, signal_response
 from serrata.command_records import demonstration, records
+from serrata.errors import Error
+from serrata.study import Study
 
 __all__ = ["main"]
 

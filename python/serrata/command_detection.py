@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from serrata import CAUTION, Study, fit_hit_miss_records, fit_signal_records
+from serrata.about import CAUTION
 from serrata.command_records import draw, load, reads_records
+from serrata.hit_miss_fitting import fit_hit_miss_records
+from serrata.signal_response import fit_signal_records
+from serrata.study import Study
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

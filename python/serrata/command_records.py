@@ -8,8 +8,10 @@ from typing import Any
 
 import click
 
-from serrata import CAUTION
+from serrata.about import CAUTION
 from serrata.demonstration import Demonstration, DemonstrationPlan
+from serrata.errors import FileError
+from serrata.plots import SIZE
 from serrata.records import Records
 
 __all__ = ["demonstration", "draw", "load", "reads_records", "records"]
@@ -206,9 +208,6 @@ def outcome(
 def draw(plot: Callable[..., Any], file: Path) -> None:
     """Draw one figure into a file, without a screen."""
     from matplotlib.figure import Figure
-
-    from serrata.errors import FileError
-    from serrata.plots import SIZE
 
     figure = Figure(figsize=SIZE, layout="constrained")
     plot(figure.subplots())

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import os
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from serrata import _engine as engine
-from serrata.study import Study
+from serrata import plots, report
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+    from serrata.study import Study
 
 __all__ = ["TABLES", "Comparison"]
 
@@ -34,6 +36,11 @@ class Comparison:
     (500, 1)
     """
 
+    #: Names of all tables.
+    tables: ClassVar[tuple[str, ...]] = TABLES
+    #: The class of `study`; `serrata.study` sets it, as it imports this module.
+    _study_class: ClassVar[type[Study]]
+
     _engine: engine.Comparison
 
     def __init__(self) -> None:
@@ -48,7 +55,7 @@ class Comparison:
     @property
     def study(self) -> Study:
         """The study."""
-        return Study._of(self._engine.study)
+        return self._study_class._of(self._engine.study)
 
     @property
     def trials(self) -> int:
@@ -179,8 +186,6 @@ class Comparison:
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        from serrata import report
-
         return report.text(self)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
@@ -196,44 +201,30 @@ class Comparison:
         FileError
             For a place that cannot be written to.
         """
-        from serrata import report
-
         report.write(self, directory)
 
     def plot_risk_by_year(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
         """Chance of any loss in each year; see `serrata.plots.risk_by_year`."""
-        from serrata import plots
-
         return plots.risk_by_year(self, ax, row=row)
 
     def plot_cost_split(self, ax: Axes | None = None) -> Axes:
         """Cost by what it is spent on; see `serrata.plots.cost_split`."""
-        from serrata import plots
-
         return plots.cost_split(self, ax)
 
     def plot_longest_crack(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
         """Longest crack left after each outage; see `serrata.plots.longest_crack`."""
-        from serrata import plots
-
         return plots.longest_crack(self, ax, row=row)
 
     def plot_cracks(self, ax: Axes | None = None) -> Axes:
         """Cracks found, and left at the end; see `serrata.plots.cracks`."""
-        from serrata import plots
-
         return plots.cracks(self, ax)
 
     def plot_differences(self, ax: Axes | None = None, *, quantity: str = "cost") -> Axes:
         """Paired differences to the baseline; see `serrata.plots.differences`."""
-        from serrata import plots
-
         return plots.differences(self, ax, quantity=quantity)
 
     def plot_cost_against_risk(self, ax: Axes | None = None) -> Axes:
         """Cost against the chance of a loss; see `serrata.plots.cost_against_risk`."""
-        from serrata import plots
-
         return plots.cost_against_risk(self, ax)
 
     def __eq__(self, other: object) -> bool:
@@ -243,13 +234,9 @@ class Comparison:
         return hash(self.to_bytes())
 
     def __repr__(self) -> str:
-        from serrata import report
-
         return report.line(self)
 
     def _repr_html_(self) -> str:
-        from serrata import report
-
         return report.html(self)
 
     def __reduce__(self) -> tuple[Any, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from serrata import _engine as engine
-from serrata._engine import CAUTION
+from serrata.about import CAUTION
 
 __all__ = ["Demonstration", "DemonstrationPlan"]
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from serrata.detection import beyond_mark
+from serrata.errors import ArgumentError
 from serrata.plots import SIZE
 
 if TYPE_CHECKING:
@@ -176,8 +177,6 @@ def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, 
     ax = _axes(ax)
     table = fit.trade(thresholds, pod=pod)
     if table["false_calls"].isna().any():
-        from serrata.errors import ArgumentError
-
         raise ArgumentError(
             "thresholds have no false calls to be set against\n    the noise is not known\n"
             "    add signals at sound places (size_mm = 0), at least 10 of them within the limits"

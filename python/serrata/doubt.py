@@ -13,7 +13,7 @@ from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from serrata._engine import CAUTION
+from serrata.about import CAUTION
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:

@@ -10,13 +10,16 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from serrata import _engine as engine
+from serrata import growth_plots
+from serrata.about import CAUTION
 from serrata.errors import ArgumentError, FileError
-from serrata.study import Study
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+    from serrata import _engine as engine
+    from serrata.study import Study
 
 __all__ = ["GrownCracks"]
 
@@ -52,6 +55,7 @@ class GrownCracks:
     True
     """
 
+    _study: Study
     _engine: engine.GrownCracks
     _asked: dict[str, Any]
 
@@ -59,15 +63,15 @@ class GrownCracks:
         raise TypeError("GrownCracks are made by study.grow(...)")
 
     @classmethod
-    def _of(cls, inner: engine.GrownCracks, asked: dict[str, Any]) -> GrownCracks:
+    def _of(cls, study: Study, inner: engine.GrownCracks, asked: dict[str, Any]) -> GrownCracks:
         grown = cls.__new__(cls)
-        grown._engine, grown._asked = inner, asked
+        grown._study, grown._engine, grown._asked = study, inner, asked
         return grown
 
     @property
     def study(self) -> Study:
         """The study."""
-        return Study._of(self._engine.study)
+        return self._study
 
     @property
     def hot_spot(self) -> str:
@@ -229,7 +233,7 @@ class GrownCracks:
         lines += ["", "Ranges are 95 % intervals for the number of cracks."]
         if self.warnings:
             lines += ["", "Beware", *(f"  {warning}" for warning in self.warnings)]
-        return "\n".join([*lines, "", engine.CAUTION, ""])
+        return "\n".join([*lines, "", CAUTION, ""])
 
     def _before_outages(self) -> list[str]:
         """Give the lines on losses before the next outages, a line for each row."""
@@ -268,7 +272,7 @@ class GrownCracks:
         """Give quantiles, rows and looks as one JSON object; infinite numbers as null."""
         named = {"quantiles": self.quantiles, "rows": self.rows, "looks": self.looks}
         tables = {name: _records(table) for name, table in named.items()}
-        about = {**self._asked, "row": self.row, "warnings": self.warnings, "caution": engine.CAUTION}
+        about = {**self._asked, "row": self.row, "warnings": self.warnings, "caution": CAUTION}
         return json.dumps({**about, **tables}, allow_nan=False)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
@@ -279,8 +283,6 @@ class GrownCracks:
         FileError
             For a place that cannot be written to.
         """
-        from serrata import growth_plots
-
         directory = Path(directory)
         try:
             directory.mkdir(parents=True, exist_ok=True)
@@ -293,32 +295,22 @@ class GrownCracks:
 
     def plot_growth(self, ax: Axes | None = None, *, what: str = "depth_mm") -> Axes:
         """Draw depth, length or K against starts; see `serrata.growth_plots.growth`."""
-        from serrata import growth_plots
-
         return growth_plots.growth(self, ax, what=what)
 
     def plot_shape(self, ax: Axes | None = None) -> Axes:
         """Draw the aspect of cracks against their depth; see `serrata.growth_plots.shape`."""
-        from serrata import growth_plots
-
         return growth_plots.shape(self, ax)
 
     def plot_critical_size(self, ax: Axes | None = None) -> Axes:
         """Draw depth and length at the loss against toughness; see `serrata.growth_plots.critical_size`."""
-        from serrata import growth_plots
-
         return growth_plots.critical_size(self, ax)
 
     def plot_joining(self, ax: Axes | None = None, *, place: int | None = None) -> Axes:
         """Draw how the cracks of one place grow and join; see `serrata.growth_plots.joining`."""
-        from serrata import growth_plots
-
         return growth_plots.joining(self, ax, place=place)
 
     def plot_window(self, ax: Axes | None = None) -> Axes:
         """Draw the distribution of the window beside the outages; see `serrata.growth_plots.window`."""
-        from serrata import growth_plots
-
         return growth_plots.window(self, ax)
 
     def __repr__(self) -> str:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
+from serrata import detection_plots
+from serrata.about import CAUTION
 from serrata.detection import Bounds, Evidence, Link, Method, Scale, beyond, beyond_mark, for_engine, numbers
 
 if TYPE_CHECKING:
@@ -80,7 +82,7 @@ class HitMissFit:
         """Give the fit as one JSON object; what does not exist is null."""
         covariance = self.covariance
         told = {
-            "caution": engine.CAUTION,
+            "caution": CAUTION,
             "source": self.source,
             "link": self.link,
             "size_scale": self.size_scale,
@@ -119,9 +121,7 @@ class HitMissFit:
 
     def plot(self, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None) -> Axes:
         """Draw the curve with its bounds, the looks and q90/95; see `serrata.detection_plots.hit_miss`."""
-        from serrata.detection_plots import hit_miss
-
-        return hit_miss(self, ax, confidence=confidence, method=method)
+        return detection_plots.hit_miss(self, ax, confidence=confidence, method=method)
 
     @property
     def q50_mm(self) -> float | None:

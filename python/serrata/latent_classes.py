@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from serrata import _engine as engine
-from serrata._engine import CAUTION
+from serrata import records_plots
+from serrata.about import CAUTION
 from serrata.errors import ArgumentError
 from serrata.told import Told
 
@@ -249,8 +250,6 @@ class LatentClasses(Told):
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw detection and false calls of each technique; see `serrata.records_plots.latent_classes`."""
-        from serrata import records_plots
-
         return records_plots.latent_classes(self, ax)
 
     def __repr__(self) -> str:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from serrata.errors import ArgumentError
+
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
@@ -249,8 +251,6 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
         For another quantity.
     """
     if quantity not in _WORDS:
-        from serrata.errors import ArgumentError
-
         raise ArgumentError(
             f"quantity = {quantity!r}\n    has no paired differences\n    choose one of {', '.join(_WORDS)}"
         )
@@ -341,8 +341,6 @@ def _values(comparison: Comparison, quantity: str) -> pd.DataFrame:
 
 def _of_row(comparison: Comparison, table: pd.DataFrame, row: str) -> pd.DataFrame:
     if row not in comparison.study.rows:
-        from serrata.errors import ArgumentError
-
         known = ", ".join(comparison.study.rows)
         raise ArgumentError(f"row = {row!r}\n    there is no such row\n    choose one of {known}")
     return table[table["row"] == row]

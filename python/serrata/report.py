@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import os
+import textwrap
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from serrata import CAUTION, __version__
-from serrata.comparison import TABLES
+from serrata import plots
+from serrata.about import CAUTION, __version__
 from serrata.errors import FileError
 
 if TYPE_CHECKING:
@@ -184,7 +185,7 @@ def write(comparison: Comparison, directory: str | os.PathLike[str]) -> None:
     place = Path(directory)
     try:
         place.mkdir(parents=True, exist_ok=True)
-        for name in TABLES:
+        for name in comparison.tables:
             comparison.table(name).to_csv(place / f"{name}.csv", index=False, lineterminator="\n")
         (place / "result.json").write_text(comparison.to_json() + "\n", encoding="utf-8")
         (place / "report.txt").write_text(text(comparison), encoding="utf-8")
@@ -197,8 +198,6 @@ def write(comparison: Comparison, directory: str | os.PathLike[str]) -> None:
 
 def _write_figures(comparison: Comparison, place: Path) -> None:
     from matplotlib.figure import Figure
-
-    from serrata import plots
 
     figures: dict[str, Callable[..., Any]] = {
         "risk_by_year": plots.risk_by_year,
@@ -442,8 +441,6 @@ def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1, r
 
 def _broken(words: str, width: int) -> list[str]:
     """Break a column's head at blanks and hyphens, so that it is hardly wider than what stands below."""
-    import textwrap
-
     return textwrap.wrap(words, max(width, _NARROWEST), break_long_words=False) or [""]
 
 
@@ -488,8 +485,6 @@ def _bullet(sentence: str) -> str:
 
 
 def _wrapped(sentence: str, first: str = "", rest: str = "") -> str:
-    import textwrap
-
     # A name with hyphens stays whole, so that it can be searched for.
     return textwrap.fill(
         sentence, _WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=False

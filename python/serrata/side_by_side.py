@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from serrata._engine import CAUTION
+from serrata import records_plots
+from serrata.about import CAUTION
 from serrata.told import Told
 
 if TYPE_CHECKING:
@@ -159,8 +160,6 @@ class SideBySide(Told):
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw who found what together; see `serrata.records_plots.overlap`."""
-        from serrata import records_plots
-
         return records_plots.overlap(self, ax)
 
     def _overlaps(self) -> list[dict[str, Any]]:

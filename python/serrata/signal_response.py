@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import _engine as engine
+from serrata import detection_plots
+from serrata.about import CAUTION
 from serrata.detection import Bounds, Evidence, Method, Scale, Size, beyond, for_engine, numbers
 from serrata.records import Records
 
@@ -190,22 +192,18 @@ class SignalFit:
 
     def plot(self, ax: Axes | None = None, *, threshold: float) -> Axes:
         """Draw signals against size with the line and the threshold; see `serrata.detection_plots.signals`."""
-        from serrata.detection_plots import signals
-
-        return signals(self, ax, threshold=threshold)
+        return detection_plots.signals(self, ax, threshold=threshold)
 
     def plot_trade(self, ax: Axes | None = None, *, thresholds: npt.ArrayLike, pod: float = 0.9) -> Axes:
         """Draw detection against false calls by threshold; see `serrata.detection_plots.trade`."""
-        from serrata.detection_plots import trade
-
-        return trade(self, ax, thresholds=thresholds, pod=pod)
+        return detection_plots.trade(self, ax, thresholds=thresholds, pod=pod)
 
     def to_json(self, *, threshold: float) -> str:
         """Give the fit at a threshold as one JSON object; what does not exist is null."""
         names, values, covariance = self._engine.line()
         q90_mm, q90_bounds_mm = self.size_at(0.9, threshold=threshold), self.size_bounds(0.9, threshold=threshold)
         told = {
-            "caution": engine.CAUTION,
+            "caution": CAUTION,
             "source": self.source,
             "threshold": threshold,
             "q50_mm": self.size_at(0.5, threshold=threshold),

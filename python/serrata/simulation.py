@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeAlias
 
+from serrata import _engine as engine
 from serrata.comparison import Comparison
 
 if TYPE_CHECKING:
@@ -86,7 +87,8 @@ def simulate(
     if seed is None:
         seed = secrets.randbelow(_SEEDS)
     with _shown(progress, trials) as tell:
-        found = study._engine.simulate(
+        found = engine.simulate(
+            study._engine,
             trials=trials,
             seed=seed,
             threads=threads,

@@ -7,16 +7,12 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 from serrata import _engine as engine
+from serrata import doubt, simulation
+from serrata.comparison import Comparison
+from serrata.grown import GrownCracks
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from serrata.comparison import Comparison
-    from serrata.doubt import ComparisonInDoubt
-    from serrata.grown import GrownCracks
-    from serrata.hit_miss import HitMissFit
-    from serrata.signal_response import SignalFit
-    from serrata.simulation import Progress
 
 __all__ = ["Study"]
 
@@ -172,33 +168,9 @@ class Study:
         """
         return Study._of(self._engine.with_technique(technique, like, evidence))
 
-    def simulate(
-        self,
-        *,
-        trials: int = 10_000,
-        seed: int | None = None,
-        threads: int = 0,
-        progress: Progress = None,
-        keep_finished: bool = False,
-    ) -> Comparison:
-        """Live the fleet under every strategy, many times, and compare; see `serrata.simulate`."""
-        from serrata.simulation import simulate
-
-        return simulate(self, trials=trials, seed=seed, threads=threads, progress=progress, keep_finished=keep_finished)
-
-    def simulate_in_doubt(
-        self,
-        fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
-        *,
-        draws: int = 40,
-        trials: int = 1_000,
-        seed: int = 1,
-        threads: int = 0,
-    ) -> ComparisonInDoubt:
-        """Compare while detection is only as well known as the records make it; see `serrata.simulate_in_doubt`."""
-        from serrata.doubt import simulate_in_doubt
-
-        return simulate_in_doubt(self, fits, draws=draws, trials=trials, seed=seed, threads=threads)
+    # The functions of the package are the methods too: a Study is their first argument.
+    simulate = simulation.simulate
+    simulate_in_doubt = doubt.simulate_in_doubt
 
     def grow(
         self,
@@ -254,8 +226,6 @@ class Study:
         >>> bool((lost["critical_depth_mm"] > lost["initial_depth_mm"]).all())
         True
         """
-        from serrata.grown import GrownCracks
-
         asked: dict[str, Any] = {
             "hot_spot": hot_spot,
             "row": row,
@@ -266,7 +236,7 @@ class Study:
             "cracks": cracks,
             "seed": seed,
         }
-        return GrownCracks._of(self._engine.grow(**asked), asked)
+        return GrownCracks._of(self, engine.grow(self._engine, **asked), asked)
 
     def inspect(self, row: str, techniques: Sequence[str], *, lives: int = 100, seed: int = 1) -> pd.DataFrame:
         """Inspect a row at its first outage from the study's start on, in many lives, with the truth beside the calls.
@@ -455,3 +425,7 @@ class Study:
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Study:
         return self
+
+
+# A Comparison gives its Study back, and stands below this module.
+Comparison._study_class = Study

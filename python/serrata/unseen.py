@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from serrata import _engine as engine
-from serrata._engine import CAUTION
+from serrata import records_plots
+from serrata.about import CAUTION
 from serrata.errors import ArgumentError
 from serrata.told import Told
 
@@ -221,8 +222,6 @@ class Unseen(Told):
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the estimates of all methods with their intervals; see `serrata.records_plots.unseen`."""
-        from serrata import records_plots
-
         return records_plots.unseen(self, ax)
 
     def __repr__(self) -> str:

@@ -2,10 +2,11 @@
 
 use super::arguments::{MOST_THREADS, whole};
 use super::arrays;
-use super::doorway::released;
+use super::doorway::{Asker, released};
 use super::errors::exception;
 use super::study::Study;
-use crate::simulation;
+use crate::simulation::{self, Run};
+use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::{PyBytes, PyDict};
 
@@ -75,5 +76,42 @@ impl Comparison {
     #[getter]
     fn threads(&self) -> usize {
         self.threads
+    }
+}
+
+/// Live the fleet under every strategy, many times, and compare.
+#[pyfunction]
+#[pyo3(signature = (study, *, trials, seed, threads, block_trials, keep_finished, progress))]
+#[allow(clippy::too_many_arguments)]
+pub(super) fn simulate(
+    py: Python<'_>,
+    study: &Study,
+    trials: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+    threads: &Bound<'_, PyAny>,
+    block_trials: &Bound<'_, PyAny>,
+    keep_finished: bool,
+    progress: Option<Py<PyAny>>,
+) -> PyResult<Comparison> {
+    const MOST: u64 = Run::MOST_TRIALS;
+    let run = Run {
+        trials: whole("trials", trials, MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
+        seed: whole("seed", seed, u64::MAX, "any such number will do; leave it out to have one drawn")?,
+        threads: whole("threads", threads, MOST_THREADS, "0 uses what the machine gives")? as usize,
+        block_trials: whole("block_trials", block_trials, MOST, "leave it out: it changes no result")?,
+        keep_finished,
+    };
+    let mut asker = Asker::new(progress);
+    let outcome = released(py, || Ok(study.study.simulate_with(&run, &mut |done| asker.ask(done))))?;
+    match (asker.stopped_by, outcome) {
+        // Ctrl-C with something to keep is answered by what there is; any other exception goes on.
+        (Some(reason), Ok(found)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
+            Ok(Comparison::new(found))
+        }
+        (Some(reason), Err(error)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
+            Err(exception(py, &error))
+        }
+        (Some(reason), _) => Err(reason),
+        (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
     }
 }

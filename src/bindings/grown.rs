@@ -1,16 +1,17 @@
 //! `GrownCracks` for Python.
 
+use super::arguments::whole;
 use super::arrays;
-use super::doorway::released;
+use super::doorway::{interruptible, released};
 use super::study::Study;
-use crate::simulation;
+use crate::simulation::{self, GrowthQuestion};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 
 /// Cracks of one hot spot, grown to the loss of their blades.
 #[pyclass(frozen, module = "serrata._engine")]
 pub(super) struct GrownCracks {
-    pub grown: simulation::GrownCracks,
+    grown: simulation::GrownCracks,
 }
 
 #[pymethods]
@@ -54,12 +55,37 @@ impl GrownCracks {
     }
 
     #[getter]
-    fn study(&self) -> Study {
-        Study { study: self.grown.study.clone() }
-    }
-
-    #[getter]
     fn row(&self) -> &str {
         self.grown.row()
     }
+}
+
+/// Grow cracks of one hot spot to the loss of their blades.
+#[pyfunction]
+#[pyo3(signature = (study, hot_spot, *, row, from_depth_mm, from_length_mm, technique, detectable_at, cracks, seed))]
+#[allow(clippy::too_many_arguments)]
+pub(super) fn grow(
+    py: Python<'_>,
+    study: &Study,
+    hot_spot: String,
+    row: Option<String>,
+    from_depth_mm: Option<f64>,
+    from_length_mm: Option<f64>,
+    technique: Option<String>,
+    detectable_at: f64,
+    cracks: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<GrownCracks> {
+    const MOST: u64 = GrowthQuestion::MOST_CRACKS;
+    let question = GrowthQuestion {
+        hot_spot,
+        row,
+        from_depth_mm,
+        from_length_mm,
+        technique,
+        detectable_at,
+        cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,
+        seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+    };
+    interruptible(py, |ask| study.study.grow_with(&question, ask)).map(|grown| GrownCracks { grown })
 }

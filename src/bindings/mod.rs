@@ -23,7 +23,7 @@ mod _engine {
     use super::*;
 
     #[pymodule_export]
-    use super::comparison::Comparison;
+    use super::comparison::{Comparison, simulate};
     #[pymodule_export]
     use super::demonstration::{Demonstration, DemonstrationPlan};
     #[pymodule_export]
@@ -31,7 +31,7 @@ mod _engine {
     #[pymodule_export]
     use super::evidence::Evidence;
     #[pymodule_export]
-    use super::grown::GrownCracks;
+    use super::grown::{GrownCracks, grow};
     #[pymodule_export]
     use super::hit_miss::HitMissFit;
     #[pymodule_export]

@@ -1,16 +1,12 @@
 //! `Study` for Python.
 
-use super::arguments::{MOST_THREADS, choice, file_value, whole};
+use super::arguments::{choice, file_value, whole};
 use super::arrays;
-use super::comparison::Comparison;
-use super::doorway::{Asker, interruptible, released};
-use super::errors::exception;
+use super::doorway::{interruptible, released};
 use super::evidence::Evidence;
-use super::grown::GrownCracks;
 use crate::model;
-use crate::simulation::{Confirmed, GrowthQuestion, Inspected, Inspection, Run};
+use crate::simulation::{Confirmed, Inspected, Inspection};
 use numpy::IntoPyArray;
-use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use std::path::PathBuf;
@@ -61,71 +57,6 @@ impl Study {
     /// The study with a technique's detection as its records have it.
     fn with_technique(&self, py: Python<'_>, id: &str, like: Option<&str>, evidence: &Evidence) -> PyResult<Self> {
         released(py, || self.study.with_technique(id, like, &evidence.evidence)).map(|study| Study { study })
-    }
-
-    /// Live the fleet under every strategy, many times, and compare.
-    #[pyo3(signature = (*, trials, seed, threads, block_trials, keep_finished, progress))]
-    #[allow(clippy::too_many_arguments)]
-    fn simulate(
-        &self,
-        py: Python<'_>,
-        trials: &Bound<'_, PyAny>,
-        seed: &Bound<'_, PyAny>,
-        threads: &Bound<'_, PyAny>,
-        block_trials: &Bound<'_, PyAny>,
-        keep_finished: bool,
-        progress: Option<Py<PyAny>>,
-    ) -> PyResult<Comparison> {
-        const MOST: u64 = Run::MOST_TRIALS;
-        let run = Run {
-            trials: whole("trials", trials, MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
-            seed: whole("seed", seed, u64::MAX, "any such number will do; leave it out to have one drawn")?,
-            threads: whole("threads", threads, MOST_THREADS, "0 uses what the machine gives")? as usize,
-            block_trials: whole("block_trials", block_trials, MOST, "leave it out: it changes no result")?,
-            keep_finished,
-        };
-        let mut asker = Asker::new(progress);
-        let outcome = released(py, || Ok(self.study.simulate_with(&run, &mut |done| asker.ask(done))))?;
-        match (asker.stopped_by, outcome) {
-            // Ctrl-C with something to keep is answered by what there is; any other exception goes on.
-            (Some(reason), Ok(found)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
-                Ok(Comparison::new(found))
-            }
-            (Some(reason), Err(error)) if keep_finished && reason.is_instance_of::<PyKeyboardInterrupt>(py) => {
-                Err(exception(py, &error))
-            }
-            (Some(reason), _) => Err(reason),
-            (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
-        }
-    }
-
-    /// Grow cracks of one hot spot to the loss of their blades.
-    #[pyo3(signature = (hot_spot, *, row, from_depth_mm, from_length_mm, technique, detectable_at, cracks, seed))]
-    #[allow(clippy::too_many_arguments)]
-    fn grow(
-        &self,
-        py: Python<'_>,
-        hot_spot: String,
-        row: Option<String>,
-        from_depth_mm: Option<f64>,
-        from_length_mm: Option<f64>,
-        technique: Option<String>,
-        detectable_at: f64,
-        cracks: &Bound<'_, PyAny>,
-        seed: &Bound<'_, PyAny>,
-    ) -> PyResult<GrownCracks> {
-        const MOST: u64 = GrowthQuestion::MOST_CRACKS;
-        let question = GrowthQuestion {
-            hot_spot,
-            row,
-            from_depth_mm,
-            from_length_mm,
-            technique,
-            detectable_at,
-            cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,
-            seed: whole("seed", seed, u64::MAX, "any such number will do")?,
-        };
-        interruptible(py, |ask| self.study.grow_with(&question, ask)).map(|grown| GrownCracks { grown })
     }
 
     /// Inspect a row at its first outage, in many lives: a column for each number, by name.

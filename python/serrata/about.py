@@ -1,0 +1,5 @@
+"""What serrata says of itself: its version, and the caution that stands under every answer."""
+
+from serrata._engine import CAUTION, __version__
+
+__all__ = ["CAUTION", "__version__"]

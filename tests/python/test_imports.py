@@ -1,0 +1,65 @@
+"""The package's modules import downwards only, so that each can be read after those it stands on."""
+
+import ast
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import serrata
+
+SOURCES = sorted(Path(serrata.__file__).parent.glob("*.py"))
+MODULES = {source.stem for source in SOURCES} | {"_engine"}
+#: What wraps the compiled module: a study, its runs, and the fits. Everything else sees their classes.
+OVER_THE_ENGINE = {
+    "about",
+    "comparison",
+    "demonstration",
+    "detection",
+    "hit_miss",
+    "latent_classes",
+    "records",
+    "signal_response",
+    "simulation",
+    "study",
+    "unseen",
+}
+
+
+def is_for_types(node):
+    return isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+
+
+def imported(node):
+    """Give the modules of the package that a statement imports."""
+    if not isinstance(node, ast.ImportFrom) or node.module is None or node.module.split(".")[0] != "serrata":
+        return set()
+    if node.module != "serrata":
+        return {node.module.split(".")[1]}
+    return {name.name if name.name in MODULES else "__init__" for name in node.names}
+
+
+def at_run_time(source):
+    """Give what a module imports when it is loaded, and what a function of it imports when called."""
+    loaded, called, left = set(), set(), [(ast.parse(source.read_text(encoding="utf-8")), False)]
+    while left:
+        node, within = left.pop()
+        if is_for_types(node):
+            continue
+        (called if within else loaded).update(imported(node))
+        within = within or isinstance(node, ast.FunctionDef)
+        left += [(child, within) for child in ast.iter_child_nodes(node)]
+    return loaded, called
+
+
+def test_modules_import_downwards_only():
+    graph = {source.stem: at_run_time(source)[0] for source in SOURCES}
+    assert sum(map(len, graph.values())) > 50
+    order = list(TopologicalSorter(graph).static_order())  # refuses a circle, and names it
+    assert order.index("_engine") < order.index("study") < order.index("__init__")
+
+
+def test_no_function_imports_a_module_of_the_package():
+    assert {source.stem: at_run_time(source)[1] for source in SOURCES if at_run_time(source)[1]} == {}
+
+
+def test_only_wrappers_import_the_compiled_module():
+    assert {source.stem for source in SOURCES if "_engine" in at_run_time(source)[0]} == OVER_THE_ENGINE
