@@ -81,7 +81,7 @@ class HitMissFit:
     def to_json(self) -> str:
         """Give the fit as one JSON object; what does not exist is null."""
         covariance = self.covariance
-        told = {
+        content = {
             "caution": CAUTION,
             "source": self.source,
             "link": self.link,
@@ -117,7 +117,7 @@ class HitMissFit:
             "basis": self._engine.basis(),
             "notes": self.notes(),
         }
-        return json.dumps(told, indent=2, allow_nan=False)
+        return json.dumps(content, indent=2, allow_nan=False)
 
     def plot(self, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None) -> Axes:
         """Draw the curve with its bounds, the looks and q90/95; see `serrata.detection_plots.hit_miss`."""

@@ -10,7 +10,7 @@ from serrata import _engine as engine
 from serrata import records_plots
 from serrata.about import CAUTION
 from serrata.errors import ArgumentError
-from serrata.told import Told
+from serrata.result import JsonResult
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +24,7 @@ _WIDTH = 110
 _MOST_PATTERNS = 8
 
 
-class LatentClasses(Told):
+class LatentClasses(JsonResult):
     """What three or more techniques are worth when nobody knows which blades are cracked. It never changes.
 
     Made by `Records.latent_classes` or, from counts alone, by `LatentClasses.from_counts`. Blades are of two classes,
@@ -87,8 +87,8 @@ class LatentClasses(Told):
 
     @property
     def _found(self) -> dict[str, Any]:
-        told: dict[str, Any] = self._told["latent_classes"]
-        return told
+        content: dict[str, Any] = self._content["latent_classes"]
+        return content
 
     @property
     def level(self) -> float:
@@ -222,7 +222,7 @@ class LatentClasses(Told):
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
         lines = []
-        for sentence in [*self._told["sentences"], *(f"Note: {note}" for note in self.notes)]:
+        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
             lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))

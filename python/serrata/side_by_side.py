@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from serrata import records_plots
 from serrata.about import CAUTION
-from serrata.told import Told
+from serrata.result import JsonResult
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,7 +19,7 @@ __all__ = ["SideBySide"]
 _WIDTH = 110
 
 
-class SideBySide(Told):
+class SideBySide(JsonResult):
     """Who found what on the same blades. It never changes.
 
     Made by `Records.side_by_side`. A find is a call on a blade that is not known to be free of cracks. Single
@@ -33,7 +33,7 @@ class SideBySide(Told):
 
     @property
     def _all(self) -> dict[str, Any]:
-        found: dict[str, Any] = self._told[0]["overlap"]
+        found: dict[str, Any] = self._content[0]["overlap"]
         return found
 
     @property
@@ -147,7 +147,7 @@ class SideBySide(Told):
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
         lines = []
-        for part in self._told:
+        for part in self._content:
             overlap = part["overlap"]
             lines.append("All blades" if overlap["class"] == "all" else f"Blades of class: {overlap['class']}")
             lines += _table(overlap) if overlap["blades"] else []
@@ -163,7 +163,7 @@ class SideBySide(Told):
         return records_plots.overlap(self, ax)
 
     def _overlaps(self) -> list[dict[str, Any]]:
-        return [part["overlap"] for part in self._told]
+        return [part["overlap"] for part in self._content]
 
     def __repr__(self) -> str:
         return (
@@ -182,8 +182,8 @@ def _table(overlap: dict[str, Any]) -> list[str]:
     lines = [f"  {'technique':{width}}  found  alone  missed  share of all finds"]
     for one in overlap["techniques"]:
         share = one["share_of_union"]
-        told = f"{share['value']:.2f} ({share['low']:.2f} to {share['high']:.2f})" if share else "nothing found"
+        shown = f"{share['value']:.2f} ({share['low']:.2f} to {share['high']:.2f})" if share else "nothing found"
         lines.append(
-            f"  {one['technique']:{width}}  {one['found']:5}  {one['found_alone']:5}  {one['missed']:6}  {told}"
+            f"  {one['technique']:{width}}  {one['found']:5}  {one['found_alone']:5}  {one['missed']:6}  {shown}"
         )
     return lines

@@ -202,7 +202,7 @@ class SignalFit:
         """Give the fit at a threshold as one JSON object; what does not exist is null."""
         names, values, covariance = self._engine.line()
         q90_mm, q90_bounds_mm = self.size_at(0.9, threshold=threshold), self.size_bounds(0.9, threshold=threshold)
-        told = {
+        content = {
             "caution": CAUTION,
             "source": self.source,
             "threshold": threshold,
@@ -224,7 +224,7 @@ class SignalFit:
             "basis": self.basis(threshold=threshold),
             "notes": self.notes(threshold=threshold),
         }
-        return json.dumps(told, indent=2, allow_nan=False)
+        return json.dumps(content, indent=2, allow_nan=False)
 
 
 def fit_signal(

@@ -10,7 +10,7 @@ from serrata import _engine as engine
 from serrata import records_plots
 from serrata.about import CAUTION
 from serrata.errors import ArgumentError
-from serrata.told import Told
+from serrata.result import JsonResult
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +24,7 @@ _WIDTH = 110
 _MOST_MODELS = 6
 
 
-class Unseen(Told):
+class Unseen(JsonResult):
     """How many cracked blades every technique missed, by each method that the blades allow. It never changes.
 
     Made by `Records.unseen` or, from counts alone, by `Unseen.from_counts`. ``report`` says what each number
@@ -79,8 +79,8 @@ class Unseen(Told):
 
     @property
     def _unseen(self) -> dict[str, Any]:
-        told: dict[str, Any] = self._told["unseen"]
-        return told
+        content: dict[str, Any] = self._content["unseen"]
+        return content
 
     @property
     def techniques(self) -> list[str]:
@@ -206,7 +206,7 @@ class Unseen(Told):
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
         lines = []
-        for sentence in [*self._told["sentences"], *(f"Note: {note}" for note in self.notes)]:
+        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
             lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
         lines += ["", "Two by two, as if they erred independently:"]
         for pair in self._unseen["pairs"]:

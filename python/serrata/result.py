@@ -1,4 +1,4 @@
-"""What answers have in common that the engine gives as JSON."""
+"""The base class of results that the engine gives as JSON."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ import html
 import json
 from typing import Any
 
-__all__ = ["Told"]
+__all__ = ["JsonResult"]
 
 
-class Told:
-    """An answer that the engine gave as JSON. It never changes, and is equal to any other of the same text."""
+class JsonResult:
+    """A result that the engine gave as JSON. It never changes; results of equal text are equal."""
 
-    __slots__ = ("_json", "_told")
+    __slots__ = ("_content", "_json")
 
     _json: str
-    _told: Any
+    _content: Any
 
     def __init__(self, text: str) -> None:
         object.__setattr__(self, "_json", text)
-        object.__setattr__(self, "_told", json.loads(text))
+        object.__setattr__(self, "_content", json.loads(text))
 
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError(f"{type(self).__name__} does not change")
