@@ -12,11 +12,13 @@ This is decision support. Local codes, the maker's guidance and licensed or cert
 above it.
 """
 
+from typing import TYPE_CHECKING, NoReturn
+
+from serrata import renamed
 from serrata.about import CAUTION, __version__
 from serrata.comparison import Comparison
 from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.detection import Evidence
-from serrata.doubt import ComparisonInDoubt, simulate_in_doubt
 from serrata.errors import (
     ArgumentError,
     ContradictionError,
@@ -37,13 +39,14 @@ from serrata.side_by_side import SideBySide
 from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
 from serrata.simulation import simulate
 from serrata.study import Study
+from serrata.uncertainty import ComparisonUnderUncertainty, simulate_under_uncertainty
 from serrata.unseen import Unseen
 
 __all__ = [
     "CAUTION",
     "ArgumentError",
     "Comparison",
-    "ComparisonInDoubt",
+    "ComparisonUnderUncertainty",
     "ContradictionError",
     "DataError",
     "Demonstration",
@@ -69,5 +72,15 @@ __all__ = [
     "fit_signal",
     "fit_signal_records",
     "simulate",
-    "simulate_in_doubt",
+    "simulate_under_uncertainty",
 ]
+
+_RENAMED = {
+    "ComparisonInDoubt": "ComparisonUnderUncertainty",
+    "simulate_in_doubt": "simulate_under_uncertainty",
+}
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name: str) -> NoReturn:
+        renamed.refuse_attribute("serrata", _RENAMED, name)

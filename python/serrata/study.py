@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
-from serrata import doubt, simulation
+from serrata import renamed, simulation, uncertainty
 from serrata.comparison import Comparison
 from serrata.grown import GrownCracks
 
@@ -170,7 +170,7 @@ class Study:
 
     # The functions of the package are the methods too: a Study is their first argument.
     simulate = simulation.simulate
-    simulate_in_doubt = doubt.simulate_in_doubt
+    simulate_under_uncertainty = uncertainty.simulate_under_uncertainty
 
     def grow(
         self,
@@ -404,6 +404,11 @@ class Study:
     def techniques(self) -> list[str]:
         """Ids of the techniques."""
         return self._engine.techniques
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("Study", {"simulate_in_doubt": "simulate_under_uncertainty"}, name)
 
     def __eq__(self, other: object) -> bool:
         return self._engine == other._engine if isinstance(other, Study) else NotImplemented

@@ -1,8 +1,8 @@
-"""Strategies compared while the detection curves are only as well known as the records make them.
+"""Strategies compared under uncertainty about detection.
 
-A comparison takes every input as known. Here detection by some techniques is drawn anew for each of many
-small comparisons, from what the fits leave open; what differs between them beyond chance is lack of knowledge,
-and is kept apart from the scatter of lives.
+A comparison takes every input as known. Here many small comparisons each draw the detection curves of some techniques
+from the sampling distribution of their fits. The variance between the draws, less that of the trials within them, is
+due to what is not known about detection.
 """
 
 from __future__ import annotations
@@ -26,21 +26,21 @@ if TYPE_CHECKING:
     from serrata.signal_response import SignalFit
     from serrata.study import Study
 
-__all__ = ["ComparisonInDoubt", "simulate_in_doubt"]
+__all__ = ["ComparisonUnderUncertainty", "simulate_under_uncertainty"]
 
 #: Quantities that are compared, as in `Comparison.summary`.
 QUANTITIES = ("p_any_loss", "losses", "cracks_found", "blades_replaced", "cost", "days")
 #: Columns of the report, with their widths.
 _COLUMNS = {"value": 12, "standard_error": 10, "sd_by_knowledge": 14, "sd_by_trials": 12, "low": 12, "high": 12}
-#: Draws in which something was seen below which knowledge and trials are not told apart, unless all saw something.
+#: Fewest draws with a non-zero result from which the two variances are separated, unless all draws have one.
 _FEWEST_SEEN = 10
 #: Standard errors, of the logarithm of the variance between draws, to a bound on the spread by knowledge. Bounds at two
 #: of them held in 93 to 99 % of simulated sets of 40 and 100 draws; at the 1.645 of a normal number in 88 to 97 %.
 _ERRORS = 2.0
 
 
-class ComparisonInDoubt:
-    """What the strategies come to, over draws of what the records leave open; made by `simulate_in_doubt`.
+class ComparisonUnderUncertainty:
+    """Results of the strategies over draws of the detection curves; made by `simulate_under_uncertainty`.
 
     Examples
     --------
@@ -49,8 +49,8 @@ class ComparisonInDoubt:
     >>> size_mm = [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0]
     >>> found = [False, False, False, True, False, False, True, False, True, True, False, True, True, True, True]
     >>> fit = serrata.fit_hit_miss(size_mm, found)
-    >>> doubt = study.simulate_in_doubt({"phased-array": fit}, draws=3, trials=40, seed=1)
-    >>> sorted(set(doubt.draws["draw"]))
+    >>> compared = study.simulate_under_uncertainty({"phased-array": fit}, draws=3, trials=40, seed=1)
+    >>> sorted(set(compared.draws["draw"]))
     [0, 1, 2]
     """
 
@@ -58,10 +58,10 @@ class ComparisonInDoubt:
     _about: dict[str, Any]
 
     def __init__(self) -> None:
-        raise TypeError("ComparisonInDoubt is made by study.simulate_in_doubt(...)")
+        raise TypeError("ComparisonUnderUncertainty is made by study.simulate_under_uncertainty(...)")
 
     @classmethod
-    def _of(cls, draws: pd.DataFrame, about: dict[str, Any]) -> ComparisonInDoubt:
+    def _of(cls, draws: pd.DataFrame, about: dict[str, Any]) -> ComparisonUnderUncertainty:
         found = cls.__new__(cls)
         found._draws, found._about = draws, about
         return found
@@ -77,7 +77,7 @@ class ComparisonInDoubt:
 
         Columns: strategy, quantity, value (mean over draws), standard_error (of that mean), sd_by_knowledge
         (standard deviation between draws beyond that of the trials; 0 where trials explain it all, NaN where too few
-        draws saw anything for the two to be told apart), sd_by_knowledge_low, sd_by_knowledge_high (bounds on it, each
+        draws saw anything to separate the two), sd_by_knowledge_low, sd_by_knowledge_high (bounds on it, each
         about 95 %), sd_by_trials (what the trials of one draw leave open), seen (share of the draws in which some trial
         saw anything), low, high (5 % and 95 % of the draws; they hold the scatter of the trials too).
         """
@@ -86,14 +86,14 @@ class ComparisonInDoubt:
         lines = []
         for (strategy, quantity), table in self._draws.groupby(["strategy", "quantity"], sort=False):
             values = table["value"]
-            told, least, most = _by_knowledge(values, table["standard_error"])
+            between, least, most = _by_knowledge(values, table["standard_error"])
             lines.append(
                 {
                     "strategy": strategy,
                     "quantity": quantity,
                     "value": float(values.mean()),
                     "standard_error": float(values.std(ddof=1)) / math.sqrt(len(values)),
-                    "sd_by_knowledge": told,
+                    "sd_by_knowledge": between,
                     "sd_by_knowledge_low": least,
                     "sd_by_knowledge_high": most,
                     "sd_by_trials": math.sqrt((_errors(table["standard_error"]) ** 2).mean()),
@@ -141,18 +141,18 @@ class ComparisonInDoubt:
         lines += [
             "",
             "Means and their standard error; standard deviations between draws beyond the trials, and of the trials of",
-            "one draw. '< x' is not to be told from none: about 95 % sure, it is no more than x. 'not told' rests on",
-            "too few draws in which anything was seen. Only detection by the named techniques is in doubt here; all",
+            "one draw. '< x' may be none: about 95 % sure, it is no more than x. 'not known' rests on too few draws",
+            "in which anything was seen. Only detection by the named techniques is uncertain here; all",
             "other inputs are taken as known.",
-            *self._unseen(),
+            *self._draws_without_loss(),
             "",
             CAUTION,
             "",
         ]
         return "\n".join(lines)
 
-    def _unseen(self) -> list[str]:
-        """Name what many draws saw nothing of."""
+    def _draws_without_loss(self) -> list[str]:
+        """Name the strategies under which some draws saw no loss."""
         losses = self.summary.query("quantity == 'losses' and seen < 1.0")
         trials = f"{self._about['trials']:,} trials"
         lines = losses.to_dict("records")
@@ -171,7 +171,7 @@ class ComparisonInDoubt:
         return json.dumps({**self._about, **tables, "caution": CAUTION}, allow_nan=False)
 
     def __repr__(self) -> str:
-        return f"<ComparisonInDoubt: {self._about['draws']} draws of {', '.join(self._about['techniques'])}>"
+        return f"<ComparisonUnderUncertainty: {self._about['draws']} draws of {', '.join(self._about['techniques'])}>"
 
     def __str__(self) -> str:
         return self.report()
@@ -180,7 +180,7 @@ class ComparisonInDoubt:
         return f"<pre>{escape(self.report())}</pre>"
 
 
-def simulate_in_doubt(
+def simulate_under_uncertainty(
     study: Study,
     fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
     *,
@@ -188,8 +188,8 @@ def simulate_in_doubt(
     trials: int = 1_000,
     seed: int = 1,
     threads: int = 0,
-) -> ComparisonInDoubt:
-    """Compare strategies for many draws of what the fits leave open about detection.
+) -> ComparisonUnderUncertainty:
+    """Compare strategies for many draws of detection curves from what their fits leave open.
 
     Parameters
     ----------
@@ -209,7 +209,7 @@ def simulate_in_doubt(
 
     Returns
     -------
-    ComparisonInDoubt
+    ComparisonUnderUncertainty
 
     Raises
     ------
@@ -234,19 +234,19 @@ def simulate_in_doubt(
         table = table[table["quantity"].isin(QUANTITIES)]
         tables.append(table[["strategy", "quantity", "value", "standard_error"]].assign(draw=draw))
     about = {"techniques": list(fits), "draws": draws, "trials": trials, "seed": seed}
-    return ComparisonInDoubt._of(pd.concat(tables, ignore_index=True), about)
+    return ComparisonUnderUncertainty._of(pd.concat(tables, ignore_index=True), about)
 
 
 def _errors(standard_error: pd.Series[float]) -> pd.Series[float]:
-    """Give standard errors by the trials; where all trials of a draw came to the same, the sample variance is zero.
+    """Give standard errors by the trials, zero where all trials of a draw came to the same.
 
-    It has to count as such: sample variances are right on average over all draws, not over those that saw something.
+    Sample variances are unbiased over all draws, not over those alone that saw something: the zeros have to count.
     """
     return standard_error.fillna(0.0)
 
 
 def _by_knowledge(values: pd.Series[float], standard_error: pd.Series[float]) -> tuple[float, float, float]:
-    """Give the standard deviation between draws beyond that of the trials, with its bounds; NaN where not told."""
+    """Give the standard deviation between draws beyond that of the trials, with its bounds; NaN where not known."""
     draws, errors = len(values), _errors(standard_error)
     seen = int((errors > 0.0).sum())
     if seen == 0 or (seen < draws and seen < _FEWEST_SEEN):
@@ -256,17 +256,17 @@ def _by_knowledge(values: pd.Series[float], standard_error: pd.Series[float]) ->
     if between == 0.0:
         return 0.0, 0.0, math.nan
     factor = math.exp(_ERRORS * float(parts.std(ddof=1)) / math.sqrt(draws) / between)
-    # Less between the draws than their trials alone would make is chance, and no knowledge.
+    # Where the draws differ less than their trials alone would make them, the difference is chance.
     beyond = (between - within, between / factor - within, max(between, within) * factor - within)
-    told, least, most = (math.sqrt(max(variance, 0.0)) for variance in beyond)
-    return told, least, most
+    estimate, least, most = (math.sqrt(max(variance, 0.0)) for variance in beyond)
+    return estimate, least, most
 
 
 def _shown(line: Mapping[Hashable, Any], name: str) -> str:
     """Write a number of the report; a spread by knowledge that may be none as a bound."""
     if name == "sd_by_knowledge":
         if math.isnan(line[name]):
-            return "not told"
+            return "not known"
         if line["sd_by_knowledge_low"] == 0.0:
             return f"< {line['sd_by_knowledge_high']:.3g}"
     return f"{line[name]:.4g}"

@@ -1,11 +1,11 @@
-"""Strategies compared while detection is only as well known as the records make it."""
+"""Strategies compared under uncertainty about detection."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
 import serrata
-from serrata.doubt import _by_knowledge
+from serrata.uncertainty import _by_knowledge
 
 STUDY = "tests/engine/data/small.toml"
 
@@ -33,8 +33,8 @@ def poor_fit():
 def test_few_looks_leave_more_open_than_many(study):
     spread = {}
     for looks in (60, 2_000):
-        doubt = study.simulate_in_doubt({"ultrasonic": fit(looks)}, draws=30, trials=400, seed=2)
-        found = doubt.summary.query("strategy == 'look' and quantity == 'cracks_found'").iloc[0]
+        compared = study.simulate_under_uncertainty({"ultrasonic": fit(looks)}, draws=30, trials=400, seed=2)
+        found = compared.summary.query("strategy == 'look' and quantity == 'cracks_found'").iloc[0]
         spread[looks] = found["sd_by_knowledge"] / found["value"]
     # What is found goes with a power of q50, so that its relative spread goes with the standard error of ln q50: as one
     # over the square root of the looks, 6 times apart. 30 draws give a standard deviation within 1 / sqrt(58), 13 %,
@@ -43,21 +43,21 @@ def test_few_looks_leave_more_open_than_many(study):
 
 
 def test_the_variance_between_draws_is_split_into_knowledge_and_trials(study):
-    doubt = study.simulate_in_doubt({"ultrasonic": fit(60)}, draws=12, trials=200, seed=3)
-    table = doubt.draws
+    compared = study.simulate_under_uncertainty({"ultrasonic": fit(60)}, draws=12, trials=200, seed=3)
+    table = compared.draws
     one = table[(table["quantity"] == "cost") & (table["strategy"] == next(iter(study.strategies)))]
-    line = doubt.summary[(doubt.summary["quantity"] == "cost")].iloc[0]
+    line = compared.summary[(compared.summary["quantity"] == "cost")].iloc[0]
     between = one["value"].var(ddof=1)
     assert line["sd_by_trials"] ** 2 == pytest.approx((one["standard_error"] ** 2).mean())
     assert line["sd_by_knowledge"] ** 2 == pytest.approx(max(between - line["sd_by_trials"] ** 2, 0.0))
     assert line["sd_by_knowledge_low"] <= line["sd_by_knowledge"] <= line["sd_by_knowledge_high"]
-    assert doubt.first["lowest_cost"].sum() == pytest.approx(1.0)
-    assert doubt.first["fewest_losses"].sum() == pytest.approx(1.0)
+    assert compared.first["lowest_cost"].sum() == pytest.approx(1.0)
+    assert compared.first["fewest_losses"].sum() == pytest.approx(1.0)
 
 
-def test_doubt_about_rare_losses_is_that_of_an_outer_loop(study):
+def test_uncertainty_about_rare_losses_is_that_of_an_outer_loop(study):
     losing, curve = study.with_values({"growth.steel.coefficient_m_per_start": 6e-11}), poor_fit()
-    rare = losing.simulate_in_doubt({"ultrasonic": curve}, draws=200, trials=60, seed=2)
+    rare = losing.simulate_under_uncertainty({"ultrasonic": curve}, draws=200, trials=60, seed=2)
     line = rare.summary.query("strategy == 'look' and quantity == 'losses'").iloc[0]
     assert 0.3 < line["seen"] < 0.7  # half of the draws saw no loss
     # By hand: the same kind of draws with so many trials each that their scatter hardly counts.
@@ -80,35 +80,35 @@ def test_draws_that_saw_nothing_count_in_the_spread_by_knowledge():
     # see no loss. Variances, not their roots, are right on average.
     mean, sd, sets = 0.0073, 0.0054, 400
     random = np.random.default_rng(1)
-    told, held, without = [], 0, []
+    answers, held, without = [], 0, []
     for _ in range(sets):
         losses = random.binomial(100, random.gamma((mean / sd) ** 2, sd**2 / mean, 100))
         value = pd.Series(losses / 100)
         error = ((value * (1.0 - value) / 99) ** 0.5).where(losses > 0)
         answer, _, most = _by_knowledge(value, error)
-        told.append(answer**2)
+        answers.append(answer**2)
         held += most >= sd
         without.append(max(value.var(ddof=1) - (error**2).mean(), 0.0))
-    assert abs(np.mean(told) - sd**2) < 4.0 * np.std(told) / sets**0.5
+    assert abs(np.mean(answers) - sd**2) < 4.0 * np.std(answers) / sets**0.5
     # About 95 %: within four standard errors of 93 %, the least that was found for such sets.
     assert held / sets > 0.93 - 4.0 * (0.93 * 0.07 / sets) ** 0.5
     # The twin that leaves those draws out sees next to nothing.
     assert np.mean(without) < 0.05 * sd**2
 
 
-def test_what_no_draw_saw_is_not_told(study):
-    doubt = study.simulate_in_doubt({"ultrasonic": fit(60)}, draws=3, trials=20, seed=2)
-    line = doubt.summary.query("strategy == 'look' and quantity == 'losses'").iloc[0]
+def test_what_no_draw_saw_is_not_known(study):
+    compared = study.simulate_under_uncertainty({"ultrasonic": fit(60)}, draws=3, trials=20, seed=2)
+    line = compared.summary.query("strategy == 'look' and quantity == 'losses'").iloc[0]
     assert line["seen"] == 0.0
     assert np.isnan(line["sd_by_knowledge"])
-    assert "not told" in doubt.report()
-    assert '"sd_by_knowledge": null' in doubt.to_json()
+    assert "not known" in compared.report()
+    assert '"sd_by_knowledge": null' in compared.to_json()
 
 
-def test_a_strategy_that_does_not_use_the_technique_is_in_no_doubt(study):
+def test_a_strategy_that_does_not_use_the_technique_is_certain(study):
     losing = study.with_values({"growth.steel.coefficient_m_per_start": 4e-10})
-    doubt = losing.simulate_in_doubt({"ultrasonic": fit(60)}, draws=25, trials=400, seed=4)
-    table = doubt.summary[(doubt.summary["strategy"] == "none") & (doubt.summary["quantity"] == "losses")]
+    compared = losing.simulate_under_uncertainty({"ultrasonic": fit(60)}, draws=25, trials=400, seed=4)
+    table = compared.summary[(compared.summary["strategy"] == "none") & (compared.summary["quantity"] == "losses")]
     assert len(table) == 1
     assert (table["value"] > 0.0).all()
     # Between draws there are the trials alone: chi-square over 24 degrees, 4 standard deviations is 1 + 4 sqrt(2/24).
@@ -118,16 +118,16 @@ def test_a_strategy_that_does_not_use_the_technique_is_in_no_doubt(study):
 
 def test_the_same_seed_gives_the_same_answer_and_bad_arguments_are_refused(study):
     curve = fit(60)
-    one, other = (study.simulate_in_doubt({"ultrasonic": curve}, draws=2, trials=50, seed=6) for _ in range(2))
+    one, other = (study.simulate_under_uncertainty({"ultrasonic": curve}, draws=2, trials=50, seed=6) for _ in range(2))
     assert one.draws.equals(other.draws)
     assert "by knowledge" in one.report()
     assert '"caution"' in one.to_json()
     with pytest.raises(serrata.ArgumentError, match="at least one technique"):
-        study.simulate_in_doubt({})
+        study.simulate_under_uncertainty({})
     with pytest.raises(serrata.ArgumentError, match="seed = -1"):
-        study.simulate_in_doubt({"ultrasonic": curve}, seed=-1)
+        study.simulate_under_uncertainty({"ultrasonic": curve}, seed=-1)
     with pytest.raises(serrata.ArgumentError, match="whole number from 2"):
-        study.simulate_in_doubt({"ultrasonic": curve}, draws=1)
+        study.simulate_under_uncertainty({"ultrasonic": curve}, draws=1)
 
 
 def test_signals_are_drawn_at_their_threshold(study):
@@ -135,8 +135,8 @@ def test_signals_are_drawn_at_their_threshold(study):
     size_mm = np.exp(draws.uniform(np.log(0.8), np.log(16.0), 60))
     signal = 0.25 * size_mm * np.exp(draws.normal(0.0, 0.4, 60))
     curve = serrata.fit_signal(size_mm, signal)
-    doubt = study.simulate_in_doubt({"ultrasonic": (curve, 1.0)}, draws=4, trials=200, seed=2)
-    found = doubt.draws.query("strategy == 'look' and quantity == 'cracks_found'")["value"]
+    compared = study.simulate_under_uncertainty({"ultrasonic": (curve, 1.0)}, draws=4, trials=200, seed=2)
+    found = compared.draws.query("strategy == 'look' and quantity == 'cracks_found'")["value"]
     assert found.min() < found.max()
     drawn = curve.drawn_evidence("ultrasonic", threshold=1.0, seed=2, draw=0)
     assert "one draw of what 60 signals leave open, call above 1" in drawn.basis
