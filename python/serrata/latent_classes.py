@@ -240,7 +240,7 @@ class LatentClasses(JsonResult):
             rest = f" ({unlooked} did not look)" if unlooked else ""
             lines.append(f"  {one['blades']:6}  {one['expected']:8.1f}  {chance}  {_set(one['called_by'])}{rest}")
         if len(self._patterns) > _MOST_PATTERNS:
-            lines.append(f"  and {len(self._patterns) - _MOST_PATTERNS} more histories")
+            lines.append(f"  and {len(self._patterns) - _MOST_PATTERNS} more capture histories")
         for one in found["kindred"]:
             cracked, sound = one["correlation_cracked"], one["correlation_sound"]
             lines += ["", f"  Kindred: {one['first']} and {one['second']}, correlation of calls"]

@@ -4,7 +4,7 @@ use super::arguments::whole;
 use super::doorway::released;
 use super::records::Records;
 use crate::error::Result;
-use crate::statistics::histories::{Histories, History};
+use crate::statistics::capture_histories::{CaptureHistories, CaptureHistory};
 use crate::statistics::latent::{Question, latent_classes};
 use pyo3::prelude::*;
 use serde_json::json;
@@ -24,7 +24,7 @@ pub(super) fn latent_classes_of_records(
     let question = question(kindred, level, resamples, seed)?;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&Histories::from_records(records, &names)?, &question)
+        told(&CaptureHistories::from_records(records, &names)?, &question)
     })
 }
 
@@ -42,8 +42,8 @@ pub(super) fn latent_classes_of_counts(
     let question = question(kindred, level, resamples, seed)?;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        let blade = |(called, count)| History { called, count, ..History::default() };
-        let histories = Histories::new(&names, counts.into_iter().map(blade).collect())?;
+        let blade = |(called, count)| CaptureHistory { called, count, ..CaptureHistory::default() };
+        let histories = CaptureHistories::new(&names, counts.into_iter().map(blade).collect())?;
         told(&histories, &question)
     })
 }
@@ -59,7 +59,7 @@ fn question(
     Ok(Question { kindred, level, resamples, seed })
 }
 
-fn told(histories: &Histories, question: &Question) -> Result<String> {
+fn told(histories: &CaptureHistories, question: &Question) -> Result<String> {
     let found = latent_classes(histories, question)?;
     Ok(json!({"latent_classes": found, "sentences": found.sentences()}).to_string())
 }

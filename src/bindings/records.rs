@@ -2,7 +2,7 @@
 
 use super::arguments::choice;
 use super::doorway::released;
-use crate::statistics::histories::{Class, Histories};
+use crate::statistics::capture_histories::{CaptureHistories, Class};
 use crate::statistics::paired::{compare, compare_by};
 use crate::statistics::records::{self, ACCESS, BadLines, DateOrder, Decimal, Format, GRADES, Line, SIDES, When, word};
 use numpy::IntoPyArray;
@@ -114,7 +114,7 @@ impl Records {
         let by = by.map(|by| choice(py, "by", by, &classes)).transpose()?;
         released(py, || {
             let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-            let histories = Histories::from_records(&self.records, &names)?;
+            let histories = CaptureHistories::from_records(&self.records, &names)?;
             let overlaps = match by {
                 Some(class) => compare_by(&histories, &class, level)?,
                 None => vec![compare(&histories, level)?],

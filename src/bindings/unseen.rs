@@ -3,7 +3,7 @@
 use super::doorway::released;
 use super::records::Records;
 use crate::error::Result;
-use crate::statistics::histories::Histories;
+use crate::statistics::capture_histories::CaptureHistories;
 use crate::statistics::unseen::unseen;
 use pyo3::prelude::*;
 use serde_json::json;
@@ -20,7 +20,7 @@ pub(super) fn unseen_of_records(
     let records = &records.get().records;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&Histories::from_records(records, &names)?.with_length_error(length_error_log)?, level)
+        told(&CaptureHistories::from_records(records, &names)?.with_length_error(length_error_log)?, level)
     })
 }
 
@@ -34,11 +34,11 @@ pub(super) fn unseen_of_counts(
 ) -> PyResult<String> {
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&Histories::from_counts(&names, &counts)?, level)
+        told(&CaptureHistories::from_counts(&names, &counts)?, level)
     })
 }
 
-fn told(histories: &Histories, level: f64) -> Result<String> {
+fn told(histories: &CaptureHistories, level: f64) -> Result<String> {
     let missed = unseen(histories, level)?;
     Ok(json!({"unseen": missed, "sentences": missed.sentences()}).to_string())
 }

@@ -1,10 +1,10 @@
 //! From inspection records to model pieces and to intervals; usable without simulating anything.
 
 pub mod bound;
+pub mod capture_histories;
 pub mod censored;
 pub mod demonstration;
 pub mod evidence;
-pub mod histories;
 pub mod hit_miss;
 pub mod interval;
 pub mod latent;

@@ -5,7 +5,7 @@
 //! manual (seen), small_4 and small_5 as quoted in the statsmodels test suite (seen). All values recomputed.
 
 use crate::expected::{expected, rows};
-use serrata::statistics::histories::{Class, Histories, History};
+use serrata::statistics::capture_histories::{CaptureHistories, CaptureHistory, Class};
 use serrata::statistics::paired::{McNemar, Overlap, cochran, compare, compare_by};
 
 const TABLES: &str = include_str!("data/mcnemar.csv");
@@ -19,7 +19,7 @@ fn pair(counts: [u64; 4]) -> Overlap {
         (vec![false, true], second),
         (vec![false, false], neither),
     ];
-    let histories = Histories::from_counts(&["first", "second"], &counts).expect("histories");
+    let histories = CaptureHistories::from_counts(&["first", "second"], &counts).expect("histories");
     compare(&histories, 0.95).expect("a comparison")
 }
 
@@ -120,7 +120,7 @@ fn blades_that_tell_nothing_apart_give_no_test_and_no_number_that_is_none() {
 }
 
 /// Three techniques on 60 blades, of which one was not looked at by the last.
-fn three() -> Histories {
+fn three() -> CaptureHistories {
     let called = |bits: [u8; 3]| bits.map(|bit| Some(bit == 1)).to_vec();
     let blades = [
         ([1, 1, 1], 9, Some(1.0), "as-machined"),
@@ -130,18 +130,22 @@ fn three() -> Histories {
         ([0, 0, 1], 2, Some(8.0), "peened"),
         ([0, 0, 0], 40, None, "as-machined"),
     ];
-    let mut histories: Vec<History> = blades
+    let mut histories: Vec<CaptureHistory> = blades
         .into_iter()
-        .map(|(bits, count, length_mm, surface)| History {
+        .map(|(bits, count, length_mm, surface)| CaptureHistory {
             called: called(bits),
             count,
             length_mm,
             surface: Some(surface.into()),
-            ..History::default()
+            ..CaptureHistory::default()
         })
         .collect();
-    histories.push(History { called: vec![Some(true), Some(false), None], count: 1, ..History::default() });
-    Histories::new(&["a", "b", "c"], histories).expect("histories")
+    histories.push(CaptureHistory {
+        called: vec![Some(true), Some(false), None],
+        count: 1,
+        ..CaptureHistory::default()
+    });
+    CaptureHistories::new(&["a", "b", "c"], histories).expect("histories")
 }
 
 #[test]
@@ -178,11 +182,11 @@ fn the_bias_of_shares_of_the_union_is_real_and_stated() {
 
 #[test]
 fn blades_known_to_be_free_of_cracks_count_as_false_calls_and_not_as_finds() {
-    let blade = |called: [bool; 2], cracked, count| History {
+    let blade = |called: [bool; 2], cracked, count| CaptureHistory {
         called: called.map(Some).to_vec(),
         count,
         cracked,
-        ..History::default()
+        ..CaptureHistory::default()
     };
     let blades = vec![
         blade([true, true], Some(true), 10),
@@ -190,7 +194,7 @@ fn blades_known_to_be_free_of_cracks_count_as_false_calls_and_not_as_finds() {
         blade([false, false], Some(false), 47),
         blade([true, false], None, 2),
     ];
-    let histories = Histories::new(&["a", "b"], blades).expect("histories");
+    let histories = CaptureHistories::new(&["a", "b"], blades).expect("histories");
     let overlap = compare(&histories, 0.95).expect("a comparison");
     assert_eq!((overlap.blades, overlap.pairs[0].only_first), (12, 2));
     let false_calls = overlap.techniques[0].false_calls.expect("false calls");
@@ -288,8 +292,9 @@ fn the_sentences_name_the_numbers_and_do_not_claim_too_much() {
     // Of the 19: a or b 17, a or c 18, b or c 16.
     assert!(said.ends_with("The two that found most together: a with c (18 of 19)."), "{said}");
     let apart = [vec![Some(true), Some(false), None], vec![None, Some(true), Some(true)]];
-    let blades = apart.map(|called| History { called, count: 1, ..History::default() }).to_vec();
-    let said = compare(&Histories::new(&["a", "b", "c"], blades).expect("histories"), 0.95).expect("pairs").sentences();
+    let blades = apart.map(|called| CaptureHistory { called, count: 1, ..CaptureHistory::default() }).to_vec();
+    let said =
+        compare(&CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), 0.95).expect("pairs").sentences();
     assert_eq!(said[0], "No blade was looked at by all of a, b and c: pairs alone can be told.");
     let said = pair([101, 121, 59, 33]).sentences().join("\n");
     assert!(said.contains("they differ by more than chance (p below 0.0001"), "{said}");
@@ -298,8 +303,8 @@ fn the_sentences_name_the_numbers_and_do_not_claim_too_much() {
 #[test]
 fn bad_histories_are_refused_in_plain_words() {
     let refusal = |techniques: &[&str], called: Vec<Option<bool>>| {
-        let blade = History { called, count: 1, ..History::default() };
-        Histories::new(techniques, vec![blade]).expect_err("a refusal").to_string()
+        let blade = CaptureHistory { called, count: 1, ..CaptureHistory::default() };
+        CaptureHistories::new(techniques, vec![blade]).expect_err("a refusal").to_string()
     };
     assert_eq!(
         refusal(&["a"], vec![None]),
@@ -313,8 +318,9 @@ fn bad_histories_are_refused_in_plain_words() {
         refusal(&["a", "b"], vec![None; 3]),
         "history 1 = 3\n    must have an answer for each of the 2 techniques\n    give None where a technique did not look"
     );
-    let apart = History { called: vec![Some(true), None], count: 1, ..History::default() };
-    let error = compare(&Histories::new(&["a", "b"], vec![apart]).expect("histories"), 0.95).expect_err("a refusal");
+    let apart = CaptureHistory { called: vec![Some(true), None], count: 1, ..CaptureHistory::default() };
+    let error =
+        compare(&CaptureHistories::new(&["a", "b"], vec![apart]).expect("histories"), 0.95).expect_err("a refusal");
     assert_eq!(error.reason(), Some("no-common-blades"));
     assert!(compare(&three(), 1.5).is_err());
     assert!(three().by(&Class::LengthMm(vec![3.0, 1.0])).expect_err("a refusal").to_string().contains("must rise"));

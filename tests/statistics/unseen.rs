@@ -7,12 +7,12 @@
 use crate::expected::{Expected, expected, rows};
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
-use serrata::statistics::histories::{Histories, History};
+use serrata::statistics::capture_histories::{CaptureHistories, CaptureHistory};
 use serrata::statistics::records::{Format, Records};
 use serrata::statistics::unseen::{Method, Unseen, unseen};
 
 /// Counts of a file whose last column is the count, its lists named by single letters.
-fn lists(text: &'static str, names: &[&str]) -> Histories {
+fn lists(text: &'static str, names: &[&str]) -> CaptureHistories {
     let counts: Vec<(Vec<bool>, u64)> = rows(text)
         .iter()
         .map(|row| {
@@ -20,12 +20,13 @@ fn lists(text: &'static str, names: &[&str]) -> Histories {
             (called, row[names.len()].parse().expect("a count"))
         })
         .collect();
-    Histories::from_counts(names, &counts).expect("histories")
+    CaptureHistories::from_counts(names, &counts).expect("histories")
 }
 
 fn two(first: u64, second: u64, both: u64) -> Unseen {
     let counts = [(vec![true, true], both), (vec![true, false], first - both), (vec![false, true], second - both)];
-    unseen(&Histories::from_counts(&["first", "second"], &counts).expect("histories"), 0.95).expect("an estimate")
+    unseen(&CaptureHistories::from_counts(&["first", "second"], &counts).expect("histories"), 0.95)
+        .expect("an estimate")
 }
 
 #[test]
@@ -102,7 +103,7 @@ fn ours(
     missed: &Unseen,
     models: &serrata::statistics::unseen::LogLinear,
     coverage: &serrata::statistics::unseen::Coverage,
-    histories: &Histories,
+    histories: &CaptureHistories,
 ) -> Option<f64> {
     let quantity = wanted.quantity;
     if let Some((name, inner)) = quantity.split_once('[') {
@@ -186,7 +187,7 @@ fn the_average_weighs_models_by_their_aic_and_leaves_out_the_one_that_fits_anyth
 fn where_no_model_has_an_estimate_there_is_a_lower_bound_and_no_number_made_up() {
     let of = |counts: &[([bool; 3], u64)]| {
         let counts: Vec<(Vec<bool>, u64)> = counts.iter().map(|(found, count)| (found.to_vec(), *count)).collect();
-        unseen(&Histories::from_counts(&["a", "b", "c"], &counts).expect("histories"), 0.95).expect("an answer")
+        unseen(&CaptureHistories::from_counts(&["a", "b", "c"], &counts).expect("histories"), 0.95).expect("an answer")
     };
     // No blade was found twice: (2/3) 17 * 16 / 2 = 90.7 at least.
     let apart = of(&[([true, false, false], 8), ([false, true, false], 5), ([false, false, true], 4)]);
@@ -254,7 +255,8 @@ fn two_lists_that_say_little_say_so() {
 #[test]
 fn what_says_nothing_is_refused() {
     let counts = [(vec![true, false], 5), (vec![false, false], 40)];
-    let error = unseen(&Histories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect_err("a refusal");
+    let error =
+        unseen(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect_err("a refusal");
     assert_eq!(error.reason(), Some("found-nothing"));
     assert!(error.to_string().starts_with("b found no crack on blades that all of a, b looked at"), "{error}");
     assert!(unseen(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 1.0).is_err());
@@ -275,7 +277,7 @@ fn no_number_is_none_whatever_the_counts() {
                 )
             })
             .collect();
-        match unseen(&Histories::from_counts(names, &counts).expect("histories"), 0.95) {
+        match unseen(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95) {
             Ok(missed) => {
                 estimated += 1;
                 let answer = missed.answer;
@@ -302,7 +304,7 @@ fn uniform(random: &mut Xoshiro256PlusPlus) -> f64 {
 }
 
 /// 300 cracks of 0.5 to 8 mm, evenly in the logarithm; three techniques that err independently at one length.
-fn campaign(random: &mut Xoshiro256PlusPlus) -> (Histories, f64) {
+fn campaign(random: &mut Xoshiro256PlusPlus) -> (CaptureHistories, f64) {
     let mut unseen = 0.0;
     let mut blades = Vec::new();
     for _ in 0..300 {
@@ -312,12 +314,12 @@ fn campaign(random: &mut Xoshiro256PlusPlus) -> (Histories, f64) {
             .map(|q50| Some(uniform(random) < 1.0 / (1.0 + (-3.0 * (length / q50).ln()).exp())))
             .collect();
         if called.contains(&Some(true)) {
-            blades.push(History { called, count: 1, length_mm: Some(length), ..History::default() });
+            blades.push(CaptureHistory { called, count: 1, length_mm: Some(length), ..CaptureHistory::default() });
         } else {
             unseen += 1.0;
         }
     }
-    (Histories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
+    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
 }
 
 #[test]
@@ -367,7 +369,7 @@ fn lengths_of_the_unseen_are_told() {
 
 /// 400 cracks with log-normal lengths; three techniques that err independently at one length; each found crack is
 /// measured once, with error.
-fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (Histories, f64) {
+fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (CaptureHistories, f64) {
     let normal = |random: &mut Xoshiro256PlusPlus| {
         // Box and Muller, Annals of Mathematical Statistics 29, 1958.
         let radius = (-2.0 * uniform(random).max(f64::MIN_POSITIVE).ln()).sqrt();
@@ -381,12 +383,12 @@ fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (Histories
             [1.5, 2.0, 2.5].iter().map(|q50| Some(uniform(random) < chance(*q50))).collect();
         let length_mm = Some((log + spread * normal(random)).exp());
         if called.contains(&Some(true)) {
-            blades.push(History { called, count: 1, length_mm, measurements: 1, ..History::default() });
+            blades.push(CaptureHistory { called, count: 1, length_mm, measurements: 1, ..CaptureHistory::default() });
         } else {
             unseen += 1.0;
         }
     }
-    (Histories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
+    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
 }
 
 #[test]
@@ -437,7 +439,7 @@ fn a_length_is_confirmed_or_the_mean_of_what_each_technique_measures_of_the_long
                 R1,1,2031,a,yes,2.0,suction,,\nR1,1,2031,a,yes,1.0,pressure,,\nR1,1,2031,b,yes,8.0,,,\n\
                 R1,2,2031,a,yes,2.0,,yes,3.0\nR1,2,2031,b,no,,,,\n";
     let records = Records::parse(text, "example", &Format::default()).expect("records");
-    let histories = Histories::from_records(&records, &["a", "b"]).expect("histories");
+    let histories = CaptureHistories::from_records(&records, &["a", "b"]).expect("histories");
     let known: Vec<(Option<f64>, u32)> =
         histories.histories().iter().map(|blade| (blade.length_mm, blade.measurements)).collect();
     // The longest of a is 2 mm, that of b 8 mm: 4 mm, the mean of the logarithms, of two measurements.
@@ -446,14 +448,14 @@ fn a_length_is_confirmed_or_the_mean_of_what_each_technique_measures_of_the_long
 }
 
 /// 60 cracks of 0.5 to 8 mm, log-uniform, looked at by techniques with these q50 in mm and slope 3.
-fn small_campaign(random: &mut Xoshiro256PlusPlus, q50_mm: &[f64]) -> (Vec<History>, f64) {
+fn small_campaign(random: &mut Xoshiro256PlusPlus, q50_mm: &[f64]) -> (Vec<CaptureHistory>, f64) {
     let (mut unseen, mut blades) = (0.0, Vec::new());
     for _ in 0..60 {
         let length = 0.5 * (uniform(random) * 16_f64.ln()).exp();
         let chance = |q50: f64| 1.0 / (1.0 + (-3.0 * (length / q50).ln()).exp());
         let called: Vec<Option<bool>> = q50_mm.iter().map(|q50| Some(uniform(random) < chance(*q50))).collect();
         if called.contains(&Some(true)) {
-            blades.push(History { called, count: 1, length_mm: Some(length), ..History::default() });
+            blades.push(CaptureHistory { called, count: 1, length_mm: Some(length), ..CaptureHistory::default() });
         } else {
             unseen += 1.0;
         }
@@ -469,7 +471,7 @@ fn an_estimate_drawn_far_out_of_the_finds_is_not_told() {
         let (mut wild, mut wild_models, mut not_told, mut bound_holds) = (0, 0, 0, 0);
         for _ in 0..CAMPAIGNS {
             let (blades, truth) = small_campaign(&mut random, q50_mm);
-            let missed = unseen(&Histories::new(names, blades).expect("histories"), 0.95).expect("an answer");
+            let missed = unseen(&CaptureHistories::new(names, blades).expect("histories"), 0.95).expect("an answer");
             let far = |unseen: f64| unseen > 5.0 * truth;
             wild += usize::from(missed.answer.unseen.is_some_and(far));
             wild_models +=
@@ -494,8 +496,9 @@ fn no_more_is_unseen_than_was_called_by_none() {
     let (mut capped, mut contradicted) = (0, 0);
     for _ in 0..40 {
         let (mut blades, _) = small_campaign(&mut random, &[1.5, 2.0, 2.5]);
-        blades.push(History { called: vec![Some(false); 3], count: 8, ..History::default() });
-        let missed = unseen(&Histories::new(&["a", "b", "c"], blades).expect("histories"), 0.95).expect("an answer");
+        blades.push(CaptureHistory { called: vec![Some(false); 3], count: 8, ..CaptureHistory::default() });
+        let missed =
+            unseen(&CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), 0.95).expect("an answer");
         let (answer, said) = (missed.answer, missed.sentences().join(" "));
         assert!(answer.high.is_some_and(|high| high <= 8.0) && answer.low <= 8.0, "{answer:?}");
         if answer.method == Method::CannotBeTold {
@@ -509,7 +512,8 @@ fn no_more_is_unseen_than_was_called_by_none() {
     assert!(capped > 0 && contradicted > 10, "{capped} {contradicted}");
     // Two techniques without a common find: there is an upper bound then.
     let counts = [(vec![true, false], 9), (vec![false, true], 7), (vec![false, false], 30)];
-    let apart = unseen(&Histories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect("an answer");
+    let apart =
+        unseen(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect("an answer");
     assert_eq!((apart.answer.low, apart.answer.high), (21.0, Some(30.0)));
 }
 

@@ -4,7 +4,7 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
-use serrata::statistics::histories::Histories;
+use serrata::statistics::capture_histories::CaptureHistories;
 use serrata::statistics::unseen::unseen;
 
 const CAMPAIGNS: usize = 1_000;
@@ -80,7 +80,8 @@ fn coverage(cracks: usize, chances: &[f64], dependence: Dependence, seed: u64) -
             .enumerate()
             .map(|(set, count)| ((0..names.len()).map(|at| set >> at & 1 == 1).collect(), *count))
             .collect();
-        let missed = unseen(&Histories::from_counts(names, &counts).expect("histories"), 0.95).expect("an estimate");
+        let missed =
+            unseen(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95).expect("an estimate");
         let answer = missed.answer;
         let bound = missed.coverage.and_then(|coverage| coverage.bound).map_or(0.0, |bound| bound.unseen);
         covered += usize::from(answer.low <= truth && answer.high.is_none_or(|high| truth <= high));

@@ -1,6 +1,6 @@
 //! Blades alike: who looked at them and who called them.
 
-use crate::statistics::histories::Histories;
+use crate::statistics::capture_histories::CaptureHistories;
 use std::collections::BTreeMap;
 
 /// Blades of one history; bit `i` of a set stands for technique `i`.
@@ -19,7 +19,7 @@ impl Cell {
 }
 
 /// The blades by history, in a fixed order. Whether a blade is known to be cracked does not tell them apart.
-pub(super) fn cells(histories: &Histories) -> Vec<Cell> {
+pub(super) fn cells(histories: &CaptureHistories) -> Vec<Cell> {
     let mut counts: BTreeMap<(usize, usize), u64> = BTreeMap::new();
     for blade in histories.histories().iter().filter(|blade| blade.count > 0) {
         let set = |wanted: &dyn Fn(Option<bool>) -> bool| -> usize {

@@ -7,7 +7,7 @@ use super::fit::{Held, Top, best_near};
 use super::likelihood::Problem;
 use super::saturated;
 use crate::random::{Key, Stream};
-use crate::statistics::histories::pairs;
+use crate::statistics::capture_histories::pairs;
 use crate::statistics::tail::chi_square_exceeds;
 use nalgebra::DVector;
 use std::collections::BTreeMap;

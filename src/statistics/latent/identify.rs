@@ -6,7 +6,7 @@ use super::fit::{Top, at_edge, information_left};
 use super::likelihood::Problem;
 use super::saturated;
 use crate::error::{Error, Result};
-use crate::statistics::histories::counted;
+use crate::statistics::capture_histories::counted;
 use crate::statistics::tail::chi_square_exceeds;
 
 /// Most techniques at a time.

@@ -75,7 +75,7 @@ pub use classes::{
 };
 pub use identify::{FEWEST_CALLED_TWICE, MOST_TECHNIQUES};
 
-use super::histories::Histories;
+use super::capture_histories::CaptureHistories;
 use crate::bounds::CONFIDENCE;
 use crate::error::{Error, Result};
 use cells::Cell;
@@ -112,7 +112,7 @@ impl Question {
 /// Tells cracked from sound blades by what three or more techniques called.
 ///
 /// ```
-/// use serrata::statistics::histories::Histories;
+/// use serrata::statistics::capture_histories::CaptureHistories;
 /// use serrata::statistics::latent::{Question, latent_classes};
 ///
 /// // 250 blades, 50 of them cracked; chances of a call 0.9, 0.8 and 0.6 on cracked blades, 0.05, 0.1 and 0.05 on
@@ -122,7 +122,7 @@ impl Question {
 ///     ([false, true, true], 3), ([false, true, false], 20), ([false, false, true], 9), ([false, false, false], 163),
 /// ];
 /// let counts: Vec<_> = counts.iter().map(|(called, blades)| (called.to_vec(), *blades)).collect();
-/// let histories = Histories::from_counts(&["magnetic-particle", "eddy-current", "penetrant"], &counts)?;
+/// let histories = CaptureHistories::from_counts(&["magnetic-particle", "eddy-current", "penetrant"], &counts)?;
 /// let found = latent_classes(&histories, &Question::default())?;
 /// assert!((found.prevalence.value - 0.2).abs() < 0.01);
 /// assert!((found.techniques[0].detection.value - 0.9).abs() < 0.02);
@@ -139,7 +139,7 @@ impl Question {
 /// on all (`one-answer`), fewer than [`FEWEST_CALLED_TWICE`] blades called by two (`too-few`), no agreement beyond
 /// chance (`no-agreement`), different answers that fit equally well (`several-optima`), all blades in one class
 /// (`one-class`), and a search that does not arrive (`not-converged`).
-pub fn latent_classes(histories: &Histories, question: &Question) -> Result<LatentClasses> {
+pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Result<LatentClasses> {
     CONFIDENCE.check("level", question.level)?;
     if question.resamples > Question::MOST_RESAMPLES {
         let rule = format!("must be at most {}", Question::MOST_RESAMPLES);
@@ -251,7 +251,7 @@ fn patterns(names: &[String], fitted: &Fitted) -> Vec<Pattern> {
 }
 
 /// The blades of known truth beside the fit.
-fn confirmed(histories: &Histories, fitted: &Fitted) -> Option<Confirmed> {
+fn confirmed(histories: &CaptureHistories, fitted: &Fitted) -> Option<Confirmed> {
     /// Standard deviations; about one time in 400 by chance.
     const TELLING: f64 = 3.0;
     let by_fit = fitted.problem.cracked(&fitted.top.theta);

@@ -5,7 +5,7 @@ use super::chances::{CRACKED, PREVALENCE, chance};
 use super::classes::Sensitivity;
 use super::fit::{Held, Top, best_near};
 use super::likelihood::Problem;
-use crate::statistics::histories;
+use crate::statistics::capture_histories;
 
 /// Odds ratios of a medium and of a strong dependence (judgement, no source).
 const ODDS_RATIOS: [f64; 2] = [3.0, 10.0];
@@ -22,7 +22,9 @@ pub(super) fn sensitivity(
     let taken = |at: usize| pairs.iter().any(|(first, second)| *first == at || *second == at);
     let none_called: Vec<bool> = cells.iter().map(|cell| cell.called == 0).collect();
     let mut found = Vec::new();
-    for (first, second) in histories::pairs(names.len()).filter(|(first, second)| !taken(*first) && !taken(*second)) {
+    for (first, second) in
+        capture_histories::pairs(names.len()).filter(|(first, second)| !taken(*first) && !taken(*second))
+    {
         let mut near = top.theta.clone();
         for odds_ratio in ODDS_RATIOS {
             let structure = problem.structure.clone().with_odds_ratio((first, second), odds_ratio);

@@ -4,7 +4,7 @@ use super::chances::{PREVALENCE, chance};
 use super::classes::{GoodnessMethod, Interval, LatentClasses};
 use super::fit::Top;
 use crate::statistics::bound::one_sided;
-use crate::statistics::histories::{Histories, blades_shown, counted};
+use crate::statistics::capture_histories::{CaptureHistories, blades_shown, counted};
 use crate::statistics::paired::p_value;
 
 impl LatentClasses {
@@ -131,7 +131,7 @@ impl LatentClasses {
 }
 
 /// What to know when reading the numbers.
-pub(super) fn notes(found: &LatentClasses, histories: &Histories, tops: &[Top]) -> Vec<String> {
+pub(super) fn notes(found: &LatentClasses, histories: &CaptureHistories, tops: &[Top]) -> Vec<String> {
     let mut notes = histories.notes().to_vec();
     if found.incomplete > 0 {
         notes.push(format!(

@@ -8,7 +8,7 @@ pub use cochran::{Cochran, cochran};
 pub use pair::{McNemar, Pair};
 pub(super) use text::p_value;
 
-use super::histories::{Class, Histories, counted};
+use super::capture_histories::{CaptureHistories, Class, counted};
 use super::interval::Proportion;
 use crate::bounds::CONFIDENCE;
 use crate::error::{Error, Result};
@@ -74,11 +74,11 @@ pub struct Overlap {
 /// patterns are of the blades that all techniques looked at; a pair takes all blades that both looked at.
 ///
 /// ```
-/// use serrata::statistics::histories::Histories;
+/// use serrata::statistics::capture_histories::CaptureHistories;
 /// use serrata::statistics::paired::compare;
 ///
 /// let counts = [(vec![true, true], 12), (vec![true, false], 5), (vec![false, true], 3), (vec![false, false], 40)];
-/// let overlap = compare(&Histories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
+/// let overlap = compare(&CaptureHistories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
 /// assert_eq!(overlap.found_by_any, 20);
 /// assert_eq!(overlap.techniques[0].found_alone, 5);
 /// assert!((overlap.pairs[0].mcnemar.p_exact - 0.7266).abs() < 1e-4);
@@ -87,7 +87,7 @@ pub struct Overlap {
 ///
 /// # Errors
 /// Refuses a level below 0.5 or not below 1, and blades of which no two techniques saw the same.
-pub fn compare(histories: &Histories, level: f64) -> Result<Overlap> {
+pub fn compare(histories: &CaptureHistories, level: f64) -> Result<Overlap> {
     CONFIDENCE.check("level", level)?;
     let overlap = overlap("all", histories, level);
     if overlap.pairs.iter().all(|pair| pair.blades == 0) {
@@ -101,8 +101,8 @@ pub fn compare(histories: &Histories, level: f64) -> Result<Overlap> {
 /// Sets techniques side by side, for all blades and then apart for each class of them.
 ///
 /// # Errors
-/// As [`compare`] and [`Histories::by`].
-pub fn compare_by(histories: &Histories, class: &Class, level: f64) -> Result<Vec<Overlap>> {
+/// As [`compare`] and [`CaptureHistories::by`].
+pub fn compare_by(histories: &CaptureHistories, class: &Class, level: f64) -> Result<Vec<Overlap>> {
     let mut overlaps = vec![compare(histories, level)?];
     for (name, part) in histories.by(class)? {
         let mut overlap = overlap(&name, &part, level);
@@ -118,7 +118,7 @@ pub fn compare_by(histories: &Histories, class: &Class, level: f64) -> Result<Ve
     Ok(overlaps)
 }
 
-fn overlap(class: &str, histories: &Histories, level: f64) -> Overlap {
+fn overlap(class: &str, histories: &CaptureHistories, level: f64) -> Overlap {
     let patterns = histories.found();
     let found_by_none = patterns.counts[0];
     let blades: u64 = patterns.counts.iter().sum();
@@ -162,7 +162,7 @@ fn overlap(class: &str, histories: &Histories, level: f64) -> Overlap {
     }
 }
 
-fn notes(histories: &Histories, left_out: u64, found_by_any: u64) -> Vec<String> {
+fn notes(histories: &CaptureHistories, left_out: u64, found_by_any: u64) -> Vec<String> {
     let mut notes = histories.notes().to_vec();
     if left_out > 0 {
         notes.push(format!(

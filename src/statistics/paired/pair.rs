@@ -1,6 +1,6 @@
 //! Two techniques: McNemar's test, the difference with its interval, and the gain of using both.
 
-use crate::statistics::histories::{self, Histories};
+use crate::statistics::capture_histories::{self, CaptureHistories};
 use crate::statistics::interval::{Proportion, wilson_proportion};
 use crate::statistics::tail::{binomial_at_most, binomial_exactly, chi_square_exceeds};
 use serde::Serialize;
@@ -96,15 +96,15 @@ pub struct Pair {
 }
 
 /// Each technique with each later one.
-pub(super) fn all(histories: &Histories, level: f64) -> Vec<Pair> {
-    let mut pairs: Vec<Pair> = histories::pairs(histories.techniques().len())
+pub(super) fn all(histories: &CaptureHistories, level: f64) -> Vec<Pair> {
+    let mut pairs: Vec<Pair> = capture_histories::pairs(histories.techniques().len())
         .map(|(first, second)| pair(&histories.of_techniques(&[first, second]), level))
         .collect();
     holm(&mut pairs);
     pairs
 }
 
-fn pair(histories: &Histories, level: f64) -> Pair {
+fn pair(histories: &CaptureHistories, level: f64) -> Pair {
     let names = histories.techniques();
     // Bit 0 of a pattern stands for the first technique, bit 1 for the second.
     let counts = histories.found().counts;

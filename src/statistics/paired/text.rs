@@ -1,7 +1,7 @@
 //! What the comparison came to, in sentences.
 
 use super::{Overlap, Pair};
-use crate::statistics::histories::counted;
+use crate::statistics::capture_histories::counted;
 
 impl Overlap {
     /// What was found by whom, and whether the techniques differ, in sentences.

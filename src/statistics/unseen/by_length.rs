@@ -3,7 +3,7 @@
 use super::estimate::{Estimate, averaged};
 use super::fit::{Fit, Form, Group, Slope, fit};
 use super::log_linear::all_links;
-use crate::statistics::histories::Histories;
+use crate::statistics::capture_histories::CaptureHistories;
 use crate::statistics::quadrature::normal_rule;
 use serde::Serialize;
 
@@ -13,7 +13,7 @@ pub const FEWEST: u64 = 10;
 /// Estimate of the unseen with detection that rises with crack length (Huggins, Biometrika 76, 1989; Alho,
 /// Biometrics 46, 1990), pairs of techniques depending on each other or not.
 ///
-/// Where measured lengths are known to scatter ([`Histories::with_length_error`]) each stands for the true lengths that
+/// Where measured lengths are known to scatter ([`CaptureHistories::with_length_error`]) each stands for the true lengths that
 /// it leaves possible, those of found cracks taken for log-normal. Taken as they are they would flatten detection
 /// against length (Carroll, Ruppert, Stefanski and Crainiceanu, Measurement Error in Nonlinear Models, 2006, chapter 3):
 /// of 60 simulated campaigns with a spread of 0.5, intervals at 95 % held the truth in 34, and in 58 where the spread
@@ -81,7 +81,7 @@ fn most_links(techniques: usize) -> usize {
 /// Fits the models to the found blades of known length; `found` counts all found ones.
 ///
 /// `None` when fewer than [`FEWEST`] lengths are known, or all are one, or they scatter no more than by their error.
-pub(super) fn by_length(histories: &Histories, found: u64, level: f64) -> Option<ByLength> {
+pub(super) fn by_length(histories: &CaptureHistories, found: u64, level: f64) -> Option<ByLength> {
     let names = histories.techniques();
     let mut blades: Vec<(f64, u32, usize, u64)> = histories
         .histories()

@@ -2,7 +2,7 @@
 
 use super::estimate::{Estimate, averaged};
 use super::fit::{Fit, Form, Group, NoFit, Slope, fit};
-use crate::statistics::histories;
+use crate::statistics::capture_histories;
 use crate::statistics::tail::chi_square_exceeds;
 use serde::Serialize;
 use statrs::function::gamma::ln_gamma;
@@ -129,7 +129,7 @@ pub(super) fn log_linear(counts: &[u64], names: &[String], level: f64) -> LogLin
 
 /// Every set of pairs.
 pub(super) fn all_links(techniques: usize) -> Vec<Vec<(usize, usize)>> {
-    let pairs: Vec<(usize, usize)> = histories::pairs(techniques).collect();
+    let pairs: Vec<(usize, usize)> = capture_histories::pairs(techniques).collect();
     let chosen =
         |set: u32| pairs.iter().enumerate().filter(|(at, _)| set >> at & 1 == 1).map(|(_, pair)| *pair).collect();
     (0..1_u32 << pairs.len()).map(chosen).collect()

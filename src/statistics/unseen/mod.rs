@@ -53,7 +53,7 @@ pub use estimate::Estimate;
 pub use log_linear::{Fitted, LogLinear, Model, Outcome};
 pub use two_lists::TwoLists;
 
-use super::histories::{Histories, counted};
+use super::capture_histories::{CaptureHistories, counted};
 use crate::bounds::CONFIDENCE;
 use crate::error::{Error, Result};
 use serde::Serialize;
@@ -126,12 +126,12 @@ pub struct Answer {
 /// A find is a call on a blade that is not known to be free of cracks.
 ///
 /// ```
-/// use serrata::statistics::histories::Histories;
+/// use serrata::statistics::capture_histories::CaptureHistories;
 /// use serrata::statistics::unseen::unseen;
 ///
 /// // 12 cracked blades found by both, 5 by the first alone, 3 by the second alone.
 /// let counts = [(vec![true, true], 12), (vec![true, false], 5), (vec![false, true], 3)];
-/// let missed = unseen(&Histories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
+/// let missed = unseen(&CaptureHistories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
 /// // Chapman: (17 + 1) (15 + 1) / (12 + 1) - 1 = 21.15 in all, of which 20 were found.
 /// assert!((missed.pairs[0].chapman - 21.1538).abs() < 1e-4);
 /// assert!(missed.answer.unseen.is_some_and(|unseen| (unseen - 1.1538).abs() < 1e-4));
@@ -141,7 +141,7 @@ pub struct Answer {
 /// # Errors
 /// Refuses a level below 0.5 or not below 1, blades among which nothing was found, and a technique that
 /// found nothing, of which its finds can say nothing.
-pub fn unseen(histories: &Histories, level: f64) -> Result<Unseen> {
+pub fn unseen(histories: &CaptureHistories, level: f64) -> Result<Unseen> {
     CONFIDENCE.check("level", level)?;
     let names = histories.techniques();
     let patterns = histories.found();
@@ -181,7 +181,7 @@ pub fn unseen(histories: &Histories, level: f64) -> Result<Unseen> {
 }
 
 /// Each two techniques, on the blades that both looked at.
-fn pairs(histories: &Histories, level: f64) -> Vec<TwoLists> {
+fn pairs(histories: &CaptureHistories, level: f64) -> Vec<TwoLists> {
     let pair = |(first, second)| {
         let two = histories.of_techniques(&[first, second]);
         let counts = two.found().counts;
@@ -189,7 +189,7 @@ fn pairs(histories: &Histories, level: f64) -> Vec<TwoLists> {
         let finds = (counts[0b01] + both, counts[0b10] + both, both);
         TwoLists::new((&two.techniques()[0], &two.techniques()[1]), finds, level)
     };
-    super::histories::pairs(histories.techniques().len()).map(pair).collect()
+    super::capture_histories::pairs(histories.techniques().len()).map(pair).collect()
 }
 
 impl Answer {
@@ -263,7 +263,7 @@ fn answer(
     }
 }
 
-fn notes(unseen: &Unseen, histories: &Histories) -> Vec<String> {
+fn notes(unseen: &Unseen, histories: &CaptureHistories) -> Vec<String> {
     let mut notes = histories.notes().to_vec();
     let alone = histories.called_unconfirmed();
     if alone > 0 {

@@ -1,7 +1,7 @@
 //! What was missed, in sentences.
 
 use super::{Method, Unseen};
-use crate::statistics::histories::blades_shown;
+use crate::statistics::capture_histories::blades_shown;
 use crate::statistics::paired::p_value;
 
 impl Unseen {

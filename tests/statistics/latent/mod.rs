@@ -3,7 +3,7 @@
 use crate::expected::rows;
 use crate::repeatable;
 use proptest::prelude::*;
-use serrata::statistics::histories::{Histories, History};
+use serrata::statistics::capture_histories::{CaptureHistories, CaptureHistory};
 use serrata::statistics::latent::{GoodnessMethod, Interval, LatentClasses, Question, latent_classes};
 
 mod coverage;
@@ -22,16 +22,16 @@ fn independent() -> Question {
     kindred(&[])
 }
 
-fn of_file(text: &'static str, names: &[&str]) -> Histories {
+fn of_file(text: &'static str, names: &[&str]) -> CaptureHistories {
     let row = |row: &Vec<&str>| {
         let called = row[..names.len()].iter().map(|cell| *cell == "1").collect();
         (called, row[names.len()].parse().expect("a count"))
     };
     let counts: Vec<(Vec<bool>, u64)> = rows(text).iter().map(row).collect();
-    Histories::from_counts(names, &counts).expect("histories")
+    CaptureHistories::from_counts(names, &counts).expect("histories")
 }
 
-fn reason(histories: &Histories, question: &Question) -> &'static str {
+fn reason(histories: &CaptureHistories, question: &Question) -> &'static str {
     latent_classes(histories, question).expect_err("a refusal").reason().expect("a reason")
 }
 
@@ -63,7 +63,8 @@ fn three_techniques_give_the_closed_form() {
     };
     for counts in [[163, 12, 20, 15, 9, 6, 3, 22], [500, 21, 30, 18, 15, 14, 11, 60], [40, 9, 12, 31, 8, 21, 25, 140]] {
         let counts = patterns(counts);
-        let found = latent_classes(&Histories::from_counts(&NAMES[..3], &counts).expect("histories"), &independent());
+        let found =
+            latent_classes(&CaptureHistories::from_counts(&NAMES[..3], &counts).expect("histories"), &independent());
         let found = found.expect("a fit");
         let (prevalence, detection, false_calls) = by_moments(&counts);
         assert!((found.prevalence.value - prevalence).abs() < 1e-6, "{} {prevalence}", found.prevalence.value);
@@ -97,7 +98,7 @@ fn four_assays_have_the_published_goodness() {
 
 /// One million blades with counts as expected: estimates must be the truth but for rounding to whole blades, which
 /// moves a chance by a millionth over the smallest share.
-fn recovered(truth: &Truth, question: &Question, histories: &Histories) -> LatentClasses {
+fn recovered(truth: &Truth, question: &Question, histories: &CaptureHistories) -> LatentClasses {
     let found = latent_classes(histories, question).expect("a fit");
     assert!((found.prevalence.value - truth.prevalence).abs() < 1e-4, "{:?}", found.prevalence);
     for (at, technique) in found.techniques.iter().enumerate() {
@@ -166,50 +167,51 @@ fn dependence_that_is_not_estimated_is_told_by_what_it_would_do() {
 fn blades_that_not_all_looked_at_count_with_what_was_seen() {
     let truth = Truth::independent();
     let histories = truth.expected(1e6);
-    let mut part: Vec<History> = Vec::new();
+    let mut part: Vec<CaptureHistory> = Vec::new();
     for blade in histories.histories() {
         let looked = if blade.called[0] == Some(true) { 9 } else { 3 };
         let seen = blade.count * looked / 10;
         let mut called = blade.called.clone();
         (called[2], called[3]) = (None, None);
-        part.push(History { count: seen, ..blade.clone() });
-        part.push(History { count: blade.count - seen, called, ..blade.clone() });
+        part.push(CaptureHistory { count: seen, ..blade.clone() });
+        part.push(CaptureHistory { count: blade.count - seen, called, ..blade.clone() });
     }
     let names = &NAMES[..4];
-    let found = recovered(&truth, &independent(), &Histories::new(names, part.clone()).expect("histories"));
+    let found = recovered(&truth, &independent(), &CaptureHistories::new(names, part.clone()).expect("histories"));
     assert!(found.incomplete > 300_000 && found.notes.iter().any(|note| note.contains("not looked at by all")));
     // The twin: the blades that all looked at alone are no fair sample.
     part.retain(|blade| blade.called.iter().all(Option::is_some));
-    let alone = latent_classes(&Histories::new(names, part).expect("histories"), &independent()).expect("a fit");
+    let alone = latent_classes(&CaptureHistories::new(names, part).expect("histories"), &independent()).expect("a fit");
     assert!(alone.prevalence.value > 1.3 * truth.prevalence, "{:?}", alone.prevalence);
 }
 
 #[test]
 fn a_kindred_technique_that_did_not_look_is_summed_over() {
     let truth = Truth::kindred();
-    let mut part: Vec<History> = Vec::new();
+    let mut part: Vec<CaptureHistory> = Vec::new();
     for blade in truth.expected(1e6).histories() {
         for at in [0, 1, 2] {
             let mut called = blade.called.clone();
             if at < 2 {
                 called[at] = None;
             }
-            part.push(History { count: blade.count / 3, called, ..blade.clone() });
+            part.push(CaptureHistory { count: blade.count / 3, called, ..blade.clone() });
         }
     }
-    recovered(&truth, &kindred(&[("a", "b")]), &Histories::new(&NAMES[..4], part).expect("histories"));
+    recovered(&truth, &kindred(&[("a", "b")]), &CaptureHistories::new(&NAMES[..4], part).expect("histories"));
 }
 
 #[test] // exchanging yes and no exchanges the names of the classes and nothing else
 fn the_cracked_class_is_the_one_that_is_called_more() {
     let histories = of_file(include_str!("../data/rated_carcinoma.csv"), &["a", "b", "c", "d", "e", "f", "g"]);
-    let turn = |blade: &History| History {
+    let turn = |blade: &CaptureHistory| CaptureHistory {
         called: blade.called.iter().map(|called| called.map(|called| !called)).collect(),
         ..blade.clone()
     };
-    let turned: Vec<History> = histories.histories().iter().map(turn).collect();
+    let turned: Vec<CaptureHistory> = histories.histories().iter().map(turn).collect();
     let names: Vec<&str> = histories.techniques().iter().map(String::as_str).collect();
-    let turned = latent_classes(&Histories::new(&names, turned).expect("histories"), &independent()).expect("a fit");
+    let turned =
+        latent_classes(&CaptureHistories::new(&names, turned).expect("histories"), &independent()).expect("a fit");
     let straight = latent_classes(&histories, &independent()).expect("a fit");
     assert!((straight.prevalence.value + turned.prevalence.value - 1.0).abs() < 1e-6);
     for (straight, turned) in straight.techniques.iter().zip(&turned.techniques) {
@@ -223,9 +225,12 @@ fn the_cracked_class_is_the_one_that_is_called_more() {
 fn the_order_of_the_techniques_does_not_matter() {
     let truth = Truth::kindred();
     let histories = truth.expected(3000.0);
-    let turn = |blade: &History| History { called: blade.called.iter().rev().copied().collect(), ..blade.clone() };
-    let turned: Vec<History> = histories.histories().iter().rev().map(turn).collect();
-    let turned = Histories::new(&["d", "c", "b", "a"], turned).expect("histories");
+    let turn = |blade: &CaptureHistory| CaptureHistory {
+        called: blade.called.iter().rev().copied().collect(),
+        ..blade.clone()
+    };
+    let turned: Vec<CaptureHistory> = histories.histories().iter().rev().map(turn).collect();
+    let turned = CaptureHistories::new(&["d", "c", "b", "a"], turned).expect("histories");
     let one = latent_classes(&histories, &kindred(&[("a", "b")])).expect("a fit");
     let other = latent_classes(&turned, &kindred(&[("a", "b")])).expect("a fit");
     let near = |one: Interval, other: Interval| {
@@ -246,12 +251,12 @@ fn the_order_of_the_techniques_does_not_matter() {
 fn known_truth_is_set_beside_the_fit_and_not_used() {
     let truth = Truth::independent();
     let histories = truth.expected(1e4);
-    let mut blades: Vec<History> = histories.histories().to_vec();
+    let mut blades: Vec<CaptureHistory> = histories.histories().to_vec();
     let plain = latent_classes(&histories, &independent()).expect("a fit");
     blades.iter_mut().filter(|blade| blade.called.iter().all(|called| *called == Some(true))).for_each(|blade| {
         blade.cracked = Some(true);
     });
-    let of = |blades: &[History]| Histories::new(&NAMES[..4], blades.to_vec()).expect("histories");
+    let of = |blades: &[CaptureHistory]| CaptureHistories::new(&NAMES[..4], blades.to_vec()).expect("histories");
     let found = latent_classes(&of(&blades), &independent()).expect("a fit");
     let confirmed = found.confirmed.expect("known truth");
     assert_eq!(found.techniques, plain.techniques);
@@ -260,7 +265,7 @@ fn known_truth_is_set_beside_the_fit_and_not_used() {
     assert!(!confirmed.contradicts);
     assert!(found.sentences().iter().any(|said| said.starts_with("Known truth, not used")));
     // The twin: blades that one technique alone called, which the fit takes for sound, turn out to be cracked.
-    let alone = |blade: &&mut History| blade.called.iter().filter(|called| **called == Some(true)).count() == 1;
+    let alone = |blade: &&mut CaptureHistory| blade.called.iter().filter(|called| **called == Some(true)).count() == 1;
     blades.iter_mut().filter(alone).for_each(|blade| blade.cracked = Some(true));
     let found = latent_classes(&of(&blades), &independent()).expect("a fit");
     assert!(found.confirmed.expect("known truth").contradicts);
@@ -273,24 +278,29 @@ fn what_cannot_tell_the_classes_apart_is_refused() {
     let of = |names: &[&str]| {
         let places: Vec<usize> =
             names.iter().map(|name| NAMES.iter().position(|known| known == name).expect("known")).collect();
-        let pick =
-            |blade: &History| History { called: places.iter().map(|at| blade.called[*at]).collect(), ..blade.clone() };
-        Histories::new(names, four.histories().iter().map(pick).collect()).expect("histories")
+        let pick = |blade: &CaptureHistory| CaptureHistory {
+            called: places.iter().map(|at| blade.called[*at]).collect(),
+            ..blade.clone()
+        };
+        CaptureHistories::new(names, four.histories().iter().map(pick).collect()).expect("histories")
     };
     assert_eq!(reason(&of(&["a", "b"]), &independent()), "too-few-techniques");
     assert_eq!(reason(&of(&["a", "b", "c"]), &kindred(&[("a", "b")])), "not-identified");
     // Thirteen chances and fifteen independent numbers, yet two sources: counting is not enough.
     assert_eq!(reason(&four, &kindred(&[("a", "b"), ("c", "d")])), "not-identified");
-    let never = |blade: &History| {
+    let never = |blade: &CaptureHistory| {
         let mut called = blade.called.clone();
         called[if blade.called[2] == Some(true) { 0 } else { 3 }] = None;
-        History { called, ..blade.clone() }
+        CaptureHistory { called, ..blade.clone() }
     };
-    let never: Vec<History> = four.histories().iter().map(never).collect();
-    assert_eq!(reason(&Histories::new(&NAMES[..4], never).expect("histories"), &independent()), "no-common-blades");
+    let never: Vec<CaptureHistory> = four.histories().iter().map(never).collect();
+    assert_eq!(
+        reason(&CaptureHistories::new(&NAMES[..4], never).expect("histories"), &independent()),
+        "no-common-blades"
+    );
     let counts = |counts: &[([bool; 3], u64)]| {
         let counts: Vec<_> = counts.iter().map(|(called, count)| (called.to_vec(), *count)).collect();
-        Histories::from_counts(&NAMES[..3], &counts).expect("histories")
+        CaptureHistories::from_counts(&NAMES[..3], &counts).expect("histories")
     };
     let (y, n) = (true, false);
     assert_eq!(reason(&counts(&[([y, y, n], 20), ([n, n, n], 80), ([y, n, n], 3)]), &independent()), "one-answer");
@@ -315,10 +325,10 @@ fn looks_in_pairs_alone_are_refused() {
         for blade in Truth::independent().expected(1e4).histories() {
             let mut called = vec![None; 3];
             (called[first], called[second]) = (blade.called[first], blade.called[second]);
-            blades.push(History { called, ..blade.clone() });
+            blades.push(CaptureHistory { called, ..blade.clone() });
         }
     }
-    let histories = Histories::new(&NAMES[..3], blades).expect("histories");
+    let histories = CaptureHistories::new(&NAMES[..3], blades).expect("histories");
     let why = reason(&histories, &independent());
     assert!(["not-identified", "several-optima"].contains(&why), "{why}");
 }
@@ -359,13 +369,13 @@ proptest! {
         scale in prop::sample::select(vec![1_u64, 1, 1, 1_000_000]),
         pair in any::<bool>(),
     ) {
-        let blade = |(answers, count, truth): &(Vec<u8>, u64, u8)| History {
+        let blade = |(answers, count, truth): &(Vec<u8>, u64, u8)| CaptureHistory {
             called: answers[..techniques].iter().map(|one| [None, Some(true), Some(true), Some(false), Some(false), Some(false)][usize::from(*one)]).collect(),
             count: count * scale,
             cracked: [None, None, Some(true), Some(false)][usize::from(*truth)],
-            ..History::default()
+            ..CaptureHistory::default()
         };
-        let histories = Histories::new(&NAMES[..techniques], lines.iter().map(blade).collect()).expect("histories");
+        let histories = CaptureHistories::new(&NAMES[..techniques], lines.iter().map(blade).collect()).expect("histories");
         let question = Question { resamples: 5, ..kindred(if pair { &[("a", "b")] } else { &[] }) };
         if let Ok(found) = latent_classes(&histories, &question) {
             let chances = found.techniques.iter().flat_map(|one| [one.detection, one.false_calls]).chain([found.prevalence]);

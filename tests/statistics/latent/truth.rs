@@ -3,7 +3,7 @@
 use super::NAMES;
 use rand_core::Rng;
 use rand_xoshiro::Xoshiro256PlusPlus;
-use serrata::statistics::histories::Histories;
+use serrata::statistics::capture_histories::CaptureHistories;
 
 /// Chances of cracks and calls.
 pub struct Truth {
@@ -51,15 +51,15 @@ impl Truth {
         copied * same + (1.0 - copied) * alone(0)
     }
 
-    fn histories(&self, counts: impl Iterator<Item = u64>) -> Histories {
+    fn histories(&self, counts: impl Iterator<Item = u64>) -> CaptureHistories {
         let techniques = self.detection.len();
         let pattern = |(set, count): (usize, u64)| ((0..techniques).map(|at| set >> at & 1 == 1).collect(), count);
         let counts: Vec<(Vec<bool>, u64)> = counts.enumerate().map(pattern).collect();
-        Histories::from_counts(&NAMES[..techniques], &counts).expect("histories")
+        CaptureHistories::from_counts(&NAMES[..techniques], &counts).expect("histories")
     }
 
     /// So many blades, as many of each history as expected, rounded to whole ones.
-    pub fn expected(&self, blades: f64) -> Histories {
+    pub fn expected(&self, blades: f64) -> CaptureHistories {
         let share =
             |set: usize| self.prevalence * self.pattern(set, true) + (1.0 - self.prevalence) * self.pattern(set, false);
         self.histories((0..1 << self.detection.len()).map(|set| (blades * share(set)).round() as u64))
@@ -71,7 +71,7 @@ impl Truth {
     }
 
     /// So many blades drawn; and how many are cracked, and how many of these none called.
-    pub fn drawn(&self, blades: usize, random: &mut Xoshiro256PlusPlus) -> (Histories, f64, f64) {
+    pub fn drawn(&self, blades: usize, random: &mut Xoshiro256PlusPlus) -> (CaptureHistories, f64, f64) {
         let mut uniform = || (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
         let mut counts = vec![0; 1 << self.detection.len()];
         let (mut cracked, mut missed) = (0.0, 0.0);

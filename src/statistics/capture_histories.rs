@@ -1,4 +1,4 @@
-//! Who called what on the same blades: the histories that overlap and missed cracks are worked out from.
+//! Capture histories: for each blade, which of the techniques that looked called it.
 
 use super::interval::Proportion;
 use super::records::{BladeLooks, GRADES, Records, word};
@@ -8,10 +8,10 @@ use std::collections::BTreeMap;
 
 /// What each technique answered on one blade, or on several blades alike.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct History {
+pub struct CaptureHistory {
     /// For each technique whether it called the blade; `None` where it did not look.
     pub called: Vec<Option<bool>>,
-    /// How many blades have this history.
+    /// Number of blades with this history.
     pub count: u64,
     /// Whether the blade is known to be cracked or known to be free of cracks.
     pub cracked: Option<bool>,
@@ -28,23 +28,23 @@ pub struct History {
 /// Techniques and what each answered on the same blades.
 ///
 /// ```
-/// use serrata::statistics::histories::Histories;
+/// use serrata::statistics::capture_histories::CaptureHistories;
 ///
 /// // 12 blades called by both, 5 by the first alone, 3 by the second alone, 40 by neither.
 /// let counts = [(vec![true, true], 12), (vec![true, false], 5), (vec![false, true], 3), (vec![false, false], 40)];
-/// let histories = Histories::from_counts(&["magnetic-particle", "penetrant"], &counts)?;
+/// let histories = CaptureHistories::from_counts(&["magnetic-particle", "penetrant"], &counts)?;
 /// assert_eq!(histories.blades(), 60);
 /// # Ok::<(), serrata::Error>(())
 /// ```
 #[derive(Debug, Clone, PartialEq)]
-pub struct Histories {
+pub struct CaptureHistories {
     techniques: Vec<String>,
-    blades: Vec<History>,
+    blades: Vec<CaptureHistory>,
     notes: Vec<String>,
     length_error_log: f64,
 }
 
-/// What blades are told apart by.
+/// By what blades are put into classes.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Class {
     /// Surface condition.
@@ -64,18 +64,18 @@ pub(super) struct Patterns {
     pub left_out: u64,
 }
 
-impl Histories {
+impl CaptureHistories {
     /// Most techniques at a time.
     pub const MOST_TECHNIQUES: usize = 10;
-    /// Most blades; counts keep all their figures up to there.
+    /// Most blades; sums of counts stay exact up to there.
     pub const MOST_BLADES: u64 = 1_000_000_000;
 
     /// Takes the techniques' names and the blades' histories.
     ///
     /// # Errors
-    /// Refuses fewer than two or more than [`Histories::MOST_TECHNIQUES`] techniques, a name given twice,
+    /// Refuses fewer than two or more than [`CaptureHistories::MOST_TECHNIQUES`] techniques, a name given twice,
     /// a history of another number of techniques, and lengths that are none.
-    pub fn new(techniques: &[&str], blades: Vec<History>) -> Result<Self> {
+    pub fn new(techniques: &[&str], blades: Vec<CaptureHistory>) -> Result<Self> {
         let count = techniques.len();
         if !(2..=Self::MOST_TECHNIQUES).contains(&count) {
             let rule = format!("must be from 2 to {}", Self::MOST_TECHNIQUES);
@@ -111,20 +111,20 @@ impl Histories {
             return Err(Error::argument("number of blades", blades_in_all, &rule, "count in rows, not in fleets"));
         }
         let techniques = techniques.iter().map(|name| (*name).to_owned()).collect();
-        Ok(Histories { techniques, blades, notes: Vec::new(), length_error_log: 0.0 })
+        Ok(CaptureHistories { techniques, blades, notes: Vec::new(), length_error_log: 0.0 })
     }
 
     /// Takes counts of blades by who called them, every technique having looked at every blade.
     ///
     /// # Errors
-    /// As [`Histories::new`].
+    /// As [`CaptureHistories::new`].
     pub fn from_counts(techniques: &[&str], counts: &[(Vec<bool>, u64)]) -> Result<Self> {
-        let blade = |(called, count): &(Vec<bool>, u64)| History {
+        let blade = |(called, count): &(Vec<bool>, u64)| CaptureHistory {
             called: called.iter().map(|called| Some(*called)).collect(),
             count: *count,
-            ..History::default()
+            ..CaptureHistory::default()
         };
-        Histories::new(techniques, counts.iter().map(blade).collect())
+        CaptureHistories::new(techniques, counts.iter().map(blade).collect())
     }
 
     /// Takes the records' blades, each at each inspection, for the techniques named.
@@ -133,7 +133,7 @@ impl Histories {
     /// the techniques looked at do not count.
     ///
     /// # Errors
-    /// Refuses a technique that the records do not have; else as [`Histories::new`].
+    /// Refuses a technique that the records do not have; else as [`CaptureHistories::new`].
     pub fn from_records(records: &Records, techniques: &[&str]) -> Result<Self> {
         let known = records.techniques();
         if let Some(stranger) = techniques.iter().find(|name| !known.contains(name)) {
@@ -145,7 +145,7 @@ impl Histories {
         let mut before: Option<(&str, &str)> = None;
         let mut blades = Vec::with_capacity(sides.len());
         for looks in &sides {
-            let blade = History::of_looks(looks, techniques);
+            let blade = CaptureHistory::of_looks(looks, techniques);
             if blade.called.iter().all(Option::is_none) {
                 continue;
             }
@@ -153,7 +153,7 @@ impl Histories {
             before = Some((looks.row, looks.blade));
             blades.push(blade);
         }
-        let mut histories = Histories::new(techniques, blades)?;
+        let mut histories = CaptureHistories::new(techniques, blades)?;
         if seen_again > 0 {
             histories.notes.push(format!(
                 "{} looked at again in a later inspection: each inspection of a blade counts as a blade of its own.",
@@ -163,15 +163,15 @@ impl Histories {
         Ok(histories)
     }
 
-    /// The same histories, whose measured lengths are known to scatter: the standard deviation of the logarithm of one
-    /// measurement about that of the true length, 0 if there is no error. Measurements by several techniques are taken
-    /// to err independently; confirmed lengths not at all.
+    /// The same histories with an error of measured lengths: the standard deviation of the logarithm of one measurement
+    /// about that of the true length, 0 if there is none. Measurements by several techniques are taken to err
+    /// independently, and confirmed lengths to be exact.
     ///
     /// # Errors
     /// Refuses a spread below 0 or above 3.
     pub fn with_length_error(self, length_error_log: f64) -> Result<Self> {
         SIGMA_LOG.check("length_error_log", length_error_log)?;
-        Ok(Histories { length_error_log, ..self })
+        Ok(CaptureHistories { length_error_log, ..self })
     }
 
     /// Standard deviation of the logarithm of one measurement of a length about that of the true one.
@@ -185,11 +185,11 @@ impl Histories {
     }
 
     /// The histories.
-    pub fn histories(&self) -> &[History] {
+    pub fn histories(&self) -> &[CaptureHistory] {
         &self.blades
     }
 
-    /// What is to be known about how the histories were made, in sentences.
+    /// Notes on how the histories were made, in sentences.
     pub fn notes(&self) -> &[String] {
         &self.notes
     }
@@ -203,7 +203,7 @@ impl Histories {
     ///
     /// # Errors
     /// Refuses lengths between classes that are none, or that do not rise.
-    pub fn by(&self, class: &Class) -> Result<Vec<(String, Histories)>> {
+    pub fn by(&self, class: &Class) -> Result<Vec<(String, CaptureHistories)>> {
         if let Class::LengthMm(edges) = class {
             for (index, edge) in edges.iter().enumerate() {
                 LENGTH_MM.check(&format!("length {} between classes, in mm,", index + 1), *edge)?;
@@ -214,7 +214,7 @@ impl Histories {
             }
         }
         // Classes of length come in order of length, the others by name.
-        let mut classes: BTreeMap<(bool, usize, String), Vec<History>> = BTreeMap::new();
+        let mut classes: BTreeMap<(bool, usize, String), Vec<CaptureHistory>> = BTreeMap::new();
         for blade in &self.blades {
             let (place, name) = match (class, blade.length_mm) {
                 (Class::Surface, _) => (0, blade.surface.clone()),
@@ -228,17 +228,18 @@ impl Histories {
             let key = (name.is_none(), place, name.unwrap_or_else(|| "not known".into()));
             classes.entry(key).or_default().push(blade.clone());
         }
-        let part = |blades| Histories { blades, notes: Vec::new(), techniques: self.techniques.clone(), ..*self };
+        let part =
+            |blades| CaptureHistories { blades, notes: Vec::new(), techniques: self.techniques.clone(), ..*self };
         Ok(classes.into_iter().map(|((_, _, name), blades)| (name, part(blades))).collect())
     }
 
     /// The histories of some of the techniques, by their places.
-    pub(super) fn of_techniques(&self, chosen: &[usize]) -> Histories {
-        let pick = |blade: &History| History {
+    pub(super) fn of_techniques(&self, chosen: &[usize]) -> CaptureHistories {
+        let pick = |blade: &CaptureHistory| CaptureHistory {
             called: chosen.iter().map(|technique| blade.called[*technique]).collect(),
             ..blade.clone()
         };
-        Histories {
+        CaptureHistories {
             techniques: chosen.iter().map(|technique| self.techniques[*technique].clone()).collect(),
             blades: self.blades.iter().map(pick).collect(),
             notes: self.notes.clone(),
@@ -271,15 +272,15 @@ impl Histories {
         Proportion::exact(calls, clean, level)
     }
 
-    /// Blades that somebody called and whose truth is not known: their calls are taken for finds.
+    /// Blades that somebody called without confirmation; their calls are taken for finds.
     pub(super) fn called_unconfirmed(&self) -> u64 {
-        let called = |blade: &&History| blade.cracked.is_none() && blade.called.contains(&Some(true));
+        let called = |blade: &&CaptureHistory| blade.cracked.is_none() && blade.called.contains(&Some(true));
         self.blades.iter().filter(called).map(|blade| blade.count).sum()
     }
 }
 
-impl History {
-    fn of_looks(looks: &BladeLooks<'_>, techniques: &[&str]) -> History {
+impl CaptureHistory {
+    fn of_looks(looks: &BladeLooks<'_>, techniques: &[&str]) -> CaptureHistory {
         let ours: Vec<_> = looks.lines.iter().filter(|line| techniques.contains(&line.technique.as_str())).collect();
         // A blade is as cracked as its longest crack; what several techniques measure of that one is averaged, as the
         // longest of several measurements would be the longer the more techniques called.
@@ -289,7 +290,7 @@ impl History {
         });
         let measured: Vec<f64> = longest.map(f64::ln).collect();
         let confirmed = looks.confirmed_length_mm();
-        History {
+        CaptureHistory {
             called: techniques.iter().map(|technique| looks.called_by(technique)).collect(),
             count: 1,
             cracked: looks.cracked(),
