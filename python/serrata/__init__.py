@@ -34,13 +34,13 @@ from serrata.grown import GrownCracks
 from serrata.hit_miss import HitMissFit
 from serrata.hit_miss_fitting import fit_hit_miss, fit_hit_miss_records
 from serrata.latent_classes import LatentClasses
+from serrata.missed_cracks import MissedCracks
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
 from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
 from serrata.simulation import simulate
 from serrata.study import Study
 from serrata.uncertainty import ComparisonUnderUncertainty, simulate_under_uncertainty
-from serrata.unseen import Unseen
 
 __all__ = [
     "CAUTION",
@@ -59,13 +59,13 @@ __all__ = [
     "HitMissFit",
     "InternalError",
     "LatentClasses",
+    "MissedCracks",
     "Records",
     "RecordsError",
     "SideBySide",
     "SignalFit",
     "Study",
     "StudyError",
-    "Unseen",
     "__version__",
     "fit_hit_miss",
     "fit_hit_miss_records",
@@ -77,6 +77,7 @@ __all__ = [
 
 _RENAMED = {
     "ComparisonInDoubt": "ComparisonUnderUncertainty",
+    "Unseen": "MissedCracks",
     "simulate_in_doubt": "simulate_under_uncertainty",
 }
 

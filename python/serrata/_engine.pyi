@@ -23,11 +23,11 @@ __all__ = [
     "grow",
     "latent_classes_of_counts",
     "latent_classes_of_records",
+    "missed_cracks_of_counts",
+    "missed_cracks_of_records",
     "records_template",
     "records_text",
     "simulate",
-    "unseen_of_counts",
-    "unseen_of_records",
 ]
 
 __version__: str
@@ -51,7 +51,7 @@ def grow(
 def latent_classes_of_counts(
     techniques: list[str],
     counts: list[tuple[list[bool | None], int]],
-    kindred: list[tuple[str, str]],
+    dependent_pairs: list[tuple[str, str]],
     level: float,
     resamples: int,
     seed: int,
@@ -59,11 +59,13 @@ def latent_classes_of_counts(
 def latent_classes_of_records(
     records: Records,
     techniques: list[str],
-    kindred: list[tuple[str, str]],
+    dependent_pairs: list[tuple[str, str]],
     level: float,
     resamples: int,
     seed: int,
 ) -> str: ...
+def missed_cracks_of_counts(techniques: list[str], counts: list[tuple[list[bool], int]], level: float) -> str: ...
+def missed_cracks_of_records(records: Records, techniques: list[str], level: float, length_error_log: float) -> str: ...
 def records_template() -> str: ...
 def records_text(path: str | os.PathLike[str]) -> str: ...
 def simulate(
@@ -76,8 +78,6 @@ def simulate(
     keep_finished: bool,
     progress: Callable[[int], object] | None,
 ) -> Comparison: ...
-def unseen_of_counts(techniques: list[str], counts: list[tuple[list[bool], int]], level: float) -> str: ...
-def unseen_of_records(records: Records, techniques: list[str], level: float, length_error_log: float) -> str: ...
 
 @final
 class Study:

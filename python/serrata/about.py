@@ -1,4 +1,4 @@
-"""What serrata says of itself: its version, and the caution that stands under every answer."""
+"""Version of serrata, and the caution that stands under every answer."""
 
 from serrata._engine import CAUTION, __version__
 

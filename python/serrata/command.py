@@ -14,7 +14,7 @@ from serrata.study import Study
 
 __all__ = ["main"]
 
-#: What a shell reports for a program that Ctrl-C ended.
+#: Exit code that shells report for a program that Ctrl-C ended.
 _INTERRUPTED = 130
 _REFUSED = 2
 

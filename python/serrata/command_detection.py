@@ -25,7 +25,7 @@ _SIZES = ["length", "depth", "geometric-mean"]
 
 
 class Answer:
-    """What becomes of a fit: printed, drawn, and put into a study, each as asked."""
+    """Output of a fit: printed, drawn, and put into a study, each as asked."""
 
     def __init__(
         self, *, technique: str, as_json: bool, figure: Path | None, study: Path | None, out: Path | None

@@ -112,7 +112,7 @@ def side_by_side(
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw the estimates into this file.")
-def unseen(
+def missed(
     file: Path,
     columns: tuple[str, ...],
     techniques: tuple[str, ...],
@@ -123,18 +123,38 @@ def unseen(
     **declared: Any,  # noqa: ANN401
 ) -> None:
     """Estimate how many cracked blades all techniques of FILE missed."""
-    found = load(file, columns, declared).unseen(techniques or None, level=level, length_error_log=length_error_log)
+    found = load(file, columns, declared).missed_cracks(
+        techniques or None, level=level, length_error_log=length_error_log
+    )
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         draw(found.plot, figure)
+
+
+@records.command("unseen", hidden=True, context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
+def unseen() -> None:
+    """Refuse the old name of `missed`."""
+    raise click.UsageError("'records unseen' is no longer a command: use 'records missed'.")
+
+
+def _refuse_kindred(context: click.Context, _: click.Parameter, value: tuple[tuple[str, str], ...]) -> None:
+    """Refuse the old name of ``--dependent-pair``."""
+    if value:
+        raise click.UsageError("--kindred is no longer an option: use --dependent-pair.", ctx=context)
 
 
 @records.command("latent-classes")
 @reads_records
 @click.option("--technique", "techniques", multiple=True, help="One to count; all if left out.")
 @click.option(
-    "--kindred", type=(str, str), multiple=True, metavar="ONE OTHER", help="Two that may miss the same cracks."
+    "--dependent-pair",
+    "dependent_pairs",
+    type=(str, str),
+    multiple=True,
+    metavar="ONE OTHER",
+    help="Two that may miss the same cracks.",
 )
+@click.option("--kindred", nargs=2, multiple=True, hidden=True, expose_value=False, callback=_refuse_kindred)
 @click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
 @click.option("--resamples", default=200, show_default=True, help="Campaigns simulated for the goodness of fit.")
 @click.option("--seed", default=1, show_default=True, help="Seed of these.")
@@ -144,7 +164,7 @@ def latent_classes(
     file: Path,
     columns: tuple[str, ...],
     techniques: tuple[str, ...],
-    kindred: tuple[tuple[str, str], ...],
+    dependent_pairs: tuple[tuple[str, str], ...],
     level: float,
     resamples: int,
     seed: int,
@@ -154,7 +174,7 @@ def latent_classes(
 ) -> None:
     """Estimate detection by the techniques of FILE without known truth."""
     found = load(file, columns, declared).latent_classes(
-        techniques or None, kindred=kindred, level=level, resamples=resamples, seed=seed
+        techniques or None, dependent_pairs=dependent_pairs, level=level, resamples=resamples, seed=seed
     )
     click.echo(found.to_json() if as_json else found.report())
     if figure is not None:

@@ -1,4 +1,4 @@
-"""What a run of a study came to: tables as data frames, figures, one line for people."""
+"""Results of a run: tables as data frames, figures, a one-line summary."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ class Comparison:
 
     @property
     def warnings(self) -> list[str]:
-        """What to beware of, in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
+        """Warnings in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
         return self._engine.warnings()
 
     def table(self, name: str) -> pd.DataFrame:
@@ -134,7 +134,7 @@ class Comparison:
 
     @cached_property
     def by_outage(self) -> pd.DataFrame:
-        """What is in each row just after each outage: cracks, their mean length, the longest.
+        """Cracks left in each row just after each outage: number, mean length, the longest.
 
         ``longest_mm_95`` is the length in mm that the longest crack stays below with 95 %; 0 where
         there is no crack with that probability.

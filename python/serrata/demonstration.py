@@ -11,7 +11,7 @@ __all__ = ["Demonstration", "DemonstrationPlan"]
 
 
 class Demonstration:
-    """What an outcome shows: so many of so many cracked specimens found. It never changes.
+    """Outcome of a demonstration test: specimens found out of cracked ones. It never changes.
 
     Parameters
     ----------

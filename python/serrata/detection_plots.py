@@ -26,9 +26,9 @@ _CURVE = "#0072B2"
 _MARK = "#D55E00"
 #: Points of a curve: enough for a smooth line, and for bounds in well under a second.
 _POINTS = 60
-#: How far the figure reaches beyond the looks, as a factor of size.
+#: Reach of the figure beyond the looks, as a factor of size.
 _BEYOND = 1.5
-#: How far it follows a bound beyond the largest crack, as a factor.
+#: Reach of a bound beyond the largest crack, as a factor.
 _FAR = 5.0
 #: Of the standard normal distribution, 90 % lie within this.
 _REACH = 1.645

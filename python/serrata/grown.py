@@ -115,7 +115,7 @@ class GrownCracks:
 
     @cached_property
     def rows(self) -> pd.DataFrame:
-        """What such cracks do in the row and, where none was asked for, in each other row with its root.
+        """Outlook of such cracks in the row and, where none was named, in each other row with its root.
 
         Columns: row; years_to_loss_05 and _50 (what 5 % and half of the cracks do not outlive), each with _low and
         _high; next_outage and second_outage (years; NaN where the study has none), and p_lost_before_next and
@@ -127,7 +127,7 @@ class GrownCracks:
 
     @property
     def warnings(self) -> list[str]:
-        """Where cracks left what a published solution covers, and to which side that errs."""
+        """Warnings of cracks beyond the range of a published solution, with the side to which that errs."""
         return self._engine.warnings()
 
     @cached_property

@@ -140,7 +140,7 @@ class HitMissFit:
 
     @property
     def usual_method(self) -> Method:
-        """How bounds are made unless said otherwise: ``modified-likelihood-ratio``, or ``likelihood-ratio``.
+        """Method of bounds unless another is named: ``modified-likelihood-ratio``, or ``likelihood-ratio``.
 
         The modification (Skovgaard 1996) makes the bound of a small sample hold as often as it says. It is not known
         for a penalised fit, a fitted floor or ceiling, and inspectors that differ; there the plain ratio is used.
@@ -344,12 +344,12 @@ class HitMissFit:
 
     @property
     def source(self) -> str:
-        """Where the looks are from."""
+        """Source of the looks."""
         return self._engine.source
 
     @property
     def basis(self) -> str:
-        """Where the curve comes from, in one line, as a study has it."""
+        """Source of the curve in one line, as a study has it."""
         return self._engine.basis()
 
     def evidence(self) -> Evidence:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from serrata import _engine as engine
-from serrata import records_plots
+from serrata import records_plots, renamed
 from serrata.about import CAUTION
 from serrata.errors import ArgumentError
 from serrata.result import JsonResult
@@ -25,11 +25,11 @@ _MOST_PATTERNS = 8
 
 
 class LatentClasses(JsonResult):
-    """What three or more techniques are worth when nobody knows which blades are cracked. It never changes.
+    """Detection by three or more techniques without known truth. It never changes.
 
     Made by `Records.latent_classes` or, from counts alone, by `LatentClasses.from_counts`. Blades are of two classes,
     cracked and sound; given the class, techniques err independently of each other, but for pairs that are named as
-    kindred. Where they miss the same cracks beyond that (as small ones, which all of them miss), detection is
+    dependent. Where they miss the same cracks beyond that (as small ones, which all of them miss), detection is
     overstated and the number missed understated; ``report`` says what the calls show of it, and `sensitivity` what it
     would do. Every interval is by profile likelihood.
     """
@@ -37,11 +37,12 @@ class LatentClasses(JsonResult):
     __slots__ = ()
 
     @staticmethod
+    @renamed.refuse_arguments(kindred="dependent_pairs")
     def from_counts(
         techniques: Sequence[str],
         counts: Mapping[tuple[bool | None, ...], int],
         *,
-        kindred: Sequence[tuple[str, str]] = (),
+        dependent_pairs: Sequence[tuple[str, str]] = (),
         level: float = 0.95,
         resamples: int = 200,
         seed: int = 1,
@@ -54,7 +55,7 @@ class LatentClasses(JsonResult):
             From 3 to 8 of them.
         counts : mapping of tuple of (bool or None) to int
             Blades for each history: what each technique answered, in their order, None where it did not look.
-        kindred, level, resamples, seed
+        dependent_pairs, level, resamples, seed
             As `Records.latent_classes`.
 
         Returns
@@ -82,7 +83,7 @@ class LatentClasses(JsonResult):
             if isinstance(blades, bool) or blades != int(blades) or blades < 0:
                 raise ArgumentError(f"counts = {blades!r}\n    must be a whole number from 0\n    count blades")
             listed.append(([None if answer is None else bool(answer) for answer in answers], int(blades)))
-        pairs = [(first, second) for first, second in kindred]
+        pairs = [(first, second) for first, second in dependent_pairs]
         return LatentClasses(engine.latent_classes_of_counts(list(techniques), listed, pairs, level, resamples, seed))
 
     @property
@@ -144,12 +145,12 @@ class LatentClasses(JsonResult):
         return pd.DataFrame(lines)
 
     @property
-    def kindred(self) -> pd.DataFrame:
-        """For each kindred pair the correlation of calls on cracked and on sound blades."""
+    def dependent_pairs(self) -> pd.DataFrame:
+        """For each dependent pair the correlation of calls on cracked and on sound blades."""
         import pandas as pd
 
         return pd.DataFrame(
-            self._found["kindred"], columns=["first", "second", "correlation_cracked", "correlation_sound"]
+            self._found["dependent_pairs"], columns=["first", "second", "correlation_cracked", "correlation_sound"]
         )
 
     @property
@@ -183,7 +184,7 @@ class LatentClasses(JsonResult):
 
     @property
     def sensitivity(self) -> pd.DataFrame:
-        """What dependence that is not estimated would do: one pair kindred on cracked blades at a time.
+        """Effect of dependence that is not estimated: one pair dependent on cracked blades at a time.
 
         For each such pair and each of two odds ratios: chance of a crack, cracked blades called by none, each
         technique's detection, and ``log_likelihood_change``: near zero, the calls do not speak against it.
@@ -216,7 +217,7 @@ class LatentClasses(JsonResult):
 
     @property
     def notes(self) -> list[str]:
-        """What to know when reading the numbers, in sentences."""
+        """Notes on the numbers, in sentences."""
         return list(self._found["notes"])
 
     def report(self) -> str:
@@ -241,9 +242,9 @@ class LatentClasses(JsonResult):
             lines.append(f"  {one['blades']:6}  {one['expected']:8.1f}  {chance}  {_set(one['called_by'])}{rest}")
         if len(self._patterns) > _MOST_PATTERNS:
             lines.append(f"  and {len(self._patterns) - _MOST_PATTERNS} more capture histories")
-        for one in found["kindred"]:
+        for one in found["dependent_pairs"]:
             cracked, sound = one["correlation_cracked"], one["correlation_sound"]
-            lines += ["", f"  Kindred: {one['first']} and {one['second']}, correlation of calls"]
+            lines += ["", f"  Dependent: {one['first']} and {one['second']}, correlation of calls"]
             lines[-1] += f" {cracked:+.2f} on cracked and {sound:+.2f} on sound blades"
         level = f"Intervals are of {100 * self.level:g} %, by profile likelihood; they are not symmetric."
         return "\n".join([*lines, "", level, "", CAUTION, ""])
@@ -251,6 +252,11 @@ class LatentClasses(JsonResult):
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw detection and false calls of each technique; see `serrata.records_plots.latent_classes`."""
         return records_plots.latent_classes(self, ax)
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("LatentClasses", {"kindred": "dependent_pairs"}, name)
 
     def __repr__(self) -> str:
         value, low, high = self.cracked

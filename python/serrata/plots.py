@@ -31,7 +31,7 @@ _MARKERS = "osD^P*X"
 _INTERVAL = "95 % interval"
 #: A chance axis that spans more than this is drawn in powers of ten.
 _SPAN = 30.0
-#: How far below the smallest estimate such an axis begins.
+#: Start of such an axis below the smallest estimate, as a factor.
 _BELOW = 4.0
 #: Ticks on an axis of small numbers, whose labels are wide.
 _TICKS = 5

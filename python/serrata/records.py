@@ -7,13 +7,14 @@ import html
 import math
 import os
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
+from serrata import renamed
 from serrata.errors import ArgumentError, Fault
 from serrata.latent_classes import LatentClasses
+from serrata.missed_cracks import MissedCracks
 from serrata.side_by_side import SideBySide
-from serrata.unseen import Unseen
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -214,12 +215,12 @@ class Records:
 
     @property
     def source(self) -> str:
-        """What the records were read from."""
+        """Source of the records."""
         return self._engine.source
 
     @property
     def style(self) -> str:
-        """How the file is written, such as ``semicolons between cells, decimal comma``."""
+        """Format of the file, such as ``semicolons between cells, decimal comma``."""
         return self._engine.style
 
     @property
@@ -234,7 +235,7 @@ class Records:
 
     @property
     def notes(self) -> list[str]:
-        """What is allowed yet may be a slip, in sentences."""
+        """Notes on values that are allowed but may be slips, in sentences."""
         return self._engine.notes
 
     @property
@@ -249,7 +250,7 @@ class Records:
 
     @property
     def left_out_faults(self) -> list[Fault]:
-        """What is wrong with them; the first fifty faults."""
+        """Their faults; the first fifty."""
         return [Fault(*fault) for fault in self._engine.left_out_faults]
 
     def summary(self) -> str:
@@ -306,9 +307,9 @@ class Records:
             self._engine.side_by_side(chosen, by=by, lengths_mm=[float(x) for x in lengths_mm], level=level)
         )
 
-    def unseen(
+    def missed_cracks(
         self, techniques: Sequence[str] | None = None, *, level: float = 0.95, length_error_log: float = 0.0
-    ) -> Unseen:
+    ) -> MissedCracks:
         """Estimate how many cracked blades every technique missed.
 
         Parameters
@@ -318,12 +319,12 @@ class Records:
         level : float, from 0.5 to below 1
             Confidence of every interval.
         length_error_log : float, from 0 to 3
-            Standard deviation of the logarithm of one measured length about that of the true one. Taken as they are,
-            lengths with error flatten detection against length. Confirmed lengths have none.
+            Standard deviation of the logarithm of one measured length about that of the true one; confirmed lengths
+            have none. An error that is left out makes detection against length look flatter than it is.
 
         Returns
         -------
-        Unseen
+        MissedCracks
 
         Raises
         ------
@@ -336,19 +337,20 @@ class Records:
         --------
         >>> import serrata
         >>> records = serrata.Records.load("demo-data/demo-records.csv", dates="day-month-year")
-        >>> missed = records.unseen(["mpi-enhanced", "penetrant", "eddy-array"])
+        >>> missed = records.missed_cracks(["mpi-enhanced", "penetrant", "eddy-array"])
         >>> low, high = missed.interval
         >>> low < high
         True
         """
         chosen = self.techniques if techniques is None else list(techniques)
-        return Unseen(engine.unseen_of_records(self._engine, chosen, level, length_error_log))
+        return MissedCracks(engine.missed_cracks_of_records(self._engine, chosen, level, length_error_log))
 
+    @renamed.refuse_arguments(kindred="dependent_pairs")
     def latent_classes(
         self,
         techniques: Sequence[str] | None = None,
         *,
-        kindred: Sequence[tuple[str, str]] = (),
+        dependent_pairs: Sequence[tuple[str, str]] = (),
         level: float = 0.95,
         resamples: int = 200,
         seed: int = 1,
@@ -359,7 +361,7 @@ class Records:
         ----------
         techniques : sequence of str, optional
             From 3 to 8 of them; all if left out. Blades that any of them looked at count, with what was seen of them.
-        kindred : sequence of (str, str)
+        dependent_pairs : sequence of (str, str)
             Pairs of techniques that may miss the same cracks or call the same sound blades; no technique is of two.
         level : float, from 0.5 to below 1
             Confidence of every interval.
@@ -375,7 +377,7 @@ class Records:
         Raises
         ------
         ArgumentError
-            For a technique that is not in the records, or kindred pairs that share one.
+            For a technique that is not in the records, or dependent pairs that share one.
         DataError
             Where the calls cannot tell cracked from sound blades; ``reason`` says why, such as ``not-identified``.
 
@@ -389,8 +391,13 @@ class Records:
         True
         """
         chosen = self.techniques if techniques is None else list(techniques)
-        pairs = [(first, second) for first, second in kindred]
+        pairs = [(first, second) for first, second in dependent_pairs]
         return LatentClasses(engine.latent_classes_of_records(self._engine, chosen, pairs, level, resamples, seed))
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("Records", {"unseen": "missed_cracks"}, name)
 
     def __len__(self) -> int:
         return len(self._engine)

@@ -11,10 +11,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from serrata.latent_classes import LatentClasses
+    from serrata.missed_cracks import MissedCracks
     from serrata.side_by_side import SideBySide
-    from serrata.unseen import Unseen
 
-__all__ = ["latent_classes", "overlap", "unseen"]
+__all__ = ["latent_classes", "missed_cracks", "overlap"]
 
 #: Width and height of a figure, in inches.
 SIZE = (9.0, 4.5)
@@ -74,12 +74,12 @@ def overlap(side_by_side: SideBySide, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def unseen(missed: Unseen, ax: Axes | None = None) -> Axes:
+def missed_cracks(missed: MissedCracks, ax: Axes | None = None) -> Axes:
     """Cracked blades that nobody found, by each method, with intervals.
 
     Parameters
     ----------
-    missed : Unseen
+    missed : MissedCracks
         What to draw.
     ax : matplotlib.axes.Axes, optional
         Where to draw; a new figure if left out.
@@ -94,7 +94,7 @@ def unseen(missed: Unseen, ax: Axes | None = None) -> Axes:
     lines = [(f"answer: {missed.method}", about, low, high)]
     pairs = missed.pairs
     for first, second, value, lower, upper in zip(
-        *(pairs[name] for name in ("first", "second", "unseen", "low", "high")), strict=True
+        *(pairs[name] for name in ("first", "second", "missed", "low", "high")), strict=True
     ):
         bounded = upper is not None and math.isfinite(upper)
         lines.append((f"{first} and {second}\nas if independent", value, lower, upper if bounded else None))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Shown", "html", "line", "text", "write"]
 
-#: What stands under every range.
+#: Note under every table with ranges.
 RANGES = (
     "Ranges are 95 % intervals: 1 time in 20 the truth lies outside, so far as the inputs are right; doubt about the "
     "inputs is not in them."

@@ -20,7 +20,7 @@ _WIDTH = 110
 
 
 class SideBySide(JsonResult):
-    """Who found what on the same blades. It never changes.
+    """Finds of several techniques on the same blades. It never changes.
 
     Made by `Records.side_by_side`. A find is a call on a blade that is not known to be free of cracks. Single
     techniques and patterns count blades that all techniques looked at; a pair counts all blades that both
@@ -141,7 +141,7 @@ class SideBySide(JsonResult):
 
     @property
     def notes(self) -> list[str]:
-        """What to know when reading the numbers, in sentences."""
+        """Notes on the numbers, in sentences."""
         return list(dict.fromkeys(note for overlap in self._overlaps() for note in overlap["notes"]))
 
     def report(self) -> str:

@@ -74,7 +74,7 @@ class SignalFit:
 
     @property
     def usual_method(self) -> Method:
-        """How bounds are made unless said otherwise: ``non-central-t``, or ``modified-likelihood-ratio``.
+        """Method of bounds unless another is named: ``non-central-t``, or ``modified-likelihood-ratio``.
 
         The non-central t is exact where no signal is cut off and sizes are exact; elsewhere the modification (Skovgaard
         1996) makes the bound of a small sample hold about as often as it says.
@@ -175,7 +175,7 @@ class SignalFit:
 
     @property
     def source(self) -> str:
-        """Where the signals are from."""
+        """Source of the signals."""
         return self._engine.source
 
     def basis(self, *, threshold: float) -> str:

@@ -367,7 +367,7 @@ class Study:
 
     @property
     def horizon_years(self) -> float:
-        """How far it looks ahead, in years."""
+        """Horizon, in years."""
         return self._engine.horizon_years
 
     @property

@@ -15,16 +15,16 @@ pub(super) fn latent_classes_of_records(
     py: Python<'_>,
     records: &Bound<'_, Records>,
     techniques: Vec<String>,
-    kindred: Vec<(String, String)>,
+    dependent_pairs: Vec<(String, String)>,
     level: f64,
     resamples: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
 ) -> PyResult<String> {
     let records = &records.get().records;
-    let question = question(kindred, level, resamples, seed)?;
+    let question = question(dependent_pairs, level, resamples, seed)?;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&CaptureHistories::from_records(records, &names)?, &question)
+        as_json(&CaptureHistories::from_records(records, &names)?, &question)
     })
 }
 
@@ -34,32 +34,32 @@ pub(super) fn latent_classes_of_counts(
     py: Python<'_>,
     techniques: Vec<String>,
     counts: Vec<(Vec<Option<bool>>, u64)>,
-    kindred: Vec<(String, String)>,
+    dependent_pairs: Vec<(String, String)>,
     level: f64,
     resamples: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
 ) -> PyResult<String> {
-    let question = question(kindred, level, resamples, seed)?;
+    let question = question(dependent_pairs, level, resamples, seed)?;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
         let blade = |(called, count)| CaptureHistory { called, count, ..CaptureHistory::default() };
         let histories = CaptureHistories::new(&names, counts.into_iter().map(blade).collect())?;
-        told(&histories, &question)
+        as_json(&histories, &question)
     })
 }
 
 fn question(
-    kindred: Vec<(String, String)>,
+    dependent_pairs: Vec<(String, String)>,
     level: f64,
     resamples: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
 ) -> PyResult<Question> {
     let resamples = whole("resamples", resamples, Question::MOST_RESAMPLES as u64, "200 are usual")? as usize;
     let seed = whole("seed", seed, u64::MAX, "give a whole number")?;
-    Ok(Question { kindred, level, resamples, seed })
+    Ok(Question { dependent_pairs, level, resamples, seed })
 }
 
-fn told(histories: &CaptureHistories, question: &Question) -> Result<String> {
+fn as_json(histories: &CaptureHistories, question: &Question) -> Result<String> {
     let found = latent_classes(histories, question)?;
     Ok(json!({"latent_classes": found, "sentences": found.sentences()}).to_string())
 }

@@ -10,10 +10,10 @@ mod evidence;
 mod grown;
 mod hit_miss;
 mod latent;
+mod missed_cracks;
 mod records;
 mod signal;
 mod study;
-mod unseen;
 
 use pyo3::prelude::*;
 
@@ -37,13 +37,13 @@ mod _engine {
     #[pymodule_export]
     use super::latent::{latent_classes_of_counts, latent_classes_of_records};
     #[pymodule_export]
+    use super::missed_cracks::{missed_cracks_of_counts, missed_cracks_of_records};
+    #[pymodule_export]
     use super::records::{Records, records_template, records_text};
     #[pymodule_export]
     use super::signal::SignalFit;
     #[pymodule_export]
     use super::study::Study;
-    #[pymodule_export]
-    use super::unseen::{unseen_of_counts, unseen_of_records};
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {

@@ -201,7 +201,7 @@ def test_two_inspectors_without_false_calls_are_worth_what_each_finds_of_the_oth
 
 
 def test_two_inspectors_without_false_calls_give_chapmans_total_and_say_what_it_takes_for_granted(two_records):
-    missed = two_records.unseen()
+    missed = two_records.missed_cracks()
     assert missed.found == 34
     # 28 x 26 / 19 - 1
     assert missed.pairs["chapman"].iloc[0] == pytest.approx(37.32, abs=0.005)

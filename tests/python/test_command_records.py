@@ -56,14 +56,14 @@ def test_side_by_side_prints_report_json_and_figure(tmp_path):
     assert run("records", "side-by-side", *DEMO, *chosen, "--figure", tmp_path / "overlap.xyz").exit_code == 2
 
 
-def test_unseen_prints_the_sentence_json_and_figure(tmp_path):
+def test_missed_prints_the_sentence_json_and_figure(tmp_path):
     chosen = [part for name in ("mpi-enhanced", "penetrant", "eddy-array") for part in ("--technique", name)]
-    result = run("records", "unseen", *DEMO, *chosen, "--figure", tmp_path / "unseen.png")
+    result = run("records", "missed", *DEMO, *chosen, "--figure", tmp_path / "missed.png")
     assert result.stdout.startswith("About ")
     assert serrata.CAUTION in result.stdout
-    assert (tmp_path / "unseen.png").stat().st_size > 10_000
-    told = json.loads(run("records", "unseen", *DEMO, *chosen, "--json").stdout)
-    assert told["unseen"]["answer"]["method"] == "by-length"
+    assert (tmp_path / "missed.png").stat().st_size > 10_000
+    told = json.loads(run("records", "missed", *DEMO, *chosen, "--json").stdout)
+    assert told["missed_cracks"]["answer"]["method"] == "by-length"
 
 
 def test_latent_classes_prints_the_report_json_and_figure(tmp_path):
@@ -74,7 +74,7 @@ def test_latent_classes_prints_the_report_json_and_figure(tmp_path):
     assert (tmp_path / "classes.png").stat().st_size > 10_000
     told = json.loads(run("records", "latent-classes", *DEMO, *chosen, "--json").stdout)
     assert len(told["latent_classes"]["techniques"]) == 3
-    refused = run("records", "latent-classes", *DEMO, *chosen, "--kindred", "mpi-enhanced", "penetrant")
+    refused = run("records", "latent-classes", *DEMO, *chosen, "--dependent-pair", "mpi-enhanced", "penetrant")
     assert (refused.exit_code, refused.stdout) == (2, "")
     assert "at least three sources of calls must err independently" in refused.stderr
 

@@ -8,7 +8,7 @@ import serrata
 
 SOURCES = sorted(Path(serrata.__file__).parent.glob("*.py"))
 MODULES = {source.stem for source in SOURCES} | {"_engine"}
-#: What wraps the compiled module: a study, its runs, and the fits. Everything else sees their classes.
+#: The modules that wrap the compiled one: a study, its runs, and the fits. All others use their classes.
 OVER_THE_ENGINE = {
     "about",
     "comparison",
@@ -20,7 +20,7 @@ OVER_THE_ENGINE = {
     "signal_response",
     "simulation",
     "study",
-    "unseen",
+    "missed_cracks",
 }
 
 

@@ -15,7 +15,7 @@ from conftest import DEMO_RECORDS, ROOT
 TECHNIQUES = ["mpi-enhanced", "penetrant", "eddy-array"]
 DATA = ROOT / "tests" / "statistics" / "data"
 NAMES = ["a", "b", "c", "d"]
-#: 600 invented blades: the first two techniques are kindred.
+#: 600 invented blades: the first two techniques are dependent.
 COUNTS = dict(
     zip(
         itertools.product([True, False], repeat=4),
@@ -80,7 +80,7 @@ def maximum(paired, held=None, near=None):
 @pytest.mark.parametrize("paired", [False, True])
 def test_fit_and_intervals_are_those_of_a_general_optimiser(paired):
     # The gradient is zero to 1e-6 there: the log-likelihood to 1e-6, a chance to about 1e-4.
-    ours = serrata.LatentClasses.from_counts(NAMES, COUNTS, kindred=[("a", "b")] if paired else [], resamples=0)
+    ours = serrata.LatentClasses.from_counts(NAMES, COUNTS, dependent_pairs=[("a", "b")] if paired else [], resamples=0)
     top, logits = maximum(paired)
     assert ours.log_likelihood == pytest.approx(top, abs=1e-5)
     chances = 1.0 / (1.0 + np.exp(-logits))
@@ -163,7 +163,7 @@ def test_tables_hold_what_the_report_says(found):
     assert (found.patterns["blades"] * found.patterns["cracked"]).sum() == pytest.approx(found.cracked[0], rel=1e-6)
     assert len(found.pairs) == 3
     assert len(found.sensitivity) <= 6
-    assert found.kindred.empty
+    assert found.dependent_pairs.empty
 
 
 def test_a_blade_that_was_not_looked_at_counts_with_what_was_seen():
@@ -173,13 +173,13 @@ def test_a_blade_that_was_not_looked_at_counts_with_what_was_seen():
     assert "not looked at by all" in found.report()
 
 
-def test_kindred_techniques_are_told(tmp_path):
-    found = serrata.LatentClasses.from_counts(NAMES, COUNTS, kindred=[("a", "b")], resamples=50)
-    assert found.kindred["correlation_cracked"].iloc[0] > 0
-    assert "Kindred: a and b" in found.report()
+def test_dependent_pairs_are_named(tmp_path):
+    found = serrata.LatentClasses.from_counts(NAMES, COUNTS, dependent_pairs=[("a", "b")], resamples=50)
+    assert found.dependent_pairs["correlation_cracked"].iloc[0] > 0
+    assert "Dependent: a and b" in found.report()
     assert found.goodness["method"] == "simulated"
     assert 0.0 < found.goodness["p"] <= 1.0
-    again = serrata.LatentClasses.from_counts(NAMES, COUNTS, kindred=[("a", "b")], resamples=50)
+    again = serrata.LatentClasses.from_counts(NAMES, COUNTS, dependent_pairs=[("a", "b")], resamples=50)
     assert again == found
 
 
@@ -208,7 +208,7 @@ def test_what_cannot_be_told_is_refused():
     for answers, blades in COUNTS.items():
         three[answers[:3]] += blades
     with pytest.raises(serrata.DataError) as caught:
-        serrata.LatentClasses.from_counts(NAMES[:3], three, kindred=[("a", "b")])
+        serrata.LatentClasses.from_counts(NAMES[:3], three, dependent_pairs=[("a", "b")])
     assert caught.value.reason == "not-identified"
     with pytest.raises(serrata.DataError) as caught:
         serrata.LatentClasses.from_counts(["a", "b"], {(True, True): 9, (False, False): 9, (True, False): 3})

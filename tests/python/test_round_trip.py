@@ -151,7 +151,7 @@ def test_what_all_missed_is_held_by_length_and_not_by_pairs(scatter):
     truths = [missed_by_all(records) for records in campaigns("every", scatter=scatter)]
     held, methods, pairs = 0, Counter(), Counter()
     for records, truth in zip(campaigns("called", scatter=scatter), truths, strict=True):
-        missed = records.unseen(TECHNIQUES)
+        missed = records.missed_cracks(TECHNIQUES)
         methods[missed.method] += 1
         held += missed.estimate is not None and within(missed.interval, truth)
         for pair in missed.pairs.itertuples():

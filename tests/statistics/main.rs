@@ -4,11 +4,11 @@ mod demonstration;
 mod expected;
 mod hit_miss;
 mod latent;
+mod missed_cracks;
+mod missed_cracks_coverage;
 mod paired;
 mod records;
 mod signal;
-mod unseen;
-mod unseen_coverage;
 
 use proptest::test_runner::{Config, RngSeed};
 

@@ -17,8 +17,8 @@ pub enum CrackShape {
 }
 
 impl CrackShape {
-    /// How often the half length of a crack goes into its surface length: once for a corner crack, which has its length in
-    /// its place.
+    /// How often the half length of a crack goes into its surface length: once for a corner crack, which has its length
+    /// in its place.
     pub fn halves(&self) -> f64 {
         match self {
             CrackShape::QuarterElliptical => 1.0,

@@ -1,7 +1,7 @@
 //! The chances that the likelihood is made of.
 //!
 //! A blade is cracked or sound. Given which, each technique calls it with a chance of its own, independently of
-//! the others; kindred techniques come in pairs, and the second of a pair has one chance after a call of the
+//! the others; dependent techniques come in pairs, and the second of a pair has one chance after a call of the
 //! first and another after its silence, so that any dependence within a pair is possible. All parameters are
 //! logits of chances: of being cracked, and of calls.
 

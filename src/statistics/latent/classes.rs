@@ -32,9 +32,9 @@ pub struct TechniqueChances {
     pub cracked_not_called: Interval,
 }
 
-/// What a kindred pair have in common.
+/// Correlations of the calls of a dependent pair.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Kindred {
+pub struct DependentPair {
     /// The first of the pair.
     pub first: String,
     /// The second.
@@ -170,7 +170,7 @@ pub struct LatentClasses {
     /// Each technique, in the order given.
     pub techniques: Vec<TechniqueChances>,
     /// Each pair that may depend on each other.
-    pub kindred: Vec<Kindred>,
+    pub dependent_pairs: Vec<DependentPair>,
     /// Each history that some blade has, most blades first.
     pub patterns: Vec<Pattern>,
     /// How well the fit as a whole accounts for the calls.

@@ -14,7 +14,7 @@ pub const MOST_TECHNIQUES: usize = 8;
 /// Fewest blades that two techniques or more called.
 pub const FEWEST_CALLED_TWICE: u64 = 5;
 
-/// Techniques that err independently of all others, or together with a kindred one.
+/// Techniques, or dependent pairs of them, that err independently of all others.
 fn sources(techniques: usize, pairs: &[(usize, usize)]) -> Vec<usize> {
     let pair_of = |at: usize| pairs.iter().find(|(first, second)| *first == at || *second == at);
     let mut sets: Vec<usize> =
@@ -48,7 +48,7 @@ pub(super) fn check_design(names: &[String], pairs: &[(usize, usize)], cells: &[
         return Err(Error::data(
             "not-identified",
             format!("{count} techniques, of which only {} err independently", sources(count, pairs).len()),
-            "a kindred pair counts as one; at least three sources of calls must err independently, else any number of \
+            "a dependent pair counts as one; at least three sources of calls must err independently, else any number of \
              sets of chances fit equally well",
             "name fewer pairs or more techniques of other kinds; what dependence would do is told without naming a pair",
         ));

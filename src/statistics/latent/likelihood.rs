@@ -1,7 +1,7 @@
 //! The likelihood of calls when it is not known which blades are cracked.
 //!
-//! What nobody saw is summed over: which class a blade is of, and what the first of a kindred pair would have answered
-//! where only the second looked.
+//! The likelihood is summed over what nobody saw: the class of a blade, and what the first of a dependent pair would
+//! have answered where only the second looked.
 
 use super::cells::Cell;
 use super::chances::{CRACKED, Calls, PREVALENCE, SOUND, Structure, Term, chance};

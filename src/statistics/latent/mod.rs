@@ -1,11 +1,11 @@
 //! Detection without known truth: latent classes.
 //!
-//! Three or more techniques look at the same blades, and nobody knows which blades are cracked. What they agree on
-//! tells: [`latent_classes`] estimates how many blades are cracked, each technique's chance of a call on cracked and
-//! on sound blades, and how many cracked blades none of them called.
+//! Three or more techniques look at the same blades, and nobody knows which blades are cracked. From their agreement
+//! [`latent_classes`] estimates how many blades are cracked, each technique's chance of a call on cracked and on sound
+//! blades, and how many cracked blades none of them called.
 //!
 //! Blades are of two classes, cracked and sound, and given the class, techniques call independently of each other, but
-//! for pairs that are named as *kindred*: within a pair any dependence is possible, on cracked and on sound blades
+//! for pairs that are named as *dependent*: within a pair any dependence is possible, on cracked and on sound blades
 //! alike (for a pair, the free table is what covariances, Vacek, Biometrics 41, 1985, log-odds, Espeland and
 //! Handelman, Biometrics 45, 1989, and a shared random effect, Qu, Tan and Kutner, Biometrics 52, 1996, are other ways
 //! to write; it needs no quadrature, has no bounds that hang on each other, and its best chances at given classes are
@@ -21,7 +21,7 @@
 //! # How often the intervals hold the truth
 //!
 //! Of 500 simulated campaigns each (`tests/statistics/latent/coverage.rs`), nominal 95 %: 15 % of blades cracked,
-//! chances of a call 0.6 to 0.8 on cracked and 0.02 to 0.05 on sound blades. Where two techniques are kindred, the
+//! chances of a call 0.6 to 0.8 on cracked and 0.02 to 0.05 on sound blades. Where two techniques are dependent, the
 //! second copies the first's answer on six cracked blades in ten. Detection and false calls are those of the first
 //! technique; numbers of blades are rounded outwards.
 //!
@@ -33,27 +33,27 @@
 //! | 4, independent | 200 | 93.0 % | 95.4 % | 96.8 % | 99.8 % |
 //! | | 500 | 93.8 % | 94.0 % | 96.8 % | 99.6 % |
 //! | | 2000 | 96.4 % | 95.4 % | 95.8 % | 99.8 % |
-//! | 4, two kindred and named | 200 | 94.6 % | 95.8 % | 96.4 % | 98.6 % |
+//! | 4, two dependent and named | 200 | 94.6 % | 95.8 % | 96.4 % | 98.6 % |
 //! | | 500 | 95.0 % | 95.2 % | 96.6 % | 99.2 % |
 //! | | 2000 | 94.8 % | 95.8 % | 95.4 % | 97.8 % |
-//! | 4, two kindred and **not** named | 200 | **76.4 %** | 96.0 % | **79.4 %** | 94.8 % |
+//! | 4, two dependent and **not** named | 200 | **76.4 %** | 96.0 % | **79.4 %** | 94.8 % |
 //! | | 500 | **64.4 %** | 95.4 % | **60.0 %** | **83.0 %** |
 //! | | 2000 | **17.8 %** | 93.4 % | **9.0 %** | **26.6 %** |
 //!
-//! # Who did not look
+//! # Blades that a technique did not look at
 //!
-//! A blade that not all techniques looked at counts with what was seen of it. That is right where the look hangs on
-//! calls of the techniques named (a second technique looks where the first has called), and wrong where it hangs on
-//! anything else that has to do with cracks.
+//! A blade that not all techniques looked at counts with the answers that there are. That is right where the look
+//! depends on calls of the techniques named (a second technique looks where the first has called), and wrong where it
+//! depends on anything else related to cracks.
 //!
-//! # Truth that is known
+//! # Blades of known truth
 //!
 //! Blades confirmed to be cracked or sound count like all others, and their truth is set beside the fit: confirmation
 //! is seldom blind to the calls, and records that confirm cracks and not soundness would mislead.
 //!
-//! # What to beware of
+//! # Limits
 //!
-//! Where techniques miss the same cracks beyond what is said by kindred pairs, detection is overstated and the number
+//! Where techniques miss the same cracks beyond what is said by dependent pairs, detection is overstated and the number
 //! missed understated. Detection that depends on size is itself such a dependence: all techniques miss small cracks.
 //! With three techniques the calls cannot show it at all. [`LatentClasses::sensitivity`] says what it would do.
 
@@ -70,7 +70,7 @@ mod sensitivity;
 mod text;
 
 pub use classes::{
-    Confirmed, Goodness, GoodnessMethod, Interval, Kindred, LatentClasses, PairFit, Pattern, Sensitivity,
+    Confirmed, DependentPair, Goodness, GoodnessMethod, Interval, LatentClasses, PairFit, Pattern, Sensitivity,
     TechniqueChances,
 };
 pub use identify::{FEWEST_CALLED_TWICE, MOST_TECHNIQUES};
@@ -88,7 +88,7 @@ use profile::Profiles;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
     /// Pairs of techniques that may depend on each other, by name; no technique is of two pairs.
-    pub kindred: Vec<(String, String)>,
+    pub dependent_pairs: Vec<(String, String)>,
     /// Confidence of every interval.
     pub level: f64,
     /// Campaigns simulated from the fit, for its goodness where counts are small.
@@ -98,9 +98,9 @@ pub struct Question {
 }
 
 impl Default for Question {
-    /// No kindred pairs, intervals of 95 %, 200 campaigns.
+    /// No dependent pairs, intervals of 95 %, 200 campaigns.
     fn default() -> Self {
-        Question { kindred: Vec::new(), level: 0.95, resamples: 200, seed: 1 }
+        Question { dependent_pairs: Vec::new(), level: 0.95, resamples: 200, seed: 1 }
     }
 }
 
@@ -132,8 +132,8 @@ impl Question {
 ///
 /// # Errors
 /// Refuses a level below 0.5 or not below 1, more than [`Question::MOST_RESAMPLES`] campaigns, more than
-/// [`MOST_TECHNIQUES`] techniques, and kindred pairs of techniques that are not there or that share one. Refuses, with
-/// [`Error::reason`] in brackets, what cannot tell the classes apart: fewer than three techniques
+/// [`MOST_TECHNIQUES`] techniques, and dependent pairs of techniques that are not there or that share one. Refuses,
+/// with [`Error::reason`] in brackets, what cannot tell the classes apart: fewer than three techniques
 /// (`too-few-techniques`), fewer than three that err independently, or chances that the calls do not tell from others
 /// (`not-identified`), two techniques that never looked at the same blade (`no-common-blades`), one that answers alike
 /// on all (`one-answer`), fewer than [`FEWEST_CALLED_TWICE`] blades called by two (`too-few`), no agreement beyond
@@ -146,7 +146,7 @@ pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Resu
         return Err(Error::argument("resamples", question.resamples, &rule, "200 are usual"));
     }
     let names = histories.techniques();
-    let pairs = places(names, &question.kindred)?;
+    let pairs = places(names, &question.dependent_pairs)?;
     let cells = cells::cells(histories);
     identify::check_design(names, &pairs, &cells)?;
     let problem = Problem::new(Structure::new(names.len(), &pairs), &cells);
@@ -170,7 +170,7 @@ pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Resu
             cracked_not_called: profiles.number(&group(&|cell| cell.answer(at) == Some(false))),
         }
     });
-    let kindred = pairs.iter().map(|(first, second)| {
+    let dependent_pairs = pairs.iter().map(|(first, second)| {
         let of = |class| {
             let calls = |at: usize| problem.structure.calls(at, class, &top.theta);
             correlation([
@@ -179,7 +179,7 @@ pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Resu
                 problem.structure.both_call((*first, *second), class, &top.theta),
             ])
         };
-        Kindred {
+        DependentPair {
             first: names[*first].clone(),
             second: names[*second].clone(),
             correlation_cracked: of(CRACKED),
@@ -195,7 +195,7 @@ pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Resu
         cracked: profiles.number(&group(&|_| true)),
         cracked_called_by_none: profiles.number(&group(&|cell| cell.called == 0)),
         techniques: techniques.collect(),
-        kindred: kindred.collect(),
+        dependent_pairs: dependent_pairs.collect(),
         patterns: patterns(names, &fitted),
         goodness,
         pairs: pair_fits,
@@ -210,21 +210,26 @@ pub fn latent_classes(histories: &CaptureHistories, question: &Question) -> Resu
     Ok(found)
 }
 
-/// The places of kindred techniques.
-fn places(names: &[String], kindred: &[(String, String)]) -> Result<Vec<(usize, usize)>> {
+/// The places of dependent techniques.
+fn places(names: &[String], dependent_pairs: &[(String, String)]) -> Result<Vec<(usize, usize)>> {
     let mut pairs: Vec<(usize, usize)> = Vec::new();
-    for (first, second) in kindred {
+    for (first, second) in dependent_pairs {
         let place = |wanted: &String| {
             names.iter().position(|name| name == wanted).ok_or_else(|| {
                 let remedy = format!("choose from {}", names.join(", "));
-                Error::argument("kindred", wanted, "is not one of the techniques", &remedy)
+                Error::argument("dependent_pairs", wanted, "is not one of the techniques", &remedy)
             })
         };
         let pair = (place(first)?, place(second)?);
         let taken = |at: usize| pairs.iter().any(|known| known.0 == at || known.1 == at);
         if pair.0 == pair.1 || taken(pair.0) || taken(pair.1) {
-            let rule = "a technique may be kindred to one other";
-            return Err(Error::argument("kindred", format!("{first} with {second}"), rule, "name the closest kin"));
+            let rule = "a technique may depend on one other";
+            return Err(Error::argument(
+                "dependent_pairs",
+                format!("{first} with {second}"),
+                rule,
+                "name the pair that depends most",
+            ));
         }
         pairs.push(pair);
     }

@@ -10,8 +10,8 @@ use crate::statistics::capture_histories;
 /// Odds ratios of a medium and of a strong dependence (judgement, no source).
 const ODDS_RATIOS: [f64; 2] = [3.0, 10.0];
 
-/// Fits once more with each pair of techniques that stands in no kindred pair made kindred on cracked blades, by odds
-/// ratios that are given; one such pair at a time.
+/// Fits once more with each pair of techniques that stands in no dependent pair made dependent on cracked blades, by
+/// odds ratios that are given; one such pair at a time.
 pub(super) fn sensitivity(
     names: &[String],
     problem: &Problem,

@@ -32,12 +32,12 @@ impl LatentClasses {
     }
 
     fn taken_for_granted(&self) -> String {
-        let but = if self.kindred.is_empty() {
+        let but = if self.dependent_pairs.is_empty() {
             String::new()
         } else {
             let pairs: Vec<String> =
-                self.kindred.iter().map(|pair| format!("{} with {}", pair.first, pair.second)).collect();
-            format!(", but for kindred pairs ({})", pairs.join("; "))
+                self.dependent_pairs.iter().map(|pair| format!("{} with {}", pair.first, pair.second)).collect();
+            format!(", but for dependent pairs ({})", pairs.join("; "))
         };
         format!(
             "Taken for granted: techniques err independently on cracked blades, and on sound ones{but}. Where they miss the \
@@ -104,7 +104,7 @@ impl LatentClasses {
             })
             .collect();
         (!telling.is_empty())
-            .then(|| format!("Than the fit accounts for, {}: they may be kindred.", telling.join(", ")))
+            .then(|| format!("Than the fit accounts for, {}: they may be dependent.", telling.join(", ")))
     }
 
     fn sensitivity_in_words(&self) -> Option<String> {
@@ -123,7 +123,7 @@ impl LatentClasses {
         let ranges: Vec<String> = ratios.iter().map(range).collect();
         (!ranges.is_empty()).then(|| {
             format!(
-                "Were one more pair kindred on cracked blades, the number missed by all would be {}, by the pair.",
+                "Were one more pair dependent on cracked blades, the number missed by all would be {}, by the pair.",
                 ranges.join(", ")
             )
         })

@@ -3,7 +3,7 @@
 //! The table in the documentation of `serrata::statistics::latent` holds the numbers that the long test counts.
 
 use super::truth::Truth;
-use super::{independent, kindred};
+use super::{dependent, independent};
 use rand_core::SeedableRng;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serrata::statistics::latent::{Interval, Question, latent_classes};
@@ -42,14 +42,14 @@ fn least(campaigns: usize) -> f64 {
 }
 
 #[test]
-fn intervals_hold_the_truth_and_those_blind_to_kindred_techniques_do_not() {
+fn intervals_hold_the_truth_and_those_blind_to_dependent_techniques_do_not() {
     const CAMPAIGNS: usize = 100;
-    let seeing = covered(&Truth::kindred(), &kindred(&[("a", "b")]), 500, CAMPAIGNS);
+    let seeing = covered(&Truth::dependent(), &dependent(&[("a", "b")]), 500, CAMPAIGNS);
     for share in [seeing.detection, seeing.false_calls, seeing.cracked, seeing.missed] {
         assert!(share >= least(CAMPAIGNS), "{seeing:?}");
     }
     // The twin that must fail by the same measure.
-    let blind = covered(&Truth::kindred(), &independent(), 500, CAMPAIGNS);
+    let blind = covered(&Truth::dependent(), &independent(), 500, CAMPAIGNS);
     assert!(blind.detection < least(CAMPAIGNS) && blind.cracked < least(CAMPAIGNS), "{blind:?}");
 }
 
@@ -61,7 +61,7 @@ type Line = (usize, [f64; 4]);
 fn the_table_of_how_often_intervals_hold_the_truth() {
     const CAMPAIGNS: usize = 500;
     let three = Truth { detection: vec![0.8, 0.7, 0.6], false_calls: vec![0.05, 0.03, 0.02], ..Truth::independent() };
-    let paired = kindred(&[("a", "b")]);
+    let paired = dependent(&[("a", "b")]);
     let table: [(Truth, Question, bool, [Line; 3]); 4] = [
         (
             three,
@@ -84,7 +84,7 @@ fn the_table_of_how_often_intervals_hold_the_truth() {
             ],
         ),
         (
-            Truth::kindred(),
+            Truth::dependent(),
             paired,
             true,
             [
@@ -93,9 +93,9 @@ fn the_table_of_how_often_intervals_hold_the_truth() {
                 (2000, [0.948, 0.958, 0.954, 0.978]),
             ],
         ),
-        // The twin that must fail: kindred techniques taken for independent.
+        // The twin that must fail: dependent techniques taken for independent.
         (
-            Truth::kindred(),
+            Truth::dependent(),
             independent(),
             false,
             [

@@ -13,13 +13,13 @@ use truth::Truth;
 
 const NAMES: [&str; 6] = ["a", "b", "c", "d", "e", "f"];
 
-fn kindred(pairs: &[(&str, &str)]) -> Question {
-    let kindred = pairs.iter().map(|(first, second)| ((*first).to_owned(), (*second).to_owned())).collect();
-    Question { kindred, resamples: 0, ..Question::default() }
+fn dependent(pairs: &[(&str, &str)]) -> Question {
+    let dependent_pairs = pairs.iter().map(|(first, second)| ((*first).to_owned(), (*second).to_owned())).collect();
+    Question { dependent_pairs, resamples: 0, ..Question::default() }
 }
 
 fn independent() -> Question {
-    kindred(&[])
+    dependent(&[])
 }
 
 fn of_file(text: &'static str, names: &[&str]) -> CaptureHistories {
@@ -109,12 +109,16 @@ fn recovered(truth: &Truth, question: &Question, histories: &CaptureHistories) -
 }
 
 #[test]
-fn a_kindred_pair_is_recovered_whichever_is_named_first() {
-    let truth = Truth::kindred();
+fn a_dependent_pair_is_recovered_whichever_is_named_first() {
+    let truth = Truth::dependent();
     let histories = truth.expected(1e6);
-    let one = recovered(&truth, &kindred(&[("a", "b")]), &histories);
-    let other = recovered(&truth, &kindred(&[("b", "a")]), &histories);
-    assert!((one.kindred[0].correlation_cracked - truth.correlation()).abs() < 1e-3, "{:?}", one.kindred);
+    let one = recovered(&truth, &dependent(&[("a", "b")]), &histories);
+    let other = recovered(&truth, &dependent(&[("b", "a")]), &histories);
+    assert!(
+        (one.dependent_pairs[0].correlation_cracked - truth.correlation()).abs() < 1e-3,
+        "{:?}",
+        one.dependent_pairs
+    );
     assert!((one.log_likelihood - other.log_likelihood).abs() < 1e-4);
     for (one, other) in one.techniques.iter().zip(&other.techniques) {
         for (one, other) in [(one.detection, other.detection), (one.false_calls, other.false_calls)] {
@@ -124,11 +128,11 @@ fn a_kindred_pair_is_recovered_whichever_is_named_first() {
 }
 
 #[test] // the twin that must fail, and what shows it
-fn taking_a_kindred_pair_for_independent_overstates_detection_and_hides_missed_cracks() {
-    let truth = Truth::kindred();
+fn taking_a_dependent_pair_for_independent_overstates_detection_and_hides_missed_cracks() {
+    let truth = Truth::dependent();
     let histories = truth.expected(1e4);
     let blind = latent_classes(&histories, &independent()).expect("a fit");
-    let seeing = latent_classes(&histories, &kindred(&[("a", "b")])).expect("a fit");
+    let seeing = latent_classes(&histories, &dependent(&[("a", "b")])).expect("a fit");
     for at in [0, 1] {
         assert!(blind.techniques[at].detection.low > truth.detection[at], "{:?}", blind.techniques[at]);
     }
@@ -160,7 +164,7 @@ fn dependence_that_is_not_estimated_is_told_by_what_it_would_do() {
         assert!(pair[1].log_likelihood_change < pair[0].log_likelihood_change);
         assert!(pair[0].log_likelihood_change < -1.0, "{pair:?}");
     }
-    assert!(found.sentences().join("\n").contains("Were one more pair kindred"));
+    assert!(found.sentences().join("\n").contains("Were one more pair dependent"));
 }
 
 #[test] // the second look hangs on the first call: missing at random, and not by chance alone
@@ -186,8 +190,8 @@ fn blades_that_not_all_looked_at_count_with_what_was_seen() {
 }
 
 #[test]
-fn a_kindred_technique_that_did_not_look_is_summed_over() {
-    let truth = Truth::kindred();
+fn a_dependent_technique_that_did_not_look_is_summed_over() {
+    let truth = Truth::dependent();
     let mut part: Vec<CaptureHistory> = Vec::new();
     for blade in truth.expected(1e6).histories() {
         for at in [0, 1, 2] {
@@ -198,7 +202,7 @@ fn a_kindred_technique_that_did_not_look_is_summed_over() {
             part.push(CaptureHistory { count: blade.count / 3, called, ..blade.clone() });
         }
     }
-    recovered(&truth, &kindred(&[("a", "b")]), &CaptureHistories::new(&NAMES[..4], part).expect("histories"));
+    recovered(&truth, &dependent(&[("a", "b")]), &CaptureHistories::new(&NAMES[..4], part).expect("histories"));
 }
 
 #[test] // exchanging yes and no exchanges the names of the classes and nothing else
@@ -223,7 +227,7 @@ fn the_cracked_class_is_the_one_that_is_called_more() {
 
 #[test]
 fn the_order_of_the_techniques_does_not_matter() {
-    let truth = Truth::kindred();
+    let truth = Truth::dependent();
     let histories = truth.expected(3000.0);
     let turn = |blade: &CaptureHistory| CaptureHistory {
         called: blade.called.iter().rev().copied().collect(),
@@ -231,8 +235,8 @@ fn the_order_of_the_techniques_does_not_matter() {
     };
     let turned: Vec<CaptureHistory> = histories.histories().iter().rev().map(turn).collect();
     let turned = CaptureHistories::new(&["d", "c", "b", "a"], turned).expect("histories");
-    let one = latent_classes(&histories, &kindred(&[("a", "b")])).expect("a fit");
-    let other = latent_classes(&turned, &kindred(&[("a", "b")])).expect("a fit");
+    let one = latent_classes(&histories, &dependent(&[("a", "b")])).expect("a fit");
+    let other = latent_classes(&turned, &dependent(&[("a", "b")])).expect("a fit");
     let near = |one: Interval, other: Interval| {
         let pairs = [(one.value, other.value), (one.low, other.low), (one.high, other.high)];
         assert!(pairs.iter().all(|(a, b)| (a - b).abs() < 1e-5), "{one:?} {other:?}");
@@ -285,9 +289,9 @@ fn what_cannot_tell_the_classes_apart_is_refused() {
         CaptureHistories::new(names, four.histories().iter().map(pick).collect()).expect("histories")
     };
     assert_eq!(reason(&of(&["a", "b"]), &independent()), "too-few-techniques");
-    assert_eq!(reason(&of(&["a", "b", "c"]), &kindred(&[("a", "b")])), "not-identified");
+    assert_eq!(reason(&of(&["a", "b", "c"]), &dependent(&[("a", "b")])), "not-identified");
     // Thirteen chances and fifteen independent numbers, yet two sources: counting is not enough.
-    assert_eq!(reason(&four, &kindred(&[("a", "b"), ("c", "d")])), "not-identified");
+    assert_eq!(reason(&four, &dependent(&[("a", "b"), ("c", "d")])), "not-identified");
     let never = |blade: &CaptureHistory| {
         let mut called = blade.called.clone();
         called[if blade.called[2] == Some(true) { 0 } else { 3 }] = None;
@@ -337,9 +341,9 @@ fn looks_in_pairs_alone_are_refused() {
 fn arguments_that_cannot_be_are_refused_in_plain_words() {
     let histories = Truth::independent().expected(1e4);
     let said = |question: Question| latent_classes(&histories, &question).expect_err("a refusal").to_string();
-    assert!(said(kindred(&[("a", "x")])).starts_with("kindred = x\n    is not one of the techniques"));
-    assert!(said(kindred(&[("a", "a")])).contains("a technique may be kindred to one other"));
-    assert!(said(kindred(&[("a", "b"), ("b", "c")])).contains("a technique may be kindred to one other"));
+    assert!(said(dependent(&[("a", "x")])).starts_with("dependent_pairs = x\n    is not one of the techniques"));
+    assert!(said(dependent(&[("a", "a")])).contains("a technique may depend on one other"));
+    assert!(said(dependent(&[("a", "b"), ("b", "c")])).contains("a technique may depend on one other"));
     assert!(said(Question { level: 1.0, ..Question::default() }).starts_with("level = 1"));
     assert!(said(Question { level: f64::NAN, ..Question::default() }).starts_with("level = NaN"));
     assert!(said(Question { resamples: 1_000_000, ..Question::default() }).starts_with("resamples = 1000000"));
@@ -376,7 +380,7 @@ proptest! {
             ..CaptureHistory::default()
         };
         let histories = CaptureHistories::new(&NAMES[..techniques], lines.iter().map(blade).collect()).expect("histories");
-        let question = Question { resamples: 5, ..kindred(if pair { &[("a", "b")] } else { &[] }) };
+        let question = Question { resamples: 5, ..dependent(if pair { &[("a", "b")] } else { &[] }) };
         if let Ok(found) = latent_classes(&histories, &question) {
             let chances = found.techniques.iter().flat_map(|one| [one.detection, one.false_calls]).chain([found.prevalence]);
             for chance in chances {

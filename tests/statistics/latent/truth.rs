@@ -26,7 +26,7 @@ impl Truth {
     }
 
     /// Four techniques of which the first two, of equal detection, miss the same cracks.
-    pub fn kindred() -> Truth {
+    pub fn dependent() -> Truth {
         Truth { detection: vec![0.7, 0.7, 0.6, 0.75], copied: 0.6, ..Truth::independent() }
     }
 

@@ -3,8 +3,8 @@
 //! A cracked blade is found by a set y of techniques with probability proportional to
 //! exp(sum of a_j over its members, plus sum of g_jk over its linked pairs), where a_j may rise with the
 //! logarithm of length. Only blades found by at least one technique are seen, so the likelihood is that of
-//! y given that it is not empty: for blades alike it is that of the Poisson log-linear model with the unseen
-//! cell left out (Sandland and Cormack, Biometrika 71, 1984); without links it is that of Huggins (Biometrika
+//! y given that it is not empty: for blades alike it is that of the Poisson log-linear model without the cell of
+//! no finds (Sandland and Cormack, Biometrika 71, 1984); without links it is that of Huggins (Biometrika
 //! 76, 1989) and Alho (Biometrics 46, 1990). The logarithm of it is concave, so there is one top or none. Where lengths
 //! are measured with error it is averaged over the lengths that a measured one leaves possible, and is concave no more;
 //! it is climbed from the same start.
@@ -44,11 +44,11 @@ pub(super) struct Fit {
     pub parameters: usize,
     /// Of the patterns, given that they were seen.
     pub log_likelihood: f64,
-    /// Cracked blades that nobody found (Horvitz and Thompson: each found one stands for the unseen like it).
-    pub unseen: f64,
+    /// Cracked blades that nobody found (Horvitz and Thompson: each found one stands for the missed cracks like it).
+    pub missed: f64,
     /// Variance of their number, chance of being found included.
     pub variance: f64,
-    /// For each group and length of it, unseen blades for each seen one.
+    /// For each group and length of it, missed blades for each seen one.
     pub odds: Vec<Vec<f64>>,
     /// For each technique, how its log-odds of finding rise with the logarithm of length.
     pub slopes: Vec<f64>,
@@ -59,9 +59,9 @@ pub(super) struct Fit {
 /// Why a model has no estimate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum NoFit {
-    /// The best value of a parameter is without limit; the unseen number grows without limit too.
+    /// The best value of a parameter is without limit; the number missed grows without limit too.
     Endless,
-    /// Likewise, but the unseen number falls to zero or stays.
+    /// Likewise, but the number missed falls to zero or stays.
     Edge,
 }
 
@@ -80,7 +80,7 @@ pub(super) fn fit(groups: &[Group], techniques: usize, form: &Form) -> Result<Fi
     if runs || !step.iter().all(|x| x.is_finite()) {
         return Err(model.where_to(groups, &peak.at));
     }
-    let (mut unseen, mut chance, mut slope) = (0.0, 0.0, DVector::zeros(model.parameters));
+    let (mut missed, mut chance, mut slope) = (0.0, 0.0, DVector::zeros(model.parameters));
     let (mut odds, mut probabilities) = (Vec::new(), Vec::new());
     for group in groups {
         let mut of_group = vec![0.0; 1 << techniques];
@@ -88,7 +88,7 @@ pub(super) fn fit(groups: &[Group], techniques: usize, form: &Form) -> Result<Fi
         for (log_length, share) in &group.log_lengths {
             let (weights, sum) = model.weights(*log_length, &peak.at);
             let (seen, odd) = (share * group.total(), 1.0 / sum);
-            unseen += seen * odd;
+            missed += seen * odd;
             chance += seen * odd * (1.0 + odd);
             let all_of = model.all_of(&weights, sum);
             model.add(*log_length, &mut slope, |members| -seen * odd * all_of[members]);
@@ -99,11 +99,11 @@ pub(super) fn fit(groups: &[Group], techniques: usize, form: &Form) -> Result<Fi
         probabilities.push(of_group);
     }
     let variance = chance + slope.dot(&(&covariance * &slope));
-    if !(unseen.is_finite() && variance.is_finite()) {
+    if !(missed.is_finite() && variance.is_finite()) {
         return Err(NoFit::Endless);
     }
     let slopes = (0..techniques).map(|at| model.terms[at].slope.map_or(0.0, |place| peak.at[place])).collect();
-    Ok(Fit { parameters: model.parameters, log_likelihood: peak.value, unseen, variance, odds, slopes, probabilities })
+    Ok(Fit { parameters: model.parameters, log_likelihood: peak.value, missed, variance, odds, slopes, probabilities })
 }
 
 /// What the members of a set of techniques add to a pattern that has all of them.
@@ -164,7 +164,7 @@ impl Model {
         start
     }
 
-    /// The sum of terms of each pattern; 0 for the unseen one.
+    /// The sum of terms of each pattern; 0 for the pattern without a find.
     fn log_weights(&self, log_length: f64, at: &DVector<f64>) -> Vec<f64> {
         let mut sums = vec![0.0; 1 << self.techniques];
         for (term, Term { members, slope }) in self.terms.iter().enumerate() {
@@ -176,7 +176,7 @@ impl Model {
         sums
     }
 
-    /// The weights of the seen patterns over that of the unseen one, and their sum.
+    /// The weights of the other patterns over that of the pattern without a find, and their sum.
     fn weights(&self, log_length: f64, at: &DVector<f64>) -> (Vec<f64>, f64) {
         let mut weights = self.log_weights(log_length, at);
         weights.iter_mut().for_each(|weight| *weight = weight.exp());
@@ -275,7 +275,7 @@ impl Model {
         changes.map(f64::abs).fold(0.0, f64::max)
     }
 
-    /// Where the unseen number goes when a parameter runs away: it is large by then, or it is not.
+    /// Whether the number missed grows without limit with a parameter: it is large by then, or it is not.
     fn where_to(&self, groups: &[Group], at: &DVector<f64>) -> NoFit {
         const LARGE: f64 = 1e4;
         let seen: f64 = groups.iter().map(Group::total).sum();
@@ -283,8 +283,8 @@ impl Model {
             let each = group.log_lengths.iter().map(|(z, share)| share / self.weights(*z, at).1);
             group.total() * each.sum::<f64>()
         };
-        let unseen: f64 = groups.iter().map(of_group).sum();
-        if unseen <= LARGE * seen { NoFit::Edge } else { NoFit::Endless }
+        let missed: f64 = groups.iter().map(of_group).sum();
+        if missed <= LARGE * seen { NoFit::Edge } else { NoFit::Endless }
     }
 }
 

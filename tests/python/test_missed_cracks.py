@@ -1,4 +1,4 @@
-"""What every technique missed, against statsmodels run in the same test."""
+"""Missed cracks, against statsmodels run in the same test."""
 
 import itertools
 import json
@@ -19,7 +19,7 @@ DATA = ROOT / "tests" / "statistics" / "data"
 
 @pytest.fixture(scope="module")
 def missed():
-    return serrata.Records.load(DEMO_RECORDS, dates="day-month-year").unseen(TECHNIQUES)
+    return serrata.Records.load(DEMO_RECORDS, dates="day-month-year").missed_cracks(TECHNIQUES)
 
 
 def counts_of(file):
@@ -33,7 +33,7 @@ def counts_of(file):
 @pytest.mark.parametrize("file", ["capture_hepatitis_a.csv", "capture_diabetes.csv"])
 def test_every_log_linear_model_is_the_poisson_regression_of_statsmodels(file):
     names, counts = counts_of(file)
-    ours = serrata.Unseen.from_counts(names, counts).models.set_index("links")
+    ours = serrata.MissedCracks.from_counts(names, counts).models.set_index("links")
     sets = list(counts)
     observed = np.array([counts[one] for one in sets], dtype=float)
     pairs = list(itertools.combinations(names, 2))
@@ -48,7 +48,7 @@ def test_every_log_linear_model_is_the_poisson_regression_of_statsmodels(file):
             fit = sm.GLM(observed, np.array(columns).T, family=sm.families.Poisson()).fit(tol=1e-12)
             line = ours.loc[", ".join(f"{a} + {b}" for a, b in linked) or "none"]
             n0 = np.exp(fit.params[0])
-            assert line["unseen"] == pytest.approx(n0, rel=1e-6)
+            assert line["missed"] == pytest.approx(n0, rel=1e-6)
             assert line["standard_error"] == pytest.approx(np.sqrt(n0 + n0**2 * fit.cov_params()[0, 0]), rel=1e-6)
             assert line["aic"] == pytest.approx(fit.aic, abs=1e-6)
             checked += 1
@@ -58,7 +58,7 @@ def test_every_log_linear_model_is_the_poisson_regression_of_statsmodels(file):
 
 def test_chapman_is_met_on_a_published_example():  # Ricker 1975, as quoted by a fisheries library's tests
     counts = {("a", "b"): 57, ("a",): 109 - 57, ("b",): 177 - 57}
-    estimate = serrata.Unseen.from_counts(["a", "b"], counts)
+    estimate = serrata.MissedCracks.from_counts(["a", "b"], counts)
     assert estimate.pairs["chapman"].iloc[0] == pytest.approx(337, abs=0.5)
     assert estimate.method == "two-lists"
     assert estimate.models.empty
@@ -69,7 +69,7 @@ def test_the_demo_records_give_an_answer_with_lengths(missed):
     low, high = missed.interval
     assert missed.method == "by-length"
     assert 0 < low < missed.estimate < high
-    assert missed.lengths["unseen"].sum() == pytest.approx(missed.estimate, rel=1e-9)
+    assert missed.lengths["missed"].sum() == pytest.approx(missed.estimate, rel=1e-9)
     assert missed.length_models["weight"].sum() == pytest.approx(1.0)
     assert missed.mostly_shorter_mm in set(missed.lengths["length_mm"])
 
@@ -88,16 +88,16 @@ def test_the_report_leads_with_the_plain_sentence(missed):
 
 def test_error_of_measured_lengths_is_told_and_allowed_for():
     records = serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
-    plain, known = (records.unseen(TECHNIQUES, length_error_log=spread) for spread in (0.0, 0.3))
+    plain, known = (records.missed_cracks(TECHNIQUES, length_error_log=spread) for spread in (0.0, 0.3))
     assert known.length_error_log == 0.3
     assert "measured ones err by a factor of about 1.35" in " ".join(known.report().split())
     assert "without error" in " ".join(plain.report().split())
     with pytest.raises(serrata.ArgumentError, match="length_error_log"):
-        records.unseen(TECHNIQUES, length_error_log=-1.0)
+        records.missed_cracks(TECHNIQUES, length_error_log=-1.0)
 
 
 def test_few_recaptures_give_the_wide_interval_of_the_likelihood_and_a_warning():
-    estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 13, ("b",): 10, ("a", "b"): 1})
+    estimate = serrata.MissedCracks.from_counts(["a", "b"], {("a",): 13, ("b",): 10, ("a", "b"): 1})
     # In all 43 to 2284, by an independent program: within 1, and 3 %.
     low, high = estimate.interval
     assert low + estimate.found == pytest.approx(43, abs=1)
@@ -107,10 +107,10 @@ def test_few_recaptures_give_the_wide_interval_of_the_likelihood_and_a_warning()
 
 
 def test_no_overlap_gives_no_upper_bound_and_still_a_figure():  # G1
-    estimate = serrata.Unseen.from_counts(["a", "b"], {("a",): 8, ("b",): 5})
+    estimate = serrata.MissedCracks.from_counts(["a", "b"], {("a",): 8, ("b",): 5})
     assert estimate.interval[1] is None
     assert estimate.method == "lower-bound"
-    assert estimate.pairs["unseen"].isna().all()
+    assert estimate.pairs["missed"].isna().all()
     assert "no estimate (" in estimate.report()
     assert "no upper bound" in estimate.report()
     ax = estimate.plot(Figure().subplots())
@@ -127,27 +127,27 @@ def test_the_figure_has_a_line_for_each_method(missed):
 
 def test_it_survives_pickle_and_json(missed):
     assert pickle.loads(pickle.dumps(missed)) == missed
-    assert json.loads(missed.to_json())["unseen"]["found"] == missed.found
+    assert json.loads(missed.to_json())["missed_cracks"]["found"] == missed.found
 
 
 def test_what_says_nothing_is_refused():
     with pytest.raises(serrata.DataError) as caught:
-        serrata.Unseen.from_counts(["a", "b"], {("a",): 8})
+        serrata.MissedCracks.from_counts(["a", "b"], {("a",): 8})
     assert caught.value.reason == "found-nothing"
     with pytest.raises(serrata.ArgumentError, match="'c' is not a technique named"):
-        serrata.Unseen.from_counts(["a", "b"], {("a", "c"): 8})
+        serrata.MissedCracks.from_counts(["a", "b"], {("a", "c"): 8})
     with pytest.raises(serrata.ArgumentError, match="must be a whole number"):
-        serrata.Unseen.from_counts(["a", "b"], {("a",): -1})
+        serrata.MissedCracks.from_counts(["a", "b"], {("a",): -1})
     # Six found by one, eight by the other, nine by both.
     with pytest.raises(serrata.ArgumentError, match="must be a whole number"):
-        serrata.Unseen.from_counts(["a", "b"], {("a",): 6 - 9, ("b",): 8 - 9, ("a", "b"): 9})
+        serrata.MissedCracks.from_counts(["a", "b"], {("a",): 6 - 9, ("b",): 8 - 9, ("a", "b"): 9})
 
 
-def test_an_estimate_beyond_what_none_called_is_not_told():
+def test_an_estimate_beyond_what_none_called_is_not_known():
     counts = {("a",): 14, ("b",): 11, ("a", "b"): 1, (): 8}
-    estimate = serrata.Unseen.from_counts(["a", "b"], counts)
+    estimate = serrata.MissedCracks.from_counts(["a", "b"], counts)
     assert (estimate.method, estimate.estimate, estimate.interval[1]) == ("cannot-be-told", None, 8.0)
     assert "no more than the 8 that none called" in " ".join(estimate.report().split())
-    assert "not told" in repr(estimate)
+    assert "not known" in repr(estimate)
     ax = estimate.plot(Figure().subplots())
     ax.figure.canvas.draw()

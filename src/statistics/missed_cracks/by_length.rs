@@ -1,4 +1,4 @@
-//! Detection that depends on length: small unseen cracks are estimated, not assumed away.
+//! Detection that depends on length: small missed cracks are estimated, not assumed away.
 
 use super::estimate::{Estimate, averaged};
 use super::fit::{Fit, Form, Group, Slope, fit};
@@ -10,14 +10,14 @@ use serde::Serialize;
 /// Fewest cracked blades of known length that a fit against length takes.
 pub const FEWEST: u64 = 10;
 
-/// Estimate of the unseen with detection that rises with crack length (Huggins, Biometrika 76, 1989; Alho,
+/// Estimate of the missed cracks with detection that rises with crack length (Huggins, Biometrika 76, 1989; Alho,
 /// Biometrics 46, 1990), pairs of techniques depending on each other or not.
 ///
-/// Where measured lengths are known to scatter ([`CaptureHistories::with_length_error`]) each stands for the true lengths that
-/// it leaves possible, those of found cracks taken for log-normal. Taken as they are they would flatten detection
-/// against length (Carroll, Ruppert, Stefanski and Crainiceanu, Measurement Error in Nonlinear Models, 2006, chapter 3):
-/// of 60 simulated campaigns with a spread of 0.5, intervals at 95 % held the truth in 34, and in 58 where the spread
-/// was told (`tests/statistics/unseen.rs`).
+/// Where measured lengths are known to scatter ([`CaptureHistories::with_length_error`]) each stands for the true
+/// lengths that it leaves possible, with a log-normal distribution of the lengths of found cracks. Without this,
+/// measured lengths would flatten detection against length (Carroll, Ruppert, Stefanski and Crainiceanu, Measurement
+/// Error in Nonlinear Models, 2006, chapter 3): of 60 simulated campaigns with a spread of 0.5, intervals at 95 % held
+/// the truth in 34, and in 58 where the spread was given (`tests/statistics/missed_cracks.rs`).
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ByLength {
     /// Found cracked blades of known length; all numbers scale from these to all found ones.
@@ -26,13 +26,13 @@ pub struct ByLength {
     pub models: Vec<LengthModel>,
     /// The average over the models that have an estimate; `None` when none has one.
     pub average: Option<Estimate>,
-    /// How many unseen blades stand for each length, by the average, lengths rising.
+    /// How many missed blades stand for each length, by the average, lengths rising.
     pub lengths: Vec<AtLength>,
-    /// Half of the unseen cracks are shorter than this, in mm.
+    /// Half of the missed cracks are shorter than this, in mm.
     pub half_shorter_mm: Option<f64>,
-    /// Nine in ten of the unseen cracks are shorter than this, in mm.
+    /// Nine in ten of the missed cracks are shorter than this, in mm.
     pub most_shorter_mm: Option<f64>,
-    /// Share of the unseen that rests on cracks of which fewer than one in ten are found.
+    /// Share of the missed cracks that rests on cracks of which fewer than one in ten are found.
     pub from_rarely_found: f64,
     /// Whether the best model has longer cracks found less often than shorter ones, by some technique.
     pub falls_with_length: bool,
@@ -46,7 +46,7 @@ pub struct LengthModel {
     /// Pairs that may depend on each other.
     pub links: Vec<String>,
     /// Cracked blades that nobody found; `None` for a model without an estimate.
-    pub unseen: Option<f64>,
+    pub missed: Option<f64>,
     /// Standard error of it.
     pub standard_error: Option<f64>,
     /// Akaike's criterion of the patterns given that they were seen; not to be compared with that of models
@@ -66,7 +66,7 @@ pub struct AtLength {
     /// Cracked blades found; where lengths are measured with error, as many as are likely to be of this length.
     pub found: f64,
     /// Cracked blades like these that nobody found.
-    pub unseen: f64,
+    pub missed: f64,
 }
 
 /// Most links at a time: more would be told apart by luck.
@@ -127,7 +127,7 @@ pub(super) fn by_length(histories: &CaptureHistories, found: u64, level: f64) ->
         order(a).total_cmp(&order(b))
     });
     let fits: Vec<&Fit> = tried.iter().filter_map(|(_, fit)| fit.as_ref()).collect();
-    let numbers: Vec<_> = fits.iter().map(|fit| (aic(fit), scale * fit.unseen, scale * scale * fit.variance)).collect();
+    let numbers: Vec<_> = fits.iter().map(|fit| (aic(fit), scale * fit.missed, scale * scale * fit.variance)).collect();
     let (weights, average) = averaged(&numbers, level).unzip();
     let weights = weights.unwrap_or_default();
     let at_lengths = at_lengths(&groups, &error, &fits, &weights, average);
@@ -139,7 +139,7 @@ pub(super) fn by_length(histories: &CaptureHistories, found: u64, level: f64) ->
         }
         .into(),
         links: form.links.iter().map(|(a, b)| format!("{} + {}", names[*a], names[*b])).collect(),
-        unseen: fit.as_ref().map(|fit| scale * fit.unseen),
+        missed: fit.as_ref().map(|fit| scale * fit.missed),
         standard_error: fit.as_ref().map(|fit| scale * fit.variance.sqrt()),
         aic: fit.as_ref().map(aic),
         // Models without an estimate stand last, so that places and weights agree.
@@ -152,13 +152,13 @@ pub(super) fn by_length(histories: &CaptureHistories, found: u64, level: f64) ->
         average,
         half_shorter_mm: quantile(&at_lengths, 0.5),
         most_shorter_mm: quantile(&at_lengths, 0.9),
-        from_rarely_found: share(&at_lengths, |at| at.unseen > 9.0 * at.found),
+        from_rarely_found: share(&at_lengths, |at| at.missed > 9.0 * at.found),
         falls_with_length: fits.first().is_some_and(|fit| fit.slopes.iter().any(|slope| *slope < 0.0)),
         lengths: at_lengths,
     })
 }
 
-/// The unseen of each length: the models' numbers by their weights, in all as many as the average says.
+/// Missed cracks of each length: the models' numbers by their weights, in all as many as the average says.
 fn at_lengths(
     groups: &[Group],
     error: &Error,
@@ -173,9 +173,9 @@ fn at_lengths(
             let found = weight * group.total();
             // Each model's share at this length, so that one with a large number does not drown the others.
             let models = fits.iter().zip(weights);
-            let share: f64 = models.map(|(fit, weight)| weight * found * fit.odds[at][place] / fit.unseen).sum();
+            let share: f64 = models.map(|(fit, weight)| weight * found * fit.odds[at][place] / fit.missed).sum();
             let length_mm = (log_length + error.middle).exp();
-            lengths.push(AtLength { length_mm, found, unseen: share * average.unseen });
+            lengths.push(AtLength { length_mm, found, missed: share * average.missed });
         }
     }
     lengths.sort_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
@@ -224,18 +224,18 @@ impl Error {
     }
 }
 
-/// Length below which a share of the unseen lies: the shortest that reaches it.
+/// Length below which a share of the missed cracks lies: the shortest that reaches it.
 fn quantile(lengths: &[AtLength], wanted: f64) -> Option<f64> {
-    let all: f64 = lengths.iter().map(|at| at.unseen).sum();
+    let all: f64 = lengths.iter().map(|at| at.missed).sum();
     let mut below = 0.0;
     lengths.iter().find_map(|at| {
-        below += at.unseen;
+        below += at.missed;
         (all > 0.0 && below >= wanted * all).then_some(at.length_mm)
     })
 }
 
 fn share(lengths: &[AtLength], of: impl Fn(&AtLength) -> bool) -> f64 {
-    let all: f64 = lengths.iter().map(|at| at.unseen).sum();
-    let part: f64 = lengths.iter().filter(|at| of(at)).map(|at| at.unseen).sum();
+    let all: f64 = lengths.iter().map(|at| at.missed).sum();
+    let part: f64 = lengths.iter().filter(|at| of(at)).map(|at| at.missed).sum();
     if all > 0.0 { part / all } else { 0.0 }
 }

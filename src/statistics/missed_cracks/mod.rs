@@ -1,20 +1,20 @@
 //! How many cracked blades every technique missed.
 //!
-//! What several techniques found on the same blades tells of what none of them found: the fewer finds two
-//! techniques share, the more both must have missed. Every estimate takes something for granted, which its
-//! sentence says. [`unseen`] makes all estimates that the blades allow:
+//! The number that all techniques missed follows from their finds on the same blades: the fewer finds two techniques
+//! share, the more both must have missed. Each estimate rests on assumptions, which its sentence states.
+//! [`missed_cracks`] makes all estimates that the blades allow:
 //!
 //! - [`TwoLists`], for each pair, as if the two erred independently;
 //! - [`LogLinear`], from three techniques on: pairs may depend on each other, models averaged by AIC;
 //! - [`Coverage`], from three techniques on: sample coverage, and a lower bound that holds when cracks
 //!   differ in how easily they are found;
-//! - [`ByLength`], where crack lengths are known: detection rises with length, so that small unseen cracks
+//! - [`ByLength`], where crack lengths are known: detection rises with length, so that small missed cracks
 //!   are estimated and not assumed away.
 //!
 //! # How often the intervals hold the truth
 //!
-//! Of 1,000 simulated campaigns each (`tests/statistics/unseen_coverage.rs`): techniques that find a crack with
-//! a chance of 0.6, 0.7 and, where there is a third, 0.5. Where they are *kindred*, the second copies the first's
+//! Of 1,000 simulated campaigns each (`tests/statistics/missed_cracks_coverage.rs`): techniques that find a crack with
+//! a chance of 0.6, 0.7 and, where there is a third, 0.5. Where they are *dependent*, the second copies the first's
 //! answer four times in ten. Where some cracks are *hard for all*, the log-odds of each find are shifted by a normal
 //! number of the crack's own, with a standard deviation of 1.5. Nominal 95 %, ends in whole blades; no lengths.
 //!
@@ -23,21 +23,20 @@
 //! | 2 | 40 | none | 94.0 % | 1.02 |
 //! | 2 | 80 | none | 93.5 % | 1.00 |
 //! | 2 | 200 | none | 96.0 % | 1.00 |
-//! | 2 | 80 | kindred | **2.0 %** | 0.16 |
-//! | 2 | 200 | kindred | **0 %** | 0.16 |
+//! | 2 | 80 | dependent | **2.0 %** | 0.16 |
+//! | 2 | 200 | dependent | **0 %** | 0.16 |
 //! | 3 | 40 | none | 98.5 % | 1.12 |
 //! | 3 | 80 | none | 97.9 % | 1.04 |
 //! | 3 | 200 | none | 97.6 % | 1.02 |
-//! | 3 | 80 | kindred | 97.8 % | 1.05 |
-//! | 3 | 200 | kindred | 97.9 % | 1.07 |
+//! | 3 | 80 | dependent | 97.8 % | 1.05 |
+//! | 3 | 200 | dependent | 97.9 % | 1.07 |
 //! | 3 | 80 | hard for all | **81.9 %** | 0.44 |
 //! | 3 | 200 | hard for all | **61.1 %** | 0.43 |
 //!
-//! Where some cracks are hard for all, models of pairs miss most of the unseen, and every miss of the interval lies on
-//! the unsafe side; the lower bound of [`Coverage`] is no higher than the truth in 96 and 99 % of those campaigns. So
-//! without lengths the answer leads with the bound.
-//! Two kindred techniques know nothing of what both miss, and cannot tell that they are kindred: use a third of
-//! another kind.
+//! Where some cracks are hard for all, models of pairs account for few of the missed cracks, and every miss of the
+//! interval lies on the unsafe side; the lower bound of [`Coverage`] is no higher than the truth in 96 and 99 % of
+//! those campaigns. So without lengths the answer leads with the bound. Two dependent techniques give no information on
+//! what both miss, and their finds cannot show the dependence: use a third of another kind.
 
 mod by_length;
 mod coverage;
@@ -60,14 +59,14 @@ use serde::Serialize;
 
 /// How many cracked blades every technique missed, by each method that the blades allow.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Unseen {
+pub struct MissedCracks {
     /// The techniques, in the order given.
     pub techniques: Vec<String>,
     /// Confidence of every interval.
     pub level: f64,
     /// Cracked blades that at least one technique found, of those that all looked at.
     pub found: u64,
-    /// Blades that all looked at and none called: the unseen cracks are among them. Zero where such blades
+    /// Blades that all looked at and none called: the missed cracks are among them. Zero where such blades
     /// were not counted.
     pub called_by_none: u64,
     /// Blades left out of all but the pairs, as not all techniques looked at them.
@@ -105,19 +104,19 @@ pub enum Method {
     CannotBeTold,
 }
 
-/// One number of unseen blades.
+/// One number of missed blades.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Answer {
     /// How it was made.
     pub method: Method,
     /// Cracked blades that nobody found, or a lower bound of them; `None` where it cannot be told.
-    pub unseen: Option<f64>,
+    pub missed: Option<f64>,
     /// Lower end of its interval, in whole blades.
     pub low: f64,
     /// Upper end, in whole blades, never more than the blades that none called, where these were counted; `None` where
     /// nothing sets an upper bound.
     pub high: Option<f64>,
-    /// Nine in ten of the unseen cracks are shorter than this, in mm, where lengths are known.
+    /// Nine in ten of the missed cracks are shorter than this, in mm, where lengths are known.
     pub mostly_shorter_mm: Option<f64>,
 }
 
@@ -127,21 +126,21 @@ pub struct Answer {
 ///
 /// ```
 /// use serrata::statistics::capture_histories::CaptureHistories;
-/// use serrata::statistics::unseen::unseen;
+/// use serrata::statistics::missed_cracks::missed_cracks;
 ///
 /// // 12 cracked blades found by both, 5 by the first alone, 3 by the second alone.
 /// let counts = [(vec![true, true], 12), (vec![true, false], 5), (vec![false, true], 3)];
-/// let missed = unseen(&CaptureHistories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
+/// let missed = missed_cracks(&CaptureHistories::from_counts(&["magnetic-particle", "penetrant"], &counts)?, 0.95)?;
 /// // Chapman: (17 + 1) (15 + 1) / (12 + 1) - 1 = 21.15 in all, of which 20 were found.
 /// assert!((missed.pairs[0].chapman - 21.1538).abs() < 1e-4);
-/// assert!(missed.answer.unseen.is_some_and(|unseen| (unseen - 1.1538).abs() < 1e-4));
+/// assert!(missed.answer.missed.is_some_and(|missed| (missed - 1.1538).abs() < 1e-4));
 /// # Ok::<(), serrata::Error>(())
 /// ```
 ///
 /// # Errors
 /// Refuses a level below 0.5 or not below 1, blades among which nothing was found, and a technique that
 /// found nothing, of which its finds can say nothing.
-pub fn unseen(histories: &CaptureHistories, level: f64) -> Result<Unseen> {
+pub fn missed_cracks(histories: &CaptureHistories, level: f64) -> Result<MissedCracks> {
     CONFIDENCE.check("level", level)?;
     let names = histories.techniques();
     let patterns = histories.found();
@@ -161,7 +160,7 @@ pub fn unseen(histories: &CaptureHistories, level: f64) -> Result<Unseen> {
     let coverage = several.then(|| coverage::coverage(&patterns.counts, names.len(), level));
     let by_length = by_length::by_length(histories, found, level);
     let pairs = pairs(histories, level);
-    let mut unseen = Unseen {
+    let mut missed = MissedCracks {
         techniques: names.to_vec(),
         level,
         found,
@@ -176,8 +175,8 @@ pub fn unseen(histories: &CaptureHistories, level: f64) -> Result<Unseen> {
         by_length,
         notes: Vec::new(),
     };
-    unseen.notes = notes(&unseen, histories);
-    Ok(unseen)
+    missed.notes = notes(&missed, histories);
+    Ok(missed)
 }
 
 /// Each two techniques, on the blades that both looked at.
@@ -193,17 +192,17 @@ fn pairs(histories: &CaptureHistories, level: f64) -> Vec<TwoLists> {
 }
 
 impl Answer {
-    /// The same, knowing that none but so many blades can hold an unseen crack; 0 where they were not counted.
+    /// The same with the number of blades that can hold a missed crack as its limit; 0 where they were not counted.
     fn within(self, called_by_none: u64) -> Answer {
         let most = called_by_none as f64;
         if called_by_none == 0 || self.high.is_some_and(|high| high <= most) {
             return self;
         }
-        if self.unseen.is_none_or(|unseen| unseen > most) || self.low > most {
+        if self.missed.is_none_or(|missed| missed > most) || self.low > most {
             let low = if self.low <= most { self.low } else { 0.0 };
             return Answer {
                 method: Method::CannotBeTold,
-                unseen: None,
+                missed: None,
                 low,
                 high: Some(most),
                 mostly_shorter_mm: None,
@@ -225,7 +224,7 @@ fn answer(
 ) -> Answer {
     let of = |method, estimate: Estimate| Answer {
         method,
-        unseen: Some(estimate.unseen),
+        missed: Some(estimate.missed),
         low: estimate.low.floor(),
         high: Some(estimate.high.ceil()),
         mostly_shorter_mm: None,
@@ -238,8 +237,8 @@ fn answer(
             // Detection by length says nothing; what needs no length stays.
             let low = coverage
                 .map_or_else(|| pairs[0].interval().0, |coverage| coverage.bound.map_or(0.0, |bound| bound.low));
-            let (unseen, high, mostly_shorter_mm) = (None, None, None);
-            return Answer { method: Method::CannotBeTold, unseen, low: low.floor(), high, mostly_shorter_mm };
+            let (missed, high, mostly_shorter_mm) = (None, None, None);
+            return Answer { method: Method::CannotBeTold, missed, low: low.floor(), high, mostly_shorter_mm };
         }
         return Answer { mostly_shorter_mm: by_length.most_shorter_mm, ..of(Method::ByLength, estimate) };
     }
@@ -247,23 +246,23 @@ fn answer(
         return of(Method::LogLinear, estimate);
     }
     if let Some(coverage) = coverage {
-        let none = Estimate { unseen: 0.0, standard_error: 0.0, low: 0.0, high: f64::INFINITY };
+        let none = Estimate { missed: 0.0, standard_error: 0.0, low: 0.0, high: f64::INFINITY };
         let bound = coverage.bound.unwrap_or(none);
         return Answer { high: None, ..of(Method::LowerBound, bound) };
     }
     let pair = &pairs[0];
     let (low, high) = pair.interval();
-    match pair.unseen {
-        Some(unseen) => {
+    match pair.missed {
+        Some(missed) => {
             // Where nearly all was found by both, the estimate is a fraction of a blade and the interval may hold none.
-            let high = high.map(|high| high.max(unseen.ceil()));
-            Answer { method: Method::TwoLists, unseen: Some(unseen), low, high, mostly_shorter_mm: None }
+            let high = high.map(|high| high.max(missed.ceil()));
+            Answer { method: Method::TwoLists, missed: Some(missed), low, high, mostly_shorter_mm: None }
         }
-        None => Answer { method: Method::LowerBound, unseen: Some(low), low, high, mostly_shorter_mm: None },
+        None => Answer { method: Method::LowerBound, missed: Some(low), low, high, mostly_shorter_mm: None },
     }
 }
 
-fn notes(unseen: &Unseen, histories: &CaptureHistories) -> Vec<String> {
+fn notes(missed: &MissedCracks, histories: &CaptureHistories) -> Vec<String> {
     let mut notes = histories.notes().to_vec();
     let alone = histories.called_unconfirmed();
     if alone > 0 {
@@ -272,37 +271,37 @@ fn notes(unseen: &Unseen, histories: &CaptureHistories) -> Vec<String> {
             counted(alone, "blade was", "blades were")
         ));
     }
-    if unseen.left_out > 0 {
+    if missed.left_out > 0 {
         notes.push(format!(
             "{} left out of all but the pairs: not all techniques looked at {}.",
-            counted(unseen.left_out, "blade is", "blades are"),
-            if unseen.left_out == 1 { "it" } else { "them" }
+            counted(missed.left_out, "blade is", "blades are"),
+            if missed.left_out == 1 { "it" } else { "them" }
         ));
     }
-    let none = unseen.called_by_none;
-    if none > 0 && unseen.answer.high == Some(none as f64) {
+    let none = missed.called_by_none;
+    if none > 0 && missed.answer.high == Some(none as f64) {
         notes.push(format!(
-            "{} called by none: no more than these can hold an unseen crack.",
+            "{} called by none: no more than these can hold a missed crack.",
             counted(none, "blade was", "blades were")
         ));
     }
-    if let [pair] = unseen.pairs.as_slice() {
+    if let [pair] = missed.pairs.as_slice() {
         notes.extend(of_two_lists(pair));
     }
-    if unseen.techniques.len() > log_linear::MOST_TECHNIQUES {
+    if missed.techniques.len() > log_linear::MOST_TECHNIQUES {
         notes.push(format!("Log-linear models take at most {} techniques.", log_linear::MOST_TECHNIQUES));
     }
     let lengths = histories.histories().iter().filter(|blade| blade.measurements > 0 && blade.length_mm.is_some());
-    if unseen.by_length.is_none() && unseen.length_error_log > 0.0 && lengths.count() > 0 {
+    if missed.by_length.is_none() && missed.length_error_log > 0.0 && lengths.count() > 0 {
         notes.push(
             "Detection against length is not told: lengths are too few, or scatter no more than by their error.".into(),
         );
     }
-    if let Some(by_length) = &unseen.by_length {
-        if by_length.found_with_length < unseen.found {
+    if let Some(by_length) = &missed.by_length {
+        if by_length.found_with_length < missed.found {
             notes.push(format!(
                 "Lengths are known of {} of the {} finds; the others are taken to be alike.",
-                by_length.found_with_length, unseen.found
+                by_length.found_with_length, missed.found
             ));
         }
         if by_length.falls_with_length {
@@ -310,8 +309,8 @@ fn notes(unseen: &Unseen, histories: &CaptureHistories) -> Vec<String> {
         }
         if by_length.from_rarely_found > 0.5 {
             notes.push(
-                "Most of the unseen cracks stand for finds of lengths that are found fewer than one time in ten: they rest \
-                 on few finds."
+                "Most of the missed cracks stand for finds of lengths that are found fewer than one time in ten: they \
+                 rest on few finds."
                     .into(),
             );
         }
@@ -319,15 +318,15 @@ fn notes(unseen: &Unseen, histories: &CaptureHistories) -> Vec<String> {
     notes
 }
 
-/// Whether an estimate is drawn out of the finds further than they carry: more unseen than found, and perhaps many times
-/// as many.
+/// Whether an estimate is drawn out of the finds further than they carry: more missed than found, and perhaps many
+/// times as many.
 ///
 /// Of 500 simulated sets each of 60 cracks, two or three techniques, lengths log-uniform or log-normal, an estimate was
-/// more than five times the truth in 8 to 18 %; all of those were drawn out so (`tests/statistics/unseen.rs`).
+/// more than five times the truth in 8 to 18 %; all of those were drawn out so (`tests/statistics/missed_cracks.rs`).
 fn drawn_out(estimate: &Estimate, found: u64) -> bool {
     /// Times as many as were found.
     const MANY: f64 = 5.0;
-    estimate.unseen > found as f64 && estimate.high > MANY * found as f64
+    estimate.missed > found as f64 && estimate.high > MANY * found as f64
 }
 
 /// What an estimate from two techniques rests on.

@@ -25,13 +25,13 @@ pub struct TwoLists {
     pub chapman_normal: (f64, f64),
     /// Cracked blades that both missed, after Chapman; `None` where no blade was found by both, as there is then only
     /// a lower bound.
-    pub unseen: Option<f64>,
-    /// Log-type interval of the unseen (Chao, Biometrics 43, 1987); `None` where no blade was found by both,
-    /// as there is then no upper bound, and where Chapman leaves nothing unseen. Its upper end is far too low where few
+    pub missed: Option<f64>,
+    /// Log-type interval of the missed cracks (Chao, Biometrics 43, 1987); `None` where no blade was found by both,
+    /// as there is then no upper bound, and where Chapman leaves nothing missed. Its upper end is far too low where few
     /// blades were found by both.
     pub log_interval: Option<(f64, f64)>,
-    /// Interval of the unseen by profile likelihood (Cormack, Biometrics 48, 1992), the one to read; no upper end where
-    /// no blade was found by both.
+    /// Interval of the missed cracks by profile likelihood (Cormack, Biometrics 48, 1992), the one to read; no upper
+    /// end where no blade was found by both.
     pub likelihood_interval: (f64, Option<f64>),
 }
 
@@ -44,8 +44,8 @@ impl TwoLists {
         let seen = n1 + n2 - m;
         let half = normal_quantile(0.5 + 0.5 * level) * variance.sqrt();
         // With every find of one technique made by the other too, rounding may leave less than nothing.
-        let unseen = (chapman - seen).max(0.0);
-        let estimate = Estimate::log_normal(unseen, variance, level).filter(|_| both > 0);
+        let missed = (chapman - seen).max(0.0);
+        let estimate = Estimate::log_normal(missed, variance, level).filter(|_| both > 0);
         TwoLists {
             techniques: (techniques.0.to_owned(), techniques.1.to_owned()),
             found: (first, second, both),
@@ -53,30 +53,30 @@ impl TwoLists {
             chapman,
             chapman_se: variance.sqrt(),
             chapman_normal: (chapman - half, chapman + half),
-            unseen: (both > 0).then_some(unseen),
+            missed: (both > 0).then_some(missed),
             log_interval: estimate.map(|estimate| (estimate.low, estimate.high)),
             likelihood_interval: likelihood_interval(seen, &[n1, n2], level),
         }
     }
 
-    /// The least and the largest whole number of unseen blades within the likelihood interval.
+    /// The least and the largest whole number of missed blades within the likelihood interval.
     pub fn interval(&self) -> (f64, Option<f64>) {
         let (low, high) = self.likelihood_interval;
         (low.ceil(), high.map(f64::floor))
     }
 }
 
-/// Interval of the unseen by profile likelihood, for techniques that err independently.
+/// Interval of the missed cracks by profile likelihood, for techniques that err independently.
 ///
 /// `seen` blades were found in all, `finds` by each technique. Without any blade found twice the likelihood
 /// never falls, so there is no upper end; the lower end stays that of a two-sided interval.
 pub(super) fn likelihood_interval(seen: f64, finds: &[f64], level: f64) -> (f64, Option<f64>) {
     /// Beyond so many times what was seen an upper end says nothing.
     const FURTHEST: f64 = 1e9;
-    let log_likelihood = |unseen: f64| log_likelihood(seen, finds, unseen);
+    let log_likelihood = |missed: f64| log_likelihood(seen, finds, missed);
     let overlap = finds.iter().sum::<f64>() > seen;
     let drop = 0.5 * normal_quantile(0.5 - 0.5 * level).powi(2);
-    // On the scale of ln(unseen + 1), where the likelihood is smooth and has one hill.
+    // On the scale of ln(missed + 1), where the likelihood is smooth and has one hill.
     let at = |x: f64| log_likelihood(x.exp_m1());
     let far = (seen * FURTHEST).ln();
     let mut top = (0.0, at(0.0));
@@ -99,19 +99,19 @@ pub(super) fn likelihood_interval(seen: f64, finds: &[f64], level: f64) -> (f64,
     (low.exp_m1(), high)
 }
 
-/// Profile log-likelihood of a number of unseen blades, each technique's probability of detection at its best.
-fn log_likelihood(seen: f64, finds: &[f64], unseen: f64) -> f64 {
-    let all = seen + unseen;
-    // ln(all! / unseen!), by Stirling's formula where both are large, so that their difference keeps its figures.
-    let arrangements = if unseen < 16.0 {
-        ln_gamma(all + 1.0) - ln_gamma(unseen + 1.0)
+/// Profile log-likelihood of a number of missed blades, each technique's probability of detection at its best.
+fn log_likelihood(seen: f64, finds: &[f64], missed: f64) -> f64 {
+    let all = seen + missed;
+    // ln(all! / missed!), by Stirling's formula where both are large, so that their difference keeps its figures.
+    let arrangements = if missed < 16.0 {
+        ln_gamma(all + 1.0) - ln_gamma(missed + 1.0)
     } else {
-        seen * all.ln() - (unseen + 0.5) * (-seen / all).ln_1p() - seen + stirling_rest(all) - stirling_rest(unseen)
+        seen * all.ln() - (missed + 0.5) * (-seen / all).ln_1p() - seen + stirling_rest(all) - stirling_rest(missed)
     };
     let each = finds.iter().map(|found| {
-        let missed = all - found;
-        let of_missed = if missed > 0.0 { missed * (-found / all).ln_1p() } else { 0.0 };
-        of_missed + found * (found / all).ln()
+        let not_found = all - found;
+        let of_not_found = if not_found > 0.0 { not_found * (-found / all).ln_1p() } else { 0.0 };
+        of_not_found + found * (found / all).ln()
     });
     arrangements + each.sum::<f64>()
 }
@@ -122,9 +122,9 @@ mod tests {
 
     /// The same interval by trying every whole number.
     fn by_hand(seen: u64, finds: &[f64], drop: f64) -> (u64, u64) {
-        let at = |unseen: u64| {
-            let all = (seen + unseen) as f64;
-            let mut sum: f64 = (unseen + 1..=unseen + seen).map(|i| (i as f64).ln()).sum();
+        let at = |missed: u64| {
+            let all = (seen + missed) as f64;
+            let mut sum: f64 = (missed + 1..=missed + seen).map(|i| (i as f64).ln()).sum();
             for found in finds {
                 sum += found * (found / all).ln();
                 sum += if all > *found { (all - found) * (1.0 - found / all).ln() } else { 0.0 };

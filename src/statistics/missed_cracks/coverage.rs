@@ -37,7 +37,7 @@ pub struct Coverage {
     pub lower_bound_techniques: Option<f64>,
     /// The same almost free of bias; always a number.
     pub lower_bound_unbiased: f64,
-    /// The unseen blades by the last bound with its interval, which is of the bound and not of the truth.
+    /// The missed blades by the last bound with its interval, which is of the bound and not of the truth.
     pub bound: Option<Estimate>,
 }
 

@@ -1,4 +1,4 @@
-"""What every technique missed: cracked blades that nobody found, estimated from who found the others."""
+"""Missed cracks: how many cracked blades no technique found, estimated from who found the others."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["Unseen"]
+__all__ = ["MissedCracks"]
 
 #: Columns of a printed page.
 _WIDTH = 110
@@ -24,17 +24,19 @@ _WIDTH = 110
 _MOST_MODELS = 6
 
 
-class Unseen(JsonResult):
-    """How many cracked blades every technique missed, by each method that the blades allow. It never changes.
+class MissedCracks(JsonResult):
+    """Number of cracked blades that every technique missed, by each method that the blades allow. It never changes.
 
-    Made by `Records.unseen` or, from counts alone, by `Unseen.from_counts`. ``report`` says what each number
-    takes for granted; with two techniques that cannot be tested.
+    Made by `Records.missed_cracks` or, from counts alone, by `MissedCracks.from_counts`. ``report``
+    states what each number takes for granted; with two techniques that cannot be tested.
     """
 
     __slots__ = ()
 
     @staticmethod
-    def from_counts(techniques: Sequence[str], counts: Mapping[tuple[str, ...], int], *, level: float = 0.95) -> Unseen:
+    def from_counts(
+        techniques: Sequence[str], counts: Mapping[tuple[str, ...], int], *, level: float = 0.95
+    ) -> MissedCracks:
         """Estimate from counts of blades by who found them.
 
         Parameters
@@ -49,7 +51,7 @@ class Unseen(JsonResult):
 
         Returns
         -------
-        Unseen
+        MissedCracks
 
         Raises
         ------
@@ -62,7 +64,7 @@ class Unseen(JsonResult):
         --------
         >>> import serrata
         >>> counts = {("mpi", "penetrant"): 12, ("mpi",): 5, ("penetrant",): 3}
-        >>> f"{serrata.Unseen.from_counts(['mpi', 'penetrant'], counts).estimate:.2f}"
+        >>> f"{serrata.MissedCracks.from_counts(['mpi', 'penetrant'], counts).estimate:.2f}"
         '1.15'
         """
         listed = []
@@ -75,64 +77,64 @@ class Unseen(JsonResult):
             if isinstance(blades, bool) or blades != int(blades) or blades < 0:
                 raise ArgumentError(f"counts = {blades!r}\n    must be a whole number from 0\n    count blades")
             listed.append(([technique in found_by for technique in techniques], int(blades)))
-        return Unseen(engine.unseen_of_counts(list(techniques), listed, level))
+        return MissedCracks(engine.missed_cracks_of_counts(list(techniques), listed, level))
 
     @property
-    def _unseen(self) -> dict[str, Any]:
-        content: dict[str, Any] = self._content["unseen"]
+    def _numbers(self) -> dict[str, Any]:
+        content: dict[str, Any] = self._content["missed_cracks"]
         return content
 
     @property
     def techniques(self) -> list[str]:
         """The techniques, in the order that was asked for."""
-        return list(self._unseen["techniques"])
+        return list(self._numbers["techniques"])
 
     @property
     def level(self) -> float:
         """Confidence of every interval."""
-        return float(self._unseen["level"])
+        return float(self._numbers["level"])
 
     @property
     def length_error_log(self) -> float:
         """Standard deviation of the logarithm of one measured length about that of the true one, as it was given."""
-        return float(self._unseen["length_error_log"])
+        return float(self._numbers["length_error_log"])
 
     @property
     def found(self) -> int:
         """Cracked blades that at least one technique found, of those that all looked at."""
-        return int(self._unseen["found"])
+        return int(self._numbers["found"])
 
     @property
     def method(self) -> str:
-        """How `estimate` is made: ``by-length``, ``log-linear``, ``two-lists``, ``lower-bound``, ``cannot-be-told``."""
-        return str(self._unseen["answer"]["method"])
+        """Method of `estimate`: ``by-length``, ``log-linear``, ``two-lists``, ``lower-bound``, ``cannot-be-told``."""
+        return str(self._numbers["answer"]["method"])
 
     @property
     def estimate(self) -> float | None:
-        """Cracked blades that nobody found, a lower bound of them by ``lower-bound``; None where it cannot be told."""
-        unseen: float | None = self._unseen["answer"]["unseen"]
-        return unseen
+        """Cracked blades that nobody found, a lower bound of them by ``lower-bound``; None where there is none."""
+        missed: float | None = self._numbers["answer"]["missed"]
+        return missed
 
     @property
     def interval(self) -> tuple[float, float | None]:
         """Lower and upper end, in whole blades; None where nothing sets an upper bound.
 
-        No more can be unseen than the blades that none called, where these were counted.
+        No more can be missed than the blades that none called, where these were counted.
         """
-        answer = self._unseen["answer"]
+        answer = self._numbers["answer"]
         return float(answer["low"]), answer["high"]
 
     @property
     def mostly_shorter_mm(self) -> float | None:
-        """Nine in ten of the unseen cracks are shorter than this, in mm; None where lengths are not used."""
-        shorter: float | None = self._unseen["answer"]["mostly_shorter_mm"]
+        """Nine in ten of the missed cracks are shorter than this, in mm; None where lengths are not used."""
+        shorter: float | None = self._numbers["answer"]["mostly_shorter_mm"]
         return shorter
 
     @property
     def pairs(self) -> pd.DataFrame:
-        """For each pair of techniques: finds, Chapman's total with its standard error, and the unseen.
+        """For each pair of techniques: finds, Chapman's total with its standard error, and the number missed.
 
-        Each takes the two to err independently. ``unseen`` and ``high`` are missing where no blade was found by both.
+        Each takes the two to err independently. ``missed`` and ``high`` are missing where no blade was found by both.
         ``low`` and ``high`` are those of the profile likelihood.
         """
         import pandas as pd
@@ -146,24 +148,24 @@ class Unseen(JsonResult):
                 "found_by_both": pair["found"][2],
                 "chapman": pair["chapman"],
                 "chapman_se": pair["chapman_se"],
-                "unseen": pair["unseen"],
+                "missed": pair["missed"],
                 "low": _interval(pair)[0],
                 "high": _interval(pair)[1],
             }
-            for pair in self._unseen["pairs"]
+            for pair in self._numbers["pairs"]
         )
-        return pairs.astype({"unseen": float, "high": float})
+        return pairs.astype({"missed": float, "high": float})
 
     @property
     def models(self) -> pd.DataFrame:
-        """Log-linear models, best first: linked pairs, total, unseen, standard error, AIC and weight.
+        """Log-linear models, best first: linked pairs, total, missed, standard error, AIC and weight.
 
         ``dropped`` says why a model has no estimate. Empty for two techniques, and for more than five.
         """
         import pandas as pd
 
-        names = ["total", "unseen", "standard_error", "deviance", "degrees_of_freedom", "aic", "weight"]
-        log_linear = self._unseen["log_linear"] or {"models": []}
+        names = ["total", "missed", "standard_error", "deviance", "degrees_of_freedom", "aic", "weight"]
+        log_linear = self._numbers["log_linear"] or {"models": []}
         lines = []
         for model in log_linear["models"]:
             fitted = model["outcome"].get("fitted", {})
@@ -176,32 +178,32 @@ class Unseen(JsonResult):
         """Models of detection against length, best first; empty where too few lengths are known."""
         import pandas as pd
 
-        columns = ["length_counts", "links", "unseen", "standard_error", "aic", "weight"]
-        by_length = self._unseen["by_length"] or {"models": []}
+        columns = ["length_counts", "links", "missed", "standard_error", "aic", "weight"]
+        by_length = self._numbers["by_length"] or {"models": []}
         lines = [{**model, "links": ", ".join(model["links"]) or "none"} for model in by_length["models"]]
         return pd.DataFrame(lines, columns=columns)
 
     @property
     def lengths(self) -> pd.DataFrame:
-        """For each length that was found: found blades, and the unseen ones they stand for.
+        """For each length that was found: found blades, and the missed ones they stand for.
 
         Where lengths are measured with error these are true lengths, and ``found`` is no whole number.
         """
         import pandas as pd
 
-        by_length = self._unseen["by_length"] or {"lengths": []}
-        return pd.DataFrame(by_length["lengths"], columns=["length_mm", "found", "unseen"])
+        by_length = self._numbers["by_length"] or {"lengths": []}
+        return pd.DataFrame(by_length["lengths"], columns=["length_mm", "found", "missed"])
 
     @property
     def coverage(self) -> dict[str, Any] | None:
         """Sample coverage and lower bounds, as total numbers of cracked blades; None for two techniques."""
-        coverage: dict[str, Any] | None = self._unseen["coverage"]
+        coverage: dict[str, Any] | None = self._numbers["coverage"]
         return coverage
 
     @property
     def notes(self) -> list[str]:
-        """What to know when reading the numbers, in sentences."""
-        return list(self._unseen["notes"])
+        """Notes on the numbers, in sentences."""
+        return list(self._numbers["notes"])
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
@@ -209,26 +211,26 @@ class Unseen(JsonResult):
         for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
             lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
         lines += ["", "Two by two, as if they erred independently:"]
-        for pair in self._unseen["pairs"]:
+        for pair in self._numbers["pairs"]:
             low, high = _interval(pair)
             upper = "no upper bound" if high is None else f"{high:.1f}"
-            about = "no estimate" if pair["unseen"] is None else f"{pair['unseen']:.1f}"
+            about = "no estimate" if pair["missed"] is None else f"{pair['missed']:.1f}"
             lines.append(f"  {' and '.join(pair['techniques'])}: {about} ({low:.1f} to {upper})")
-        if self._unseen["log_linear"]:
+        if self._numbers["log_linear"]:
             lines += ["", "Log-linear models, by pairs that depend on each other:"]
-            lines.append("    unseen  standard error      AIC  weight  pairs")
-            lines += [_line(model) for model in self._unseen["log_linear"]["models"][:_MOST_MODELS]]
+            lines.append("    missed  standard error      AIC  weight  pairs")
+            lines += [_line(model) for model in self._numbers["log_linear"]["models"][:_MOST_MODELS]]
         return "\n".join([*lines, "", f"Intervals are of {100 * self.level:g} %.", "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw the estimates of all methods with their intervals; see `serrata.records_plots.unseen`."""
-        return records_plots.unseen(self, ax)
+        """Draw the estimates of all methods with their intervals; see `serrata.records_plots.missed_cracks`."""
+        return records_plots.missed_cracks(self, ax)
 
     def __repr__(self) -> str:
         low, high = self.interval
         upper = "no upper bound" if high is None else f"{high:g}"
-        about = "not told" if self.estimate is None else f"{self.estimate:.1f}"
-        return f"<Unseen {about} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
+        about = "not known" if self.estimate is None else f"{self.estimate:.1f}"
+        return f"<MissedCracks {about} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
 
 
 def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:
@@ -243,4 +245,4 @@ def _line(model: dict[str, Any]) -> str:
         return f"  no estimate: {model['outcome']['dropped']}"
     fitted = model["outcome"]["fitted"]
     weight = "     -" if fitted["weight"] is None else f"{fitted['weight']:6.2f}"
-    return f"  {fitted['unseen']:8.1f}  {fitted['standard_error']:14.1f}  {fitted['aic']:7.1f}  {weight}  {links}"
+    return f"  {fitted['missed']:8.1f}  {fitted['standard_error']:14.1f}  {fitted['aic']:7.1f}  {weight}  {links}"

@@ -1,11 +1,11 @@
-//! How often the intervals of the unseen number cover it, in simulated campaigns with a known truth.
+//! How often the intervals of the number missed cover it, in simulated campaigns with a known truth.
 //!
-//! The table in the documentation of `serrata::statistics::unseen` holds the numbers that these tests count.
+//! The table in the documentation of `serrata::statistics::missed_cracks` holds the numbers that these tests count.
 
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serrata::statistics::capture_histories::CaptureHistories;
-use serrata::statistics::unseen::unseen;
+use serrata::statistics::missed_cracks::missed_cracks;
 
 const CAMPAIGNS: usize = 1_000;
 
@@ -24,8 +24,8 @@ fn normal(random: &mut Xoshiro256PlusPlus) -> f64 {
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Dependence {
     None,
-    /// The second copies the first's answer with this chance, which makes the two kindred.
-    Kindred(f64),
+    /// The second copies the first's answer with this chance, which makes the two dependent.
+    Pair(f64),
     /// Some cracks are hard to find for all: the log-odds of each find are shifted by a normal number that is the
     /// crack's own, with this standard deviation.
     HardForAll(f64),
@@ -46,15 +46,15 @@ fn campaign(
         };
         let chance = |chance: f64| 1.0 / (1.0 + (1.0 / chance - 1.0) * f64::exp(-shift));
         let mut found: Vec<bool> = chances.iter().map(|middle| uniform(random) < chance(*middle)).collect();
-        if let Dependence::Kindred(copied) = dependence
+        if let Dependence::Pair(copied) = dependence
             && uniform(random) < copied
         {
             found[1] = found[0];
         }
         counts[found.iter().enumerate().map(|(at, found)| usize::from(*found) << at).sum::<usize>()] += 1;
     }
-    let unseen = counts[0] as f64;
-    (counts, unseen)
+    let missed = counts[0] as f64;
+    (counts, missed)
 }
 
 /// What simulated campaigns came to.
@@ -80,13 +80,13 @@ fn coverage(cracks: usize, chances: &[f64], dependence: Dependence, seed: u64) -
             .enumerate()
             .map(|(set, count)| ((0..names.len()).map(|at| set >> at & 1 == 1).collect(), *count))
             .collect();
-        let missed =
-            unseen(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95).expect("an estimate");
+        let missed = missed_cracks(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95)
+            .expect("an estimate");
         let answer = missed.answer;
-        let bound = missed.coverage.and_then(|coverage| coverage.bound).map_or(0.0, |bound| bound.unseen);
+        let bound = missed.coverage.and_then(|coverage| coverage.bound).map_or(0.0, |bound| bound.missed);
         covered += usize::from(answer.low <= truth && answer.high.is_none_or(|high| truth <= high));
         above += usize::from(bound <= truth);
-        estimates += answer.unseen.unwrap_or(answer.low);
+        estimates += answer.missed.unwrap_or(answer.low);
         truths += truth;
     }
     let share = |count: usize| count as f64 / CAMPAIGNS as f64;
@@ -98,35 +98,36 @@ type Case = (usize, &'static [f64], Dependence, f64, f64);
 
 const TWO: &[f64] = &[0.6, 0.7];
 const THREE: &[f64] = &[0.6, 0.7, 0.5];
-const KINDRED: Dependence = Dependence::Kindred(0.4);
+const PAIR: Dependence = Dependence::Pair(0.4);
 const HARD: Dependence = Dependence::HardForAll(1.5);
 const TABLE: [Case; 12] = [
     (40, TWO, Dependence::None, 0.940, 1.02),
     (80, TWO, Dependence::None, 0.935, 1.00),
     (200, TWO, Dependence::None, 0.960, 1.00),
-    (80, TWO, KINDRED, 0.020, 0.16),
-    (200, TWO, KINDRED, 0.0, 0.16),
+    (80, TWO, PAIR, 0.020, 0.16),
+    (200, TWO, PAIR, 0.0, 0.16),
     (40, THREE, Dependence::None, 0.985, 1.12),
     (80, THREE, Dependence::None, 0.979, 1.04),
     (200, THREE, Dependence::None, 0.976, 1.02),
-    (80, THREE, KINDRED, 0.978, 1.05),
-    (200, THREE, KINDRED, 0.979, 1.07),
+    (80, THREE, PAIR, 0.978, 1.05),
+    (200, THREE, PAIR, 0.979, 1.07),
     (80, THREE, HARD, 0.819, 0.44),
     (200, THREE, HARD, 0.611, 0.43),
 ];
 
 #[test]
 fn intervals_cover_as_often_as_they_say_where_what_they_take_for_granted_holds() {
-    // Three binomial standard errors below 95 % of 1,000 campaigns; intervals are of whole blades, so that more is right.
+    // Three binomial standard errors below 95 % of 1,000 campaigns; intervals are of whole blades, so that more is
+    // right.
     const LEAST: f64 = 0.95 - 3.0 * 0.0069;
     for (cracks, chances, dependence, covered, ratio) in TABLE {
         let ours = coverage(cracks, chances, dependence, 7);
         // A last digit of a logarithm may turn one or two campaigns on another platform.
         assert!((ours.covered - covered).abs() < 0.005, "{cracks} {chances:?} {dependence:?}: {}", ours.covered);
         assert!((ours.ratio - ratio).abs() < 0.01, "{cracks} {chances:?} {dependence:?}: {}", ours.ratio);
-        // Two twins must fail: two kindred techniques cannot tell that they are kindred, and no models of pairs tell
+        // Two twins must fail: the finds of two dependent techniques cannot show it, and no models of pairs tell
         // that some cracks are hard for all.
-        let tellable = dependence == Dependence::None || (chances.len() > 2 && dependence == KINDRED);
+        let tellable = dependence == Dependence::None || (chances.len() > 2 && dependence == PAIR);
         assert_eq!(ours.covered >= LEAST, tellable, "{cracks} {chances:?} {dependence:?}: {}", ours.covered);
         // There the lower bound is what holds; three standard errors below what was found for 80 cracks.
         if dependence == HARD {

@@ -8,8 +8,8 @@ use crate::expected::{Expected, expected, rows};
 use rand_core::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serrata::statistics::capture_histories::{CaptureHistories, CaptureHistory};
+use serrata::statistics::missed_cracks::{Method, MissedCracks, missed_cracks};
 use serrata::statistics::records::{Format, Records};
-use serrata::statistics::unseen::{Method, Unseen, unseen};
 
 /// Counts of a file whose last column is the count, its lists named by single letters.
 fn lists(text: &'static str, names: &[&str]) -> CaptureHistories {
@@ -23,9 +23,9 @@ fn lists(text: &'static str, names: &[&str]) -> CaptureHistories {
     CaptureHistories::from_counts(names, &counts).expect("histories")
 }
 
-fn two(first: u64, second: u64, both: u64) -> Unseen {
+fn two(first: u64, second: u64, both: u64) -> MissedCracks {
     let counts = [(vec![true, true], both), (vec![true, false], first - both), (vec![false, true], second - both)];
-    unseen(&CaptureHistories::from_counts(&["first", "second"], &counts).expect("histories"), 0.95)
+    missed_cracks(&CaptureHistories::from_counts(&["first", "second"], &counts).expect("histories"), 0.95)
         .expect("an estimate")
 }
 
@@ -46,7 +46,7 @@ fn every_expected_value_of_two_lists_is_met() {
             "chapman_se" => pair.chapman_se,
             "chapman_ci95_low_normal" => pair.chapman_normal.0,
             "chapman_ci95_high_normal" => pair.chapman_normal.1,
-            "seen_by_neither_chapman" => pair.unseen.expect("a common find"),
+            "seen_by_neither_chapman" => pair.missed.expect("a common find"),
             "chapman_ci95_low_log" => seen + low,
             "chapman_ci95_high_log" => seen + high,
             other => panic!("no check of {other}"),
@@ -85,7 +85,7 @@ fn links(short: &str) -> Vec<String> {
 
 fn check(dataset: &str, text: &'static str, names: &[&str]) {
     let histories = lists(text, names);
-    let missed = unseen(&histories, 0.95).expect("an estimate");
+    let missed = missed_cracks(&histories, 0.95).expect("an estimate");
     let (models, coverage) = (missed.log_linear.as_ref().expect("models"), missed.coverage.as_ref().expect("coverage"));
     let mut checked = 0;
     for wanted in expected(dataset) {
@@ -100,9 +100,9 @@ fn check(dataset: &str, text: &'static str, names: &[&str]) {
 
 fn ours(
     wanted: &Expected,
-    missed: &Unseen,
-    models: &serrata::statistics::unseen::LogLinear,
-    coverage: &serrata::statistics::unseen::Coverage,
+    missed: &MissedCracks,
+    models: &serrata::statistics::missed_cracks::LogLinear,
+    coverage: &serrata::statistics::missed_cracks::Coverage,
     histories: &CaptureHistories,
 ) -> Option<f64> {
     let quantity = wanted.quantity;
@@ -114,7 +114,7 @@ fn ours(
             return Some(match name {
                 "N_loglinear" => fitted.total,
                 "se_loglinear" => fitted.standard_error,
-                "se_unseen_loglinear" => fitted.standard_error_unseen,
+                "se_unseen_loglinear" => fitted.standard_error_missed,
                 "deviance_loglinear" => fitted.deviance,
                 "aic_loglinear" => fitted.aic,
                 _ => return None,
@@ -167,8 +167,8 @@ fn every_expected_value_of_four_lists_with_little_overlap_is_met() {
 
 #[test]
 fn the_average_weighs_models_by_their_aic_and_leaves_out_the_one_that_fits_anything() {
-    let missed =
-        unseen(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 0.95).expect("an estimate");
+    let missed = missed_cracks(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 0.95)
+        .expect("an estimate");
     let models = missed.log_linear.expect("models");
     let best = models.models.iter().find(|model| model.links == ["p + q", "q + e"]).expect("the model");
     let weights: Vec<f64> = models.models.iter().filter_map(|model| model.fitted()?.weight).collect();
@@ -187,36 +187,37 @@ fn the_average_weighs_models_by_their_aic_and_leaves_out_the_one_that_fits_anyth
 fn where_no_model_has_an_estimate_there_is_a_lower_bound_and_no_number_made_up() {
     let of = |counts: &[([bool; 3], u64)]| {
         let counts: Vec<(Vec<bool>, u64)> = counts.iter().map(|(found, count)| (found.to_vec(), *count)).collect();
-        unseen(&CaptureHistories::from_counts(&["a", "b", "c"], &counts).expect("histories"), 0.95).expect("an answer")
+        missed_cracks(&CaptureHistories::from_counts(&["a", "b", "c"], &counts).expect("histories"), 0.95)
+            .expect("an answer")
     };
     // No blade was found twice: (2/3) 17 * 16 / 2 = 90.7 at least.
     let apart = of(&[([true, false, false], 8), ([false, true, false], 5), ([false, false, true], 4)]);
     assert!(apart.log_linear.as_ref().expect("models").average.is_none());
     assert_eq!((apart.answer.method, apart.answer.high), (Method::LowerBound, None));
-    assert!((apart.answer.unseen.expect("a bound") - 272.0 / 3.0).abs() < 1e-9, "{:?}", apart.answer);
+    assert!((apart.answer.missed.expect("a bound") - 272.0 / 3.0).abs() < 1e-9, "{:?}", apart.answer);
     assert!(apart.sentences()[0].starts_with("At least about 91 more cracked blades"), "{:?}", apart.sentences());
     // All found all: nothing to average either.
     let all = of(&[([true, true, true], 8)]);
-    assert_eq!((all.answer.method, all.answer.unseen), (Method::LowerBound, Some(0.0)));
+    assert_eq!((all.answer.method, all.answer.missed), (Method::LowerBound, Some(0.0)));
     assert!(all.sentences()[0].starts_with("No estimate could be made"), "{:?}", all.sentences());
 }
 
 #[test] // request G1, G3
 fn two_techniques_say_what_they_take_for_granted() {
-    // By hand: 18 * 16 / 13 - 1 - 20 = 1.154. The likelihood of so many unseen blades is within 1.9207 of the best, which
-    // lies between whole numbers, from 0 to 4.
+    // By hand: 18 * 16 / 13 - 1 - 20 = 1.154. The likelihood of so many missed blades is within 1.9207 of the best,
+    // which lies between whole numbers, from 0 to 4.
     let said = two(17, 15, 12).sentences().join("\n");
     let wanted =
         "At least about 1.2 more cracked blades than the 20 found (95 %: 0 to 4, were the two to err independently).";
     assert!(said.starts_with(wanted), "{said}");
-    assert!(said.contains("the two err independently") && said.contains("more are unseen"), "{said}");
+    assert!(said.contains("the two err independently") && said.contains("more are missed"), "{said}");
     let apart = two(8, 5, 0);
     assert!(apart.answer.high.is_none());
     assert!(apart.sentences()[0].contains("no estimate and no upper bound"), "{:?}", apart.sentences());
 }
 
-/// Found by the first, by the second and by both; the 95 % interval of the total by profile likelihood, worked out by an
-/// independent program: ends within 1, the largest within 3 %.
+/// Found by the first, by the second and by both; the 95 % interval of the total by profile likelihood, worked out by
+/// an independent program: ends within 1, the largest within 3 %.
 #[test]
 fn two_lists_have_the_interval_of_their_likelihood() {
     for (first, second, both, low, high) in [
@@ -240,13 +241,13 @@ fn two_lists_have_the_interval_of_their_likelihood() {
 
 #[test]
 fn two_lists_that_say_little_say_so() {
-    let note = |missed: &Unseen, part: &str| missed.notes.iter().any(|note| note.contains(part));
+    let note = |missed: &MissedCracks, part: &str| missed.notes.iter().any(|note| note.contains(part));
     assert!(note(&two(14, 11, 1), "rests on 1 blade found by both"));
     assert!(note(&two(14, 11, 4), "rests on 4 blades found by both") && !note(&two(14, 11, 5), "rests on"));
     assert!(note(&two(5, 5, 5), "no proof that nothing is left") && !note(&two(24, 20, 15), "no proof"));
     // No blade found by both: no estimate, and Chapman's 79 in all appears nowhere.
     let apart = two(9, 7, 0);
-    assert_eq!((apart.answer.method, apart.pairs[0].unseen), (Method::LowerBound, None));
+    assert_eq!((apart.answer.method, apart.pairs[0].missed), (Method::LowerBound, None));
     let said = apart.sentences().join(" ");
     assert!(said.starts_with("At least 21 more cracked blades than the 16 found (95 %), at least 37 in all"), "{said}");
     assert!(!said.contains("79") && !said.contains("63"), "{said}");
@@ -255,11 +256,11 @@ fn two_lists_that_say_little_say_so() {
 #[test]
 fn what_says_nothing_is_refused() {
     let counts = [(vec![true, false], 5), (vec![false, false], 40)];
-    let error =
-        unseen(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect_err("a refusal");
+    let error = missed_cracks(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95)
+        .expect_err("a refusal");
     assert_eq!(error.reason(), Some("found-nothing"));
     assert!(error.to_string().starts_with("b found no crack on blades that all of a, b looked at"), "{error}");
-    assert!(unseen(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 1.0).is_err());
+    assert!(missed_cracks(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 1.0).is_err());
 }
 
 #[test]
@@ -277,15 +278,15 @@ fn no_number_is_none_whatever_the_counts() {
                 )
             })
             .collect();
-        match unseen(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95) {
-            Ok(missed) => {
+        match missed_cracks(&CaptureHistories::from_counts(names, &counts).expect("histories"), 0.95) {
+            Ok(found) => {
                 estimated += 1;
-                let answer = missed.answer;
-                let unseen = answer.unseen.unwrap_or(answer.low);
-                assert!(unseen >= 0.0 && answer.low >= 0.0 && answer.low <= unseen + 1e-9, "{counts:?} {answer:?}");
-                assert!(answer.high.is_none_or(|high| high >= unseen && high.is_finite()), "{counts:?} {answer:?}");
+                let answer = found.answer;
+                let missed = answer.missed.unwrap_or(answer.low);
+                assert!(missed >= 0.0 && answer.low >= 0.0 && answer.low <= missed + 1e-9, "{counts:?} {answer:?}");
+                assert!(answer.high.is_none_or(|high| high >= missed && high.is_finite()), "{counts:?} {answer:?}");
                 assert!(
-                    missed.sentences().iter().all(|said| !said.contains("NaN") && !said.contains("inf")),
+                    found.sentences().iter().all(|said| !said.contains("NaN") && !said.contains("inf")),
                     "{counts:?}"
                 );
             }
@@ -305,7 +306,7 @@ fn uniform(random: &mut Xoshiro256PlusPlus) -> f64 {
 
 /// 300 cracks of 0.5 to 8 mm, evenly in the logarithm; three techniques that err independently at one length.
 fn campaign(random: &mut Xoshiro256PlusPlus) -> (CaptureHistories, f64) {
-    let mut unseen = 0.0;
+    let mut missed = 0.0;
     let mut blades = Vec::new();
     for _ in 0..300 {
         let length = 0.5 * (uniform(random) * 16_f64.ln()).exp();
@@ -316,14 +317,14 @@ fn campaign(random: &mut Xoshiro256PlusPlus) -> (CaptureHistories, f64) {
         if called.contains(&Some(true)) {
             blades.push(CaptureHistory { called, count: 1, length_mm: Some(length), ..CaptureHistory::default() });
         } else {
-            unseen += 1.0;
+            missed += 1.0;
         }
     }
-    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
+    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), missed)
 }
 
 #[test]
-fn small_unseen_cracks_are_estimated_from_lengths_and_assumed_away_without_them() {
+fn small_missed_cracks_are_estimated_from_lengths_and_assumed_away_without_them() {
     // 60 campaigns: the 95 % interval must cover in at least 52, which a right one misses once in 160,000
     // (binomial), and the mean of the estimates must be within 15 % of the truth.
     const CAMPAIGNS: usize = 60;
@@ -331,11 +332,11 @@ fn small_unseen_cracks_are_estimated_from_lengths_and_assumed_away_without_them(
     let (mut covered, mut told, mut ours, mut truth, mut blind) = (0, 0, 0.0, 0.0, 0.0);
     for _ in 0..CAMPAIGNS {
         let (histories, missed) = campaign(&mut random);
-        let estimate = unseen(&histories, 0.95).expect("an estimate");
+        let estimate = missed_cracks(&histories, 0.95).expect("an estimate");
         told += usize::from(estimate.answer.method == Method::ByLength);
         let average = estimate.by_length.expect("lengths").average.expect("an average");
         covered += usize::from(average.low <= missed && missed <= average.high);
-        ours += average.unseen;
+        ours += average.missed;
         truth += missed;
         // Independence without lengths, which is what all pairs alone would say.
         let models = estimate.log_linear.expect("models");
@@ -345,26 +346,26 @@ fn small_unseen_cracks_are_estimated_from_lengths_and_assumed_away_without_them(
             .find(|model| model.links.is_empty())
             .and_then(|model| model.fitted())
             .expect("a fit")
-            .unseen;
+            .missed;
     }
     assert!(covered >= 52, "{covered} of {CAMPAIGNS}");
     // With so many finds an estimate is seldom drawn out too far to be told.
     assert!(told >= CAMPAIGNS - 3, "{told} of {CAMPAIGNS}");
     assert!((ours / truth - 1.0).abs() < 0.15, "{ours} {truth}");
-    // The twin that must fail: what takes all cracks for alike finds hardly half of the unseen.
+    // The twin that must fail: what takes all cracks for alike finds hardly half of the missed cracks.
     assert!(blind < 0.7 * truth, "{blind} {truth}");
 }
 
 #[test]
-fn lengths_of_the_unseen_are_told() {
+fn lengths_of_missed_cracks_are_estimated() {
     let (histories, _) = campaign(&mut Xoshiro256PlusPlus::seed_from_u64(12));
-    let missed = unseen(&histories, 0.95).expect("an estimate");
+    let missed = missed_cracks(&histories, 0.95).expect("an estimate");
     let lengths = missed.by_length.as_ref().expect("lengths");
     let (half, most) = (lengths.half_shorter_mm.expect("a length"), lengths.most_shorter_mm.expect("a length"));
     assert!(half < most && most < 3.0, "{half} {most}");
     assert!(missed.sentences()[0].ends_with(&format!("mostly shorter than {most:.1} mm.")), "{:?}", missed.sentences());
-    let sum: f64 = lengths.lengths.iter().map(|at| at.unseen).sum();
-    assert!((sum - missed.answer.unseen.expect("an estimate")).abs() < 1e-6 * sum);
+    let sum: f64 = lengths.lengths.iter().map(|at| at.missed).sum();
+    assert!((sum - missed.answer.missed.expect("an estimate")).abs() < 1e-6 * sum);
 }
 
 /// 400 cracks with log-normal lengths; three techniques that err independently at one length; each found crack is
@@ -375,7 +376,7 @@ fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (CaptureHi
         let radius = (-2.0 * uniform(random).max(f64::MIN_POSITIVE).ln()).sqrt();
         radius * (std::f64::consts::TAU * uniform(random)).cos()
     };
-    let (mut unseen, mut blades) = (0.0, Vec::new());
+    let (mut missed, mut blades) = (0.0, Vec::new());
     for _ in 0..400 {
         let log = 2_f64.ln() + 0.7 * normal(random);
         let chance = |q50: f64| 1.0 / (1.0 + (-3.0 * (log - q50.ln())).exp());
@@ -385,14 +386,14 @@ fn measured_campaign(random: &mut Xoshiro256PlusPlus, spread: f64) -> (CaptureHi
         if called.contains(&Some(true)) {
             blades.push(CaptureHistory { called, count: 1, length_mm, measurements: 1, ..CaptureHistory::default() });
         } else {
-            unseen += 1.0;
+            missed += 1.0;
         }
     }
-    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), unseen)
+    (CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), missed)
 }
 
 #[test]
-fn error_of_measured_lengths_hides_unseen_cracks_unless_it_is_allowed_for() {
+fn error_of_measured_lengths_hides_missed_cracks_unless_it_is_allowed_for() {
     const CAMPAIGNS: usize = 60;
     const SPREAD: f64 = 0.5;
     let mut random = Xoshiro256PlusPlus::seed_from_u64(17);
@@ -402,10 +403,10 @@ fn error_of_measured_lengths_hides_unseen_cracks_unless_it_is_allowed_for() {
         let (histories, missed) = measured_campaign(&mut random, SPREAD);
         let known = histories.clone().with_length_error(SPREAD).expect("a spread");
         for (place, (histories, errors)) in [(histories, &mut blind), (known, &mut seeing)].into_iter().enumerate() {
-            let estimate = unseen(&histories, 0.95).expect("an estimate").by_length.expect("lengths").average;
+            let estimate = missed_cracks(&histories, 0.95).expect("an estimate").by_length.expect("lengths").average;
             let estimate = estimate.expect("an average");
             covered[place] += usize::from(estimate.low <= missed && missed <= estimate.high);
-            errors.push((estimate.unseen / missed).ln());
+            errors.push((estimate.missed / missed).ln());
         }
     }
     // As above: at least 52 of 60 campaigns; the twin that takes lengths as they are must fail it.
@@ -424,11 +425,15 @@ fn error_of_measured_lengths_hides_unseen_cracks_unless_it_is_allowed_for() {
 #[test]
 fn lengths_that_scatter_no_more_than_by_their_error_tell_nothing() {
     let (histories, _) = measured_campaign(&mut Xoshiro256PlusPlus::seed_from_u64(18), 0.0);
-    let missed = unseen(&histories.clone().with_length_error(2.0).expect("a spread"), 0.95).expect("an estimate");
+    let missed =
+        missed_cracks(&histories.clone().with_length_error(2.0).expect("a spread"), 0.95).expect("an estimate");
     assert!(missed.by_length.is_none() && missed.answer.method == Method::LogLinear);
     assert!(missed.notes.iter().any(|note| note.contains("scatter no more than by their error")), "{:?}", missed.notes);
     assert!(
-        unseen(&histories.clone().with_length_error(0.3).expect("a spread"), 0.95).expect("one").by_length.is_some()
+        missed_cracks(&histories.clone().with_length_error(0.3).expect("a spread"), 0.95)
+            .expect("one")
+            .by_length
+            .is_some()
     );
     assert!(histories.clone().with_length_error(-0.1).is_err() && histories.with_length_error(f64::NAN).is_err());
 }
@@ -449,7 +454,7 @@ fn a_length_is_confirmed_or_the_mean_of_what_each_technique_measures_of_the_long
 
 /// 60 cracks of 0.5 to 8 mm, log-uniform, looked at by techniques with these q50 in mm and slope 3.
 fn small_campaign(random: &mut Xoshiro256PlusPlus, q50_mm: &[f64]) -> (Vec<CaptureHistory>, f64) {
-    let (mut unseen, mut blades) = (0.0, Vec::new());
+    let (mut missed, mut blades) = (0.0, Vec::new());
     for _ in 0..60 {
         let length = 0.5 * (uniform(random) * 16_f64.ln()).exp();
         let chance = |q50: f64| 1.0 / (1.0 + (-3.0 * (length / q50).ln()).exp());
@@ -457,10 +462,10 @@ fn small_campaign(random: &mut Xoshiro256PlusPlus, q50_mm: &[f64]) -> (Vec<Captu
         if called.contains(&Some(true)) {
             blades.push(CaptureHistory { called, count: 1, length_mm: Some(length), ..CaptureHistory::default() });
         } else {
-            unseen += 1.0;
+            missed += 1.0;
         }
     }
-    (blades, unseen)
+    (blades, missed)
 }
 
 #[test]
@@ -471,11 +476,12 @@ fn an_estimate_drawn_far_out_of_the_finds_is_not_told() {
         let (mut wild, mut wild_models, mut not_told, mut bound_holds) = (0, 0, 0, 0);
         for _ in 0..CAMPAIGNS {
             let (blades, truth) = small_campaign(&mut random, q50_mm);
-            let missed = unseen(&CaptureHistories::new(names, blades).expect("histories"), 0.95).expect("an answer");
-            let far = |unseen: f64| unseen > 5.0 * truth;
-            wild += usize::from(missed.answer.unseen.is_some_and(far));
+            let missed =
+                missed_cracks(&CaptureHistories::new(names, blades).expect("histories"), 0.95).expect("an answer");
+            let far = |missed: f64| missed > 5.0 * truth;
+            wild += usize::from(missed.answer.missed.is_some_and(far));
             wild_models +=
-                usize::from(missed.by_length.and_then(|models| models.average).is_some_and(|a| far(a.unseen)));
+                usize::from(missed.by_length.and_then(|models| models.average).is_some_and(|a| far(a.missed)));
             if missed.answer.method == Method::CannotBeTold {
                 not_told += 1;
                 bound_holds += i32::from(missed.answer.low <= truth);
@@ -490,15 +496,15 @@ fn an_estimate_drawn_far_out_of_the_finds_is_not_told() {
 }
 
 #[test]
-fn no_more_is_unseen_than_was_called_by_none() {
+fn no_more_is_missed_than_was_called_by_none() {
     // The same sets of cracks, with eight blades that none called beside them.
     let mut random = Xoshiro256PlusPlus::seed_from_u64(5);
     let (mut capped, mut contradicted) = (0, 0);
     for _ in 0..40 {
         let (mut blades, _) = small_campaign(&mut random, &[1.5, 2.0, 2.5]);
         blades.push(CaptureHistory { called: vec![Some(false); 3], count: 8, ..CaptureHistory::default() });
-        let missed =
-            unseen(&CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), 0.95).expect("an answer");
+        let missed = missed_cracks(&CaptureHistories::new(&["a", "b", "c"], blades).expect("histories"), 0.95)
+            .expect("an answer");
         let (answer, said) = (missed.answer, missed.sentences().join(" "));
         assert!(answer.high.is_some_and(|high| high <= 8.0) && answer.low <= 8.0, "{answer:?}");
         if answer.method == Method::CannotBeTold {
@@ -506,21 +512,21 @@ fn no_more_is_unseen_than_was_called_by_none() {
             assert!(said.contains("cannot be told") && said.contains("no more than the 8 that none called"), "{said}");
         } else {
             capped += 1;
-            assert!(answer.unseen.is_some_and(|unseen| unseen <= 8.0), "{answer:?}");
+            assert!(answer.missed.is_some_and(|missed| missed <= 8.0), "{answer:?}");
         }
     }
     assert!(capped > 0 && contradicted > 10, "{capped} {contradicted}");
     // Two techniques without a common find: there is an upper bound then.
     let counts = [(vec![true, false], 9), (vec![false, true], 7), (vec![false, false], 30)];
-    let apart =
-        unseen(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95).expect("an answer");
+    let apart = missed_cracks(&CaptureHistories::from_counts(&["a", "b"], &counts).expect("histories"), 0.95)
+        .expect("an answer");
     assert_eq!((apart.answer.low, apart.answer.high), (21.0, Some(30.0)));
 }
 
 #[test]
 fn without_lengths_the_sentence_leads_with_the_lower_bound() {
-    let missed =
-        unseen(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 0.95).expect("an estimate");
+    let missed = missed_cracks(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 0.95)
+        .expect("an estimate");
     assert_eq!(missed.answer.method, Method::LogLinear);
     let said = missed.sentences();
     // 474.40 - 271, the lower bound almost free of bias (Chao et al. 2001, computed).

@@ -1,4 +1,4 @@
-//! A number of unseen blades with its interval, on the scale of logarithms.
+//! A number of missed blades with its interval, on the scale of logarithms.
 
 use crate::math::normal_quantile;
 use serde::Serialize;
@@ -7,7 +7,7 @@ use serde::Serialize;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
     /// Cracked blades that nobody found.
-    pub unseen: f64,
+    pub missed: f64,
     /// Standard error of their number.
     pub standard_error: f64,
     /// Lower end of the interval.
@@ -19,17 +19,17 @@ pub struct Estimate {
 impl Estimate {
     /// With a log-normal interval, which cannot fall below zero (Chao, Biometrics 43, 1987).
     ///
-    /// Where nothing is estimated to be unseen such an interval has no width, which is no interval: `None`.
-    pub(super) fn log_normal(unseen: f64, variance: f64, level: f64) -> Option<Self> {
-        let spread = (variance / (unseen * unseen)).ln_1p().sqrt();
-        Estimate::spread(unseen, variance.sqrt(), spread, level)
+    /// Where nothing is estimated to be missed such an interval has no width, which is no interval: `None`.
+    pub(super) fn log_normal(missed: f64, variance: f64, level: f64) -> Option<Self> {
+        let spread = (variance / (missed * missed)).ln_1p().sqrt();
+        Estimate::spread(missed, variance.sqrt(), spread, level)
     }
 
     /// With the spread of its logarithm given.
-    pub(super) fn spread(unseen: f64, standard_error: f64, spread: f64, level: f64) -> Option<Self> {
+    pub(super) fn spread(missed: f64, standard_error: f64, spread: f64, level: f64) -> Option<Self> {
         let reach = (normal_quantile(0.5 + 0.5 * level) * spread).exp();
-        let estimate = Estimate { unseen, standard_error, low: unseen / reach, high: unseen * reach };
-        (unseen > 0.0 && estimate.high.is_finite() && standard_error.is_finite()).then_some(estimate)
+        let estimate = Estimate { missed, standard_error, low: missed / reach, high: missed * reach };
+        (missed > 0.0 && estimate.high.is_finite() && standard_error.is_finite()).then_some(estimate)
     }
 }
 
@@ -46,15 +46,15 @@ pub(super) fn averaged(models: &[(f64, f64, f64)], level: f64) -> Option<(Vec<f6
     let sum: f64 = raw.iter().sum();
     let weights: Vec<f64> = raw.iter().map(|weight| weight / sum).collect();
     let each = || weights.iter().zip(models);
-    let mean: f64 = each().map(|(weight, (_, unseen, _))| weight * unseen.ln()).sum();
+    let mean: f64 = each().map(|(weight, (_, missed, _))| weight * missed.ln()).sum();
     let spread: f64 = each()
-        .map(|(weight, (_, unseen, variance))| {
-            let own = (variance / (unseen * unseen)).ln_1p();
-            weight * (own + (unseen.ln() - mean).powi(2)).sqrt()
+        .map(|(weight, (_, missed, variance))| {
+            let own = (variance / (missed * missed)).ln_1p();
+            weight * (own + (missed.ln() - mean).powi(2)).sqrt()
         })
         .sum();
-    let unseen = mean.exp();
+    let missed = mean.exp();
     // The standard error of a log-normal number of this middle and spread, to first order.
-    let estimate = Estimate::spread(unseen, unseen * (spread * spread).exp_m1().sqrt(), spread, level)?;
+    let estimate = Estimate::spread(missed, missed * (spread * spread).exp_m1().sqrt(), spread, level)?;
     Some((weights, estimate))
 }

@@ -1,10 +1,10 @@
 //! What was missed, in sentences.
 
-use super::{Method, Unseen};
+use super::{Method, MissedCracks};
 use crate::statistics::capture_histories::blades_shown;
 use crate::statistics::paired::p_value;
 
-impl Unseen {
+impl MissedCracks {
     /// How many more cracked blades there may be, what that takes for granted, and what other methods say.
     pub fn sentences(&self) -> Vec<String> {
         let mut said = vec![self.headline(), self.taken_for_granted()];
@@ -22,7 +22,7 @@ impl Unseen {
 
     fn headline(&self) -> String {
         let (percent, found) = (100.0 * self.level, self.found);
-        let super::Answer { method, unseen, low, high, mostly_shorter_mm } = self.answer;
+        let super::Answer { method, missed, low, high, mostly_shorter_mm } = self.answer;
         let shorter = match mostly_shorter_mm {
             Some(mm) => format!(", mostly shorter than {mm:.1} mm"),
             None => String::new(),
@@ -32,9 +32,9 @@ impl Unseen {
             Some(high) => format!("{percent} %: {low} to {high}"),
             None => format!("{percent} %: {low} and more"),
         };
-        let about = blades_shown(unseen.unwrap_or(low));
+        let about = blades_shown(missed.unwrap_or(low));
         match method {
-            Method::LowerBound if low == 0.0 && unseen == Some(0.0) => {
+            Method::LowerBound if low == 0.0 && missed == Some(0.0) => {
                 format!(
                     "No estimate could be made of what all missed; nothing shows more cracked blades than the {found} found."
                 )
@@ -61,7 +61,7 @@ impl Unseen {
             Method::LogLinear => {
                 let models = format!("about {about} ({range}) if techniques depend on each other in pairs alone");
                 match self.lower_bound() {
-                    Some(bound) if Some(bound) > unseen => {
+                    Some(bound) if Some(bound) > missed => {
                         format!("At least about {} {beyond}; {models}, which is too few.", blades_shown(bound))
                     }
                     Some(bound) => format!("At least about {} {beyond}; {models}.", blades_shown(bound)),
@@ -72,9 +72,9 @@ impl Unseen {
         }
     }
 
-    /// Lower bound of the unseen that holds where some cracks are hard to find for all; never more than can be.
+    /// Lower bound of the missed cracks that holds where some cracks are hard to find for all; never more than can be.
     fn lower_bound(&self) -> Option<f64> {
-        let bound = self.coverage.as_ref()?.bound?.unseen;
+        let bound = self.coverage.as_ref()?.bound?.missed;
         Some(self.answer.high.map_or(bound, |high| bound.min(high)))
     }
 
@@ -89,23 +89,23 @@ impl Unseen {
         match self.answer.method {
             Method::TwoLists => {
                 "Taken for granted: the two err independently, and all cracks are as easy to find. Two techniques cannot \
-                 test that; where both tend to miss the same cracks, more are unseen than the interval says."
+                 test that; where both tend to miss the same cracks, more are missed than the interval says."
             }
             Method::LogLinear => {
                 "Taken for granted: techniques depend on each other in pairs at most, and alike for all cracks; where \
-                 some cracks are hard to find for all, more are unseen than the interval says, and only the lower bound \
+                 some cracks are hard to find for all, more are missed than the interval says, and only the lower bound \
                  holds. Models are averaged by AIC."
             }
             Method::ByLength => {
                 return format!(
                     "Taken for granted: log-odds of finding rise evenly with the logarithm of length, and {lengths}; cracks \
                      shorter than any that was found are not counted. Where lengths err more than that, or cracks of one \
-                     length differ in how easy they are to find for all, more are unseen than the number says, not fewer."
+                     length differ in how easy they are to find for all, more are missed than the number says, not fewer."
                 );
             }
             Method::LowerBound | Method::CannotBeTold => {
                 "Taken for granted: techniques err independently on one and the same crack; where they tend to miss the \
-                 same ones, more are unseen."
+                 same ones, more are missed."
             }
         }
         .into()
@@ -118,18 +118,18 @@ impl Unseen {
         if let Some(other) =
             self.log_linear.as_ref().and_then(average).filter(|_| self.answer.method != Method::LogLinear)
         {
-            let (about, low, high) = (blades_shown(other.unseen), other.low.floor(), other.high.ceil());
+            let (about, low, high) = (blades_shown(other.missed), other.low.floor(), other.high.ceil());
             said.push(format!("Log-linear models, lengths not used: about {about} ({low} to {high})."));
         }
-        let told = matches!(self.answer.method, Method::LogLinear | Method::LowerBound);
-        if let Some(bound) = self.coverage.as_ref().and_then(|coverage| coverage.bound).filter(|_| !told) {
-            let about = blades_shown(bound.unseen);
+        let is_said = matches!(self.answer.method, Method::LogLinear | Method::LowerBound);
+        if let Some(bound) = self.coverage.as_ref().and_then(|coverage| coverage.bound).filter(|_| !is_said) {
+            let about = blades_shown(bound.missed);
             said.push(format!("Lower bound when cracks differ in how easily they are found: about {about}."));
         }
         if let ([pair], Method::ByLength | Method::CannotBeTold) = (self.pairs.as_slice(), self.answer.method) {
             let (low, high) = pair.interval();
             let about =
-                pair.unseen.map_or("no estimate".to_owned(), |unseen| format!("about {}", blades_shown(unseen)));
+                pair.missed.map_or("no estimate".to_owned(), |missed| format!("about {}", blades_shown(missed)));
             let most = high.map_or("and more".to_owned(), |high| format!("to {high}"));
             said.push(format!("As if the two erred independently, lengths not used: {about} ({low} {most})."));
         }

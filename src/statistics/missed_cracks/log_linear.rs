@@ -32,14 +32,14 @@ pub enum Outcome {
 /// A fitted model.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Fitted {
-    /// All cracked blades: found and unseen.
+    /// All cracked blades: found and missed.
     pub total: f64,
     /// Cracked blades that nobody found.
-    pub unseen: f64,
+    pub missed: f64,
     /// Standard error of the total as a random number.
     pub standard_error: f64,
-    /// Standard error of the expected number of unseen blades.
-    pub standard_error_unseen: f64,
+    /// Standard error of the expected number of missed blades.
+    pub standard_error_missed: f64,
     /// Twice the distance of the log-likelihood to that of a perfect fit.
     pub deviance: f64,
     /// Observed patterns less parameters; with none left nothing can be checked.
@@ -59,7 +59,7 @@ pub struct LogLinear {
     pub average: Option<Estimate>,
     /// Probability of a deviance as large as that of the best averaged model, were it true; `None` without one.
     pub best_fits_p: Option<f64>,
-    /// Least and most unseen blades among averaged models of a weight of at least 1 %.
+    /// Least and most missed blades among averaged models of a weight of at least 1 %.
     pub range: Option<(f64, f64)>,
 }
 
@@ -102,7 +102,7 @@ pub(super) fn log_linear(counts: &[u64], names: &[String], level: f64) -> LogLin
     let counted: Vec<usize> =
         (0..models.len()).filter(|at| models[*at].fitted().is_some_and(|f| f.degrees_of_freedom > 0)).collect();
     let of = |at: &usize| {
-        models[*at].fitted().map_or((f64::NAN, f64::NAN, f64::NAN), |f| (f.aic, f.unseen, f.standard_error.powi(2)))
+        models[*at].fitted().map_or((f64::NAN, f64::NAN, f64::NAN), |f| (f.aic, f.missed, f.standard_error.powi(2)))
     };
     let mut average = None;
     if let Some((weights, estimate)) = averaged(&counted.iter().map(of).collect::<Vec<_>>(), level) {
@@ -120,7 +120,7 @@ pub(super) fn log_linear(counts: &[u64], names: &[String], level: f64) -> LogLin
     let weighty = || models.iter().filter_map(Model::fitted).filter(|fitted| fitted.weight.is_some());
     let best_fits_p = weighty().next().map(|best| chi_square_exceeds(best.deviance, best.degrees_of_freedom as f64));
     let range =
-        weighty().filter(|fitted| fitted.weight >= Some(0.01)).map(|fitted| fitted.unseen).fold(None, |range, x| {
+        weighty().filter(|fitted| fitted.weight >= Some(0.01)).map(|fitted| fitted.missed).fold(None, |range, x| {
             let (least, most) = range.unwrap_or((x, x));
             Some((f64::min(least, x), f64::max(most, x)))
         });
@@ -147,10 +147,10 @@ fn fitted(found: &Fit, counts: &[f64]) -> Fitted {
     // The Poisson model has one parameter more, that of the number of blades.
     let parameters = found.parameters + 1;
     Fitted {
-        total: seen + found.unseen,
-        unseen: found.unseen,
+        total: seen + found.missed,
+        missed: found.missed,
         standard_error: found.variance.sqrt(),
-        standard_error_unseen: (found.variance - found.unseen).max(0.0).sqrt(),
+        standard_error_missed: (found.variance - found.missed).max(0.0).sqrt(),
         deviance: deviance.max(0.0),
         degrees_of_freedom: (counts.len() - 1).saturating_sub(parameters),
         aic: -2.0 * log_likelihood + 2.0 * parameters as f64,

@@ -4,13 +4,13 @@ use super::doorway::released;
 use super::records::Records;
 use crate::error::Result;
 use crate::statistics::capture_histories::CaptureHistories;
-use crate::statistics::unseen::unseen;
+use crate::statistics::missed_cracks::missed_cracks;
 use pyo3::prelude::*;
 use serde_json::json;
 
 /// Estimates from records, as JSON.
 #[pyfunction]
-pub(super) fn unseen_of_records(
+pub(super) fn missed_cracks_of_records(
     py: Python<'_>,
     records: &Bound<'_, Records>,
     techniques: Vec<String>,
@@ -20,13 +20,13 @@ pub(super) fn unseen_of_records(
     let records = &records.get().records;
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&CaptureHistories::from_records(records, &names)?.with_length_error(length_error_log)?, level)
+        as_json(&CaptureHistories::from_records(records, &names)?.with_length_error(length_error_log)?, level)
     })
 }
 
 /// Estimates from counts of blades by who called them, as JSON.
 #[pyfunction]
-pub(super) fn unseen_of_counts(
+pub(super) fn missed_cracks_of_counts(
     py: Python<'_>,
     techniques: Vec<String>,
     counts: Vec<(Vec<bool>, u64)>,
@@ -34,11 +34,11 @@ pub(super) fn unseen_of_counts(
 ) -> PyResult<String> {
     released(py, || {
         let names: Vec<&str> = techniques.iter().map(String::as_str).collect();
-        told(&CaptureHistories::from_counts(&names, &counts)?, level)
+        as_json(&CaptureHistories::from_counts(&names, &counts)?, level)
     })
 }
 
-fn told(histories: &CaptureHistories, level: f64) -> Result<String> {
-    let missed = unseen(histories, level)?;
-    Ok(json!({"unseen": missed, "sentences": missed.sentences()}).to_string())
+fn as_json(histories: &CaptureHistories, level: f64) -> Result<String> {
+    let missed = missed_cracks(histories, level)?;
+    Ok(json!({"missed_cracks": missed, "sentences": missed.sentences()}).to_string())
 }
