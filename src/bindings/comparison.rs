@@ -10,7 +10,7 @@ use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::{PyBytes, PyDict};
 
-/// What a run of a study came to.
+/// Results of a run of a study.
 #[pyclass(frozen, module = "serrata._engine")]
 pub(super) struct Comparison {
     comparison: simulation::Comparison,
@@ -53,7 +53,7 @@ impl Comparison {
         Ok(Comparison { comparison, threads })
     }
 
-    /// What to beware of, in sentences.
+    /// Warnings, in sentences.
     fn warnings(&self) -> Vec<String> {
         self.comparison.warnings()
     }

@@ -34,7 +34,7 @@ impl GrownCracks {
         (chance.value, chance.low, chance.high)
     }
 
-    /// What to beware of.
+    /// Warnings.
     fn warnings(&self) -> Vec<String> {
         self.grown.warnings()
     }

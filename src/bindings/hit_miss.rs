@@ -137,7 +137,7 @@ impl HitMissFit {
         released(py, || self.fit.summary())
     }
 
-    /// What to beware of, in sentences.
+    /// Warnings, in sentences.
     fn notes(&self, py: Python<'_>) -> PyResult<Vec<String>> {
         released(py, || self.fit.notes())
     }

@@ -1,4 +1,4 @@
-//! What every technique missed, for Python.
+//! Missed cracks, for Python.
 
 use super::doorway::released;
 use super::records::Records;

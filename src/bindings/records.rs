@@ -161,7 +161,7 @@ impl Records {
         self.records.left_out().lines.clone()
     }
 
-    /// What is wrong with them: line, column, value, rule, remedy; the first ones.
+    /// Their faults: line, column, value, rule, remedy; the first ones.
     #[getter]
     fn left_out_faults(&self) -> Vec<(Option<usize>, String, String, String, String)> {
         let faults = self.records.left_out().faults.iter().cloned();

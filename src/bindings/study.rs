@@ -110,12 +110,12 @@ impl Study {
         roots.flat_map(|root| root.hot_spots.iter().map(|spot| format!("{}.{}", root.id, spot.id))).collect()
     }
 
-    /// What the study takes for granted, in sentences.
+    /// Assumptions of the study, in sentences.
     fn assumptions(&self) -> Vec<String> {
         self.study.assumptions()
     }
 
-    /// What each strategy schedules, outage by outage, as columns by name.
+    /// Scheduled work of each strategy, outage by outage, as columns by name.
     fn work_calendar<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyDict>> {
         arrays::dict(py, self.study.work_calendar())
     }
@@ -125,7 +125,7 @@ impl Study {
         self.study.work_calendar_text()
     }
 
-    /// What to beware of in the strategies, in sentences.
+    /// Warnings about the strategies, in sentences.
     fn warnings(&self) -> Vec<String> {
         self.study.warnings()
     }

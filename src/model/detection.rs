@@ -141,7 +141,7 @@ pub struct Technique {
     pub cost_per_blade: f64,
     /// Days that a look at a whole row takes.
     pub days_per_row: f64,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 

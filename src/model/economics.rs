@@ -27,7 +27,7 @@ pub struct Costs {
     pub loss_days: f64,
     /// Lost output per day beyond an outage's window, and per day of forced outage.
     pub outage_day_cost: f64,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 

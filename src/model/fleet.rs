@@ -1,4 +1,4 @@
-//! What exists: fleet, units, rows, blades, roots and the places in them where cracks start.
+//! Fleet, units, rows, blades, roots and the places in them where cracks start.
 
 use super::fracture::{CrackPlace, CrackedSection, StressField, StressProfile};
 use super::growth::{CrackShape, GrowthLaw, GrowthPath, Limit, Refinements, Section, Site, Stress};
@@ -13,15 +13,15 @@ use crate::error::{Error, Result};
 pub struct Unit {
     /// Name.
     pub id: String,
-    /// How it is run, in order of time; the last period goes on.
+    /// Periods of duty in order of time; the last one goes on.
     pub duty: Vec<super::usage::DutyPeriod>,
-    /// How it is run above its running speed, if it is.
+    /// Runs above the running speed, if any.
     pub overspeed: Option<super::usage::Overspeed>,
     /// When it stops for inspection.
     pub outages: super::usage::OutageCalendar,
     /// Rows that are worked on at the same time at an outage; each row has a crew of its own where `None`.
     pub crews: Option<u32>,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 
@@ -46,7 +46,7 @@ pub struct Row {
     pub renewed: Vec<Renewal>,
     /// Looks that were taken before the study starts; blades called then were replaced.
     pub past_looks: Vec<PastLook>,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 
@@ -75,7 +75,7 @@ pub struct Root {
     pub id: String,
     /// Places where cracks start.
     pub hot_spots: Vec<HotSpot>,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 
@@ -112,7 +112,7 @@ pub struct HotSpot {
     pub positions: u32,
     /// Origins at each of these places; each starts at most one crack in a blade's life.
     pub origins: u32,
-    /// Where the origins of a place stand and when their cracks join; none: they are far apart.
+    /// Spacing of the origins of a place and the rule by which their cracks join; none: they are far apart.
     pub joining: Option<Joining>,
     /// Index of the initiation law.
     pub initiation: usize,
@@ -129,7 +129,7 @@ pub struct HotSpot {
     pub vibration: Option<Vibration>,
     /// Depth and width of the section that cracks cut through, in mm.
     pub section: Option<Section>,
-    /// How the crack's shape goes with its depth.
+    /// Shape of the crack as a function of its depth.
     pub crack: CrackShape,
     /// Depth at which a crack begins to grow by the growth law, in mm.
     pub initial_depth_mm: Distribution,
@@ -137,7 +137,7 @@ pub struct HotSpot {
     pub initial_aspect: Distribution,
     /// When the blade is lost.
     pub limit: Limit,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 
@@ -160,7 +160,7 @@ impl HotSpot {
         GrowthPath::new(law, self.crack, self.stress, self.section, &self.initial_depth_mm)
     }
 
-    /// What acts on its cracks on a surface.
+    /// Loads on its cracks on a surface.
     ///
     /// # Errors
     /// Refuses what [`Site::new`] refuses, and a hot spot without a section.
@@ -205,7 +205,7 @@ impl HotSpot {
         self.serrations.len() as u32 * self.sides.len() as u32 * self.positions * self.origins
     }
 
-    /// Where one of these origins is: serration, side and position along it, from 1.
+    /// Place of one of these origins: serration, side and position along it, from 1.
     pub fn place(&self, origin: u32) -> Place {
         let place = origin / self.origins;
         let serration_and_side = (place / self.positions) as usize;
@@ -214,18 +214,18 @@ impl HotSpot {
     }
 }
 
-/// Where the origins of one place stand along the serration, and when their cracks join.
+/// Spacing of the origins of one place along the serration, and the rule by which their cracks join.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Joining {
     /// When neighbours join.
     pub rule: JoiningRule,
     /// Distance of neighbouring origins, in mm; their mean distance where they stand at random.
     pub spacing_mm: f64,
-    /// How they stand.
+    /// Placement.
     pub placement: Placement,
 }
 
-/// How origins stand along a serration.
+/// Placement of origins along a serration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Placement {
     /// At equal distances.
@@ -256,7 +256,7 @@ pub struct Surface {
     pub layer: Option<Layer>,
     /// Chance that a crack's mouth is closed, for all techniques and all its life. Not stated: by the layer, if any.
     pub closed_mouth_probability: Option<f64>,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 

@@ -1,13 +1,12 @@
-//! How a crack deepens and lengthens with starts.
+//! Growth of a crack in depth and length with starts.
 //!
-//! Paris' law, `da/dN = C dK**m` per start, with `dK = Y dS sqrt(pi a)`; `a` in m, `dK` in
-//! MPa sqrt(m). The law's coefficient and the blade's stress only set how fast a crack runs along
-//! its way, so each crack has a [`Course`] in *advance*, which grows by [`GrowthPath::rate`] per
-//! start, and the way itself is worked out once per hot spot.
+//! Paris' law, `da/dN = C dK**m` per start, with `dK = Y dS sqrt(pi a)`; `a` in m, `dK` in MPa sqrt(m). The law's
+//! coefficient and the blade's stress only set the pace of growth: all cracks of a hot spot share its growth curves
+//! ([`GrowthPath`]), worked out once. Each crack has a [`Course`] on them in *advance*, which grows by
+//! [`GrowthPath::rate`] per start.
 //!
-//! Where more than Paris' law acts, ways are not alike: thresholds, two stages, residual stress, stress
-//! corrosion and vibration make a [`RateLaw`], and each crack at a [`Site`] is followed on its own
-//! ([`Following`]).
+//! Thresholds, two stages, residual stress, stress corrosion and vibration make a [`RateLaw`], under which growth
+//! curves differ from crack to crack: each crack at a [`Site`] is followed on its own ([`Following`]).
 
 mod course;
 mod cycle;

@@ -18,7 +18,7 @@ pub struct InitiationLaw {
     pub shape: InitiationShape,
     /// Exponent k of the stress-life line: the hazard goes with stress to this power.
     pub stress_exponent: f64,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 

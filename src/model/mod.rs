@@ -1,4 +1,4 @@
-//! What exists and what happens to it. No threads, files or Python here.
+//! The fleet and what happens to it. No threads, files or Python here.
 
 mod assumptions;
 pub mod detection;
@@ -26,7 +26,7 @@ pub struct Study {
     pub name: String,
     /// Year in which it begins.
     pub start_year: f64,
-    /// How far it looks ahead, in years.
+    /// Horizon, in years.
     pub horizon_years: f64,
     /// The strategy the others are compared with, as an index.
     pub baseline: usize,
@@ -63,6 +63,6 @@ pub struct Scatter {
     pub row_factor: Distribution,
     /// Standard deviation of a blade's log stress factor, shared by initiation and growth.
     pub blade_stress_sigma_log: f64,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }

@@ -6,7 +6,7 @@ use crate::bounds::{LENGTH_MM, SIGMA_LOG};
 use crate::error::{Error, Result};
 use std::collections::BTreeMap;
 
-/// What each technique answered on one blade, or on several blades alike.
+/// Answers of each technique on one blade, or on several blades alike.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct CaptureHistory {
     /// For each technique whether it called the blade; `None` where it did not look.

@@ -18,6 +18,6 @@ pub struct Evidence {
     pub inspection_sigma: Option<f64>,
     /// Probability that a look calls a crack-free blade.
     pub false_call_probability: Option<f64>,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: String,
 }

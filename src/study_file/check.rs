@@ -82,10 +82,10 @@ fn money(section: &Section) -> Option<Money> {
     Some(Money { currency: currency?, discount_rate: discount_rate?, terms: terms?, payments: payments? })
 }
 
-/// What the study file calls the terms of money.
+/// Words of the study file for the terms of money.
 pub(super) const TERMS: [(&str, Terms); 2] = [("real", Terms::Real), ("nominal", Terms::Nominal)];
 
-/// What the study file calls the moments of payments.
+/// Words of the study file for the moments of payments.
 pub(super) const PAYMENTS: [(&str, Payments); 4] = [
     ("when-due", Payments::WhenDue),
     ("year-start", Payments::YearStart),
@@ -102,7 +102,7 @@ fn scatter(section: &Section) -> Option<Scatter> {
 
 /// A factor of mean 1: whatever is the same for all rows belongs into the initiation law.
 fn row_factor(section: &Section) -> Option<Distribution> {
-    /// What rounding may leave of a mean of 1.
+    /// Largest distance from a mean of 1 that rounding may leave.
     const ROUNDING: f64 = 1e-9;
     let factor = section.distribution("row_factor", bounds::FACTOR)?;
     let good_kind =

@@ -173,7 +173,7 @@ fn periodic_outages(section: &Section, window: Option<Window>) -> Option<Vec<f64
     Some(years)
 }
 
-/// What rows are made of, as far as it could be read.
+/// Parts of rows, as far as they could be read.
 pub(super) struct Parts<'a> {
     pub units: &'a [Option<Unit>],
     pub surfaces: &'a [Option<Surface>],
@@ -220,7 +220,7 @@ pub(super) fn row(section: &Section, id: &str, ids: &Ids, parts: &Parts, window:
 
 /// Refuses a compressive layer that a hot spot's section cannot balance, or its crack does not know.
 fn layer_fits(section: &Section, parts: &Parts, root: usize, surface: usize) -> Option<()> {
-    // What has a fault of its own is refused there.
+    // A part with a fault of its own is refused there.
     let there = (parts.roots.get(root).and_then(Option::as_ref), parts.surfaces.get(surface).and_then(Option::as_ref));
     let (Some(root), Some(surface)) = there else { return Some(()) };
     if surface.layer.is_none_or(|layer| layer.compression_mpa == 0.0) {
@@ -271,7 +271,7 @@ fn enters_in_time(section: &Section, year: f64, window: Window, unit: Option<&Un
     Some(())
 }
 
-/// What a row brings with it from before the study.
+/// Past of a row from before the study.
 struct Past {
     in_service_year: Option<f64>,
     blades: Option<u32>,

@@ -8,7 +8,7 @@ use crate::distribution::Distribution;
 use crate::model::fleet::{HotSpot, Side, Surface};
 use crate::model::growth::{CrackShape, GrowthLaw, Limit, Section as CrossSection, Site, Stress};
 
-/// What the study file calls the sides of a blade.
+/// Words of the study file for the sides of a blade.
 pub(super) const SIDES: [(&str, Side); 2] = [("suction", Side::Suction), ("pressure", Side::Pressure)];
 
 /// Reads a hot spot, with the growth laws there are.

@@ -138,7 +138,7 @@ fn reason(error: &io::Error) -> String {
     }
 }
 
-/// What is wrong with a text that is not TOML, and where.
+/// Fault of a text that is not TOML, with its place.
 fn not_toml(text: &str, error: &TomlError) -> Fault {
     let line = error.span().map(|span| line_at(text, span.start));
     let written = line.and_then(|line| text.lines().nth(line - 1)).map_or("", str::trim);

@@ -55,11 +55,11 @@ impl<'t> Report<'t> {
     }
 }
 
-/// What is known of a key once files have been read.
+/// Facts about a key, gathered while files are read.
 #[cfg(test)]
 #[derive(Debug, Default, Clone, PartialEq)]
 pub(super) struct Key {
-    /// What it takes, in words.
+    /// Values that it takes, in words.
     pub takes: String,
     /// Whether it may be left out.
     pub optional: bool,
@@ -92,7 +92,7 @@ impl<'a> Node<'a> {
         }
     }
 
-    /// What it is, in plain words.
+    /// Its kind, in plain words.
     fn what(self) -> &'static str {
         match self {
             Node::Nothing => "nothing",
@@ -155,7 +155,7 @@ impl<'a> Place<'a> {
         })
     }
 
-    /// What the file says here.
+    /// Text of the file here.
     fn value(&self) -> String {
         self.span.clone().and_then(|span| self.report.text.get(span)).map(shortened).unwrap_or_default()
     }

@@ -114,7 +114,7 @@ impl<'a> Section<'a> {
         self.place.fault(rule, remedy);
     }
 
-    /// What a constructor gives; what it refuses becomes a fault at a key.
+    /// Result of a constructor; a refusal becomes a fault at a key.
     pub fn accept<T>(&self, key: &str, made: Result<T>) -> Option<T> {
         match made {
             Ok(thing) => Some(thing),
@@ -163,7 +163,7 @@ impl<'a> Section<'a> {
         self.get(key, "true or false")?.flag()
     }
 
-    /// Where the numbers come from; may always be left out.
+    /// Source of the numbers; may always be left out.
     pub fn basis(&self) -> Option<Option<String>> {
         self.optional("basis", Section::text)
     }

@@ -10,18 +10,18 @@ use crate::model::strategy::{
     SisterRows, SisterScope, Strategy, Watch,
 };
 
-/// What the study file calls what is done with a blade that has an indication.
+/// Words of the study file for the action on a blade with an indication.
 pub(super) const ACTIONS: [(&str, Action); 3] =
     [("replace", Action::Replace), ("watch", Action::Watch), ("replace-row", Action::ReplaceRow)];
 
-/// What the study file calls what follows a loss.
+/// Words of the study file for the action after a loss.
 pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
     [("replace-blade", AfterLoss::ReplaceBlade), ("replace-row", AfterLoss::ReplaceRow)];
 
-/// What the study file calls rows that are sisters.
+/// Words of the study file for the scope of sister rows.
 pub(super) const SISTERS: [(&str, SisterScope); 2] = [("rotor", SisterScope::Rotor), ("unit", SisterScope::Unit)];
 
-/// What the study file calls the end of a row.
+/// Words of the study file for the action at the end of a row.
 pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
     [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
 

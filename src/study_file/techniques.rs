@@ -6,17 +6,17 @@ use super::section::Section;
 use crate::bounds;
 use crate::model::detection::{Access, CurveShape, DepthGate, Grade, PodCurve, SizeMeasure, Sizing, Technique};
 
-/// What the study file calls where the blades are.
+/// Words of the study file for the place of the blades.
 pub(super) const ACCESS: [(&str, Access); 2] = [("in-place", Access::InPlace), ("blades-out", Access::BladesOut)];
 
-/// What the study file calls the size that detection hangs on.
+/// Words of the study file for the size that detection depends on.
 pub(super) const SIZES: [(&str, SizeMeasure); 3] =
     [("length", SizeMeasure::Length), ("depth", SizeMeasure::Depth), ("geometric-mean", SizeMeasure::GeometricMean)];
 
-/// What the study file calls the shapes of a detection curve.
+/// Words of the study file for the shapes of a detection curve.
 pub(super) const SHAPES: [(&str, CurveShape); 2] = [("logistic", CurveShape::Logistic), ("normal", CurveShape::Normal)];
 
-/// What the study file calls the grades of a procedure.
+/// Words of the study file for the grades of a procedure.
 pub(super) const GRADES: [(&str, Grade); 2] = [("standard", Grade::Standard), ("enhanced", Grade::Enhanced)];
 
 /// Reads a technique.

@@ -8,7 +8,7 @@ pub(super) struct Window {
 }
 
 impl Window {
-    /// How the window reads in a message.
+    /// Words for the window in a message.
     pub fn words(self) -> String {
         format!("the study runs from {} to {}", self.start, self.end)
     }

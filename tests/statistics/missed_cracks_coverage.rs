@@ -57,7 +57,7 @@ fn campaign(
     (counts, missed)
 }
 
-/// What simulated campaigns came to.
+/// Results of simulated campaigns.
 struct Shares {
     /// In which the answer's interval holds the truth.
     covered: f64,

@@ -1,6 +1,6 @@
-//! Where one crack starts on its growth path, and where it ends.
+//! Start and end of one crack on its growth path.
 
-/// The way of one crack: where it enters and on which line.
+/// Start of one crack: its place on its line, and which line it follows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Course {
     /// Coordinate at initiation; the meaning is the path's own.

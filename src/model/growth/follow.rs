@@ -55,11 +55,11 @@ const SHORTEST_STEP: f64 = 1e-4;
 /// let following = Following::new(&site, law)?;
 ///
 /// let duty = [DutyPeriod { from_year: 2000.0, starts_per_year: 250.0, hours_per_year: 4000.0 }];
-/// let mut way = Trajectory::new();
-/// following.follow(&Seed::new(2000.0, 0.5, 0.7), &duty, 3000.0, &LossRule::Depth(10.0), &mut way);
-/// let Outcome::Lost { year, .. } = way.outcome() else { panic!("must be lost") };
+/// let mut trajectory = Trajectory::new();
+/// following.follow(&Seed::new(2000.0, 0.5, 0.7), &duty, 3000.0, &LossRule::Depth(10.0), &mut trajectory);
+/// let Outcome::Lost { year, .. } = trajectory.outcome() else { panic!("must be lost") };
 /// assert!(2000.0 < year && year < 3000.0);
-/// let [depth_mm, _] = way.size_at_mm(year);
+/// let [depth_mm, _] = trajectory.size_at_mm(year);
 /// assert!((depth_mm - 10.0).abs() < 1e-3);
 /// # Ok::<(), serrata::Error>(())
 /// ```
@@ -132,22 +132,30 @@ impl Following {
         rule.excess(&self.section, loads, seed.factors).max(ln(loads.depth_mm) - self.ln_through)
     }
 
-    /// Follows a crack from its beginning to its end, or until a step passes a year, and writes its way.
+    /// Follows a crack from its beginning to its end, or until a step passes a year, and writes its trajectory.
     ///
     /// `duty` has at least one period; they are in order, the first one holds before it begins and the
     /// last goes on. Both clocks run in fixed ratio within a period.
-    pub fn follow(&self, seed: &Seed, duty: &[DutyPeriod], until_year: f64, rule: &LossRule, way: &mut Trajectory) {
+    pub fn follow(
+        &self,
+        seed: &Seed,
+        duty: &[DutyPeriod],
+        until_year: f64,
+        rule: &LossRule,
+        trajectory: &mut Trajectory,
+    ) {
         let ln_spanning = self.map.ln_spanning();
         let (ln_depth, ln_half_length) = (ln(seed.depth_mm), ln(seed.half_length_mm).min(ln_spanning));
-        way.pieces.clear();
-        way.born_year = seed.year;
-        way.ln_spanning = ln_spanning;
-        way.outcome = Outcome::Remains;
-        way.notes = Notes::default();
-        way.last = Place { years: 0.0, ln_depth, s: ln_depth + ln_half_length };
+        trajectory.pieces.clear();
+        trajectory.born_year = seed.year;
+        trajectory.ln_spanning = ln_spanning;
+        trajectory.outcome = Outcome::Remains;
+        trajectory.notes = Notes::default();
+        trajectory.last = Place { years: 0.0, ln_depth, s: ln_depth + ln_half_length };
         let period = duty.iter().rposition(|period| period.from_year <= seed.year).unwrap_or(0);
         let Some((running, later)) = duty.get(period..).and_then(<[_]>::split_first) else { return };
-        let mut walk = Walk { of: self, seed, rule, running: *running, later, years_left: until_year - seed.year, way };
+        let mut walk =
+            Walk { of: self, seed, rule, running: *running, later, years_left: until_year - seed.year, trajectory };
         walk.go();
     }
 
@@ -159,27 +167,27 @@ impl Following {
         stress_factor: f64,
         years: impl Iterator<Item = f64>,
         rule: &LossRule,
-        way: &mut Trajectory,
+        trajectory: &mut Trajectory,
     ) {
         let factors = LoadFactors { stress: stress_factor * seed.factors.stress, ..seed.factors };
         let raised = Seed { factors, ..*seed };
-        let end_year = match way.outcome {
+        let end_year = match trajectory.outcome {
             Outcome::Lost { year, .. } => year,
             Outcome::Remains => f64::INFINITY,
         };
         let mut piece = 0;
         for year in years.take_while(|year| *year < end_year) {
-            let [ln_depth, ln_half_length] = way.ln_size_at(year, &mut piece);
+            let [ln_depth, ln_half_length] = trajectory.ln_size_at(year, &mut piece);
             let loads = self.map.loads(ln_depth, ln_half_length, factors);
             if !(self.excess_of(rule, &loads, &raised) < 0.0) {
-                way.outcome = Outcome::Lost { year, cause: LossCause::Overspeed };
+                trajectory.outcome = Outcome::Lost { year, cause: LossCause::Overspeed };
                 return;
             }
         }
     }
 }
 
-/// The walk along one crack's way.
+/// The integration of one crack's trajectory.
 struct Walk<'a> {
     of: &'a Following,
     seed: &'a Seed,
@@ -187,7 +195,7 @@ struct Walk<'a> {
     running: DutyPeriod,
     later: &'a [DutyPeriod],
     years_left: f64,
-    way: &'a mut Trajectory,
+    trajectory: &'a mut Trajectory,
 }
 
 /// Change of ln depth and of time by s.
@@ -226,7 +234,7 @@ impl Here {
     }
 }
 
-/// What ends within a piece.
+/// Events that end a piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Ends {
     Not,
@@ -237,22 +245,22 @@ enum Ends {
 
 impl Walk<'_> {
     fn go(&mut self) {
-        let mut here = self.look(self.way.last);
-        self.way.notes.outside = here.loads.outside;
+        let mut here = self.look(self.trajectory.last);
+        self.trajectory.notes.outside = here.loads.outside;
         if let Some(cause) = self.lost_at(&here) {
-            self.way.outcome = Outcome::Lost { year: self.seed.year, cause };
+            self.trajectory.outcome = Outcome::Lost { year: self.seed.year, cause };
             return;
         }
         let mut regimes = here.regimes();
         let mut step = FIRST_STEP;
-        while self.way.pieces.len() < MOST_STEPS {
+        while self.trajectory.pieces.len() < MOST_STEPS {
             let first = self.slope(&here.loads, regimes);
             if !first.years.is_finite() {
                 // Nothing grows, unless in another period.
                 if !self.rest() {
                     return;
                 }
-                here.place = self.way.last;
+                here.place = self.trajectory.last;
                 continue;
             }
             let Some((mut piece, mut end)) = self.step(&here, regimes, first, &mut step) else { break };
@@ -276,10 +284,10 @@ impl Walk<'_> {
                 (here, regimes, step) = (left, after, FIRST_STEP);
             }
         }
-        self.way.notes.unfinished = true;
+        self.trajectory.notes.unfinished = true;
     }
 
-    /// What acts at a place.
+    /// Mechanisms that act at a place.
     #[inline]
     fn look(&self, place: Place) -> Here {
         let loads = self.loads(place.ln_depth, place.s);
@@ -465,15 +473,16 @@ impl Walk<'_> {
         (piece, end, ends)
     }
 
-    /// Adds a piece; `None` when the way is over, else the place from which it goes on. The last piece may reach beyond
-    /// the year until which the crack is followed: it is not cut off there, so that no digit hangs on that year.
+    /// Adds a piece; `None` at the end of the trajectory, else the place from which it goes on. The last piece may
+    /// reach beyond the year until which the crack is followed: it is not cut off there, so that no digit hangs on that
+    /// year.
     fn add(&mut self, piece: Piece, end: Here, ends: Ends) -> Option<Here> {
-        self.way.notes.outside = self.way.notes.outside.or(end.loads.outside);
-        self.way.pieces.push(piece);
-        self.way.last = end.place;
+        self.trajectory.notes.outside = self.trajectory.notes.outside.or(end.loads.outside);
+        self.trajectory.pieces.push(piece);
+        self.trajectory.last = end.place;
         match ends {
             Ends::Lost(cause) => {
-                self.way.outcome = Outcome::Lost { year: self.seed.year + end.place.years, cause };
+                self.trajectory.outcome = Outcome::Lost { year: self.seed.year + end.place.years, cause };
                 None
             }
             Ends::Period => self.next_period().then_some(end),
@@ -484,7 +493,7 @@ impl Walk<'_> {
     /// Rests until another period; false when there is none before time is over.
     fn rest(&mut self) -> bool {
         let Some(next) = self.later.first() else { return false };
-        self.way.last.years = next.from_year - self.seed.year;
+        self.trajectory.last.years = next.from_year - self.seed.year;
         self.next_period()
     }
 

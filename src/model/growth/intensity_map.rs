@@ -40,7 +40,7 @@ enum Field {
     Profile(Ramps),
 }
 
-/// What the loads at both points of a crack come from.
+/// Source of the loads at both points of a crack.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct MappedLoads {
     pub(super) depth_mm: f64,

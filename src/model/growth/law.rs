@@ -20,9 +20,9 @@ pub struct GrowthLaw {
     pub crack_sigma_log: f64,
     /// Standard deviation of ln C from row to row.
     pub row_sigma_log: f64,
-    /// What the law has beyond that.
+    /// Refinements of the law.
     pub refinements: Refinements,
-    /// Where the numbers come from.
+    /// Source of the numbers.
     pub basis: Option<String>,
 }
 

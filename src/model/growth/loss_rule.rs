@@ -28,7 +28,7 @@ pub enum LossRule {
     },
 }
 
-/// What a loss rule needs to know of a section, worked out once.
+/// Properties of a section for a loss rule, worked out once.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct SectionAtLoss {
     thickness_mm: f64,

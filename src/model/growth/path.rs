@@ -1,4 +1,4 @@
-//! How the cracks of one hot spot grow by Paris' law in one line, in closed form or from a table.
+//! Growth of the cracks of one hot spot by Paris' law in one line, in closed form or from a table.
 
 use super::course::{Course, CrackEnd};
 use super::fixed_factor::FixedFactor;
@@ -9,7 +9,7 @@ use super::surface_crack::SurfaceCrack;
 use crate::distribution::Distribution;
 use std::sync::Arc;
 
-/// The ways of all cracks of one hot spot.
+/// Growth curves of all cracks of one hot spot.
 #[derive(Debug, Clone)]
 pub enum GrowthPath {
     /// Fixed geometry factor, in closed form.
@@ -19,7 +19,7 @@ pub enum GrowthPath {
 }
 
 impl GrowthPath {
-    /// Works out the ways of a hot spot's cracks under a growth law.
+    /// Works out the growth curves of a hot spot's cracks under a growth law.
     pub fn new(
         law: &GrowthLaw,
         crack: CrackShape,

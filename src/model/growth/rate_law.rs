@@ -7,7 +7,7 @@ use crate::math::exp;
 use crate::model::stress_corrosion::StressCorrosion;
 use crate::model::vibration::{Runaway, Vibration};
 
-/// What acts on a crack at a point of its front.
+/// Loads on a crack at a point of its front.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PointLoad {
     /// A start: from standstill, or the lowest load, to full load.

@@ -1,11 +1,11 @@
-//! What a growth law has beyond Paris' line and its scatter.
+//! Refinements of a growth law beyond Paris' line and its scatter.
 
 use super::paris::ParisLine;
 use super::threshold::Threshold;
 use crate::error::Result;
 use crate::model::stress_corrosion::{HOURS_PER_YEAR, StressCorrosion};
 
-/// What a growth law has beyond Paris' line and its scatter; nothing, by default.
+/// Refinements of a growth law beyond Paris' line and its scatter; none by default.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Refinements {
     /// The steeper line for small ranges, of a law in two stages.

@@ -1,6 +1,6 @@
-//! How a crack's shape goes with its depth.
+//! Shape of a crack as a function of its depth.
 
-/// How the crack's shape goes with its depth.
+/// Shape of the crack as a function of its depth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CrackShape {
     /// A fixed geometry factor Y and a fixed ratio of surface length to depth.
@@ -17,8 +17,7 @@ pub enum CrackShape {
 }
 
 impl CrackShape {
-    /// How often the half length of a crack goes into its surface length: once for a corner crack, which has its length
-    /// in its place.
+    /// Surface length over half length: 1 for a corner crack, whose half length is its whole length.
     pub fn halves(&self) -> f64 {
         match self {
             CrackShape::QuarterElliptical => 1.0,

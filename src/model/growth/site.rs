@@ -1,4 +1,4 @@
-//! What acts on the cracks of one hot spot: start, residual stress and vibration, at any size.
+//! Loads on the cracks of one hot spot: start, residual stress and vibration, at any size.
 
 use super::cycle::Cycle;
 use super::rate_law::PointLoad;

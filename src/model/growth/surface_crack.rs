@@ -2,7 +2,7 @@
 //!
 //! Paris' law holds at the deepest point and at the surface with one coefficient:
 //! `da/dN = C dK_deepest**m`, `dc/dN = C dK_surface**m`, K by [Newman and Raju](crate::model::fracture).
-//! C and a factor on the stress only set the pace, so the ways of all cracks of a hot spot are one
+//! C and a factor on the stress only set the pace, so the growth curves of all cracks of a hot spot are one
 //! family of lines in the plane of depth and aspect. A crack's place is the number of its line,
 //! between lines where need be, and its *phase*: the advance that is left before the end of the
 //! table, over that which was left where the line enters. Phase runs downwards from 1. Lines at
@@ -32,7 +32,7 @@ const ASPECTS: [f64; 2] = [0.1, 2.0];
 const END_LENGTH_FRACTION: f64 = 0.9;
 const FRACTION_BITS: u32 = 52;
 
-/// The ways of the surface cracks of one hot spot.
+/// Growth curves of the surface cracks of one hot spot.
 #[derive(Debug, Clone)]
 pub struct SurfaceCrack {
     rate: f64,
@@ -67,7 +67,7 @@ pub struct SurfaceCrack {
 /// Two cubics of the place within a cell, coefficient by coefficient; single precision (1e-7) is
 /// far beyond that of the interpolation, and twice as much fits in the cache.
 type Cubics = [[f32; 4]; 2];
-/// Where a line has a certain depth: ln aspect and phase.
+/// Point of a line at a certain depth: ln aspect and phase.
 type Column = [f64; 2];
 
 impl SurfaceCrack {

@@ -119,7 +119,7 @@ impl Threshold {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ConstantThreshold(f64);
 
-/// What holds at ratios beyond the points of a threshold table.
+/// Rule for ratios beyond the points of a threshold table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum BeyondPoints {
     /// Nothing: a hot spot where such ratios occur is refused.
@@ -141,7 +141,7 @@ impl ThresholdTable {
         &self.points
     }
 
-    /// What holds beyond them.
+    /// Rule beyond them.
     pub fn beyond(&self) -> BeyondPoints {
         self.beyond
     }

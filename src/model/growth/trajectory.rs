@@ -1,4 +1,4 @@
-//! The way of one crack through time, as it was followed: its size at any moment.
+//! The trajectory of one crack that was followed: its size at any moment.
 
 use crate::math::exp;
 use crate::model::fracture::Outside;
@@ -17,7 +17,7 @@ pub struct Trajectory {
     pub(super) notes: Notes,
 }
 
-/// How a crack's way ended.
+/// End of a crack's trajectory.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum Outcome {
     /// It was still there, growing or at rest, when it was left.
@@ -45,7 +45,7 @@ pub enum LossCause {
     Vibration,
 }
 
-/// What is to be counted of a crack's way.
+/// Notes on a crack's trajectory, to be counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Notes {
     /// In what the crack was outside the range of its stress-intensity solution, and held at its edge.
@@ -54,7 +54,7 @@ pub struct Notes {
     pub unfinished: bool,
 }
 
-/// A place on the way.
+/// A place on the trajectory.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Place {
     pub(super) years: f64,
@@ -63,7 +63,7 @@ pub(super) struct Place {
     pub(super) s: f64,
 }
 
-/// A piece of the way: ln depth and time against s = ln(depth half length), as polynomials of the part
+/// A piece of the trajectory: ln depth and time against s = ln(depth half length), as polynomials of the part
 /// of the step that is done.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Piece {
@@ -128,7 +128,7 @@ impl Piece {
 }
 
 impl Trajectory {
-    /// An empty way, to be filled.
+    /// An empty trajectory, to be filled.
     pub fn new() -> Self {
         Trajectory::default()
     }

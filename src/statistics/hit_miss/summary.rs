@@ -133,7 +133,7 @@ impl Fit {
         Ok(write())
     }
 
-    /// What to beware of, in sentences.
+    /// Warnings, in sentences.
     ///
     /// # Errors
     /// As [`Fit::summary`].

@@ -12,7 +12,7 @@ pub(super) struct Cell {
 }
 
 impl Cell {
-    /// What a technique answered; `None` where it did not look.
+    /// Answer of a technique; `None` where it did not look.
     pub fn answer(&self, technique: usize) -> Option<bool> {
         (self.looked >> technique & 1 == 1).then_some(self.called >> technique & 1 == 1)
     }

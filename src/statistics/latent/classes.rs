@@ -60,7 +60,7 @@ pub struct Pattern {
     pub cracked: f64,
 }
 
-/// How the p of a [`Goodness`] is made.
+/// Method of the p of a [`Goodness`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum GoodnessMethod {
@@ -72,7 +72,7 @@ pub enum GoodnessMethod {
     Simulated,
 }
 
-/// How well the fit as a whole accounts for the calls.
+/// Goodness of fit to all calls.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Goodness {
     /// Twice the distance in log-likelihood to a perfect fit.
@@ -81,7 +81,7 @@ pub struct Goodness {
     pub degrees_of_freedom: usize,
     /// Probability of a distance as large, were the model true.
     pub p: Option<f64>,
-    /// How it is made.
+    /// Method.
     pub method: GoodnessMethod,
     /// Campaigns simulated and fitted.
     pub simulated: usize,
@@ -89,7 +89,7 @@ pub struct Goodness {
     pub failed: usize,
 }
 
-/// How well the fit accounts for two techniques' agreement.
+/// Goodness of fit to the agreement of two techniques.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PairFit {
     /// The first technique.
@@ -106,14 +106,14 @@ pub struct PairFit {
     pub standard_error: Option<f64>,
 }
 
-/// What dependence of one pair on cracked blades would do that is given and not estimated.
+/// Effect of a given dependence of one pair on cracked blades.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sensitivity {
     /// The first of the pair.
     pub first: String,
     /// The second.
     pub second: String,
-    /// How many times as high the odds of a call of the second are after a call of the first.
+    /// Odds ratio of a call of the second after a call of the first.
     pub odds_ratio: f64,
     /// Chance that a blade is cracked.
     pub prevalence: f64,
@@ -173,11 +173,11 @@ pub struct LatentClasses {
     pub dependent_pairs: Vec<DependentPair>,
     /// Each history that some blade has, most blades first.
     pub patterns: Vec<Pattern>,
-    /// How well the fit as a whole accounts for the calls.
+    /// Goodness of fit to all calls.
     pub goodness: Goodness,
     /// The same, pair by pair.
     pub pairs: Vec<PairFit>,
-    /// What dependence that is not estimated would do, one pair at a time.
+    /// Effect of dependence that is not estimated, one pair at a time.
     pub sensitivity: Vec<Sensitivity>,
     /// Largest log-likelihood of the calls, without factorials.
     pub log_likelihood: f64,
@@ -188,6 +188,6 @@ pub struct LatentClasses {
     pub information_left: f64,
     /// Blades whose truth is known; `None` where there are none.
     pub confirmed: Option<Confirmed>,
-    /// What to know when reading the numbers.
+    /// Notes on the numbers.
     pub notes: Vec<String>,
 }

@@ -123,7 +123,7 @@ impl Fitted<'_> {
     }
 }
 
-/// What simulated campaigns came to.
+/// Results of simulated campaigns.
 #[derive(Default)]
 struct Simulated {
     g2: Vec<f64>,

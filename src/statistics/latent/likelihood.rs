@@ -40,7 +40,7 @@ pub(super) struct Tilted {
     pub local: Local,
     /// The diagonal of the information, were the classes known.
     pub complete: DVector<f64>,
-    /// How the number of cracked blades of the group changes with the tilt, and with the parameters.
+    /// Slopes of the number of cracked blades of the group by the tilt and by the parameters.
     pub by_tilt: f64,
     pub by_parameter: DVector<f64>,
 }

@@ -84,7 +84,7 @@ use goodness::{Fitted, correlation};
 use likelihood::Problem;
 use profile::Profiles;
 
-/// What is asked.
+/// Options of [`latent_classes`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
     /// Pairs of techniques that may depend on each other, by name; no technique is of two pairs.

@@ -63,7 +63,7 @@ impl<'p> Profiles<'p> {
         Interval { value, low, high, at_edge: at_edge(value, tries) }
     }
 
-    /// How many blades of some of the cells are cracked, ends rounded outwards to whole blades.
+    /// Number of cracked blades in some of the cells, ends rounded outwards to whole blades.
     pub fn number(&self, group: &[bool]) -> Interval {
         let counts = self.problem.counts();
         let all: f64 = counts.iter().zip(group).filter(|(_, member)| **member).map(|(count, _)| count).sum();

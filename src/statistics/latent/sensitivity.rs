@@ -1,4 +1,4 @@
-//! What dependence that is not estimated would do.
+//! Effect of dependence that is not estimated.
 
 use super::cells::Cell;
 use super::chances::{CRACKED, PREVALENCE, chance};

@@ -1,4 +1,4 @@
-//! What was found, in sentences.
+//! Results in sentences.
 
 use super::chances::{PREVALENCE, chance};
 use super::classes::{GoodnessMethod, Interval, LatentClasses};
@@ -8,7 +8,7 @@ use crate::statistics::capture_histories::{CaptureHistories, blades_shown, count
 use crate::statistics::paired::p_value;
 
 impl LatentClasses {
-    /// How many blades are cracked and were missed, what that takes for granted, and whether the calls bear it out.
+    /// Cracked and missed blades, the assumptions behind the numbers, and whether the calls support them.
     pub fn sentences(&self) -> Vec<String> {
         let percent = 100.0 * self.level;
         let of = |number: &Interval| {
@@ -130,7 +130,7 @@ impl LatentClasses {
     }
 }
 
-/// What to know when reading the numbers.
+/// Notes on the numbers.
 pub(super) fn notes(found: &LatentClasses, histories: &CaptureHistories, tops: &[Top]) -> Vec<String> {
     let mut notes = histories.notes().to_vec();
     if found.incomplete > 0 {

@@ -26,7 +26,7 @@ pub struct ByLength {
     pub models: Vec<LengthModel>,
     /// The average over the models that have an estimate; `None` when none has one.
     pub average: Option<Estimate>,
-    /// How many missed blades stand for each length, by the average, lengths rising.
+    /// Missed blades for each length, by the average, lengths rising.
     pub lengths: Vec<AtLength>,
     /// Half of the missed cracks are shorter than this, in mm.
     pub half_shorter_mm: Option<f64>,

@@ -82,7 +82,7 @@ fn bound_variance(factor: f64, f1: f64, f2: f64) -> f64 {
     by_f1 * by_f1 * f1.max(1.0) + by_f2 * by_f2 * f2.max(1.0)
 }
 
-/// What the estimates are made of.
+/// Inputs of the estimates.
 struct Sums {
     techniques: f64,
     coverage: f64,

@@ -3,7 +3,7 @@
 use crate::math::normal_quantile;
 use serde::Serialize;
 
-/// How many cracked blades nobody found.
+/// Number of cracked blades that nobody found.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
     /// Cracked blades that nobody found.
@@ -19,7 +19,7 @@ pub struct Estimate {
 impl Estimate {
     /// With a log-normal interval, which cannot fall below zero (Chao, Biometrics 43, 1987).
     ///
-    /// Where nothing is estimated to be missed such an interval has no width, which is no interval: `None`.
+    /// `None` where nothing is estimated to be missed: such an interval would have no width.
     pub(super) fn log_normal(missed: f64, variance: f64, level: f64) -> Option<Self> {
         let spread = (variance / (missed * missed)).ln_1p().sqrt();
         Estimate::spread(missed, variance.sqrt(), spread, level)

@@ -21,7 +21,7 @@ pub(super) struct Group {
     pub counts: Vec<f64>,
 }
 
-/// How detection depends on length.
+/// Dependence of detection on length.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Slope {
     None,
@@ -106,14 +106,14 @@ pub(super) fn fit(groups: &[Group], techniques: usize, form: &Form) -> Result<Fi
     Ok(Fit { parameters: model.parameters, log_likelihood: peak.value, missed, variance, odds, slopes, probabilities })
 }
 
-/// What the members of a set of techniques add to a pattern that has all of them.
+/// Term that a set of techniques adds to a pattern that has all of them.
 struct Term {
     members: usize,
     /// Where its slope against log length stands among the parameters; its own parameter stands at its place.
     slope: Option<usize>,
 }
 
-/// What the likelihood is made of at one length: log-weights of the patterns, the logarithm of their sum over the seen
+/// Parts of the likelihood at one length: log-weights of the patterns, the logarithm of their sum over the seen
 /// ones, and mean and spread of the terms among these.
 struct OneLength {
     log_weights: Vec<f64>,
@@ -243,7 +243,7 @@ impl Model {
         Local { value, gradient, information }
     }
 
-    /// What the likelihood is made of at one length.
+    /// Parts of the likelihood at one length.
     fn at_length(&self, z: f64, at: &DVector<f64>) -> OneLength {
         let log_weights = self.log_weights(z, at);
         let (weights, sum) = self.weights(z, at);

@@ -15,11 +15,11 @@ pub struct Model {
     /// Pairs, as places of techniques.
     #[serde(skip)]
     pub pairs: Vec<(usize, usize)>,
-    /// What came of it; a model without an estimate says why.
+    /// Outcome; a model without an estimate says why.
     pub outcome: Outcome,
 }
 
-/// What came of a model.
+/// Outcome of a model.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {

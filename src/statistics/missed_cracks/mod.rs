@@ -1,4 +1,4 @@
-//! How many cracked blades every technique missed.
+//! Number of cracked blades that every technique missed.
 //!
 //! The number that all techniques missed follows from their finds on the same blades: the fewer finds two techniques
 //! share, the more both must have missed. Each estimate rests on assumptions, which its sentence states.
@@ -57,7 +57,7 @@ use crate::bounds::CONFIDENCE;
 use crate::error::{Error, Result};
 use serde::Serialize;
 
-/// How many cracked blades every technique missed, by each method that the blades allow.
+/// Number of cracked blades that every technique missed, by each method that the blades allow.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MissedCracks {
     /// The techniques, in the order given.
@@ -83,7 +83,7 @@ pub struct MissedCracks {
     pub length_error_log: f64,
     /// Detection against length; `None` where too few lengths are known, or they scatter no more than by their error.
     pub by_length: Option<ByLength>,
-    /// What to know when reading the numbers.
+    /// Notes on the numbers.
     pub notes: Vec<String>,
 }
 
@@ -107,7 +107,7 @@ pub enum Method {
 /// One number of missed blades.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Answer {
-    /// How it was made.
+    /// Method.
     pub method: Method,
     /// Cracked blades that nobody found, or a lower bound of them; `None` where it cannot be told.
     pub missed: Option<f64>,
@@ -329,7 +329,7 @@ fn drawn_out(estimate: &Estimate, found: u64) -> bool {
     estimate.missed > found as f64 && estimate.high > MANY * found as f64
 }
 
-/// What an estimate from two techniques rests on.
+/// Notes on an estimate from two techniques.
 fn of_two_lists(pair: &TwoLists) -> Vec<String> {
     /// Finds by both below which one more or less changes the answer beyond recognition.
     const FEW: u64 = 5;

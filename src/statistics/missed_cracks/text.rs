@@ -1,11 +1,11 @@
-//! What was missed, in sentences.
+//! Missed cracks in sentences.
 
 use super::{Method, MissedCracks};
 use crate::statistics::capture_histories::blades_shown;
 use crate::statistics::paired::p_value;
 
 impl MissedCracks {
-    /// How many more cracked blades there may be, what that takes for granted, and what other methods say.
+    /// Number of missed cracked blades, its assumptions, and the estimates of other methods.
     pub fn sentences(&self) -> Vec<String> {
         let mut said = vec![self.headline(), self.taken_for_granted()];
         if let Some(models) = &self.log_linear {

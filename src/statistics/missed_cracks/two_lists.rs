@@ -7,7 +7,7 @@ use crate::statistics::tail::stirling_rest;
 use serde::Serialize;
 use statrs::function::gamma::ln_gamma;
 
-/// How many cracked blades two techniques missed, were they to err independently.
+/// Number of cracked blades that two techniques missed, if they err independently.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TwoLists {
     /// The two techniques.

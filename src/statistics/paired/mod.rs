@@ -14,7 +14,7 @@ use crate::bounds::CONFIDENCE;
 use crate::error::{Error, Result};
 use serde::Serialize;
 
-/// What one technique found on the blades that all techniques looked at.
+/// Finds of one technique on the blades that all techniques looked at.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TechniqueFinds {
     /// Its name.
@@ -32,7 +32,7 @@ pub struct TechniqueFinds {
     pub false_calls: Option<Proportion>,
 }
 
-/// How many cracked blades were found by just these techniques.
+/// Number of cracked blades found by just these techniques.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Pattern {
     /// The techniques that found them; all others missed them.
@@ -64,7 +64,7 @@ pub struct Overlap {
     pub pairs: Vec<Pair>,
     /// Whether all techniques find alike; `None` when no blade tells them apart.
     pub cochran: Option<Cochran>,
-    /// What to know when reading the numbers.
+    /// Notes on the numbers.
     pub notes: Vec<String>,
 }
 

@@ -1,10 +1,10 @@
-//! What the comparison came to, in sentences.
+//! Results of the comparison in sentences.
 
 use super::{Overlap, Pair};
 use crate::statistics::capture_histories::counted;
 
 impl Overlap {
-    /// What was found by whom, and whether the techniques differ, in sentences.
+    /// Finds of each technique, and whether the techniques differ, in sentences.
     pub fn sentences(&self) -> Vec<String> {
         let names = listed(self.techniques.iter().map(|technique| technique.technique.as_str()));
         let mut said = vec![match self.blades {
@@ -49,7 +49,7 @@ impl Overlap {
 }
 
 impl Pair {
-    /// Who found what, whether that is more than chance, and what both together gain.
+    /// Finds of both, whether they differ by more than chance, and the gain of using both.
     fn sentence(&self) -> String {
         let apart = match (self.only_first + self.only_second, self.p_holm < 0.05) {
             (0, _) => "no blade tells them apart".into(),

@@ -15,7 +15,7 @@ const LARGEST_MM: f64 = 1_000.0;
 
 /// The decimal mark: as declared, else the only one that the numbers of the file have.
 ///
-/// Where every mark could also stand between thousands, as in 1,234 and 12,000, the file is in doubt.
+/// A file is ambiguous where every mark could also stand between thousands, as in 1,234 and 12,000.
 pub(super) fn decimal(table: &Table, header: &Header, format: &Format) -> std::result::Result<Decimal, Faults> {
     if let Some(decimal) = format.decimal {
         return Ok(decimal);

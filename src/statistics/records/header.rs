@@ -7,7 +7,7 @@ use super::read::Table;
 use super::units::{KNOWN, Stated, UNIT_COLUMNS, Unit, stated, unit};
 use std::collections::{HashMap, HashSet};
 
-/// Where the columns are.
+/// Places of the columns.
 pub(super) struct Header {
     pub width: usize,
     /// For each of [`COLUMNS`], its place in the file.

@@ -69,9 +69,9 @@ pub struct Records {
 pub struct LeftOut {
     /// Their places in the file, counted from 1, in order.
     pub lines: Vec<usize>,
-    /// What is wrong with them; at most [`Records::MOST_FAULTS`].
+    /// Their faults; at most [`Records::MOST_FAULTS`].
     pub faults: Vec<Fault>,
-    /// How many faults there are in all.
+    /// Number of faults in all.
     pub fault_count: usize,
 }
 
@@ -84,12 +84,12 @@ impl Records {
         &self.lines
     }
 
-    /// What the records were read from.
+    /// Source of the records.
     pub fn source(&self) -> &str {
         &self.source
     }
 
-    /// How the file is written, such as `semicolons, decimal comma`.
+    /// Format of the file, such as `semicolons, decimal comma`.
     pub fn style(&self) -> &str {
         &self.style
     }
@@ -104,7 +104,7 @@ impl Records {
         &self.present
     }
 
-    /// What is allowed yet may be a slip, in sentences.
+    /// Notes on values that are allowed but may be slips, in sentences.
     pub fn notes(&self) -> &[String] {
         &self.notes
     }

@@ -5,12 +5,12 @@ use super::blade_looks::BladeLooks;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
-/// How many of what the records hold.
+/// Counts of what the records hold.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Summary {
-    /// Where the records come from.
+    /// Source of the records.
     pub source: String,
-    /// How the file is written.
+    /// Format of the file.
     pub style: String,
     /// Lines read: those kept and those left out.
     pub lines_read: usize,
@@ -44,11 +44,11 @@ pub struct Summary {
     pub blanks: Vec<(String, usize)>,
     /// Columns that serrata does not know.
     pub extra_columns: Vec<String>,
-    /// What may be a slip.
+    /// Notes on possible slips.
     pub notes: Vec<String>,
 }
 
-/// How much one technique looked and called.
+/// Looks and calls of one technique.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TechniqueCount {
     /// Name.

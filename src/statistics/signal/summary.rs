@@ -106,7 +106,7 @@ impl Decision<'_> {
         Ok(write())
     }
 
-    /// What to beware of, in sentences.
+    /// Warnings, in sentences.
     ///
     /// # Errors
     /// None that a fit can cause.

@@ -1,9 +1,9 @@
 //! A point of the front that keeps to its threshold while the other grows.
 //!
 //! Above the threshold its own growth would take it below, and below it the other's growth takes it
-//! above: between two points with a jump of the growth rate at the threshold this is the only way on
+//! above: between two points with a jump of the growth rate at the threshold this is the only solution
 //! (a sliding solution in the sense of A. F. Filippov, "Differential Equations with Discontinuous
-//! Righthand Sides", 1988). The point's coordinate then follows from the other's, and the way ends when
+//! Righthand Sides", 1988). The point's coordinate then follows from the other's, and the sliding ends when
 //! the growth that this takes is outside what the point can give.
 
 use super::{DEPTH_TOLERANCE, Here, Regime, Slope, TIME_TOLERANCE, Walk};
@@ -60,11 +60,11 @@ impl Walk<'_> {
     }
 
     /// Slides from a place until the point leaves its threshold; gives the place and the regimes from
-    /// there, `None` when the way is over.
+    /// there, `None` at the end of the trajectory.
     pub(super) fn slide(&mut self, from: Here, point: usize, mechanism: usize) -> Option<(Here, [Regime; 2])> {
         let mut here = from;
         let mut step = STEP;
-        while self.way.pieces.len() < super::MOST_STEPS {
+        while self.trajectory.pieces.len() < super::MOST_STEPS {
             let regimes = here.regimes();
             let node = |place| self.on_threshold(place, regimes, point, mechanism);
             let Some(first) = node(here.place) else { return Some((here, regimes)) };
@@ -132,7 +132,7 @@ impl Walk<'_> {
     }
 
     /// Lets a crack grow for the shortest step without the mechanism: across a jump of the threshold, beyond which it
-    /// may be that the point grows freely, or stays behind. `None` when the way is over.
+    /// may be that the point grows freely, or stays behind. `None` at the end of the trajectory.
     fn step_aside(
         &mut self,
         here: &Here,

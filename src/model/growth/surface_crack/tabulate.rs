@@ -11,7 +11,7 @@ use std::f64::consts::{FRAC_PI_2, LN_2};
 const SMALLEST_DEPTH_MM: f64 = 0.01;
 /// Largest initial depth that the table covers, over the thickness.
 const LARGEST_DEPTH_FRACTION: f64 = 0.5;
-/// Where bending presses a point shut it still creeps under this fraction of the stress.
+/// A point that bending presses shut still creeps under this fraction of the stress.
 const LEAST_STRESS_FRACTION: f64 = 1e-3;
 
 /// Spacing of the lines where they enter, in the parameter of the entry curve, and the growth
@@ -26,7 +26,7 @@ const NODE_SPACING: f64 = 0.12;
 const COLUMN_SPACING: f64 = 0.8;
 
 impl SurfaceCrack {
-    /// Tabulates the ways of cracks from the smallest to the deepest that matter.
+    /// Tabulates the growth curves of cracks from the smallest to the deepest that matter.
     ///
     /// The stress is meant to open the crack at the surface. Where bending presses the deepest point
     /// shut, it is taken to creep on under 0.1 % of the stress.
@@ -43,7 +43,7 @@ impl SurfaceCrack {
     }
 }
 
-/// How cracks move, in s = ln sqrt(a c) and q = ln(a / c), lengths in mm.
+/// Motion of cracks in s = ln sqrt(a c) and q = ln(a / c), lengths in mm.
 #[derive(Debug, Clone, Copy)]
 struct Flow {
     exponent: f64,

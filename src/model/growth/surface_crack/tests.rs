@@ -8,7 +8,7 @@ use crate::model::growth::refinements::Refinements;
 use crate::model::growth::section::{Section, Stress, THROUGH_FRACTION};
 use std::f64::consts::PI;
 
-/// What decides how a crack grows.
+/// Parameters of a crack's growth.
 #[derive(Debug, Clone, Copy)]
 struct Case {
     coefficient_m_per_start: f64,
