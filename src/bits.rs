@@ -1,4 +1,4 @@
-//! Yes and no, many at a time.
+//! Bit sets, read and written many bits at a time.
 
 use multiversion::multiversion;
 

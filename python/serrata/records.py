@@ -79,7 +79,7 @@ class Records:
         delimiter : str, optional
             Comma, semicolon or tab between cells; read off the header if left out.
         decimal : {"point", "comma"}, optional
-            The decimal mark; read off the numbers if left out, and a file in doubt is refused.
+            The decimal mark; read off the numbers if left out, and an ambiguous file is refused.
         dates : {"year-month-day", "day-month-year", "month-day-year"}
             Order of the parts of dates, the same in the whole file.
         columns : mapping of str to str, optional

@@ -188,7 +188,7 @@ impl Fit {
 
     /// What to do where the curve does not suit the looks.
     fn poor_fit(&self) -> Option<String> {
-        /// Below this the curve's shape is in doubt.
+        /// Below this the shape of the curve is uncertain.
         const POOR: f64 = 0.1;
         /// Chance from which on a crack is a large one.
         const LARGE: f64 = 0.8;

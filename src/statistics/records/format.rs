@@ -2,7 +2,7 @@
 
 /// How a file is written and what is to happen to its bad lines.
 ///
-/// What is left `None` is read off the file where it shows without doubt; a file in doubt is refused.
+/// Fields that are `None` are read off the file where it shows them without ambiguity; an ambiguous file is refused.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Format {
     /// What separates cells: `,`, `;` or a tab.
