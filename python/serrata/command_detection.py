@@ -50,7 +50,7 @@ class Answer:
 
 
 def _answers(command: Callable[..., None]) -> Callable[..., None]:
-    """Add the technique and what is to become of its fit."""
+    """Add the options for the technique and for the output of its fit."""
     for decorate in (
         click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here."),
         click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique."),
@@ -73,7 +73,7 @@ def _sizes(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def _parted(options: dict[str, Any]) -> tuple[Answer, dict[str, Any]]:
-    """Part what is to become of the fit from what was declared about the file."""
+    """Separate the options of the output from those of the file."""
     parts = ("technique", "as_json", "figure", "study", "out")
     return Answer(**{part: options.pop(part) for part in parts}), options
 

@@ -18,7 +18,7 @@ __all__ = ["demonstration", "draw", "load", "reads_records", "records"]
 
 
 def reads_records(command: Callable[..., None]) -> Callable[..., None]:
-    """Add the file and what may be declared about it."""
+    """Add the file and the options to declare its format."""
     for decorate in (
         click.option(
             "--bad-lines",
@@ -44,7 +44,7 @@ def reads_records(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
-    """Load a file with what was declared about it."""
+    """Load a file by the options declared about it."""
     names = {}
     for column in columns:
         ours, equals, theirs = column.partition("=")

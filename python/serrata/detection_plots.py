@@ -68,7 +68,7 @@ def hit_miss(
         looks = looks[looks[factor] == level]
     size_mm, called = looks["size_mm"].to_numpy(), looks["called"].to_numpy()
     q90_mm, (_, bound_mm) = fit.q90_mm, fit.size_bounds(0.9, confidence=confidence, method=method)
-    # As far as what is claimed, unless that is far from any look.
+    # As far as the claim, unless that is far from any look.
     claimed = min(max(q90_mm or 0.0, bound_mm or 0.0), _FAR * largest_mm)
     grid = np.geomspace(smallest_mm / _BEYOND, max(largest_mm, claimed) * _BEYOND, _POINTS)
     low, high = fit.pod_bounds(grid, confidence=confidence, method=method)

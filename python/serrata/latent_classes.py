@@ -103,7 +103,7 @@ class LatentClasses(JsonResult):
 
     @property
     def incomplete(self) -> int:
-        """Blades that not all techniques looked at; they count with what was seen of them."""
+        """Blades that not all techniques looked at; they count with the answers that there are."""
         return int(self._found["incomplete"])
 
     @property

@@ -111,7 +111,7 @@ class MissedCracks(JsonResult):
 
     @property
     def estimate(self) -> float | None:
-        """Cracked blades that nobody found, a lower bound of them by ``lower-bound``; None where there is none."""
+        """Cracked blades that nobody found, or with ``lower-bound`` a lower bound; None where there is neither."""
         missed: float | None = self._numbers["answer"]["missed"]
         return missed
 

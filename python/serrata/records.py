@@ -360,7 +360,7 @@ class Records:
         Parameters
         ----------
         techniques : sequence of str, optional
-            From 3 to 8 of them; all if left out. Blades that any of them looked at count, with what was seen of them.
+            From 3 to 8 of them; all if left out. Blades that any of them looked at count.
         dependent_pairs : sequence of (str, str)
             Pairs of techniques that may miss the same cracks or call the same sound blades; no technique is of two.
         level : float, from 0.5 to below 1
@@ -432,7 +432,7 @@ def _again(maker: str, arguments: tuple[Any, ...], declared: dict[str, Any]) -> 
 
 
 def _text(value: Any) -> str:  # noqa: ANN401
-    """Write a cell of a data frame as a cell of a file; what is missing is blank."""
+    """Write a cell of a data frame as a cell of a file; a missing value is blank."""
     if value is None or value != value:
         return ""
     if isinstance(value, str):

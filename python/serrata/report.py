@@ -412,7 +412,7 @@ def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float =
 
 
 def _table(head: Sequence[str], lines: Sequence[Sequence[str]], left: int = 1, repeat: int = 1) -> str:
-    """Set a table in columns, `left` of them flush left; what is too wide goes on below, the first `repeat` again."""
+    """Set a table in columns, `left` of them flush left; too wide ones continue below, the first `repeat` again."""
     heads = [_broken(words, max(len(line[column]) for line in lines)) for column, words in enumerate(head)]
     depth = max(map(len, heads))
     tops = [

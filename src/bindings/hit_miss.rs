@@ -32,7 +32,7 @@ pub(super) const METHODS: [(&str, Method); 6] = [
 /// Most resamples of a bootstrap.
 const MOST_RESAMPLES: u64 = 10_000_000;
 
-/// What is fitted, as Python gives it.
+/// Data to be fitted, from Python.
 #[derive(FromPyObject)]
 #[pyo3(from_item_all)]
 struct Options {

@@ -179,7 +179,7 @@ pub(super) fn records_template() -> String {
     records::template()
 }
 
-/// Text of a CSV file; refuses what is no UTF-8 text.
+/// Text of a CSV file; refuses text that is not UTF-8.
 #[pyfunction]
 pub(super) fn records_text(py: Python<'_>, path: PathBuf) -> PyResult<String> {
     released(py, || records::read_text(&path))

@@ -12,7 +12,7 @@ pub enum Access {
     BladesOut,
 }
 
-/// The size that detection hangs on.
+/// The size that detection depends on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SizeMeasure {
     /// Surface length.

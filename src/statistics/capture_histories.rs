@@ -272,7 +272,7 @@ impl CaptureHistories {
         Proportion::exact(calls, clean, level)
     }
 
-    /// Blades that somebody called without confirmation; their calls are taken for finds.
+    /// Blades that somebody called without confirmation; their calls count as finds.
     pub(super) fn called_unconfirmed(&self) -> u64 {
         let called = |blade: &&CaptureHistory| blade.cracked.is_none() && blade.called.contains(&Some(true));
         self.blades.iter().filter(called).map(|blade| blade.count).sum()

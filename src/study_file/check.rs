@@ -100,7 +100,7 @@ fn scatter(section: &Section) -> Option<Scatter> {
     Some(Scatter { row_factor: row_factor?, blade_stress_sigma_log: blade_stress_sigma_log?, basis: basis? })
 }
 
-/// A factor of mean 1: whatever is the same for all rows belongs into the initiation law.
+/// A factor of mean 1: the part that all rows share belongs into the initiation law.
 fn row_factor(section: &Section) -> Option<Distribution> {
     /// Largest distance from a mean of 1 that rounding may leave.
     const ROUNDING: f64 = 1e-9;

@@ -24,7 +24,7 @@ fn the_reference_study_holds_every_key() {
     assert_eq!(missing, Vec::<String>::new());
 }
 
-/// Numbers of a distribution whose range is that of whatever is distributed.
+/// Numbers of a distribution whose range is that of the distributed quantity.
 const OF_THE_QUANTITY: [&str; 7] = ["mean", "sd", "median", "scale", "low", "mode", "high"];
 
 #[test]

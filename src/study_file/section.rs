@@ -1,5 +1,5 @@
-//! A table being read: it remembers which keys it was asked for, so that what is missing and what is
-//! unknown come out by themselves when its reading ends.
+//! A table being read. It remembers which keys it was asked for; at the end of its reading it refuses missing and
+//! unknown ones.
 
 use super::reader::{Node, Place, Report, all};
 use super::wording::{a, join, join_plain, nearest, one_of};
@@ -250,7 +250,7 @@ impl<'a> Section<'a> {
         found
     }
 
-    /// The ids of tables that are named by their ids, whatever those hold.
+    /// The ids of tables that are named by their ids; the tables may have faults.
     pub fn ids(&self, key: &str) -> Vec<String> {
         let tables = self.entries.get(key).and_then(Item::as_table_like);
         tables.map_or_else(Vec::new, |tables| tables.iter().map(|(id, _)| id.to_owned()).collect())
@@ -307,7 +307,7 @@ impl<'a> Section<'a> {
         }
     }
 
-    /// Refuses what is unknown and what is missing.
+    /// Refuses unknown and missing keys.
     pub fn finish(self) {
         let (asked, replaced) = (self.asked.into_inner(), self.replaced.into_inner());
         let absent: Vec<&str> =

@@ -34,7 +34,7 @@ const LONGEST_STEP: f64 = 1.0;
 /// A step that is cut off before this part of it is taken again, as short as that: its error is one of
 /// the whole step.
 const LEAST_PART: f64 = 0.5;
-/// A step this short is taken whatever its error: what is left is a kink.
+/// A step this short is accepted at any error: the rates have a kink there.
 const SHORTEST_STEP: f64 = 1e-4;
 
 /// The cracks of one hot spot, followed one by one.
@@ -474,8 +474,8 @@ impl Walk<'_> {
     }
 
     /// Adds a piece; `None` at the end of the trajectory, else the place from which it goes on. The last piece may
-    /// reach beyond the year until which the crack is followed: it is not cut off there, so that no digit hangs on that
-    /// year.
+    /// reach beyond the year until which the crack is followed: it is not cut off there, so that no digit depends on
+    /// that year.
     fn add(&mut self, piece: Piece, end: Here, ends: Ends) -> Option<Here> {
         self.trajectory.notes.outside = self.trajectory.notes.outside.or(end.loads.outside);
         self.trajectory.pieces.push(piece);

@@ -105,7 +105,7 @@ impl IntensityMap {
     #[inline]
     pub(super) fn loads(&self, ln_depth: f64, ln_half_length: f64, factors: LoadFactors) -> MappedLoads {
         let depth_mm = exp(ln_depth);
-        // A crack that spans its section does so whatever rounding has made of its length.
+        // A crack that spans its section does so after rounding of its length too.
         let spans = ln_half_length > self.ln_spanning - ROUNDING;
         let half_length_mm = if spans { self.spanning_mm } else { exp(ln_half_length) };
         let across = hand_over(half_length_mm / self.spanning_mm);

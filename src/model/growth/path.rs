@@ -88,8 +88,8 @@ impl GrowthPath {
         }
     }
 
-    /// Whether the crack is known not to meet its end within an advance. Where this is not known, or costs as much as
-    /// [`GrowthPath::advance_to`], it is not said.
+    /// Whether the crack is known not to meet its end within an advance; false where this is not known, or as costly as
+    /// [`GrowthPath::advance_to`].
     pub fn outlasts(&self, course: Course, end: CrackEnd, advance: f64) -> bool {
         match self {
             GrowthPath::FixedFactor(_) => false,

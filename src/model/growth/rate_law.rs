@@ -87,7 +87,7 @@ impl RateLaw {
         margins
     }
 
-    /// Rates as if a regime held, whatever the load.
+    /// Rates as if a regime held at any load.
     #[inline]
     pub(in crate::model) fn rates_in(&self, regime: Regime, load: &PointLoad) -> Rates {
         let mut rates = Rates::default();

@@ -58,7 +58,7 @@ impl Site {
     ///
     /// # Errors
     /// Refuses a load ratio of 1 or more; a residual stress that does not reach through the section;
-    /// and residual stress or bending vibration at a corner crack, for which no solution is at hand.
+    /// and residual stress or bending vibration at a corner crack, for which there is no solution.
     pub fn new(
         start: CrackedSection,
         load_ratio: f64,

@@ -8,12 +8,12 @@
 //! table, over that which was left where the line enters. Phase runs downwards from 1. Lines at
 //! equal phase are so alike that cubic interpolation between few of them is enough.
 //!
-//! The table takes initial depths between 0.01 mm and half the thickness, within the quantiles 1e-12
-//! and 1 - 1e-12 of their distribution, and initial aspects between 0.1 and 2; [`SurfaceCrack::begins`]
-//! says so. It holds as long as the crack is within what Newman and Raju vouch for (half the width, an
-//! aspect of 2 and so on); [`SurfaceCrack::covers`] says so. It ends where a crack is 95 % through the
-//! thickness, which ends any crack. Lines run on somewhat further, so that they can be interpolated up
-//! to there. Cracks that begin or come outside have to be followed one by one.
+//! The table takes initial depths between 0.01 mm and half the thickness, within the quantiles 1e-12 and 1 - 1e-12 of
+//! their distribution, and initial aspects between 0.1 and 2: see [`SurfaceCrack::begins`]. It holds while the crack is
+//! within the range of Newman and Raju's solution (half the width, an aspect of 2 and so on): see
+//! [`SurfaceCrack::covers`]. It ends where a crack is 95 % through the thickness, which ends any crack. Lines run on
+//! somewhat further, so that they can be interpolated up to there. Cracks that begin or come outside have to be
+//! followed one by one.
 //!
 //! For growth exponents up to 4 the table keeps lives within 0.1 % and lengths within 0.5 % of an
 //! accurate integration. A life to a stress intensity may be 1 % off where that hardly changes.
@@ -113,7 +113,7 @@ impl SurfaceCrack {
         ((course.start - met_at) / blend(&weights, &self.phase_per_advance[first..])).max(0.0)
     }
 
-    /// Whether the crack is known not to meet its end within an advance: one look at its size there says so for most.
+    /// Whether the crack is known not to meet its end within an advance; its size there decides it for most.
     pub fn outlasts(&self, course: Course, end: CrackEnd, advance: f64) -> bool {
         let (first, weights) = self.neighbours(course.line);
         let phase = course.start - advance * blend(&weights, &self.phase_per_advance[first..]);

@@ -143,7 +143,7 @@ impl Trajectory {
         self.outcome
     }
 
-    /// What is to be counted of it.
+    /// Notes on it, to be counted.
     pub fn notes(&self) -> Notes {
         self.notes
     }

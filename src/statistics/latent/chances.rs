@@ -30,7 +30,7 @@ pub(super) const PREVALENCE: usize = 0;
 /// The chance of a call of one technique on blades of one class.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Calls {
-    /// Whatever the others answer.
+    /// Independent of the answers of the others.
     Alone { parameter: usize },
     /// One after a call of the first of its pair, and one after its silence.
     After { first: usize, call: Term, silence: Term },

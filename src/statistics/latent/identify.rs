@@ -24,7 +24,7 @@ fn sources(techniques: usize, pairs: &[(usize, usize)]) -> Vec<usize> {
     sets
 }
 
-/// Refuses techniques and blades of which no set of chances can be told from another, before anything is fitted.
+/// Refuses, before anything is fitted, techniques and blades that cannot identify the chances.
 ///
 /// Two classes need three sources that err independently (Kruskal, Linear Algebra and its Applications 18, 1977;
 /// Allman, Matias and Rhodes, Annals of Statistics 37, 2009): with two, any number of sets of chances fit equally
@@ -98,7 +98,7 @@ fn check_calls(names: &[String], pairs: &[(usize, usize)], cells: &[Cell]) -> Re
     let numbers =
         saturated::free_numbers(cells, count) - sources.iter().map(|set| (1 << set.count_ones()) - 1).sum::<usize>();
     let p = chi_square_exceeds(more, numbers as f64);
-    /// Beyond this much chance, agreement is taken for none.
+    /// Agreement that is more probable than this by chance counts as none.
     const CHANCE: f64 = 0.05;
     if !(p < CHANCE) {
         return Err(Error::data(

@@ -8,15 +8,15 @@
 //! for pairs that are named as *dependent*: within a pair any dependence is possible, on cracked and on sound blades
 //! alike (for a pair, the free table is what covariances, Vacek, Biometrics 41, 1985, log-odds, Espeland and
 //! Handelman, Biometrics 45, 1989, and a shared random effect, Qu, Tan and Kutner, Biometrics 52, 1996, are other ways
-//! to write; it needs no quadrature, has no bounds that hang on each other, and its best chances at given classes are
+//! to write; it needs no quadrature, has no bounds that depend on each other, and its best chances at given classes are
 //! counts over counts). The likelihood is climbed by expectation and maximisation from 16 starts, each finished by
 //! Newton's steps. The cracked class is the one of which the techniques, all chances of a call added up, call more.
 //!
 //! # Intervals
 //!
 //! All are by profile likelihood. Those of chances hold one chance at a time. Those of numbers of blades hold the
-//! number of cracked blades among those counted, so that they have in them both what is not known of the chances and
-//! the luck of just these blades. Where a chance is estimated at none or all, its interval has that as one end.
+//! number of cracked blades among those counted, so that they include both the uncertainty of the chances and the
+//! chance of just these blades. Where a chance is estimated at none or all, its interval has that as one end.
 //!
 //! # How often the intervals hold the truth
 //!
@@ -53,7 +53,7 @@
 //!
 //! # Limits
 //!
-//! Where techniques miss the same cracks beyond what is said by dependent pairs, detection is overstated and the number
+//! Where techniques miss the same cracks beyond the dependent pairs named, detection is overstated and the number
 //! missed understated. Detection that depends on size is itself such a dependence: all techniques miss small cracks.
 //! With three techniques the calls cannot show it at all. [`LatentClasses::sensitivity`] says what it would do.
 

@@ -92,7 +92,7 @@ impl LatentClasses {
 
     /// Pairs that agree more, or less, than the fit accounts for.
     fn pairs_in_words(&self) -> Option<String> {
-        /// Standard errors from which on a residual is told.
+        /// Standard errors from which on a residual is named.
         const TELLING: f64 = 2.0;
         let telling: Vec<String> = self
             .pairs

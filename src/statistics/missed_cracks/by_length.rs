@@ -69,7 +69,7 @@ pub struct AtLength {
     pub missed: f64,
 }
 
-/// Most links at a time: more would be told apart by luck.
+/// Most links at a time: more could not be separated but by luck.
 fn most_links(techniques: usize) -> usize {
     match techniques {
         0..=2 => 0,
@@ -209,7 +209,7 @@ impl Error {
 
     /// Logarithms, over the middle length, of the lengths that a length leaves possible, with their weights.
     ///
-    /// Logarithms of the true lengths of found cracks are taken for normal, as are those of the errors: given a
+    /// The logarithms of the true lengths of found cracks and of the errors are assumed to be normal: given a
     /// measured one, the true one is normal too, drawn towards the middle.
     fn log_lengths(&self, length_mm: f64, measurements: u32) -> Vec<(f64, f64)> {
         /// Exact for averages of polynomials up to degree 17.

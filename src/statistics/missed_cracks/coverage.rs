@@ -74,7 +74,7 @@ pub(super) fn coverage(counts: &[u64], techniques: usize, level: f64) -> Coverag
     }
 }
 
-/// Variance of the bound almost free of bias, f1 and f2 taken for Poisson numbers and the bound for fixed.
+/// Variance of the bound almost free of bias, with f1 and f2 as Poisson numbers and the bound as fixed.
 fn bound_variance(factor: f64, f1: f64, f2: f64) -> f64 {
     let by_f1 = factor * (2.0 * f1 - 1.0) / (2.0 * (f2 + 1.0));
     let by_f2 = factor * f1 * (f1 - 1.0) / (2.0 * (f2 + 1.0).powi(2));

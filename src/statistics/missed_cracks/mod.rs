@@ -99,8 +99,8 @@ pub enum Method {
     ByLength,
     /// A lower bound and no estimate: [`Coverage`], or [`TwoLists`] where no blade was found by both.
     LowerBound,
-    /// Neither an estimate nor a lower bound that is worth a number: what the models say contradicts what is known, or
-    /// rests on too little.
+    /// Neither an estimate nor a lower bound that is worth a number: the models contradict known counts, or rest on too
+    /// few finds.
     CannotBeTold,
 }
 
@@ -109,7 +109,7 @@ pub enum Method {
 pub struct Answer {
     /// Method.
     pub method: Method,
-    /// Cracked blades that nobody found, or a lower bound of them; `None` where it cannot be told.
+    /// Cracked blades that nobody found, or a lower bound of them; `None` where there is neither.
     pub missed: Option<f64>,
     /// Lower end of its interval, in whole blades.
     pub low: f64,

@@ -111,7 +111,7 @@ impl MissedCracks {
         .into()
     }
 
-    /// The methods beside the answer's own, so that a reader sees how much hangs on the method.
+    /// Estimates of the other methods, so that a reader sees how much depends on the method.
     fn other_estimates(&self) -> Vec<String> {
         let mut said = Vec::new();
         let average = |models: &super::LogLinear| models.average;

@@ -21,7 +21,7 @@ pub struct TwoLists {
     pub chapman: f64,
     /// Its standard error (Seber, Biometrika 57, 1970).
     pub chapman_se: f64,
-    /// Normal interval of it; its lower end may lie below what was found.
+    /// Normal interval of it; its lower end may be below the number found.
     pub chapman_normal: (f64, f64),
     /// Cracked blades that both missed, after Chapman; `None` where no blade was found by both, as there is then only
     /// a lower bound.
@@ -71,7 +71,7 @@ impl TwoLists {
 /// `seen` blades were found in all, `finds` by each technique. Without any blade found twice the likelihood
 /// never falls, so there is no upper end; the lower end stays that of a two-sided interval.
 pub(super) fn likelihood_interval(seen: f64, finds: &[f64], level: f64) -> (f64, Option<f64>) {
-    /// Beyond so many times what was seen an upper end says nothing.
+    /// An upper end beyond so many times the number found says nothing.
     const FURTHEST: f64 = 1e9;
     let log_likelihood = |missed: f64| log_likelihood(seen, finds, missed);
     let overlap = finds.iter().sum::<f64>() > seen;

@@ -1,6 +1,6 @@
-//! What may vary between files of records, and what is declared about it.
+//! Format of a file of records, as declared or read off the file.
 
-/// How a file is written and what is to happen to its bad lines.
+/// Format of a file and the treatment of its bad lines.
 ///
 /// Fields that are `None` are read off the file where it shows them without ambiguity; an ambiguous file is refused.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -10,7 +10,7 @@ impl Records {
     ///
     /// # Errors
     /// Refuses a file that cannot be read or is not UTF-8 text, and one with a line that breaks a rule,
-    /// naming line, value and rule; lines are left out instead only when [`Format::bad_lines`] says so.
+    /// naming line, value and rule; lines are left out instead only if [`Format::bad_lines`] asks for it.
     pub fn load(path: impl AsRef<Path>, format: &Format) -> Result<Records> {
         let path = path.as_ref();
         Records::parse(&read::text(path)?, &path.display().to_string(), format)

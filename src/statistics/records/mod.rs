@@ -1,7 +1,7 @@
 //! Inspection records: read, checked, grouped.
 //!
 //! One [`Line`] says what one technique answered on one blade (or on one place of its root) at one
-//! inspection. What is not known is `None`; nothing is guessed. A line that breaks a rule is either
+//! inspection. Unknown values are `None`; nothing is guessed. A line that breaks a rule is either
 //! refused with the whole file, or, on request, left out and reported: lines read = lines kept +
 //! lines left out, always.
 //!
