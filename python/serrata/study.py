@@ -321,7 +321,7 @@ class Study:
         return self._engine.inspection_records(row, list(techniques), lives=lives, seed=seed, confirmed=confirmed)
 
     def work_calendar(self) -> pd.DataFrame:
-        """What each strategy schedules on each row at each outage, with its days against the window.
+        """Give the work that each strategy schedules on each row at each outage, with its days against the window.
 
         Nothing is simulated: what looks find comes on top.
 
@@ -344,7 +344,7 @@ class Study:
         return pd.DataFrame(self._engine.work_calendar())
 
     def work_calendar_text(self) -> str:
-        """The same as text for people, a line for each unit and outage with work."""
+        """Give the same as text for people, a line for each unit and outage with work."""
         return self._engine.work_calendar_text()
 
     def assumptions(self) -> list[str]:
