@@ -45,6 +45,7 @@ _DAYS = {
     "blades_out_days": "blades out and in",
     "replacement_days": "fitting new blades",
     "forced_days": "forced outages",
+    "days_beyond_window": "beyond windows",
 }
 _RANKED = {
     "p_any_loss": "chance of any loss",
@@ -338,7 +339,10 @@ def _money_unit(comparison: Comparison) -> tuple[float, str]:
 
 
 def _days(comparison: Comparison) -> str:
-    return "Days, whole fleet, of work at outages and of forced outages\n" + _by_strategy(comparison, _DAYS)
+    return (
+        "Days, whole fleet, of work at outages and of forced outages; and of units beyond their windows\n"
+        + _by_strategy(comparison, _DAYS)
+    )
 
 
 def _differences(comparison: Comparison) -> str:

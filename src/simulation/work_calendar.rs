@@ -99,7 +99,7 @@ impl Study {
                     Some(crews) => format!("{crews} crews"),
                     None => "a crew for each row".to_owned(),
                 };
-                let _ = writeln!(text, "  {} ({crews}, window {} days)", unit.id, days(unit.outages.window_days));
+                let _ = writeln!(text, "  {} ({crews}, window {})", unit.id, days(unit.outages.window_days));
                 for at in unit_outages {
                     let _ = writeln!(text, "    {}", self.line(at));
                 }
@@ -115,18 +115,21 @@ impl Study {
             .map(|rows| {
                 let names: Vec<&str> = rows.iter().map(|work| self.rows[work.row].id.as_str()).collect();
                 let each = if rows.len() > 1 { " each" } else { "" };
-                format!("{}: {}, {} days{each}", names.join(", "), rows[0].what, days(rows[0].job.days))
+                let of_unit = self.rows.iter().filter(|row| row.unit == at.unit).count();
+                let whom =
+                    if rows.len() == of_unit && of_unit > 1 { format!("all {of_unit} rows") } else { names.join(", ") };
+                format!("{whom}: {}, {}{each}", rows[0].what, days(rows[0].job.days))
             })
             .collect();
         if at.lifts > 0 {
             let lift_days = days(self.costs.rotor_lift_days);
             let rotors = if at.lifts == 1 { "1 rotor".to_owned() } else { format!("{} rotors", at.lifts) };
-            work.push(format!("{rotors} lifted, {lift_days} days each"));
+            work.push(format!("{rotors} lifted, {lift_days} each"));
         }
         let beyond = at.done_after_days - outages.window_days;
         let beyond = if beyond > 0.0 { format!(", {} beyond the window", days(beyond)) } else { String::new() };
         format!(
-            "outage {} ({}): {}; done after {} days{beyond}",
+            "outage {} ({}): {}; done after {}{beyond}",
             at.outage + 1,
             outages.years[at.outage],
             work.join("; "),
@@ -221,5 +224,6 @@ impl Study {
 
 /// Days as a person writes them.
 fn days(days: f64) -> String {
-    format!("{}", (1e2 * days).round() / 1e2)
+    let rounded = (1e2 * days).round() / 1e2;
+    if rounded == 1.0 { "1 day".to_owned() } else { format!("{rounded} days") }
 }

