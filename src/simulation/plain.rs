@@ -61,7 +61,7 @@ impl Pace {
             self.short_until = look.after_finds.map_or(0, |after| number + after.for_outages);
         } else if let Some(after) = look.after_clean {
             self.clean += 1;
-            if self.clean % after.looks == 0 {
+            if self.clean.is_multiple_of(after.looks) {
                 self.every = after.at_most.min(self.every + after.longer_by);
             }
         }

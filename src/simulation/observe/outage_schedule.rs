@@ -50,11 +50,11 @@ impl Crews {
     pub fn finish_days(&self, jobs: &[Job]) -> Vec<f64> {
         let mut crews = vec![0.0; self.count];
         let mut lifted = vec![0.0; jobs.len()];
-        for rotor in 0..jobs.len() {
+        for (rotor, lifted) in lifted.iter_mut().enumerate() {
             if self.lift_days > 0.0 && self.is_lifted(rotor, jobs) {
                 let free = first_free(&crews);
                 crews[free] += self.lift_days;
-                lifted[rotor] = crews[free];
+                *lifted = crews[free];
             }
         }
         let ready = |row: usize| if jobs[row].blades_out { lifted[self.rotors[row]] } else { 0.0 };
