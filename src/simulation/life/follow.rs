@@ -109,6 +109,8 @@ impl Life<'_, '_> {
         for index in 0..self.room.acts.len() {
             self.apply(self.room.acts[index], outage)?;
         }
+        // What would have called cracks that are gone comes to nothing.
+        self.room.state.find_calls_due(self.strategy, self.batch, outage + 1);
         ControlFlow::Continue(())
     }
 

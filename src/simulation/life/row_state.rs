@@ -7,6 +7,7 @@ use super::first_event::FirstCracks;
 use crate::bits::{Bits, WORD, equal_to, lowest, with_bit};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
 use crate::simulation::row_batch::RowBatch;
+use multiversion::multiversion;
 use std::ops::Range;
 
 /// Outages that are looked ahead to at once.
@@ -17,9 +18,11 @@ pub(super) const WINDOW: usize = Bits::READ;
 pub(super) struct RowState {
     /// The outage that the lowest bit of a word of outages stands for.
     window: usize,
-    /// Outages before which a blade is lost, and those at which something may be called or is due, as bits.
+    /// Outages before which a blade is lost, those at which a crack in the row is called, and those at which a clean blade
+    /// may be called or something is due whatever is called; as bits.
     losses: u64,
-    visits: u64,
+    calls_due: u64,
+    alarms: u64,
     /// For each scheduled look the outages at which it is due, as bits.
     looks_due: Vec<u64>,
     count: usize,
@@ -96,7 +99,7 @@ impl RowState {
             self.calls[technique][number] = batch.inspections.calls_in_window(crack, technique, self.window);
         }
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.visits |= self.calls[batch.inspections.place(look.technique)][number] & due;
+            self.calls_due |= self.calls[batch.inspections.place(look.technique)][number] & due;
         }
     }
 
@@ -104,7 +107,7 @@ impl RowState {
     pub fn open_window(&mut self, strategy: &StrategyPlan, batch: &RowBatch, window: usize) {
         let is_first = self.window == window;
         self.window = window;
-        (self.losses, self.visits) = (0, 0);
+        (self.losses, self.calls_due, self.alarms) = (0, 0, 0);
         self.looks_due.clear();
         let scheduled = strategy.policy.scheduled.iter();
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
@@ -112,37 +115,43 @@ impl RowState {
             for number in 0..self.count {
                 self.look_ahead(strategy, batch, number);
             }
-            return;
         }
-        self.losses = any(&self.lost[..self.count]);
+        self.losses = any(&self.lost, &self.alive);
+        self.find_calls_due(strategy, batch, window);
+    }
+
+    /// Finds the outages from one on at which a crack in the row is called by a look that is due.
+    pub fn find_calls_due(&mut self, strategy: &StrategyPlan, batch: &RowBatch, from: usize) {
+        self.calls_due = 0;
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.visits |= any(&self.calls[batch.inspections.place(look.technique)][..self.count]) & due;
+            self.calls_due |= any(&self.calls[batch.inspections.place(look.technique)], &self.alive) & due;
         }
+        self.calls_due &= !lowest(from - self.window);
     }
 
     /// Says at which outage a look that reacts is due next, if it is.
     pub fn set_due(&mut self, look: usize, outage: Option<usize>) {
         let in_window = outage.filter(|outage| (self.window..self.window + WINDOW).contains(outage));
         self.looks_due[look] = in_window.map_or(0, |outage| 1 << (outage - self.window));
-        self.visits |= self.looks_due[look];
+        self.alarms |= self.looks_due[look];
     }
 
     /// Has the row visited at some outages, as bits of which each stands for every 64th outage.
     pub fn visit_each(&mut self, outages: u64) {
-        self.visits |= outages.rotate_right((self.window % WORD) as u32) & lowest(WINDOW);
+        self.alarms |= outages.rotate_right((self.window % WORD) as u32) & lowest(WINDOW);
     }
 
     /// Has the row visited at an outage.
     pub fn visit(&mut self, outage: usize) {
         if (self.window..self.window + WINDOW).contains(&outage) {
-            self.visits |= 1 << (outage - self.window);
+            self.alarms |= 1 << (outage - self.window);
         }
     }
 
     /// The next outage of the window before which a blade is lost, or at which something may be called or is due.
     #[inline(always)]
     pub fn next_outage(&self) -> Option<usize> {
-        let due = self.losses | self.visits;
+        let due = self.losses | self.calls_due | self.alarms;
         (due != 0).then(|| self.window + due.trailing_zeros() as usize)
     }
 
@@ -155,7 +164,8 @@ impl RowState {
     /// Whether the row is to be visited at an outage, which is asked once.
     #[inline(always)]
     pub fn take_visit(&mut self, outage: usize) -> bool {
-        take(&mut self.visits, outage - self.window)
+        let ahead = outage - self.window;
+        take(&mut self.calls_due, ahead) | take(&mut self.alarms, ahead)
     }
 
     /// Whether a scheduled look is due at an outage.
@@ -237,8 +247,12 @@ fn take(word: &mut u64, bit: usize) -> bool {
     was_set
 }
 
-/// The bits that any word has.
-#[inline(always)]
-fn any(words: &[u64]) -> u64 {
-    words.iter().fold(0, |all, word| all | word)
+/// The bits that any of some words has, which are given by number.
+#[multiversion(targets = "simd")]
+fn any(words: &[u64], meant: &[u64]) -> u64 {
+    let mut all = 0;
+    for (words, meant) in words.as_chunks::<WORD>().0.iter().zip(meant) {
+        all |= (0..WORD).fold(0, |any, number| any | (words[number] & (meant >> number & 1).wrapping_neg()));
+    }
+    all
 }

@@ -32,6 +32,8 @@ pub(crate) struct LifeRecord {
     pub work: WorkDone,
     /// All work of the outages to come at which any was not scheduled, when the life is over.
     jobs: Vec<(u32, Job)>,
+    /// Most days of them.
+    most_days: f64,
     loss_prices: LossPrices,
 }
 
@@ -44,6 +46,7 @@ impl LifeRecord {
             cracks_left: CracksLeft::new(calendar),
             work: WorkDone::new(calendar.len()),
             jobs: Vec::new(),
+            most_days: 0.0,
             loss_prices: LossPrices::new(study),
         }
     }
@@ -90,6 +93,7 @@ impl LifeRecord {
     /// and others.
     pub fn settle(&mut self, plan: &WorkPlan, others: &Occupancy, length_mm: &[f64]) {
         self.work.add_up(plan, &mut self.values, &mut self.jobs);
+        self.most_days = self.jobs.iter().map(|(_, job)| job.days).fold(plan.most_scheduled_days, f64::max);
         self.cracks_left.add_up(others, length_mm);
     }
 }

@@ -85,16 +85,25 @@ impl UnitWork {
 
     /// Adds what the rows of a unit share in one life, when the work of each is added up.
     pub fn settle(&self, records: &mut [LifeRecord], buffers: &mut UnitBuffers) {
-        buffers.touched.clear(self.scheduled.len());
         for (record, scheduled) in records.iter_mut().zip(&self.scheduled_values) {
-            record.jobs.iter().for_each(|(outage, _)| buffers.touched.insert(*outage));
             record.share(scheduled);
+        }
+        // Nothing is shared where no lift counts and all work fits into the window even if one crew does it.
+        let most_days: f64 = records.iter().map(|record| record.most_days).sum();
+        if self.lifts_count || most_days > self.crews.window_days {
+            self.settle_unscheduled(records, buffers);
+        }
+        records.iter_mut().for_each(LifeRecord::sum_up);
+    }
+
+    /// Adds what the work that was not scheduled changes in the shares.
+    fn settle_unscheduled(&self, records: &mut [LifeRecord], buffers: &mut UnitBuffers) {
+        buffers.touched.clear(self.scheduled.len());
+        for (outage, _) in records.iter().flat_map(|record| &record.jobs) {
+            buffers.touched.insert(*outage);
         }
         while let Some(outage) = buffers.touched.pop() {
             let scheduled = &self.scheduled[outage as usize];
-            if !self.may_differ(outage, records, scheduled) {
-                continue;
-            }
             let mut jobs = std::mem::take(&mut buffers.jobs);
             jobs.clone_from(&scheduled.jobs);
             for (job, record) in jobs.iter_mut().zip(records.iter()) {
@@ -111,17 +120,6 @@ impl UnitWork {
             }
             buffers.jobs = jobs;
         }
-        records.iter_mut().for_each(LifeRecord::sum_up);
-    }
-
-    /// Whether shares may differ from those that are scheduled: not where no lift counts and all work fits into the window
-    /// even if it is done by one crew.
-    fn may_differ(&self, outage: u32, records: &[LifeRecord], scheduled: &Scheduled) -> bool {
-        let days = records.iter().zip(&scheduled.jobs).map(|(record, planned)| {
-            let done = record.jobs.iter().find(|(other, _)| *other == outage);
-            done.map_or(planned.days, |(_, done)| done.days.max(planned.days))
-        });
-        self.lifts_count || days.sum::<f64>() > self.crews.window_days
     }
 
     /// Splits the lifts and the days beyond the window over the rows.

@@ -27,6 +27,8 @@ pub(crate) struct WorkPlan {
     value_at_outage: Vec<f64>,
     /// Number of the first outage to come.
     start: usize,
+    /// Most days of scheduled work at an outage to come.
+    pub most_scheduled_days: f64,
     /// For each outage to come all work there as long as nothing is found and nothing lost.
     planned: Vec<Job>,
 }
@@ -109,10 +111,13 @@ impl WorkPlan {
             value_at_outage: calendar.years.iter().map(value).collect(),
             start: calendar.start,
             planned: Vec::new(),
+            most_scheduled_days: 0.0,
         };
         let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
         plan.scheduled = (0..calendar.len()).map(fixed).collect();
         plan.scheduled_values = scheduled_values(&plan.scheduled, &plan.prices, &plan.value_at_outage);
+        let days = (0..calendar.to_come()).map(|outage| plan.scheduled_job(outage).days);
+        plan.most_scheduled_days = days.fold(0.0, f64::max);
         plan.planned = (calendar.start..calendar.len()).map(|outage| plan.plan_job(policy, outage)).collect();
         plan
     }
