@@ -4,6 +4,8 @@
 //! The cracks are the engine's own draws. Who calls them, what is done about it and what that costs is worked out here
 //! from the study alone.
 
+#[cfg(test)]
+mod properties;
 mod studies;
 
 use super::inspection::draw;

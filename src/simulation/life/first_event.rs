@@ -13,8 +13,8 @@ use crate::simulation::row_batch::RowBatch;
 use multiversion::multiversion;
 use std::ops::Range;
 
-/// A slot beyond every event. Events are numbered by slots, two an outage: `2 j` for losses before outage j, `2 j + 1` for
-/// outage j itself.
+/// An index beyond every event. Events are numbered two an outage: `2 j` for losses before outage j, `2 j + 1` for outage
+/// j itself.
 const NEVER: u32 = u32::MAX;
 
 /// The cracks of the first blades of all lives. Behind the last stands a word's worth of numbers that mean nothing.
@@ -25,7 +25,7 @@ pub(super) struct FirstCracks {
     survived: Vec<f64>,
     /// Whether each blade of each life has any.
     is_cracked: Vec<bool>,
-    loss_slots: Vec<u32>,
+    loss_events: Vec<u32>,
     /// For each the outage before which its blade is lost, as a bit, among those that are looked ahead to first.
     pub lost: Vec<u64>,
     /// See [`Crack::origin_place`].
@@ -59,7 +59,7 @@ impl FirstCracks {
         for crack in cracks {
             self.is_cracked[batch.nature.position(crack.life, crack.blade)] = true;
         }
-        list(&mut self.loss_slots, cracks, loss_slot);
+        list(&mut self.loss_events, cracks, loss_event);
         list(&mut self.lost, cracks, |crack| crack.loss_in_window(calendar.start));
         list(&mut self.places, cracks, |crack| crack.place_at(calendar.start));
         self.there.resize_with(calendar.to_come().div_ceil(WORD), Vec::new);
@@ -90,21 +90,21 @@ impl FirstCracks {
 /// What comes first to first blades under one schedule.
 #[derive(Debug, Default)]
 pub(super) struct FirstEvents {
-    /// Slot of the next event of each crack.
-    pub slots: Vec<u32>,
+    /// The next event of each crack, by its index.
+    pub events: Vec<u32>,
     /// The least of them in the crack's blade.
-    pub blade_slots: Vec<u32>,
+    pub blade_events: Vec<u32>,
     /// The same for the first crack of each blade, and [`NEVER`] for the others.
-    head_slots: Vec<u32>,
+    head_events: Vec<u32>,
     /// For each word's worth of outages those at which a crack is there if that ends its stay, as bits; none if its
     /// blade is followed.
     pub there: Vec<Vec<u64>>,
     /// Cracks whose blades are falsely called before the row ends.
     pub called: Bits,
-    /// First cracks of the other blades that have an event before the row ends. Simple are those of which a call is
+    /// First cracks of the other blades that have an event before the row ends. Single are those of which a call is
     /// all that happens: they are alone in their blades, and a new blade stays sound.
-    pub simple: Bits,
-    pub eventful: Bits,
+    pub single: Bits,
+    pub followed: Bits,
     /// First cracks of blades that are called first, and whose new blade may crack.
     pub unsound: Bits,
     /// Of each crack which of these it is: [`CALLED`] and so on.
@@ -113,9 +113,9 @@ pub(super) struct FirstEvents {
     pub false_calls: FalseCalls,
     /// Of them, those before the row ends that are all that happens: their blades do not crack, are called once, and
     /// a new blade stays sound. And the others.
-    pub simple_calls: FalseCalls,
+    pub single_calls: FalseCalls,
     pub other_calls: FalseCalls,
-    are_simple: Vec<bool>,
+    are_single: Vec<bool>,
     /// New blades that may crack in place of such as are falsely called the first time.
     pub replaced_falsely: Vec<Replacement>,
     /// How often each blade is falsely called before the row ends, beside [`SEEN`].
@@ -127,8 +127,8 @@ const SEEN: u8 = 0x80;
 
 /// Of a crack: see [`FirstEvents`].
 const CALLED: u8 = 1;
-const SIMPLE: u8 = 2;
-const EVENTFUL: u8 = 4;
+const SINGLE: u8 = 2;
+const FOLLOWED: u8 = 4;
 const UNSOUND: u8 = 8;
 
 impl FirstEvents {
@@ -142,14 +142,14 @@ impl FirstEvents {
     /// Finds them, under a policy; its false calls are found already.
     pub fn find(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {
         let end = policy.row_end.map_or(batch.nature.plan.calendar.len(), |end| end.outage) as u32;
-        self.find_slots(batch, cracks, policy);
+        self.find_events(batch, cracks, policy);
         self.sort_cracks(batch, cracks, end);
         self.sort_calls(batch, cracks, end);
         let flags = &self.flags[..batch.nature.cracks.len()];
         let lists = [
             (&mut self.called, CALLED),
-            (&mut self.simple, SIMPLE),
-            (&mut self.eventful, EVENTFUL),
+            (&mut self.single, SINGLE),
+            (&mut self.followed, FOLLOWED),
             (&mut self.unsound, UNSOUND),
         ];
         for (list, flag) in lists {
@@ -169,14 +169,14 @@ impl FirstEvents {
 
     /// Counts the blades of a life to which exactly one thing happens; `own` are the cracks of the life.
     pub fn count_single(&self, life: usize, own: Range<usize>, work: &mut WorkDone) {
-        for call in self.simple_calls.of(life) {
+        for call in self.single_calls.of(life) {
             work.call(call.outage as usize);
             work.replace_blades(call.outage as usize, [0, 1]);
         }
         for begin in own.clone().step_by(Bits::READ) {
             let here = lowest(Bits::READ.min(own.end - begin));
-            for number in set_bits(self.simple.read(begin) & here) {
-                let outage = self.blade_slots[begin + number] as usize / 2;
+            for number in set_bits(self.single.read(begin) & here) {
+                let outage = self.blade_events[begin + number] as usize / 2;
                 work.call(outage);
                 work.find(outage, 1);
                 work.replace_blades(outage, [1, 0]);
@@ -188,7 +188,7 @@ impl FirstEvents {
     pub fn for_each_followed(&self, cracks: &FirstCracks, own: Range<usize>, mut visit: impl FnMut(u32)) {
         for begin in own.clone().step_by(Bits::READ) {
             let here = lowest(Bits::READ.min(own.end - begin));
-            let heads = (self.eventful.read(begin) | self.called.read(begin)) & !cracks.is_further.read(begin) & here;
+            let heads = (self.followed.read(begin) | self.called.read(begin)) & !cracks.is_further.read(begin) & here;
             for head in set_bits(heads).map(|number| begin + number) {
                 visit(head as u32);
                 let of_blade = (head + 1..own.end).take_while(|index| cracks.is_further.is_set(*index));
@@ -202,41 +202,41 @@ impl FirstEvents {
         if policy.keeps_blades_apart() { &self.other_calls } else { &self.false_calls }
     }
 
-    fn find_slots(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {
+    fn find_events(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {
         let calendar = &batch.nature.plan.calendar;
-        self.slots.clone_from(&cracks.loss_slots);
-        for line in &policy.scheduled {
-            if line.covers_all && calendar.to_come() <= Bits::READ {
-                let (calls, start) = (&cracks.calls[batch.inspections.place(line.technique)], calendar.start as u32);
-                call_first(&mut self.slots, calls, line.looks_at.read(calendar.start), start);
+        self.events.clone_from(&cracks.loss_events);
+        for look in &policy.scheduled {
+            if look.covers_all && calendar.to_come() <= Bits::READ {
+                let (calls, start) = (&cracks.calls[batch.inspections.place(look.technique)], calendar.start as u32);
+                call_first(&mut self.events, calls, look.looks_at.read(calendar.start), start);
             } else {
-                for (slot, crack) in self.slots.iter_mut().zip(&batch.nature.cracks) {
-                    *slot = slot_with(batch, line, crack, *slot, (crack.first as usize).max(calendar.start));
+                for (event, crack) in self.events.iter_mut().zip(&batch.nature.cracks) {
+                    *event = event_with(batch, look, crack, *event, (crack.first as usize).max(calendar.start));
                 }
             }
         }
-        self.blade_slots.clone_from(&self.slots);
-        // Cracks of a blade stand together: down the line, and back up.
+        self.blade_events.clone_from(&self.events);
+        // Cracks of a blade stand together: down the look, and back up.
         for &index in &cracks.further {
             let (before, own) = (index as usize - 1, index as usize);
-            self.blade_slots[own] = self.blade_slots[own].min(self.blade_slots[before]);
+            self.blade_events[own] = self.blade_events[own].min(self.blade_events[before]);
         }
         for &index in cracks.further.iter().rev() {
             let (before, own) = (index as usize - 1, index as usize);
-            self.blade_slots[before] = self.blade_slots[before].min(self.blade_slots[own]);
+            self.blade_events[before] = self.blade_events[before].min(self.blade_events[own]);
         }
-        self.head_slots.clone_from(&self.blade_slots);
-        cracks.further.iter().for_each(|&index| self.head_slots[index as usize] = NEVER);
+        self.head_events.clone_from(&self.blade_events);
+        cracks.further.iter().for_each(|&index| self.head_events[index as usize] = NEVER);
     }
 
     /// Finds the false calls at the scheduled looks of a policy.
     pub fn find_false_calls(&mut self, batch: &RowBatch, policy: &Policy) {
         self.false_calls.clear();
-        for (index, line) in (0..).zip(&policy.scheduled) {
-            let calls = batch.inspections.false_calls(line.technique).all();
+        for (index, look) in (0..).zip(&policy.scheduled) {
+            let calls = batch.inspections.false_calls(look.technique).all();
             let count = |call: &FalseCall| {
-                line.is_due(call.outage as usize)
-                    && covers(batch, call.life as usize, line, call.blade, call.outage as usize)
+                look.is_due(call.outage as usize)
+                    && covers(batch, call.life as usize, look, call.blade, call.outage as usize)
             };
             let before = self.false_calls.all().len();
             self.false_calls.add(calls, calls.iter().map(count));
@@ -250,21 +250,21 @@ impl FirstEvents {
 
     /// Sorts cracks as if no blade were falsely called.
     fn sort_cracks(&mut self, batch: &RowBatch, cracks: &FirstCracks, end: u32) {
-        let slots = self.head_slots.iter().zip(&cracks.survived);
+        let events = self.head_events.iter().zip(&cracks.survived);
         self.flags.clear();
-        self.flags.extend(slots.map(|(slot, survived)| u8::from(batch.nature.survives(*survived, slot / 2))));
-        sort_each(&self.head_slots, end, &mut self.flags);
+        self.flags.extend(events.map(|(event, survived)| u8::from(batch.nature.survives(*survived, event / 2))));
+        sort_each(&self.head_events, end, &mut self.flags);
         for &index in &cracks.further {
-            // Blades with more than one crack are not simple.
+            // Blades with more than one crack are not single.
             let before = &mut self.flags[index as usize - 1];
-            *before = if *before & SIMPLE != 0 { *before ^ (SIMPLE | EVENTFUL) } else { *before };
+            *before = if *before & SINGLE != 0 { *before ^ (SINGLE | FOLLOWED) } else { *before };
         }
         self.there.resize_with(cracks.there.len(), Vec::new);
         let start = batch.nature.plan.calendar.start;
         for (word, (there, first)) in self.there.iter_mut().zip(&cracks.there).enumerate() {
-            let until = |slot: u32| lowest((end.min(slot / 2) as usize).saturating_sub(start + word * WORD));
+            let until = |event: u32| lowest((end.min(event / 2) as usize).saturating_sub(start + word * WORD));
             there.clear();
-            there.extend(first.iter().zip(&self.blade_slots).map(|(there, slot)| there & until(*slot)));
+            there.extend(first.iter().zip(&self.blade_events).map(|(there, event)| there & until(*event)));
         }
     }
 
@@ -276,13 +276,13 @@ impl FirstEvents {
             let count = &mut self.counts[batch.nature.position(call.life, call.blade)];
             *count = (*count + u8::from(call.outage < end)).min(SEEN - 1);
         }
-        self.are_simple.clear();
+        self.are_single.clear();
         self.replaced_falsely.clear();
         for call in calls {
             let position = batch.nature.position(call.life, call.blade);
             let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked[position]);
             let is_sound = batch.nature.survives(batch.nature.survived(call.life, call.blade), call.outage);
-            self.are_simple.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
+            self.are_single.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
             if !is_sound & (self.counts[position] & SEEN == 0) {
                 let FalseCall { life, outage, blade, .. } = *call;
                 self.replaced_falsely.push(Replacement { life, blade, outage });
@@ -300,44 +300,44 @@ impl FirstEvents {
         for call in calls {
             self.counts[batch.nature.position(call.life, call.blade)] = 0;
         }
-        let are_simple = self.are_simple.iter();
-        self.simple_calls.clear();
-        self.simple_calls.add(calls, are_simple.clone().copied());
+        let are_single = self.are_single.iter();
+        self.single_calls.clear();
+        self.single_calls.add(calls, are_single.clone().copied());
         self.other_calls.clear();
-        self.other_calls.add(calls, are_simple.map(|is_simple| !is_simple));
-        self.simple_calls.find(batch.nature.lives.len());
+        self.other_calls.add(calls, are_single.map(|is_single| !is_single));
+        self.single_calls.find(batch.nature.lives.len());
         self.other_calls.find(batch.nature.lives.len());
     }
 }
 
 /// Sorts cracks; in the place of flags stands whether a new blade stays sound.
 #[multiversion(targets = "simd")]
-fn sort_each(head_slots: &[u32], end: u32, flags: &mut [u8]) {
-    for (flags, &slot) in flags.iter_mut().zip(head_slots) {
-        // Without a branch: nobody foresees any of this.
-        let is_call = (slot % 2 == 1) & (slot != NEVER);
-        let (is_sound, is_eventful) = (*flags != 0, slot <= 2 * end);
-        let is_simple = is_eventful & is_call & is_sound;
+fn sort_each(head_events: &[u32], end: u32, flags: &mut [u8]) {
+    for (flags, &event) in flags.iter_mut().zip(head_events) {
+        // Branch-free: none of this is predictable.
+        let is_call = (event % 2 == 1) & (event != NEVER);
+        let (is_sound, is_before_end) = (*flags != 0, event <= 2 * end);
+        let is_single = is_before_end & is_call & is_sound;
         let flag = |is: bool, flag: u8| if is { flag } else { 0 };
         *flags =
-            flag(is_simple, SIMPLE) | flag(is_eventful & !is_simple, EVENTFUL) | flag(is_call & !is_sound, UNSOUND);
+            flag(is_single, SINGLE) | flag(is_before_end & !is_single, FOLLOWED) | flag(is_call & !is_sound, UNSOUND);
     }
 }
 
-/// The earlier of slots and of those in which cracks are first called, by all calls and the outages that are looked
+/// The earlier of events and of those in which cracks are first called, by all calls and the outages that are looked
 /// at, as bits from an outage on.
 #[multiversion(targets = "simd")]
-fn call_first(slots: &mut [u32], calls: &[u64], looks_at: u64, start: u32) {
-    for (slot, calls) in slots.iter_mut().zip(calls) {
+fn call_first(events: &mut [u32], calls: &[u64], looks_at: u64, start: u32) {
+    for (event, calls) in events.iter_mut().zip(calls) {
         let calls = calls & looks_at;
         let first = if calls == 0 { NEVER } else { 2 * (start + calls.trailing_zeros()) + 1 };
-        *slot = (*slot).min(first);
+        *event = (*event).min(first);
     }
 }
 
-/// The slot of a crack's next event from an outage on, when one more look is scheduled.
+/// The next event of a crack from an outage on, when one more look is scheduled.
 #[inline(always)]
-fn slot_with(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, slot: u32, from: usize) -> u32 {
+fn event_with(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, event: u32, from: usize) -> u32 {
     let (mut begin, last) = (from, crack.last as usize);
     loop {
         let mut calls = batch.inspections.calls_from(crack, look.technique, &look.looks_at, begin);
@@ -347,7 +347,7 @@ fn slot_with(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, slot: u32, f
         let first = if calls == 0 { NEVER } else { 2 * (begin as u32 + calls.trailing_zeros()) + 1 };
         begin += Bits::READ;
         if begin >= last || calls != 0 {
-            return slot.min(first);
+            return event.min(first);
         }
     }
 }
@@ -362,7 +362,7 @@ fn covered(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, from: usize, c
     set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
 }
 
-/// Slot of the loss that a crack ends in, if nothing is done.
-fn loss_slot(crack: &Crack) -> u32 {
+/// The loss that a crack ends in, if nothing is done.
+fn loss_event(crack: &Crack) -> u32 {
     if crack.ends_in_loss() { 2 * crack.last } else { NEVER }
 }

@@ -107,7 +107,7 @@ impl<'p> Lives<'p> {
             for begin in (0..batch.nature.cracks.len()).step_by(Bits::READ) {
                 expected.extend(set_bits(events.unsound.read(begin) & lowest(Bits::READ)).map(|number| {
                     let Crack { life, blade, .. } = batch.nature.cracks[begin + number];
-                    Replacement { life, blade, outage: events.blade_slots[begin + number] / 2 }
+                    Replacement { life, blade, outage: events.blade_events[begin + number] / 2 }
                 }));
             }
             expected.extend_from_slice(&events.replaced_falsely);

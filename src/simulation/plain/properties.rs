@@ -1,0 +1,141 @@
+//! What holds for every study, over random ones.
+
+use super::studies;
+use crate::model::Study;
+use crate::model::strategy::{Action, Coverage, Disposition, Look, SisterRows, SisterScope, Strategy};
+use crate::simulation::{Comparison, Quantity, Run};
+use proptest::prelude::*;
+use proptest::test_runner::{RngSeed, TestRunner};
+
+/// Holds a property against random studies. The seed is fixed, so that a failure comes again.
+fn hold(property: impl Fn(&Study) -> Result<(), String>) {
+    let config = ProptestConfig {
+        cases: 100,
+        failure_persistence: None,
+        rng_seed: RngSeed::Fixed(5),
+        ..ProptestConfig::default()
+    };
+    TestRunner::new(config)
+        .run(&studies::texts(), |text| {
+            let study = Study::parse(&text, "random").map_err(|error| TestCaseError::fail(error.to_string()))?;
+            property(&study).map_err(|fault| TestCaseError::fail(fault + "\n" + &text))
+        })
+        .unwrap_or_else(|fault| panic!("{fault}"));
+}
+
+fn run(study: &Study) -> Comparison {
+    study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
+}
+
+const MONEY: [Quantity; 6] = [
+    Quantity::Cost,
+    Quantity::LookCost,
+    Quantity::BladesOutCost,
+    Quantity::ReplacementCost,
+    Quantity::ExtraDayCost,
+    Quantity::LossCost,
+];
+
+/// Whether every number of every row is that of another run, with money so many times as much.
+fn are_alike(one: &Comparison, other: &Comparison, times: f64) -> Result<(), String> {
+    for (row, strategy) in
+        (0..one.study.rows.len()).flat_map(|row| (0..one.study.strategies.len()).map(move |s| (row, s)))
+    {
+        for quantity in Quantity::ALL {
+            let factor = if MONEY.contains(&quantity) { times } else { 1.0 };
+            let [a, b] = [one, other].map(|run| run.row(row, strategy, quantity).value);
+            if (factor * a).to_bits() != b.to_bits() {
+                return Err(format!("row {row}, strategy {strategy}: {} {a} and {b}", quantity.name()));
+            }
+        }
+    }
+    Ok(())
+}
+
+#[test] // doubling is exact in binary numbers
+fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
+    hold(|study| {
+        let mut dear = study.clone();
+        let costs = &mut dear.costs;
+        for price in [
+            &mut costs.blades_out_cost,
+            &mut costs.rotor_lift_cost,
+            &mut costs.new_blade_cost,
+            &mut costs.new_row_cost,
+            &mut costs.outage_day_cost,
+        ] {
+            *price *= 2.0;
+        }
+        if let crate::distribution::Distribution::Lognormal { median, .. } = &mut costs.loss_cost {
+            *median *= 2.0;
+        }
+        for technique in &mut dear.techniques {
+            technique.cost_per_row *= 2.0;
+            technique.cost_per_blade *= 2.0;
+        }
+        for watch in dear.strategies.iter_mut().filter_map(|strategy| strategy.watch.as_mut()) {
+            watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);
+            watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
+        }
+        are_alike(&run(study), &run(&dear), 2.0)
+    });
+}
+
+#[test]
+fn rules_that_never_fire_change_no_bit() {
+    hold(|study| {
+        let mut ruled = study.clone();
+        for strategy in &mut ruled.strategies {
+            // More blades than a row has; sisters of rows on rotors of their own.
+            strategy.replace_row_from_blades = strategy.replace_row_from_blades.or(Some(1_000));
+            if strategy.sister_rows.is_none() {
+                strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
+            }
+        }
+        let mut without = study.clone();
+        for study in [&mut ruled, &mut without] {
+            // Lifts are shared by rotor: none, so that rotors change nothing else.
+            (study.costs.rotor_lift_cost, study.costs.rotor_lift_days) = (0.0, 0.0);
+            for (number, row) in study.rows.iter_mut().enumerate() {
+                row.rotor = format!("rotor {number}");
+            }
+        }
+        are_alike(&run(&without), &run(&ruled), 1.0)
+    });
+}
+
+#[test]
+fn a_perfect_look_at_every_outage_leaves_no_crack() {
+    hold(|study| {
+        let mut perfect = study.clone();
+        let technique = &mut perfect.techniques[0];
+        (technique.pod.floor, technique.pod.ceiling) = (1.0, 1.0);
+        (technique.depth_gate, technique.closed_mouth_factor) = (None, 1.0);
+        let look = Look {
+            techniques: vec![0],
+            first_outage: 1,
+            every_outages: 1,
+            coverage: Coverage { blade_fraction: 1.0, hot_spots: None, rows: None },
+            escalation: None,
+            after_finds: None,
+            after_clean: None,
+        };
+        perfect.strategies = vec![Strategy {
+            looks: vec![look],
+            dispositions: vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }],
+            watch: None,
+            sister_rows: None,
+            replace_row_from_blades: None,
+            row_end: None,
+            ..perfect.strategies[0].clone()
+        }];
+        perfect.baseline = 0;
+        let comparison = run(&perfect);
+        for row in 0..perfect.rows.len() {
+            if let Some(left) = comparison.after_outages(row, 0).iter().find(|after| after.cracks.value > 0.0) {
+                return Err(format!("row {row}: {} cracks after {}", left.cracks.value, left.year));
+            }
+        }
+        Ok(())
+    });
+}
