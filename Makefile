@@ -4,13 +4,14 @@
 #   make test    build, then every test of the engine and of the Python package
 #   make lint    format, lints, documentation and types; warnings are errors
 #   make bench   build, then the benchmarks beside other ways of doing the same work
+#   make quick   test the engine's units, the plain interpreter among them: less than a minute once built
 #   make mutants make small wrong changes in what a branch changed (since BASE), and list those that no test sees
 #   make clean   remove what the above made
 
 SHELL := /bin/bash
 .DEFAULT_GOAL := demo
 .DELETE_ON_ERROR:
-.PHONY: demo test lint bench mutants clean
+.PHONY: demo test quick lint bench mutants clean
 
 # The interpreter that makes .venv; set it to use another one.
 PYTHON3 ?= python3
@@ -33,6 +34,9 @@ demo: $(STAMPS)/package
 test: $(STAMPS)/package $(STAMPS)/tools
 	cargo test --quiet
 	$(PYTHON) -m pytest
+
+quick:
+	cargo test --quiet --profile mutants --lib
 
 lint: $(STAMPS)/package $(STAMPS)/tools
 	cargo fmt --check
