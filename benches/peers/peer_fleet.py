@@ -856,7 +856,7 @@ def live(st, trials, nb, cohort_n, cohort_year, cohort_av, zdist, rowsig, lawof,
             v[:] = 0.0
             had_loss = False
             stamp = (_t + 1.0) * S + q
-            once = single[q] and row_from[q] == 0 and not loss_row[q] and end_out[q] < 0  # serrata's at_once.rs
+            once = single[q] and row_from[q] == 0 and not loss_row[q] and end_out[q] < 0
             for l in range(nlook[q]):
                 if l_esc[q, l, 0] >= 0 and not l_stands[q, l]:
                     once = False
