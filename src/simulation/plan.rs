@@ -55,8 +55,8 @@ impl UnitPlan {
 pub(crate) struct StrategyPlan {
     pub policy: Policy,
     pub work: WorkPlan,
-    /// Techniques that it may use, by their places among those in use.
-    pub places: Vec<usize>,
+    /// Techniques that it may use.
+    pub techniques: Vec<usize>,
 }
 
 impl RowPlan {
@@ -104,8 +104,8 @@ impl RowPlan {
         });
         let strategy = |policy: Policy| {
             let work = WorkPlan::new(study, row, &nature.calendar, &inspection.techniques, &policy);
-            let used = inspection.in_use.iter().enumerate().filter(|(_, technique)| policy.uses(**technique));
-            StrategyPlan { places: used.map(|(place, _)| place).collect(), work, policy }
+            let used = inspection.in_use.iter().copied().filter(|&technique| policy.uses(technique));
+            StrategyPlan { techniques: used.collect(), work, policy }
         };
         let strategies = policies.into_iter().map(strategy).collect();
         Ok(RowPlan { past: past.map(strategy), strategies, schedules, nature, inspection })

@@ -37,6 +37,8 @@ pub(super) struct CallBuffers {
     hidden: Vec<f64>,
     draws: Vec<Draw>,
     called: Vec<u8>,
+    /// Shifts by inspection that are drawn together.
+    effects: Vec<f64>,
 }
 
 impl Calls {
@@ -59,9 +61,9 @@ impl Inspections<'_> {
         buffers.keys.clear();
         buffers.keys.extend(new.iter().map(|crack| crack.key));
         buffers.draw_persistent(&self.plan.persistent_sources);
-        for (place, &technique) in self.plan.in_use.iter().enumerate() {
+        for &technique in &self.plan.in_use {
             let about = &self.plan.techniques[technique];
-            let calls = &mut self.calls[place];
+            let calls = &mut self.calls[technique];
             calls.bits.make_room(nature.sizes.ln_depth.len());
             buffers.begin(about, calls, &nature.plan.calendar, new);
             buffers.call(about, nature, places.clone());
@@ -73,7 +75,7 @@ impl Inspections<'_> {
     /// Whether a technique calls a crack at an outage that it lives to see.
     #[inline(always)]
     pub fn calls(&self, crack: &Crack, technique: usize, outage: usize) -> bool {
-        self.calls[self.place(technique)].bits.is_set(crack.place(outage))
+        self.calls[technique].bits.is_set(crack.place(outage))
     }
 
     /// The outages from one on, of those that a crack lives to see, at which a technique looks and calls it: as bits, the
@@ -81,21 +83,20 @@ impl Inspections<'_> {
     #[inline(always)]
     pub fn calls_from(&self, crack: &Crack, technique: usize, looks_at: &Bits, outage: usize) -> u64 {
         let lives_to_see = (crack.last as usize).saturating_sub(outage).min(Bits::READ);
-        let calls = self.calls[self.place(technique)].bits.read(crack.place(outage));
+        let calls = self.calls[technique].bits.read(crack.place(outage));
         calls & looks_at.read(outage) & !(u64::MAX << lives_to_see)
     }
 
-    /// The outages from one on at which a technique, by its place among those in use, would call a crack, as bits, of
-    /// [`Bits::READ`] outages.
+    /// The outages from one on at which a technique in use would call a crack, as bits, of [`Bits::READ`] outages.
     #[inline(always)]
-    pub fn calls_in_window(&self, crack: &Crack, place: usize, from: usize) -> u64 {
+    pub fn calls_in_window(&self, crack: &Crack, technique: usize, from: usize) -> u64 {
         let (first, last) = (crack.first as usize, crack.last as usize);
         let begin = from.max(first);
         if begin >= last || begin >= from + Bits::READ {
             return 0;
         }
         let there = lowest(last - begin);
-        (self.calls[place].bits.read(crack.place(begin)) & there) << (begin - from) & lowest(Bits::READ)
+        (self.calls[technique].bits.read(crack.place(begin)) & there) << (begin - from) & lowest(Bits::READ)
     }
 
     /// Draws the shifts that all blades of an inspection share, in some lives.
@@ -104,22 +105,28 @@ impl Inspections<'_> {
         if calendar.len() == 0 {
             return;
         }
-        for (calls, &technique) in self.calls.iter_mut().zip(&self.plan.in_use) {
+        for &technique in &self.plan.in_use {
             let about = &self.plan.techniques[technique];
             if about.inspection_sigma <= 0.0 {
                 continue;
             }
-            let Calls { effects, stride, .. } = calls;
+            let Calls { effects, stride, .. } = &mut self.calls[technique];
             // Room for what is read behind the last life's, which means nothing.
             effects.resize(nature.lives.len() * *stride + SPARE, 0.0);
-            for life in lives.iter().map(|&life| life as usize) {
-                let key = nature.lives[life].key.child(purpose::INSPECTION).child(about.name);
-                let own = &mut effects[life * *stride..][..*stride];
+            let new = &mut self.buffers.effects;
+            new.resize(lives.len() * *stride, 0.0);
+            for (&life, own) in lives.iter().zip(new.chunks_mut(*stride)) {
+                let key = nature.lives[life as usize].key.child(purpose::INSPECTION).child(about.name);
                 let (past, to_come) = own.split_at_mut(calendar.start);
-                draw_uniforms(key, draw::PAST_CALL, past);
+                if !past.is_empty() {
+                    draw_uniforms(key, draw::PAST_CALL, past);
+                }
                 draw_uniforms(key, 0, to_come);
-                normal_each(own);
-                scale_each(about.inspection_sigma, own);
+            }
+            normal_each(new);
+            scale_each(about.inspection_sigma, new);
+            for (&life, own) in lives.iter().zip(new.chunks(*stride)) {
+                effects[life as usize * *stride..][..*stride].copy_from_slice(own);
             }
         }
     }
@@ -154,10 +161,9 @@ impl CallBuffers {
             let hidden_here = about.ln_q50 + persistent;
             let (first, last) = (crack.first as usize, crack.last as usize);
             let start = calendar.start.clamp(first, last);
-            // Past outages first: what is written beyond them, in whole blocks, is overwritten.
-            for outages in [first..start, start..last].into_iter().filter(|outages| !outages.is_empty()) {
+            let mut write = |outages: Range<usize>, counter: u64| {
                 let (begin, count) = (crack.place(outages.start), whole_blocks(outages.len()));
-                let mut block = key.draw(call_counter(calendar, outages.start)).block();
+                let mut block = key.draw(counter).block();
                 let effects = &effects[crack.life as usize * *stride + outages.start..][..count];
                 let hidden = self.hidden[begin..][..count].as_chunks_mut::<LANES>().0;
                 let draws = self.draws[begin..][..count].as_chunks_mut::<LANES>().0;
@@ -166,6 +172,13 @@ impl CallBuffers {
                     *draws = block;
                     block = block.map(|draw| draw.ahead(LANES as u64));
                 }
+            };
+            // Past outages first: what is written beyond them, in whole blocks, is overwritten.
+            if first < start {
+                write(first..start, draw::PAST_CALL + first as u64);
+            }
+            if start < last {
+                write(start..last, draw::CALL + (start - calendar.start) as u64);
             }
         }
     }
@@ -199,15 +212,6 @@ impl CallBuffers {
                 }
             }
         }
-    }
-}
-
-/// The counter of a crack's call at an outage.
-#[inline(always)]
-fn call_counter(calendar: &Calendar, outage: usize) -> u64 {
-    match outage.checked_sub(calendar.start) {
-        Some(to_come) => draw::CALL + to_come as u64,
-        None => draw::PAST_CALL + outage as u64,
     }
 }
 

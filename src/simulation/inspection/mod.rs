@@ -32,9 +32,8 @@ pub(crate) mod draw {
 #[derive(Debug)]
 pub(crate) struct Inspections<'p> {
     pub plan: &'p InspectionPlan,
-    /// By technique in use.
+    /// By technique; empty where one is not in use.
     calls: Vec<Calls>,
-    /// By technique.
     false_calls: Vec<FalseCalls>,
     // Storage that is kept from life to life.
     buffers: CallBuffers,
@@ -45,7 +44,7 @@ impl<'p> Inspections<'p> {
     pub fn new(plan: &'p InspectionPlan, nature: &NaturePlan) -> Self {
         let outages = nature.calendar.len();
         Inspections {
-            calls: plan.in_use.iter().map(|&technique| Calls::new(&plan.techniques[technique], outages)).collect(),
+            calls: plan.techniques.iter().map(|technique| Calls::new(technique, outages)).collect(),
             false_calls: plan.techniques.iter().map(|_| FalseCalls::default()).collect(),
             buffers: CallBuffers::default(),
             false_caller: FalseCaller::default(),
@@ -69,11 +68,5 @@ impl<'p> Inspections<'p> {
     /// Lives and blades with any.
     pub fn falsely_called(&self) -> impl Iterator<Item = (u32, u32)> + '_ {
         self.false_calls.iter().flat_map(|calls| calls.all().iter().map(|call| (call.life, call.blade)))
-    }
-
-    /// Where a technique stands among those in use.
-    #[inline(always)]
-    pub fn place(&self, technique: usize) -> usize {
-        self.plan.techniques[technique].place
     }
 }

@@ -24,9 +24,6 @@ impl InspectionPlan {
             in_use: indices.filter(|&technique| is_in_use(technique)).collect(),
             persistent_sources: Vec::new(),
         };
-        for (place, &technique) in plan.in_use.iter().enumerate() {
-            plan.techniques[technique].place = place;
-        }
         plan.number_persistent_sources(study);
         plan
     }

@@ -10,8 +10,6 @@ use crate::random::hash_name;
 #[derive(Debug)]
 pub(crate) struct TechniquePlan {
     pub name: u64,
-    /// Its place among the techniques in use, if it is one.
-    pub place: usize,
     pub access: Access,
     pub size: SizeMeasure,
     pub curve: PodCurve,
@@ -47,7 +45,6 @@ impl TechniquePlan {
             .collect();
         TechniquePlan {
             name: hash_name(id),
-            place: usize::MAX,
             access: *access,
             size: pod.size,
             curve: *pod,

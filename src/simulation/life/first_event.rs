@@ -23,8 +23,10 @@ pub(super) struct FirstCracks {
     pub blades: Vec<u32>,
     /// The hazard that a new blade in place of its own would outlive, for row factor 1, where it is known.
     survived: Vec<f64>,
-    /// Whether each blade of each life has any.
-    is_cracked: Vec<bool>,
+    /// For each life words of blades: those with any.
+    cracked: Vec<u64>,
+    /// Words of one life.
+    words: usize,
     loss_events: Vec<u32>,
     /// For each the outage before which its blade is lost, as a bit, among those that are looked ahead to first.
     pub lost: Vec<u64>,
@@ -32,8 +34,8 @@ pub(super) struct FirstCracks {
     pub places: Vec<u32>,
     /// For each word's worth of outages those that each lives to see, as bits.
     pub there: Vec<Vec<u64>>,
-    /// For each technique in use the outages at which it would call each of them, as bits, of those that are looked
-    /// ahead to first.
+    /// For each technique, if it is in use, the outages at which it would call each of them, as bits, of those that
+    /// are looked ahead to first.
     pub calls: Vec<Vec<u64>>,
     /// Whether each is in the same blade as the one before it; and the indices of those that are.
     pub is_further: Bits,
@@ -54,10 +56,12 @@ impl FirstCracks {
         let (cracks, calendar) = (&batch.nature.cracks, &batch.nature.plan.calendar);
         list(&mut self.blades, cracks, |crack| crack.blade);
         list(&mut self.survived, cracks, |crack| batch.nature.survived(crack.life, crack.blade));
-        self.is_cracked.clear();
-        self.is_cracked.resize(batch.nature.positions(), false);
+        self.words = (batch.nature.plan.blades as usize).div_ceil(WORD);
+        self.cracked.clear();
+        self.cracked.resize(batch.nature.lives.len() * self.words, 0);
         for crack in cracks {
-            self.is_cracked[batch.nature.position(crack.life, crack.blade)] = true;
+            let blade = crack.blade as usize;
+            self.cracked[crack.life as usize * self.words + blade / WORD] |= 1 << (blade % WORD);
         }
         list(&mut self.loss_events, cracks, loss_event);
         list(&mut self.lost, cracks, |crack| crack.loss_in_window(calendar.start));
@@ -66,9 +70,10 @@ impl FirstCracks {
         for (word, there) in self.there.iter_mut().enumerate() {
             list(there, cracks, |crack| crack.there(calendar.start, word));
         }
-        self.calls.resize_with(batch.inspections.plan.in_use.len(), Vec::new);
-        for (place, calls) in self.calls.iter_mut().enumerate() {
-            list(calls, cracks, |crack| batch.inspections.calls_in_window(crack, place, calendar.start));
+        self.calls.resize_with(batch.inspections.plan.techniques.len(), Vec::new);
+        for &technique in &batch.inspections.plan.in_use {
+            let of = |crack: &Crack| batch.inspections.calls_in_window(crack, technique, calendar.start);
+            list(&mut self.calls[technique], cracks, of);
         }
         let is_further = cracks.windows(2).map(|pair| pair[0].blade == pair[1].blade && pair[0].life == pair[1].life);
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
@@ -84,6 +89,16 @@ impl FirstCracks {
             self.flags[index as usize - 1..=index as usize].fill(0);
         }
         self.is_sound.fill(self.flags.iter().map(|flag| *flag != 0));
+    }
+
+    /// The blades of a life that have any, as bits.
+    #[inline(always)]
+    pub fn cracked(&self, life: usize) -> &[u64] {
+        &self.cracked[life * self.words..][..self.words]
+    }
+
+    fn is_cracked(&self, life: u32, blade: u32) -> bool {
+        self.cracked(life as usize)[blade as usize / WORD] >> (blade as usize % WORD) & 1 != 0
     }
 }
 
@@ -207,7 +222,7 @@ impl FirstEvents {
         self.events.clone_from(&cracks.loss_events);
         for look in &policy.scheduled {
             if look.covers_all && calendar.to_come() <= Bits::READ {
-                let (calls, start) = (&cracks.calls[batch.inspections.place(look.technique)], calendar.start as u32);
+                let (calls, start) = (&cracks.calls[look.technique], calendar.start as u32);
                 call_first(&mut self.events, calls, look.looks_at.read(calendar.start), start);
             } else {
                 for (event, crack) in self.events.iter_mut().zip(&batch.nature.cracks) {
@@ -280,7 +295,7 @@ impl FirstEvents {
         self.replaced_falsely.clear();
         for call in calls {
             let position = batch.nature.position(call.life, call.blade);
-            let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked[position]);
+            let (is_before_end, is_cracked) = (call.outage < end, cracks.is_cracked(call.life, call.blade));
             let is_sound = batch.nature.survives(batch.nature.survived(call.life, call.blade), call.outage);
             self.are_single.push(is_before_end & !is_cracked & (self.counts[position] == 1) & is_sound);
             if !is_sound & (self.counts[position] & SEEN == 0) {

@@ -36,7 +36,7 @@ impl Life<'_, '_> {
 
     /// Begins it at the start of the study.
     pub fn begin(&mut self) {
-        self.room.state.begin(self.row.nature.calendar.start, 0);
+        self.room.state.begin(self.strategy, self.row.nature.calendar.start, 0);
         self.strategy.policy.begin(&mut self.room.policy);
         self.enter_first();
     }
@@ -46,7 +46,7 @@ impl Life<'_, '_> {
     pub fn live_past(&mut self, first: Range<u32>) -> ControlFlow<()> {
         /// Numbers new blades apart from those of the study.
         const GENERATION: u64 = 1 << 31;
-        self.room.state.begin(0, GENERATION);
+        self.room.state.begin(self.strategy, 0, GENERATION);
         self.strategy.policy.begin(&mut self.room.policy);
         self.enter(first);
         self.live_outages(0..self.row.nature.calendar.start)
@@ -79,7 +79,8 @@ impl Life<'_, '_> {
         if self.room.state.take_losses(outage) {
             self.lose_before(outage)?;
         }
-        ControlFlow::Continue(self.room.state.take_visit(outage) && self.look(outage))
+        let (is_visited, calls_are_due) = self.room.state.take_visit(outage);
+        ControlFlow::Continue(is_visited && self.look(outage, calls_are_due))
     }
 
     /// A look at the whole row because of finds on another; the row may have been visited already.
@@ -109,8 +110,7 @@ impl Life<'_, '_> {
         for index in 0..self.room.acts.len() {
             self.apply(self.room.acts[index], outage)?;
         }
-        // What would have called cracks that are gone comes to nothing.
-        self.room.state.find_calls_due(self.strategy, self.batch, outage + 1);
+        self.room.state.forget_calls_of_gone(self.strategy, outage + 1);
         ControlFlow::Continue(())
     }
 
@@ -125,7 +125,7 @@ impl Life<'_, '_> {
         } else {
             let (there, places) = (&self.first.there[..], &self.first.places[..]);
             self.record.cracks_left.enter_first(&Occupancy { there, places, range: own.clone() });
-            self.room.state.enter_first(self.strategy, self.first, own);
+            self.room.state.enter_first(self.strategy, self.first, self.life, own);
         }
     }
 
@@ -173,10 +173,13 @@ impl Life<'_, '_> {
 
     /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to. Whether
     /// anything is to be decided: mostly nothing is, since what was to be called is gone.
-    fn look(&mut self, outage: usize) -> bool {
+    fn look(&mut self, outage: usize, calls_are_due: bool) -> bool {
         let policy = &self.strategy.policy;
         self.begin_look();
-        self.look_by_schedule(outage);
+        if calls_are_due {
+            self.look_by_schedule(outage);
+        }
+        self.call_falsely(outage);
         let is_quiet = self.room.findings.calling == 0 && self.room.policy.watched.is_empty();
         if is_quiet && policy.reacting.is_empty() && policy.alarm() != Some(outage) {
             self.room.findings.any = false;
@@ -206,8 +209,9 @@ impl Life<'_, '_> {
         self.room.findings.calling = 0;
         self.room.findings.blades.clear();
         self.room.clean_called.clear();
-        self.room.called.clear();
         self.room.called.resize(self.room.state.words().len(), 0);
+        // Not a fill: for so few words the call would cost more.
+        self.room.called.iter_mut().filter(|called| **called != 0).for_each(|called| *called = 0);
     }
 
     /// Number of cracks that are called by looks that stand.
@@ -228,8 +232,7 @@ impl Life<'_, '_> {
         for (number, look) in self.strategy.policy.scheduled.iter().enumerate() {
             if self.room.state.is_due(number, outage) {
                 for word in self.room.state.words() {
-                    let mut calls =
-                        self.room.state.called_by(self.batch.inspections.place(look.technique), word, outage);
+                    let mut calls = self.room.state.called_by(look.technique, word, outage);
                     if !look.covers_all {
                         calls = self.covered(look, word, calls, outage);
                     }
@@ -242,6 +245,10 @@ impl Life<'_, '_> {
                 }
             }
         }
+    }
+
+    /// False calls by schedule.
+    fn call_falsely(&mut self, outage: usize) {
         let false_calls = self.events.followed_calls(&self.strategy.policy).at(self.life, outage);
         for &FalseCall { blade, look, .. } in false_calls {
             let is_due = self.room.state.is_due(look as usize, outage);
@@ -300,7 +307,7 @@ impl Life<'_, '_> {
     /// A look that was not scheduled, at the whole row or at one blade.
     fn look_again(&mut self, technique: usize, outage: usize, blade: Option<u32>) {
         for word in self.room.state.words() {
-            let calls = self.room.state.called_by(self.batch.inspections.place(technique), word, outage);
+            let calls = self.room.state.called_by(technique, word, outage);
             let meant = blade.map_or(u64::MAX, |blade| self.room.state.in_blade(word, blade));
             self.call_cracks(word, calls & meant, technique, outage);
         }
@@ -316,7 +323,7 @@ impl Life<'_, '_> {
     #[inline(always)]
     fn call_cracks(&mut self, word: usize, calls: u64, technique: usize, outage: usize) {
         self.room.called[word] |= calls;
-        if self.strategy.policy.asks_for_blades() {
+        if self.strategy.policy.asks_for_blades {
             for number in numbers(word, calls) {
                 let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
                 let length_mm = self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, outage);
@@ -330,7 +337,7 @@ impl Life<'_, '_> {
         if !self.room.clean_called.contains(&blade) {
             self.room.clean_called.push(blade);
         }
-        if self.strategy.policy.asks_for_blades() {
+        if self.strategy.policy.asks_for_blades {
             let length_mm =
                 self.batch.inspections.false_length_mm(&self.batch.nature, self.life, blade, technique, outage);
             note(&mut self.room.findings.blades, blade, length_mm, technique);
@@ -340,6 +347,9 @@ impl Life<'_, '_> {
     /// Whether no crack has started in a blade by an outage.
     fn is_clean(&self, blade: u32, outage: usize) -> bool {
         let state = &self.room.state;
+        if !state.may_have_cracks(blade) {
+            return true;
+        }
         let here = state.words().flat_map(|word| numbers(word, state.in_blade(word, blade)));
         let mut starts = here.map(|number| self.batch.nature.cracks[state.cracks[number] as usize].first);
         starts.all(|first| first as usize > outage)
@@ -372,12 +382,9 @@ impl Life<'_, '_> {
         let (mut cracked, clean) = (0, self.room.clean_called.len() as u32);
         for word in 0..self.room.called.len() {
             let called = self.room.called[word];
-            let state = &mut self.room.state;
             // Most are alone in their blades, and the new blades stay sound.
-            let sound = called & state.sound[word];
+            let sound = self.room.state.renew_sound(word, called);
             cracked += sound.count_ones();
-            state.alive[word] &= !sound;
-            state.renewed[word] |= sound;
             self.record.cracks_left.leave_each(word * WORD, sound, outage);
             for bit in set_bits(called & !sound) {
                 // Its blade may be gone for another crack.
@@ -412,10 +419,11 @@ impl Life<'_, '_> {
     /// Takes the cracks of a blade out of the row at an outage.
     #[inline(always)]
     fn clear_blade(&mut self, blade: u32, outage: usize) {
-        for word in self.room.state.words() {
-            let here = self.room.state.in_blade(word, blade);
-            self.room.state.alive[word] &= !here;
-            numbers(word, here).for_each(|number| self.record.cracks_left.leave(number, outage));
+        if self.room.state.may_have_cracks(blade) {
+            for word in self.room.state.words() {
+                let here = self.room.state.take_out(word, blade);
+                numbers(word, here).for_each(|number| self.record.cracks_left.leave(number, outage));
+            }
         }
     }
 

@@ -4,7 +4,7 @@
 //! would call it, so that what is due is read off: the calls, of the looks that are due, of the cracks that are there.
 
 use super::first_event::FirstCracks;
-use crate::bits::{Bits, WORD, equal_to, lowest, with_bit};
+use crate::bits::{Bits, WORD, equal_to, lowest, set_bits, with_bit};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
 use crate::simulation::row_batch::RowBatch;
 use multiversion::multiversion;
@@ -31,14 +31,18 @@ pub(super) struct RowState {
     pub blades: Vec<u32>,
     /// For each crack the outage before which its blade is lost, as a bit.
     lost: Vec<u64>,
-    /// For each technique in use the outages at which it would call each crack, as bits.
+    /// For each technique that is used the outages at which it would call each crack, as bits.
     calls: Vec<Vec<u64>>,
     /// Words of numbers: cracks in the row.
     pub alive: Vec<u64>,
     /// Words of numbers: cracks that are alone in blades whose replacements are known to stay sound, and those of them
     /// that were replaced.
-    pub sound: Vec<u64>,
-    pub renewed: Vec<u64>,
+    sound: Vec<u64>,
+    renewed: Vec<u64>,
+    /// Words of blades: those that may have cracks in the row; the others have none.
+    cracked: Vec<u64>,
+    /// Whether calls may be due of cracks that are gone, or by looks that are not.
+    is_stale: bool,
     /// How often each blade was renewed since the whole row was; the stamp tells which life and row that was.
     renewals: Vec<(u64, u64)>,
     stamp: u64,
@@ -49,36 +53,42 @@ impl RowState {
     pub fn new(row: &RowPlan) -> Self {
         RowState {
             renewals: vec![(0, 0); row.nature.blades as usize],
-            calls: row.inspection.in_use.iter().map(|_| Vec::new()).collect(),
+            cracked: vec![0; (row.nature.blades as usize).div_ceil(WORD)],
+            calls: vec![Vec::new(); row.inspection.techniques.len()],
             ..RowState::default()
         }
     }
 
-    /// Empties it, for a life from an outage on.
-    pub fn begin(&mut self, window: usize, row_generation: u64) {
-        self.window = window;
+    /// Empties it, for a life from an outage on, and looks at the outages from there on.
+    pub fn begin(&mut self, strategy: &StrategyPlan, outage: usize, row_generation: u64) {
+        self.look_from(strategy, outage);
         self.count = 0;
         self.alive.clear();
         self.sound.clear();
         self.renewed.clear();
+        self.cracked.fill(0);
+        self.is_stale = false;
         self.stamp += 1;
         self.row_generation = row_generation;
     }
 
     /// Puts the cracks of the first blades of a life into the row.
     #[inline(always)]
-    pub fn enter_first(&mut self, strategy: &StrategyPlan, first: &FirstCracks, own: Range<usize>) {
+    pub fn enter_first(&mut self, strategy: &StrategyPlan, first: &FirstCracks, life: usize, own: Range<usize>) {
         self.make_room(own.len());
+        self.cracked.copy_from_slice(first.cracked(life));
         for word in self.words() {
             let (from, to) = (own.start + word * WORD, word * WORD);
             self.blades[to..][..WORD].copy_from_slice(&first.blades[from..][..WORD]);
             self.lost[to..][..WORD].copy_from_slice(&first.lost[from..][..WORD]);
-            for &technique in &strategy.places {
+            for &technique in &strategy.techniques {
                 self.calls[technique][to..][..WORD].copy_from_slice(&first.calls[technique][from..][..WORD]);
             }
             (from as u32..).zip(&mut self.cracks[to..][..WORD]).for_each(|(index, crack)| *crack = index);
             self.sound[word] = first.is_sound.word(from) & self.alive[word];
         }
+        self.losses = any(&self.lost, &self.alive);
+        self.find_calls_due(strategy, self.window);
     }
 
     /// Puts a crack into the row.
@@ -86,7 +96,9 @@ impl RowState {
         let number = self.count;
         self.make_room(1);
         self.cracks[number] = index;
-        self.blades[number] = batch.nature.cracks[index as usize].blade;
+        let blade = batch.nature.cracks[index as usize].blade;
+        self.blades[number] = blade;
+        self.cracked[blade as usize / WORD] |= 1 << (blade as usize % WORD);
         self.look_ahead(strategy, batch, number);
     }
 
@@ -95,36 +107,45 @@ impl RowState {
         let crack = &batch.nature.cracks[self.cracks[number] as usize];
         self.lost[number] = crack.loss_in_window(self.window);
         self.losses |= self.lost[number];
-        for &technique in &strategy.places {
+        for &technique in &strategy.techniques {
             self.calls[technique][number] = batch.inspections.calls_in_window(crack, technique, self.window);
         }
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.calls_due |= self.calls[batch.inspections.place(look.technique)][number] & due;
+            self.calls_due |= self.calls[look.technique][number] & due;
         }
     }
 
-    /// Looks at the outages from one on.
+    /// Looks at the outages from one on, if it does not yet.
     pub fn open_window(&mut self, strategy: &StrategyPlan, batch: &RowBatch, window: usize) {
-        let is_first = self.window == window;
+        if window != self.window {
+            self.look_from(strategy, window);
+            for word in self.words() {
+                set_bits(self.alive[word]).for_each(|bit| self.look_ahead(strategy, batch, word * WORD + bit));
+            }
+        }
+    }
+
+    /// Looks at the outages from one on, of which nothing is known yet.
+    fn look_from(&mut self, strategy: &StrategyPlan, window: usize) {
         self.window = window;
         (self.losses, self.calls_due, self.alarms) = (0, 0, 0);
         self.looks_due.clear();
         let scheduled = strategy.policy.scheduled.iter();
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
-        if !is_first {
-            for number in 0..self.count {
-                self.look_ahead(strategy, batch, number);
-            }
+    }
+
+    /// As [`RowState::find_calls_due`], where anything changed since.
+    pub fn forget_calls_of_gone(&mut self, strategy: &StrategyPlan, from: usize) {
+        if std::mem::take(&mut self.is_stale) {
+            self.find_calls_due(strategy, from);
         }
-        self.losses = any(&self.lost, &self.alive);
-        self.find_calls_due(strategy, batch, window);
     }
 
     /// Finds the outages from one on at which a crack in the row is called by a look that is due.
-    pub fn find_calls_due(&mut self, strategy: &StrategyPlan, batch: &RowBatch, from: usize) {
+    fn find_calls_due(&mut self, strategy: &StrategyPlan, from: usize) {
         self.calls_due = 0;
         for (look, due) in strategy.policy.scheduled.iter().zip(&self.looks_due) {
-            self.calls_due |= any(&self.calls[batch.inspections.place(look.technique)], &self.alive) & due;
+            self.calls_due |= any(&self.calls[look.technique], &self.alive) & due;
         }
         self.calls_due &= !lowest(from - self.window);
     }
@@ -134,6 +155,7 @@ impl RowState {
         let in_window = outage.filter(|outage| (self.window..self.window + WINDOW).contains(outage));
         self.looks_due[look] = in_window.map_or(0, |outage| 1 << (outage - self.window));
         self.alarms |= self.looks_due[look];
+        self.is_stale = true;
     }
 
     /// Has the row visited at some outages, as bits of which each stands for every 64th outage.
@@ -161,11 +183,12 @@ impl RowState {
         take(&mut self.losses, outage - self.window)
     }
 
-    /// Whether the row is to be visited at an outage, which is asked once.
+    /// Whether the row is to be visited at an outage, and whether cracks may be called there by schedule; asked once.
     #[inline(always)]
-    pub fn take_visit(&mut self, outage: usize) -> bool {
+    pub fn take_visit(&mut self, outage: usize) -> (bool, bool) {
         let ahead = outage - self.window;
-        take(&mut self.calls_due, ahead) | take(&mut self.alarms, ahead)
+        let calls_due = take(&mut self.calls_due, ahead);
+        (take(&mut self.alarms, ahead) | calls_due, calls_due)
     }
 
     /// Whether a scheduled look is due at an outage.
@@ -198,10 +221,35 @@ impl RowState {
         equal_to(&self.blades.as_chunks().0[word], blade) & self.alive[word]
     }
 
+    /// Whether a blade may have cracks in the row.
+    #[inline(always)]
+    pub fn may_have_cracks(&self, blade: u32) -> bool {
+        self.cracked[blade as usize / WORD] >> (blade as usize % WORD) & 1 != 0
+    }
+
+    /// Takes the cracks of a word in a blade out of the row.
+    pub fn take_out(&mut self, word: usize, blade: u32) -> u64 {
+        let here = self.in_blade(word, blade);
+        self.alive[word] &= !here;
+        self.is_stale |= here != 0;
+        here
+    }
+
+    /// Of some cracks, replaces the blades of those whose new blades stay sound.
+    #[inline(always)]
+    pub fn renew_sound(&mut self, word: usize, cracks: u64) -> u64 {
+        let sound = cracks & self.sound[word];
+        self.alive[word] &= !sound;
+        self.renewed[word] |= sound;
+        self.is_stale |= sound != 0;
+        sound
+    }
+
     /// Numbers the next new blade at a position.
     pub fn next_generation(&mut self, blade: u32) -> u64 {
+        let with_renewed = self.words().filter(|&word| self.renewed[word] != 0);
         let here = |word: usize| equal_to(&self.blades.as_chunks().0[word], blade) & self.renewed[word];
-        let renewed: u64 = self.words().map(|word| u64::from(here(word).count_ones())).sum();
+        let renewed: u64 = with_renewed.map(|word| u64::from(here(word).count_ones())).sum();
         let (stamp, count) = &mut self.renewals[blade as usize];
         if *stamp != self.stamp {
             (*stamp, *count) = (self.stamp, 0);
@@ -214,6 +262,8 @@ impl RowState {
     pub fn renew_row(&mut self) -> u64 {
         self.alive.fill(0);
         self.renewed.fill(0);
+        self.cracked.fill(0);
+        self.is_stale = true;
         self.stamp += 1;
         self.row_generation += 1 << 16;
         self.row_generation

@@ -1,6 +1,6 @@
 //! Cracks that are in the row just after each outage.
 
-use crate::bits::{WORD, lowest};
+use crate::bits::{WORD, lowest, set_bits};
 use crate::math::LANES;
 use crate::simulation::calendar::Calendar;
 use crate::simulation::nature::{Crack, SPARE};
@@ -93,7 +93,8 @@ impl CracksLeft {
     #[inline(always)]
     pub fn leave_each(&mut self, from: usize, numbers: u64, outage: usize) {
         for (word, there) in self.there.iter_mut().enumerate() {
-            keep_each(&mut there[from..], numbers, lowest(outage.saturating_sub(self.start + word * WORD)));
+            let until = lowest(outage.saturating_sub(self.start + word * WORD));
+            set_bits(numbers).for_each(|number| there[from + number] &= until);
         }
     }
 
@@ -131,16 +132,6 @@ const BITS: [u64; GROUP] = {
     }
     bits
 };
-
-/// Of the words that some bits stand for, keeps the bits that another word has.
-#[multiversion(targets = "simd")]
-fn keep_each(words: &mut [u64], numbers: u64, keep: u64) {
-    for (begin, words) in (0..WORD).step_by(BLOCK).zip(words.as_chunks_mut::<BLOCK>().0) {
-        for (ahead, word) in words.iter_mut().enumerate() {
-            *word &= if numbers >> (begin + ahead) & 1 != 0 { keep } else { u64::MAX };
-        }
-    }
-}
 
 /// Adds occupancies up, outage by outage.
 #[multiversion(targets = "simd")]

@@ -29,8 +29,9 @@ pub(crate) struct WorkPlan {
     start: usize,
     /// Most days of scheduled work at an outage to come.
     pub most_scheduled_days: f64,
-    /// For each outage to come all work there as long as nothing is found and nothing lost.
-    planned: Vec<Job>,
+    /// For each outage to come the work that is due whatever is found, and all work as long as nothing is.
+    scheduled_jobs: Vec<Job>,
+    planned_jobs: Vec<Job>,
 }
 
 /// Prices and days of acts other than looks.
@@ -110,15 +111,16 @@ impl WorkPlan {
             prices,
             value_at_outage: calendar.years.iter().map(value).collect(),
             start: calendar.start,
-            planned: Vec::new(),
+            scheduled_jobs: Vec::new(),
+            planned_jobs: Vec::new(),
             most_scheduled_days: 0.0,
         };
         let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
         plan.scheduled = (0..calendar.len()).map(fixed).collect();
         plan.scheduled_values = scheduled_values(&plan.scheduled, &plan.prices, &plan.value_at_outage);
-        let days = (0..calendar.to_come()).map(|outage| plan.scheduled_job(outage).days);
-        plan.most_scheduled_days = days.fold(0.0, f64::max);
-        plan.planned = (calendar.start..calendar.len()).map(|outage| plan.plan_job(policy, outage)).collect();
+        plan.scheduled_jobs = plan.scheduled[calendar.start..].iter().map(|work| plan.job(work)).collect();
+        plan.most_scheduled_days = plan.scheduled_jobs.iter().map(|job| job.days).fold(0.0, f64::max);
+        plan.planned_jobs = (calendar.start..calendar.len()).map(|outage| plan.plan_job(policy, outage)).collect();
         plan
     }
 
@@ -179,12 +181,12 @@ impl WorkPlan {
 
     /// All work at an outage to come as long as nothing is found and nothing lost.
     pub fn planned_job(&self, outage: usize) -> Job {
-        self.planned[outage]
+        self.planned_jobs[outage]
     }
 
     /// Work at an outage to come that is due whatever is found.
     pub fn scheduled_job(&self, outage: usize) -> Job {
-        self.job(&self.scheduled[self.start + outage])
+        self.scheduled_jobs[outage]
     }
 
     /// Cost of a new row.

@@ -33,6 +33,8 @@ pub(crate) struct Policy {
     pub schedule: usize,
     pub further_looks: Vec<FurtherLook>,
     dispositions: Dispositions,
+    /// Whether it has to know which blades are called, and how long their indications are.
+    pub asks_for_blades: bool,
     /// How watched blades are looked at again, where that is stated.
     pub watch: Option<Watch>,
     /// How finds on one row send people to others.
@@ -92,12 +94,14 @@ impl Policy {
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
         let scheduled = schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end);
         let reacts = |number: &usize| scheduled[*number].interval.is_some();
+        let dispositions = Dispositions::new(&strategy.dispositions);
         Policy {
             reacting: (0..scheduled.len()).filter(reacts).collect(),
             scheduled,
             schedule: 0,
             further_looks: escalation::further_looks(strategy),
-            dispositions: Dispositions::new(&strategy.dispositions),
+            asks_for_blades: !dispositions.always_replace() || strategy.replace_row_from_blades.is_some(),
+            dispositions,
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
@@ -119,6 +123,7 @@ impl Policy {
             schedule: 0,
             further_looks: Vec::new(),
             dispositions: Dispositions::new(&[]),
+            asks_for_blades: false,
             watch: None,
             sisters: None,
             replace_row_from: usize::MAX,
@@ -128,11 +133,6 @@ impl Policy {
         }
     }
 
-    /// Whether a policy has to know which blades are called, and how long their indications are.
-    pub fn asks_for_blades(&self) -> bool {
-        !self.dispositions.always_replace() || self.replace_row_from < usize::MAX
-    }
-
     /// Whether every blade with an indication is replaced, whatever its length.
     pub fn replaces_every_called_blade(&self) -> bool {
         self.dispositions.always_replace()
@@ -140,7 +140,7 @@ impl Policy {
 
     /// Whether what is found on a blade, or its loss, never changes what is done to another one, or to it later.
     pub fn keeps_blades_apart(&self) -> bool {
-        !self.asks_for_blades()
+        !self.asks_for_blades
             && self.further_looks.is_empty()
             && self.reacting.is_empty()
             && self.sisters.is_none()
@@ -229,7 +229,7 @@ impl Policy {
                 own.look(interval, outage, findings.any);
             }
         }
-        if !self.asks_for_blades() {
+        if !self.asks_for_blades {
             acts.push(Act::ReplaceCalled);
             return;
         }
