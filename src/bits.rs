@@ -109,6 +109,12 @@ pub(crate) fn lowest(count: usize) -> u64 {
     if count < WORD { (1 << count) - 1 } else { u64::MAX }
 }
 
+/// Clears words. Not a fill: for so few words the call would cost more.
+#[inline(always)]
+pub(crate) fn clear(words: &mut [u64]) {
+    words.iter_mut().filter(|word| **word != 0).for_each(|word| *word = 0);
+}
+
 /// A set of small numbers, the least of which is taken first.
 #[derive(Debug, Default, Clone)]
 pub(crate) struct Numbers {
@@ -120,10 +126,7 @@ impl Numbers {
     #[inline(always)]
     pub fn clear(&mut self, count: usize) {
         self.words.resize(count.div_ceil(64), 0);
-        // Not a fill: for so few words the call would cost more.
-        for word in self.words.iter_mut().filter(|word| **word != 0) {
-            *word = 0;
-        }
+        clear(&mut self.words);
     }
 
     #[inline(always)]

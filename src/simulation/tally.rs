@@ -1,7 +1,7 @@
 //! Sums over lives. Each life adds its weight times its values; the weight of a plain life is 1.
 
 use super::nature::IntegrationCounts;
-use super::observe::{GROUP, LifeRecord, Quantity, Values};
+use super::observe::{GROUP, LifeRecord, NOTHING, Quantity, Values};
 use super::plan::RowPlan;
 use crate::math::LANES;
 use multiversion::multiversion;
@@ -107,7 +107,7 @@ pub(crate) struct Tally {
 
 impl LifeSums {
     fn new(years: usize) -> Self {
-        let zero = [0.0; Quantity::ALL.len()];
+        let zero = NOTHING;
         LifeSums {
             weights: Weights::default(),
             sum: zero,
@@ -291,14 +291,14 @@ pub(crate) struct FleetRecord {
 impl FleetRecord {
     pub fn new(strategies: usize) -> Self {
         FleetRecord {
-            values: vec![[0.0; Quantity::ALL.len()]; strategies],
+            values: vec![NOTHING; strategies],
             loss_years: vec![Vec::new(); strategies],
             weights: vec![1.0; strategies],
         }
     }
 
     pub fn clear(&mut self) {
-        self.values.iter_mut().for_each(|values| *values = [0.0; Quantity::ALL.len()]);
+        self.values.iter_mut().for_each(|values| *values = NOTHING);
         self.loss_years.iter_mut().for_each(Vec::clear);
         self.weights.fill(1.0);
     }

@@ -3,7 +3,7 @@
 use super::Room;
 use super::first_event::{FirstCracks, FirstEvents};
 use super::row_state::WINDOW;
-use crate::bits::{WORD, set_bits};
+use crate::bits::{WORD, clear, set_bits};
 use crate::model::strategy::AfterLoss;
 use crate::simulation::inspection::FalseCall;
 use crate::simulation::nature::Crack;
@@ -210,8 +210,7 @@ impl Life<'_, '_> {
         self.room.findings.blades.clear();
         self.room.clean_called.clear();
         self.room.called.resize(self.room.state.words().len(), 0);
-        // Not a fill: for so few words the call would cost more.
-        self.room.called.iter_mut().filter(|called| **called != 0).for_each(|called| *called = 0);
+        clear(&mut self.room.called);
     }
 
     /// Number of cracks that are called by looks that stand.

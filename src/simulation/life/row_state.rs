@@ -4,7 +4,7 @@
 //! would call it, so that what is due is read off: the calls, of the looks that are due, of the cracks that are there.
 
 use super::first_event::FirstCracks;
-use crate::bits::{Bits, WORD, equal_to, lowest, set_bits, with_bit};
+use crate::bits::{Bits, WORD, clear, equal_to, lowest, set_bits, with_bit};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
 use crate::simulation::row_batch::RowBatch;
 use multiversion::multiversion;
@@ -66,7 +66,7 @@ impl RowState {
         self.alive.clear();
         self.sound.clear();
         self.renewed.clear();
-        self.cracked.fill(0);
+        clear(&mut self.cracked);
         self.is_stale = false;
         self.stamp += 1;
         self.row_generation = row_generation;

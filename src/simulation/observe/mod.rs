@@ -9,7 +9,7 @@ mod work;
 
 pub(crate) use cracks_left::{CracksLeft, GROUP, Occupancy};
 pub use quantity::Quantity;
-pub(crate) use quantity::Values;
+pub(crate) use quantity::{NOTHING, Values};
 pub(crate) use unit_work::{UnitBuffers, UnitWork};
 pub(crate) use work::{WorkDone, WorkPlan};
 
@@ -41,7 +41,7 @@ impl LifeRecord {
     pub fn new(study: &Study, calendar: &Calendar) -> Self {
         LifeRecord {
             weight: 1.0,
-            values: [0.0; Quantity::ALL.len()],
+            values: NOTHING,
             loss_years: Vec::new(),
             cracks_left: CracksLeft::new(calendar),
             work: WorkDone::new(calendar.len()),

@@ -111,3 +111,6 @@ impl Quantity {
 
 /// One number for each [`Quantity`].
 pub(crate) type Values = [f64; Quantity::ALL.len()];
+
+/// Zero for each.
+pub(crate) const NOTHING: Values = [0.0; Quantity::ALL.len()];

@@ -1,7 +1,7 @@
 //! Work at outages, and what it costs in money and days.
 
 use super::outage_schedule::Job;
-use super::{Quantity, Values};
+use super::{NOTHING, Quantity, Values};
 use crate::bits::Numbers;
 use crate::model::Study;
 use crate::model::detection::Access;
@@ -74,10 +74,10 @@ struct Scheduled {
 struct Unscheduled {
     look_cost: f64,
     look_days: f64,
-    new_blades: u32,
+    new_blades: f64,
     /// Of them, in place of blades without a crack.
-    falsely: u32,
-    cracks_found: u32,
+    falsely: f64,
+    cracks_found: f64,
     new_row: bool,
     blades_out: bool,
     called: bool,
@@ -105,7 +105,7 @@ impl WorkPlan {
         let value = |&year: &f64| study.money.present_value(year - study.start_year);
         let mut plan = WorkPlan {
             scheduled: Vec::new(),
-            scheduled_values: [0.0; Quantity::ALL.len()],
+            scheduled_values: NOTHING,
             looks: techniques.iter().map(LookTerms::new).collect(),
             blades: f64::from(row.blades),
             prices,
@@ -212,7 +212,7 @@ fn scheduled_values(scheduled: &[Scheduled], prices: &Prices, value_at_outage: &
     };
     let out = |work: &Scheduled| f64::from(u8::from(work.blades_out));
     let times_out: f64 = scheduled.iter().map(out).sum();
-    let mut values = [0.0; Quantity::ALL.len()];
+    let mut values = NOTHING;
     for (quantity, amount) in [
         (Quantity::LookCost, discounted(&|work| work.look_cost)),
         (Quantity::BladesOutCost, discounted(&|work| out(work) * prices.blades_out)),
@@ -247,15 +247,15 @@ impl WorkDone {
     /// Cracks were called by looks that stand.
     #[inline]
     pub fn find(&mut self, outage: usize, cracks: u32) {
-        self.at(outage).cracks_found += cracks;
+        self.at(outage).cracks_found += f64::from(cracks);
     }
 
     /// Blades were replaced one by one: cracked ones and clean ones.
     #[inline]
     pub fn replace_blades(&mut self, outage: usize, [cracked, clean]: [u32; 2]) {
         let work = self.at(outage);
-        work.new_blades += cracked + clean;
-        work.falsely += clean;
+        work.new_blades += f64::from(cracked + clean);
+        work.falsely += f64::from(clean);
     }
 
     /// The whole row was replaced.
@@ -322,19 +322,18 @@ impl Unscheduled {
     /// Adds what it comes to: returns all work of the outage.
     fn add(&self, plan: &WorkPlan, outage: usize, values: &mut Values) -> Job {
         let (scheduled, prices, value) = (&plan.scheduled[outage], &plan.prices, plan.value_at_outage[outage]);
-        let new_blades = f64::from(self.new_blades);
         let (new_cost, new_days) = if self.new_row {
             (prices.row, prices.row_days)
         } else {
-            (new_blades * prices.blade, new_blades * prices.blade_days)
+            (self.new_blades * prices.blade, self.new_blades * prices.blade_days)
         };
         let out = if (self.blades_out || self.new_row) && !scheduled.blades_out { 1.0 } else { 0.0 };
         let out_days = out * prices.blades_out_days;
         for (quantity, amount) in [
-            (Quantity::BladesReplaced, new_blades),
-            (Quantity::FalselyReplaced, f64::from(self.falsely)),
+            (Quantity::BladesReplaced, self.new_blades),
+            (Quantity::FalselyReplaced, self.falsely),
             (Quantity::RowsReplaced, f64::from(u8::from(self.new_row))),
-            (Quantity::CracksFound, f64::from(self.cracks_found)),
+            (Quantity::CracksFound, self.cracks_found),
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
             (Quantity::TimesOut, out),
             (Quantity::LookCost, value * self.look_cost),
