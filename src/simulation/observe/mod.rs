@@ -93,7 +93,9 @@ impl LifeRecord {
     /// and others.
     pub fn settle(&mut self, plan: &WorkPlan, others: &Occupancy, length_mm: &[f64]) {
         self.work.add_up(plan, &mut self.values, &mut self.jobs);
-        self.most_days = self.jobs.iter().map(|(_, job)| job.days).fold(plan.most_scheduled_days, f64::max);
+        // Not `max`, which minds not-a-numbers: days are finite.
+        let longer = |most: f64, (_, job): &(u32, Job)| if job.days > most { job.days } else { most };
+        self.most_days = self.jobs.iter().fold(plan.most_scheduled_days, longer);
         self.cracks_left.add_up(others, length_mm);
     }
 }
