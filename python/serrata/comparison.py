@@ -6,10 +6,13 @@ import os
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
+import numpy as np
+
 from serrata import _engine as engine
 from serrata import plots, report
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
@@ -24,8 +27,16 @@ TABLES = tuple(engine.TABLES)
 class Comparison:
     """The strategies of a study side by side, each number with its standard error and 95 % interval.
 
-    Made by `Study.simulate`. Tables are in long form: one line for each number. Where nothing was seen
-    in any trial, ``high`` is an upper bound and ``note`` says so; the standard error is then NaN.
+    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` the same
+    columns, so that lines can be put together and joined:
+
+    - ``level`` (fleet or row), ``row``, ``strategy``, ``year`` (NaN for the whole horizon), ``quantity``,
+      ``probability`` (of a quantile, else NaN) say what the number is of;
+    - ``unit``, ``value``, ``standard_error``, ``low``, ``high`` (95 % interval), ``events`` (trials in which it
+      happened; NaN for means) and ``note`` are the number.
+
+    Where nothing was seen in any trial, ``high`` is an upper bound and ``note`` says so; the standard error is then
+    NaN.
 
     Examples
     --------
@@ -89,6 +100,35 @@ class Comparison:
         """Warnings in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
         return self._engine.warnings()
 
+    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+        """Give a table by name as arrays, one for each column; needs no pandas.
+
+        Parameters
+        ----------
+        name : str
+            summary, by_row, by_year, by_outage, differences or rankings.
+
+        Returns
+        -------
+        dict of str to numpy.ndarray
+            All of the same length; texts, numbers or whole numbers.
+
+        Raises
+        ------
+        ArgumentError
+            For another name.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> columns = study.simulate(trials=500, seed=1).columns("summary")
+        >>> cost = columns["value"][(columns["quantity"] == "cost") & (columns["strategy"] == study.baseline)]
+        >>> bool(cost[0] > 0.0)
+        True
+        """
+        return {column: np.asarray(cells) for column, cells in self._engine.table(name).items()}
+
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.
 
@@ -112,11 +152,7 @@ class Comparison:
 
     @cached_property
     def summary(self) -> pd.DataFrame:
-        """Every quantity over the fleet and the horizon, for each strategy.
-
-        Columns: strategy, quantity, unit, value, standard_error, low, high (95 % interval), events
-        (trials in which it happened; NaN for means), note. Costs are discounted.
-        """
+        """Every quantity over the fleet and the horizon, for each strategy; costs are discounted."""
         return self.table("summary")
 
     @cached_property
@@ -128,16 +164,17 @@ class Comparison:
     def by_year(self) -> pd.DataFrame:
         """Losses, and the chance of any, in each study year: for the fleet and for each row.
 
-        Column ``level`` is fleet or row; ``year`` is the beginning of the study year.
+        ``year`` is the beginning of the study year.
         """
         return self.table("by_year")
 
     @cached_property
     def by_outage(self) -> pd.DataFrame:
-        """Cracks left in each row just after each outage: number, mean length, the longest.
+        """Cracks left in each row just after each outage.
 
-        ``longest_mm_95`` is the length in mm that the longest crack stays below with 95 %; 0 where
-        there is no crack with that probability.
+        Quantities are ``cracks``, ``p_any_crack``, ``mean_length_mm`` and ``longest_mm``; ``year`` is the moment of the
+        outage. ``longest_mm`` is the length in mm that the longest crack stays below with
+        a ``probability``: 0.5, 0.9, 0.95 and 0.99; 0 where there is no crack with that probability.
         """
         return self.table("by_outage")
 
@@ -145,13 +182,17 @@ class Comparison:
     def differences(self) -> pd.DataFrame:
         """Each strategy against the baseline (strategy minus baseline), paired trial by trial.
 
-        ``unpaired_standard_error`` is what it would be had the two been simulated apart.
+        Two columns more: ``baseline``, and ``unpaired_standard_error``: what it would be had the two been simulated
+        apart.
         """
         return self.table("differences")
 
     @cached_property
     def rankings(self) -> pd.DataFrame:
-        """The strategies in order, smallest first, by four quantities, with the confidence in the first place."""
+        """The strategies in order, smallest first, by four quantities, with the confidence in the first place.
+
+        Columns: strategy, quantity, place, confidence_in_first.
+        """
         return self.table("rankings")
 
     def to_json(self) -> str:

@@ -71,14 +71,14 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     matplotlib.axes.Axes
     """
     ax = _axes(ax)
-    table = comparison.by_year
+    table = comparison.by_year[comparison.by_year["quantity"] == "p_any_loss"]
     table = table[table["level"] == "fleet"] if row is None else _of_row(comparison, table, row)
     anything_unseen = False
     for index, strategy in enumerate(comparison.study.strategies):
         line = table[table["strategy"] == strategy]
-        years, value = line["year"].to_numpy() + 0.5, line["p_any_loss"].to_numpy()
+        years, value = line["year"].to_numpy() + 0.5, line["value"].to_numpy()
         seen = value > 0.0
-        low, high = line["p_any_loss_low"].to_numpy(), line["p_any_loss_high"].to_numpy()
+        low, high = line["low"].to_numpy(), line["high"].to_numpy()
         colour = _colour(index)
         ax.plot(years, np.where(seen, value, np.nan), color=colour, marker=_marker(index), markersize=4, label=strategy)
         ax.fill_between(years, low, high, where=seen.tolist(), color=colour, alpha=0.18, linewidth=0)
@@ -88,7 +88,7 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     if anything_unseen:
         ax.plot([], [], "v", color="0.3", markerfacecolor="none", label="none seen: upper bound")
     ax.fill_between([], [], [], color="0.5", alpha=0.3, label=_INTERVAL)
-    _chance_axis(ax, table["p_any_loss"], "y")
+    _chance_axis(ax, table["value"], "y")
     where = "fleet" if row is None else f"row {row}"
     ax.set(xlabel="year", ylabel="chance of at least one blade lost, per year", title=f"Risk of the {where} by year")
     _legend(ax)
@@ -150,23 +150,21 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     ax = _axes(ax)
     row = comparison.worst_row if row is None else row
     table = _of_row(comparison, comparison.by_outage, row)
+    table = table[table["quantity"] == "longest_mm"]
     strategies = list(comparison.study.strategies)
     years = np.sort(table["year"].unique())
     step = 0.7 * float(np.diff(years).min()) / len(strategies) if len(years) > 1 else 0.1
     for index, strategy in enumerate(strategies):
-        line = table[table["strategy"] == strategy]
-        at = line["year"].to_numpy() + (index - 0.5 * (len(strategies) - 1)) * step
+        of_strategy = table[table["strategy"] == strategy]
+        half, most, nearly_all = (of_strategy[of_strategy["probability"] == p] for p in (0.5, 0.95, 0.99))
+        at = most["year"].to_numpy() + (index - 0.5 * (len(strategies) - 1)) * step
         colour = _colour(index)
-        ax.vlines(at, line["longest_mm_50"], line["longest_mm_99"], color=colour, linewidth=1)
-        ax.vlines(at, line["longest_mm_50"], line["longest_mm_95"], color=colour, linewidth=4, alpha=0.6)
-        reach = [
-            line["longest_mm_95"] - line["longest_mm_95_low"],
-            line["longest_mm_95_high"] - line["longest_mm_95"],
-        ]
+        ax.vlines(at, half["value"], nearly_all["value"], color=colour, linewidth=1)
+        ax.vlines(at, half["value"], most["value"], color=colour, linewidth=4, alpha=0.6)
         ax.errorbar(
             at,
-            line["longest_mm_95"],
-            yerr=np.asarray(reach),
+            most["value"],
+            yerr=_reach(most),
             fmt=_marker(index),
             color=colour,
             markersize=4,

@@ -258,15 +258,12 @@ def _risk(comparison: Comparison) -> str:
 
 def _by_year(comparison: Comparison) -> str:
     by_year = comparison.by_year
-    fleet = by_year[by_year["level"] == "fleet"]
+    fleet = by_year[(by_year["level"] == "fleet") & (by_year["quantity"] == "p_any_loss")]
     years = sorted(fleet["year"].unique())
     lines = []
     for year in years:
         of_year = fleet[fleet["year"] == year]
-        cells = [
-            _shown(_pick(of_year, strategy=strategy), "p_any_loss").plus_minus()
-            for strategy in comparison.study.strategies
-        ]
+        cells = [_shown(_pick(of_year, strategy=strategy)).plus_minus() for strategy in comparison.study.strategies]
         lines.append([f"{year:g}", *cells])
     title = (
         "Chance of at least one blade lost in the fleet, year by year (< : none seen, upper bound; a to b: seen so\n"
@@ -290,23 +287,23 @@ def _finds(comparison: Comparison) -> str:
 def _left(comparison: Comparison) -> str:
     row = comparison.worst_row
     of_row = comparison.by_outage[comparison.by_outage["row"] == row]
-    if not len(of_row):
+    years = sorted(of_row["year"].unique())
+    if not years:
         return "No row has an outage within the horizon."
     head = ["", "outage", "cracks", "any crack", "longest: 50\u00a0%", "95\u00a0%", "99\u00a0%"]
-    step = math.ceil(of_row["year"].nunique() / _MOST_OUTAGES)
+    step = math.ceil(len(years) / _MOST_OUTAGES)
     lines = []
     for strategy in comparison.study.strategies:
-        outages = of_row[of_row["strategy"] == strategy]
+        of_strategy = of_row[of_row["strategy"] == strategy]
         # Counted from the last, which always shows.
-        shown = outages.iloc[(len(outages) - 1) % step :: step]
-        for index, (_, outage) in enumerate(shown.iterrows()):
-            longest = [_shown(outage, f"longest_mm_{percent}") for percent in (50, 95, 99)]
+        for index, year in enumerate(years[(len(years) - 1) % step :: step]):
+            outage = of_strategy[of_strategy["year"] == year]
+            longest = [_shown(_pick(outage, quantity="longest_mm", probability=p)) for p in (0.5, 0.95, 0.99)]
             lines.append(
                 [
                     strategy if index == 0 else "",
-                    f"{outage['year']:g}",
-                    _shown(outage, "cracks").plus_minus(),
-                    _shown(outage, "p_any_crack").plus_minus(),
+                    f"{year:g}",
+                    *(_shown(_pick(outage, quantity=name)).plus_minus() for name in ("cracks", "p_any_crack")),
                     *(_length(length) for length in longest),
                 ]
             )
@@ -448,21 +445,18 @@ def _broken(words: str, width: int) -> list[str]:
     return textwrap.wrap(words, max(width, _NARROWEST), break_long_words=False) or [""]
 
 
-def _pick(frame: pd.DataFrame, **where: str) -> pd.Series[Any]:
+def _pick(frame: pd.DataFrame, **where: str | float) -> pd.Series[Any]:
     """Give the one line of a table in which the named columns have the named values."""
     for column, value in where.items():
         frame = frame[frame[column] == value]
     return frame.iloc[0]
 
 
-def _shown(line: pd.Series[Any], name: str = "value") -> Shown:
-    """Give the estimate of a line by the name of its column; `value` has low and high beside it."""
-    low, high = ("low", "high") if name == "value" else (f"{name}_low", f"{name}_high")
-    events = line.get("events", math.nan)
-    counts_events = name in ("value", "p_any_loss", "losses", "p_any_crack", "cracks")
-    unseen = bool(counts_events and events == 0.0 and line[high] > 0.0)
-    chance = name.startswith("p_") or str(line.get("quantity", "")).startswith("p_")
-    return Shown(float(line[name]), float(line[low]), float(line[high]), unseen, bool(chance and line[name] == 1.0))
+def _shown(line: pd.Series[Any]) -> Shown:
+    """Give the estimate of a line."""
+    value, low, high = (float(line[name]) for name in ("value", "low", "high"))
+    unseen = bool(line["events"] == 0.0 and high > 0.0)
+    return Shown(value, low, high, unseen, always=line["unit"] == "probability" and value == 1.0)
 
 
 def _rounded_to(half: float, size: float) -> Callable[[float], str]:

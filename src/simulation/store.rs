@@ -17,10 +17,16 @@ use std::collections::BTreeMap;
 const FORM: &str = "serrata comparison, form 4";
 
 /// Why a number may be absent from a table, by column.
-const REASONS: [(&str, &str); 5] = [
-    ("standard_error", "nothing was seen in any trial, so that scatter is not known; high is the bound"),
+const REASONS: [(&str, &str); 7] = [
+    ("year", "the number is of the whole horizon"),
+    ("probability", "the quantity is not a quantile"),
+    ("value", "no trial had a crack there, whose length could be told"),
+    (
+        "standard_error",
+        "nothing was seen in any trial, so that scatter is not known and high is the bound; or the quantity is a \
+         quantile, of which low and high tell",
+    ),
     ("events", "the quantity is not made of events that are counted"),
-    ("mean_length_mm", "no trial had a crack there"),
     ("low", "as the value of the same line"),
     ("high", "as the value of the same line"),
 ];
@@ -100,7 +106,7 @@ impl Comparison {
     /// Everything in one JSON object: where it comes from, what to beware of, and every table.
     ///
     /// The same study, trials and seed give the same bytes on any number of threads. A number that
-    /// does not exist is `null`; `reasons_for_null` says why, by the end of the column's name.
+    /// does not exist is `null`; `reasons_for_null` says why, by the column's name.
     pub fn to_json(&self) -> String {
         let page = Page {
             program: "serrata",

@@ -48,35 +48,37 @@ impl Study {
     /// ```
     pub fn work_calendar(&self) -> Table {
         use Head::{Count, Number, Text};
-        let names = [Text("strategy"), Text("unit"), Text("row"), Text("rotor"), Count("outage"), Number("year")];
-        let numbers = [
+        let heads = [
+            Text("strategy"),
+            Text("unit"),
+            Text("row"),
+            Text("rotor"),
+            Count("outage"),
+            Number("year"),
             Text("work"),
             Number("days"),
             Number("done_after_days"),
             Number("window_days"),
             Number("days_beyond_window"),
         ];
-        let mut table = Table::new("work_calendar", &names, &numbers);
+        let mut table = Table::new("work_calendar", &heads);
         for at in self.unit_outages() {
             let unit = &self.units[at.unit];
             for work in &at.rows {
                 let row = &self.rows[work.row];
-                let names = [
+                table.line([
                     self.strategies[at.strategy].id.as_str().into(),
                     unit.id.as_str().into(),
                     row.id.as_str().into(),
                     row.rotor.as_str().into(),
                     (at.outage as u64 + 1).into(),
                     unit.outages.years[at.outage].into(),
-                ];
-                let numbers = [
                     work.what.as_str().into(),
                     work.job.days.into(),
                     work.done_after_days.into(),
                     unit.outages.window_days.into(),
                     work.days_beyond_window.into(),
-                ];
-                table.line(names, numbers);
+                ]);
             }
         }
         table

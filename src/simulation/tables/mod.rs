@@ -1,8 +1,8 @@
 //! A comparison as tables: named columns of equal length, ready for a data frame, a CSV or JSON.
 //!
-//! Long form: one line for each number, with its unit, its standard error and its 95 % interval.
-//! A number that no trial showed never stands as a bare zero: its `high` is a bound and its `note`
-//! says so.
+//! Long form: one line for each number, with its unit, its standard error and its 95 % interval; the columns that say what
+//! it is of are the same in every table. A number that no trial showed never stands as a bare zero: its `high` is a bound
+//! and its `note` says so.
 
 mod notes;
 mod table;
@@ -27,13 +27,64 @@ const MEAN_ROW: &str = "p_any_loss_mean_row";
 /// Name, in tables, of the number of cracks that stay in the fleet after each row's last outage.
 const CRACKS_LEFT: &str = "cracks_left_after_last_outage";
 
-/// Columns of the quantiles of [`LONGEST_PROBABILITIES`], each with its interval.
-const LONGEST_COLUMNS: [[&str; 3]; 4] = [
-    ["longest_mm_50", "longest_mm_50_low", "longest_mm_50_high"],
-    ["longest_mm_90", "longest_mm_90_low", "longest_mm_90_high"],
-    ["longest_mm_95", "longest_mm_95_low", "longest_mm_95_high"],
-    ["longest_mm_99", "longest_mm_99_low", "longest_mm_99_high"],
+/// Columns of every table of estimates.
+const ESTIMATE_COLUMNS: [Head; 13] = [
+    Head::Text("level"),
+    Head::Text("row"),
+    Head::Text("strategy"),
+    Head::Number("year"),
+    Head::Text("quantity"),
+    Head::Number("probability"),
+    Head::Text("unit"),
+    Head::Number("value"),
+    Head::Number("standard_error"),
+    Head::Number("low"),
+    Head::Number("high"),
+    Head::Number("events"),
+    Head::Text("note"),
 ];
+
+/// One estimate, and what it is of.
+#[derive(Clone, Copy)]
+struct Line<'a> {
+    /// The row; the fleet where there is none.
+    row: Option<&'a str>,
+    strategy: &'a str,
+    /// Beginning of a study year, or the moment of an outage; not-a-number for the whole horizon.
+    year: f64,
+    quantity: &'a str,
+    /// Of a quantile; else not-a-number.
+    probability: f64,
+    unit: &'a str,
+    estimate: Estimate,
+    note: &'a str,
+}
+
+impl<'a> Line<'a> {
+    /// Over the fleet and the horizon.
+    fn new(strategy: &'a str, quantity: &'a str, unit: &'a str, (estimate, note): (Estimate, &'a str)) -> Self {
+        Line { row: None, strategy, year: f64::NAN, quantity, probability: f64::NAN, unit, estimate, note }
+    }
+
+    fn cells(&self) -> [Cell; ESTIMATE_COLUMNS.len()] {
+        let Estimate { value, standard_error, low, high, events } = self.estimate;
+        [
+            if self.row.is_some() { "row" } else { "fleet" }.into(),
+            self.row.unwrap_or("").into(),
+            self.strategy.into(),
+            self.year.into(),
+            self.quantity.into(),
+            self.probability.into(),
+            self.unit.into(),
+            value.into(),
+            standard_error.into(),
+            low.into(),
+            high.into(),
+            events.into(),
+            self.note.into(),
+        ]
+    }
+}
 
 impl Comparison {
     /// One of the [`TABLES`], by name.
@@ -41,7 +92,8 @@ impl Comparison {
     /// `summary`: every quantity over the fleet and the horizon, for each strategy. `by_row`: the
     /// same for each row. `by_year`: losses in each study year, for the fleet and each row.
     /// `by_outage`: what is in each row just after each outage. `differences`: each strategy
-    /// against the baseline, paired trial by trial. `rankings`: the strategies in order.
+    /// against the baseline, paired trial by trial. `rankings`: the strategies in order. All but the last have the
+    /// same columns, so that their lines can be put together.
     ///
     /// # Errors
     /// Refuses an unknown name, and lists the known ones.
@@ -63,31 +115,33 @@ impl Comparison {
     }
 
     fn summary(&self) -> Table {
-        let mut table = Table::new("summary", &[Head::Text("strategy")], &QUANTITY_COLUMNS);
+        let mut table = Table::new("summary", &ESTIMATE_COLUMNS);
         for (index, strategy) in self.study.strategies.iter().enumerate() {
-            let mean_row = self.mean_row(index);
-            let note = note_of(&mean_row);
-            table.line([strategy.id.as_str().into()], quantity_cells(MEAN_ROW, "probability", (mean_row, note)));
-            let left = self.cracks_left(index);
-            let note = note_of(&left);
-            table.line([strategy.id.as_str().into()], quantity_cells(CRACKS_LEFT, "count", (left, note)));
+            let mut add = |quantity: &str, unit: &str, noted: (Estimate, &str)| {
+                table.line(Line::new(&strategy.id, quantity, unit, noted).cells());
+            };
+            for (name, unit, estimate) in
+                [(MEAN_ROW, "probability", self.mean_row(index)), (CRACKS_LEFT, "count", self.cracks_left(index))]
+            {
+                add(name, unit, (estimate, note_of(&estimate)));
+            }
             for quantity in Quantity::ALL {
                 let noted = self.noted(strategy, &self.tally.fleet[index], quantity, self.fleet(index, quantity));
-                table.line([strategy.id.as_str().into()], quantity_cells(quantity.name(), self.unit(quantity), noted));
+                add(quantity.name(), self.unit(quantity), noted);
             }
         }
         table
     }
 
     fn by_row(&self) -> Table {
-        let mut table = Table::new("by_row", &[Head::Text("row"), Head::Text("strategy")], &QUANTITY_COLUMNS);
+        let mut table = Table::new("by_row", &ESTIMATE_COLUMNS);
         for (row_index, row) in self.study.rows.iter().enumerate() {
             for (index, strategy) in self.study.strategies.iter().enumerate() {
                 let sums = &self.tally.rows[row_index * self.study.strategies.len() + index].lives;
                 for quantity in Quantity::ALL {
                     let noted = self.noted(strategy, sums, quantity, self.row(row_index, index, quantity));
-                    let names = [row.id.as_str().into(), strategy.id.as_str().into()];
-                    table.line(names, quantity_cells(quantity.name(), self.unit(quantity), noted));
+                    let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
+                    table.line(Line { row: Some(&row.id), ..line }.cells());
                 }
             }
         }
@@ -95,60 +149,32 @@ impl Comparison {
     }
 
     fn by_year(&self) -> Table {
-        let names = [Head::Text("level"), Head::Text("row"), Head::Text("strategy"), Head::Number("year")];
-        let mut columns = estimate_columns(["losses", "losses_standard_error", "losses_low", "losses_high"]).to_vec();
-        columns.extend(estimate_columns([
-            "p_any_loss",
-            "p_any_loss_standard_error",
-            "p_any_loss_low",
-            "p_any_loss_high",
-        ]));
-        columns.extend([Head::Number("events"), Head::Text("note")]);
-        let mut table = Table::new("by_year", &names, &columns);
+        let mut table = Table::new("by_year", &ESTIMATE_COLUMNS);
         for (index, strategy) in self.study.strategies.iter().enumerate() {
-            let mut add = |level: &str, row: &str, losses: Vec<Estimate>, any: Vec<Estimate>| {
+            let mut add = |row: Option<&str>, losses: Vec<Estimate>, any: Vec<Estimate>| {
                 for (year, (losses, any)) in losses.into_iter().zip(any).enumerate() {
-                    let names = [
-                        level.into(),
-                        row.into(),
-                        strategy.id.as_str().into(),
-                        (self.study.start_year + year as f64).into(),
-                    ];
-                    let note = note_of(&any);
+                    let year = self.study.start_year + year as f64;
                     let losses = Estimate { low: losses.low.max(0.0), events: any.events, ..losses };
-                    let [losses, any] = [losses, any].map(without_error_if_unseen);
-                    let mut cells = estimate_cells(losses).to_vec();
-                    cells.extend(estimate_cells(any));
-                    table.line(names, cells.into_iter().chain([any.events.into(), note.into()]));
+                    for (quantity, unit, estimate) in
+                        [(Quantity::Losses, "count", losses), (Quantity::AnyLoss, "probability", any)]
+                    {
+                        let noted = (without_error_if_unseen(estimate), note_of(&any));
+                        let line = Line::new(&strategy.id, quantity.name(), unit, noted);
+                        table.line(Line { row, year, ..line }.cells());
+                    }
                 }
             };
-            add("fleet", "", self.fleet_losses_by_year(index), self.fleet_any_loss_by_year(index));
+            add(None, self.fleet_losses_by_year(index), self.fleet_any_loss_by_year(index));
             for (row_index, row) in self.study.rows.iter().enumerate() {
                 let losses = self.row_losses_by_year(row_index, index);
-                add("row", &row.id, losses, self.row_any_loss_by_year(row_index, index));
+                add(Some(&row.id), losses, self.row_any_loss_by_year(row_index, index));
             }
         }
         table
     }
 
     fn by_outage(&self) -> Table {
-        let names = [Head::Text("row"), Head::Text("strategy"), Head::Number("year")];
-        let mut columns = estimate_columns(["cracks", "cracks_standard_error", "cracks_low", "cracks_high"]).to_vec();
-        columns.extend(estimate_columns([
-            "p_any_crack",
-            "p_any_crack_standard_error",
-            "p_any_crack_low",
-            "p_any_crack_high",
-        ]));
-        columns.extend(estimate_columns([
-            "mean_length_mm",
-            "mean_length_mm_standard_error",
-            "mean_length_mm_low",
-            "mean_length_mm_high",
-        ]));
-        columns.extend(LONGEST_COLUMNS.as_flattened().iter().map(|name| Head::Number(name)));
-        columns.extend([Head::Number("events"), Head::Text("note")]);
-        let mut table = Table::new("by_outage", &names, &columns);
+        let mut table = Table::new("by_outage", &ESTIMATE_COLUMNS);
         for (row_index, row) in self.study.rows.iter().enumerate() {
             for (index, strategy) in self.study.strategies.iter().enumerate() {
                 let sums = &self.tally.rows[row_index * self.study.strategies.len() + index];
@@ -160,15 +186,20 @@ impl Comparison {
                     } else {
                         Estimate { low: after.cracks.low.max(0.0), ..after.cracks }
                     };
-                    let names = [row.id.as_str().into(), strategy.id.as_str().into(), after.year.into()];
-                    let mut cells = estimate_cells(cracks).to_vec();
-                    cells.extend(estimate_cells(any));
-                    cells.extend(estimate_cells(after.mean_length_mm.unwrap_or(NOTHING)));
-                    for (longest_mm, probability) in after.longest_mm.into_iter().zip(LONGEST_PROBABILITIES) {
+                    let cracks = Estimate { events: any.events, ..cracks };
+                    let mean_length_mm = after.mean_length_mm.unwrap_or(NOTHING);
+                    let mut add = |quantity: &str, unit: &str, noted: (Estimate, &str), probability: f64| {
+                        let line = Line::new(&strategy.id, quantity, unit, noted);
+                        table.line(Line { row: Some(&row.id), year: after.year, probability, ..line }.cells());
+                    };
+                    let note = note_of(&any);
+                    add("cracks", "count", (cracks, note), f64::NAN);
+                    add("p_any_crack", "probability", (any, note), f64::NAN);
+                    add("mean_length_mm", "mm", (mean_length_mm, ""), f64::NAN);
+                    for (value, probability) in after.longest_mm.into_iter().zip(LONGEST_PROBABILITIES) {
                         let (low, high) = self.quantile_interval_mm(bins, probability);
-                        cells.extend([longest_mm, low, high].map(Cell::Number));
+                        add("longest_mm", "mm", (Estimate { value, low, high, ..NOTHING }, ""), probability);
                     }
-                    table.line(names, cells.into_iter().chain([any.events.into(), note_of(&any).into()]));
                 }
             }
         }
@@ -176,39 +207,32 @@ impl Comparison {
     }
 
     fn difference_table(&self) -> Table {
-        let names = [Head::Text("strategy"), Head::Text("baseline"), Head::Text("quantity"), Head::Text("unit")];
-        let mut columns = estimate_columns(["value", "standard_error", "low", "high"]).to_vec();
-        columns.extend([Head::Number("unpaired_standard_error"), Head::Text("note")]);
-        let mut table = Table::new("differences", &names, &columns);
-        let baseline = &self.study.strategies[self.study.baseline].id;
+        let mut heads = ESTIMATE_COLUMNS.to_vec();
+        heads.extend([Head::Text("baseline"), Head::Number("unpaired_standard_error")]);
+        let mut table = Table::new("differences", &heads);
+        let baseline = self.study.strategies[self.study.baseline].id.as_str();
         for (index, strategy) in self.study.strategies.iter().enumerate() {
             if index == self.study.baseline {
                 continue;
             }
             for difference in self.differences(index) {
                 let quantity = difference.quantity;
-                let (estimate, note) = self.noted_difference(&difference);
-                let names = [
-                    strategy.id.as_str().into(),
-                    baseline.as_str().into(),
-                    quantity.name().into(),
-                    self.unit(quantity).into(),
-                ];
-                let cells = estimate_cells(estimate);
-                table.line(names, cells.into_iter().chain([difference.unpaired_standard_error.into(), note.into()]));
+                let noted = self.noted_difference(&difference);
+                let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
+                let others = [baseline.into(), difference.unpaired_standard_error.into()];
+                table.line(line.cells().into_iter().chain(others));
             }
         }
         table
     }
 
     fn ranking_table(&self) -> Table {
-        let names = [Head::Text("quantity"), Head::Count("place"), Head::Text("strategy")];
-        let mut table = Table::new("rankings", &names, &[Head::Number("confidence_in_first")]);
+        let heads = [Head::Text("strategy"), Head::Text("quantity"), Head::Count("place")];
+        let mut table = Table::new("rankings", &[&heads[..], &[Head::Number("confidence_in_first")]].concat());
         for ranking in self.rankings() {
             for (place, &strategy) in (1..).zip(&ranking.order) {
                 let id = self.study.strategies[strategy].id.as_str();
-                table
-                    .line([ranking.quantity.name().into(), Cell::Count(place), id.into()], [ranking.confidence.into()]);
+                table.line([id.into(), ranking.quantity.name().into(), Cell::Count(place), ranking.confidence.into()]);
             }
         }
         table
@@ -257,32 +281,6 @@ impl Comparison {
 /// Where there is nothing to estimate.
 const NOTHING: Estimate =
     Estimate { value: f64::NAN, standard_error: f64::NAN, low: f64::NAN, high: f64::NAN, events: f64::NAN };
-
-const QUANTITY_COLUMNS: [Head; 8] = [
-    Head::Text("quantity"),
-    Head::Text("unit"),
-    Head::Number("value"),
-    Head::Number("standard_error"),
-    Head::Number("low"),
-    Head::Number("high"),
-    Head::Number("events"),
-    Head::Text("note"),
-];
-
-fn quantity_cells(quantity: &str, unit: &str, (estimate, note): (Estimate, &'static str)) -> Vec<Cell> {
-    let mut cells = vec![quantity.into(), unit.into()];
-    cells.extend(estimate_cells(estimate));
-    cells.extend([estimate.events.into(), note.into()]);
-    cells
-}
-
-fn estimate_columns(names: [&'static str; 4]) -> [Head; 4] {
-    names.map(Head::Number)
-}
-
-fn estimate_cells(estimate: Estimate) -> [Cell; 4] {
-    [estimate.value, estimate.standard_error, estimate.low, estimate.high].map(Cell::Number)
-}
 
 #[cfg(test)]
 mod tests {

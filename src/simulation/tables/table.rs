@@ -55,18 +55,18 @@ pub(crate) enum Head {
 }
 
 impl Table {
-    pub(crate) fn new(name: &'static str, names: &[Head], numbers: &[Head]) -> Self {
+    pub(crate) fn new(name: &'static str, heads: &[Head]) -> Self {
         let column = |head: &Head| match *head {
             Head::Text(name) => (name, Column::Text(Vec::new())),
             Head::Number(name) => (name, Column::Number(Vec::new())),
             Head::Count(name) => (name, Column::Count(Vec::new())),
         };
-        Table { name, columns: names.iter().chain(numbers).map(column).collect() }
+        Table { name, columns: heads.iter().map(column).collect() }
     }
 
-    pub(crate) fn line(&mut self, names: impl IntoIterator<Item = Cell>, numbers: impl IntoIterator<Item = Cell>) {
+    pub(crate) fn line(&mut self, cells: impl IntoIterator<Item = Cell>) {
         let mut columns = self.columns.iter_mut();
-        for cell in names.into_iter().chain(numbers) {
+        for cell in cells {
             match (columns.next(), cell) {
                 (Some((_, Column::Text(texts))), Cell::Text(text)) => texts.push(text),
                 (Some((_, Column::Number(numbers))), Cell::Number(number)) => numbers.push(number),
