@@ -7,6 +7,9 @@
 
 use crate::support::ALLOWED;
 use serrata::Study;
+use serrata::distribution::Distribution;
+use serrata::model::economics::Payments;
+use serrata::model::initiation::InitiationShape;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 
 const LIMIT_MM: f64 = 10.0;
@@ -320,5 +323,90 @@ fn the_chain_has_its_expected_values() {
         (6, 0.265_704_339_504_329_26),
     ] {
         assert!((by_look[look - 1] - expected).abs() < 1e-12, "look {look}: {}", by_look[look - 1]);
+    }
+}
+
+/// One blade renewed at a loss or a find, looked at every year: what it costs in a number of years at a discount rate,
+/// where a look costs 1, a new blade 5 and a loss 100. The blade is cracked with a probability that has a closed form
+/// between looks.
+fn single_unit_cost(model: Model, years: u32, discount_rate: f64) -> f64 {
+    let Model { crack_rate, failure_rate, pod, .. } = model;
+    let (sum, force) = (crack_rate + failure_rate, (1.0 + discount_rate).ln());
+    let settled = crack_rate / sum;
+    // The integral of exp(-rate t) over a year.
+    let over_a_year = |rate: f64| if rate > 0.0 { -(-rate).exp_m1() / rate } else { 1.0 };
+    let (mut cracked, mut cost) = (0.0, 0.0);
+    for year in 0..years {
+        let value = |at: u32| (-force * f64::from(at)).exp();
+        let lost = failure_rate * (settled * over_a_year(force) + (cracked - settled) * over_a_year(sum + force));
+        cost += 100.0 * value(year) * lost;
+        cracked = settled + (cracked - settled) * (-sum).exp();
+        if year + 1 < years {
+            cost += value(year + 1) * (1.0 + 5.0 * pod * cracked);
+            cracked *= 1.0 - pod;
+        }
+    }
+    cost
+}
+
+#[test]
+fn a_single_unit_renewed_at_a_loss_or_a_find_costs_what_it_does_on_paper() {
+    let (years, discount_rate) = (40, 0.05);
+    let model = Model { crack_rate: 0.1, failure_rate: 0.5, pod: 0.7, blades: 1 };
+    let mut study = study(model, years, "first_outage = 1, every_outages = 1");
+    study.costs.new_blade_cost = 5.0;
+    study.costs.loss_cost = Distribution::Fixed(100.0);
+    for rate in [0.0, discount_rate] {
+        study.money.discount_rate = rate;
+        let comparison = run(&study, 100_000);
+        assert_close(
+            comparison.fleet(0, Quantity::Cost),
+            single_unit_cost(model, years, rate),
+            &format!("rate {rate}"),
+        );
+    }
+    // In the long run, a year. 4.386967 where looks are counted anew from each loss, which the calendar does not do.
+    let a_year = single_unit_cost(model, 2_000, 0.0) - single_unit_cost(model, 1_999, 0.0);
+    assert!((a_year / 4.386_966_831_750_972 - 1.0).abs() < 0.004, "{a_year}");
+}
+
+/// Blades that are lost the moment they crack: a renewal process, discounted.
+///
+/// With L the Laplace transform of the age at loss, a loss costing c is worth c L / (1 - L) for ever.
+#[test]
+fn renewals_for_ever_are_worth_their_closed_forms() {
+    let years = 200;
+    let model = Model { crack_rate: 1.0 / 8.0, failure_rate: 0.5, pod: 0.5, blades: 1 };
+    let mut study = study(model, years, "first_outage = 199, every_outages = 1");
+    study.roots[0].hot_spots[0].initial_depth_mm =
+        Distribution::Uniform { low: LIMIT_MM * (1.0 - 1e-9), high: LIMIT_MM * (1.0 - 0.5e-9) };
+    study.costs.loss_cost = Distribution::Fixed(100.0);
+    study.money.discount_rate = 0.05;
+    // 100 lambda / ln 1.05; and by quadrature of L.
+    let exponential = InitiationShape::Exponential { mean: 8.0 * STARTS_PER_YEAR };
+    let weibull = InitiationShape::Weibull { shape: 2.5, scale: 9.0 * STARTS_PER_YEAR };
+    for (shape, worth) in [(exponential, 256.199_178_928_598_14), (weibull, 219.089_148_415_799_1)] {
+        study.initiation[0].shape = shape;
+        let estimate = run(&study, 100_000).fleet(0, Quantity::LossCost);
+        // What comes after 200 years is worth 1.05^-200 of that, 6e-5.
+        assert_close(estimate, worth, "renewals");
+        assert!(estimate.standard_error < 0.002 * worth, "{}", estimate.standard_error);
+    }
+}
+
+#[test] // tables of engineering economy: a uniform series over 20 years at 3 %
+fn a_look_every_year_is_worth_a_uniform_series() {
+    let model = Model { crack_rate: 1e-9, failure_rate: 0.5, pod: 0.5, blades: 1 };
+    let mut study = study(model, 20, "first_outage = 1, every_outages = 1");
+    study.units[0].outages.years = (0..20).map(|year| f64::from(year) + 0.25).collect();
+    study.money.discount_rate = 0.03;
+    for (payments, worth) in [
+        (Payments::YearEnd, 14.877_474_860_455_5),
+        (Payments::YearStart, 15.323_799_106_269_181),
+        (Payments::YearMiddle, 15.098_987_912_114_854),
+    ] {
+        study.money.payments = payments;
+        let ours = run(&study, 10).fleet(0, Quantity::LookCost).value;
+        assert!((ours - worth).abs() < 1e-10, "{payments:?}: {ours}");
     }
 }
