@@ -76,9 +76,9 @@ __all__ = [
 ]
 
 _RENAMED = {
-    "ComparisonInDoubt": "ComparisonUnderUncertainty",
-    "Unseen": "MissedCracks",
-    "simulate_in_doubt": "simulate_under_uncertainty",
+    "ComparisonInDoubt": "serrata.ComparisonUnderUncertainty",
+    "Unseen": "serrata.MissedCracks",
+    "simulate_in_doubt": "serrata.simulate_under_uncertainty",
 }
 
 if not TYPE_CHECKING:

@@ -256,7 +256,7 @@ class LatentClasses(JsonResult):
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> NoReturn:
-            renamed.refuse_attribute("LatentClasses", {"kindred": "dependent_pairs"}, name)
+            renamed.refuse_attribute("LatentClasses", {"kindred": "LatentClasses.dependent_pairs"}, name)
 
     def __repr__(self) -> str:
         value, low, high = self.cracked

@@ -397,7 +397,7 @@ class Records:
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> NoReturn:
-            renamed.refuse_attribute("Records", {"unseen": "missed_cracks"}, name)
+            renamed.refuse_attribute("Records", {"unseen": "Records.missed_cracks"}, name)
 
     def __len__(self) -> int:
         return len(self._engine)

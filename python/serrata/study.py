@@ -408,7 +408,7 @@ class Study:
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> NoReturn:
-            renamed.refuse_attribute("Study", {"simulate_in_doubt": "simulate_under_uncertainty"}, name)
+            renamed.refuse_attribute("Study", {"simulate_in_doubt": "Study.simulate_under_uncertainty"}, name)
 
     def __eq__(self, other: object) -> bool:
         return self._engine == other._engine if isinstance(other, Study) else NotImplemented
