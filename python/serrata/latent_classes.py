@@ -75,7 +75,7 @@ class LatentClasses(JsonResult):
         >>> blades = [22, 15, 6, 12, 3, 20, 9, 163]
         >>> counts = dict(zip(itertools.product([True, False], repeat=3), blades))
         >>> found = serrata.LatentClasses.from_counts(["mpi", "eddy", "penetrant"], counts)
-        >>> bool(abs(found.techniques["detection"][0] - 0.9) < 0.02)
+        >>> bool(abs(found.by_technique["detection"][0] - 0.9) < 0.02)
         True
         """
         listed = []
@@ -127,7 +127,13 @@ class LatentClasses(JsonResult):
         return _three(self._found["cracked_called_by_none"])
 
     @property
-    def techniques(self) -> pd.DataFrame:
+    def techniques(self) -> list[str]:
+        """The techniques, in the order that was asked for."""
+        names = [one["technique"] for one in self._found["techniques"]]
+        return renamed.ChangedList(names, "techniques is no longer a data frame\n    use found.by_technique")
+
+    @property
+    def by_technique(self) -> pd.DataFrame:
         """For each technique: blades looked at and called, and three estimates with their intervals.
 
         ``detection`` is the chance of a call on a cracked blade, ``false_calls`` that on a sound one,
@@ -191,7 +197,7 @@ class LatentClasses(JsonResult):
         """
         import pandas as pd
 
-        names = [one["technique"] for one in self._found["techniques"]]
+        names = self.techniques
         fixed = ["first", "second", "odds_ratio", "prevalence", "cracked_called_by_none", "log_likelihood_change"]
         lines = []
         for one in self._found["sensitivity"]:

@@ -139,7 +139,7 @@ def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     ax = _axes(ax)
-    techniques = found.techniques
+    techniques = found.by_technique
     places = np.arange(len(techniques))
     for name, colour, shift, words in (
         ("detection", _BAR, -0.12, "on cracked blades: detection"),

@@ -224,7 +224,7 @@ def test_three_inspectors_are_told_apart_from_any_start_and_seed():
         turned = {tuple(answers[place] for place in order): blades for answers, blades in counts.items()}
         for seed in (1, 2, 3):
             fit = serrata.LatentClasses.from_counts([names[place] for place in order], turned, seed=seed)
-            table = fit.techniques.set_index("technique").loc[names]
+            table = fit.by_technique.set_index("technique").loc[names]
             assert fit.prevalence[0] == pytest.approx(PREVALENCE, abs=1e-5)
             np.testing.assert_allclose(table["detection"], SENSITIVITY, rtol=0, atol=1e-5)
             np.testing.assert_allclose(1.0 - table["false_calls"], SPECIFICITY, rtol=0, atol=1e-5)
@@ -237,8 +237,8 @@ def test_the_side_on_which_inspectors_are_better_than_chance_is_taken():
     turned = {tuple(not answer for answer in answers): blades for answers, blades in counts.items()}
     fit = serrata.LatentClasses.from_counts(names, turned, resamples=0)
     assert fit.prevalence[0] == pytest.approx(1.0 - PREVALENCE, abs=1e-5)
-    np.testing.assert_allclose(fit.techniques["detection"], SPECIFICITY, rtol=0, atol=1e-5)
-    np.testing.assert_allclose(1.0 - fit.techniques["false_calls"], SENSITIVITY, rtol=0, atol=1e-5)
+    np.testing.assert_allclose(fit.by_technique["detection"], SPECIFICITY, rtol=0, atol=1e-5)
+    np.testing.assert_allclose(1.0 - fit.by_technique["false_calls"], SENSITIVITY, rtol=0, atol=1e-5)
     assert fit.log_likelihood == pytest.approx(LOG_LIKELIHOOD, abs=1e-5)
 
 

@@ -85,7 +85,7 @@ def test_fit_and_intervals_are_those_of_a_general_optimiser(paired):
     assert ours.log_likelihood == pytest.approx(top, abs=1e-5)
     chances = 1.0 / (1.0 + np.exp(-logits))
     width = 5 if paired else 4
-    table = ours.techniques.set_index("technique")
+    table = ours.by_technique.set_index("technique")
     assert ours.prevalence[0] == pytest.approx(chances[0], abs=2e-4)
     for name, place in (("a", 0), ("c", 2), ("d", 3)):
         assert table.loc[name, "false_calls"] == pytest.approx(chances[1 + place], abs=2e-4)
@@ -157,7 +157,7 @@ def test_the_demo_records_give_an_answer_in_plain_words(found):
 
 
 def test_tables_hold_what_the_report_says(found):
-    assert list(found.techniques["technique"]) == TECHNIQUES
+    assert list(found.by_technique["technique"]) == found.techniques == TECHNIQUES
     assert found.patterns["blades"].sum() == found.blades
     assert found.patterns["cracked"].between(0.0, 1.0).all()
     assert (found.patterns["blades"] * found.patterns["cracked"]).sum() == pytest.approx(found.cracked[0], rel=1e-6)
