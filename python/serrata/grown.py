@@ -8,9 +8,9 @@ import os
 from functools import cached_property
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
-from serrata import growth_plots
+from serrata import growth_plots, renamed
 from serrata.about import CAUTION
 from serrata.errors import ArgumentError, FileError
 
@@ -114,7 +114,7 @@ class GrownCracks:
         return self._table("quantiles")
 
     @cached_property
-    def rows(self) -> pd.DataFrame:
+    def by_row(self) -> pd.DataFrame:
         """Outlook of such cracks in the row and, where none was named, in each other row with its root.
 
         Columns: row; years_to_loss_05 and _50 (what 5 % and half of the cracks do not outlive), each with _low and
@@ -200,7 +200,7 @@ class GrownCracks:
         beginning = self._engine.beginning()
         if beginning is not None:
             lines.append(beginning)
-        others = [str(row) for row in self.rows["row"][1:]]
+        others = [str(row) for row in self.by_row["row"][1:]]
         if others:
             lines.append(f"{self.row} is the first row with that root; the others follow below ({', '.join(others)}).")
         if self.technique is not None:
@@ -245,21 +245,21 @@ class GrownCracks:
             "before;",
             "  growth is drawn as for any crack, while one found long is more often a fast one: then it is too low.",
         ]
-        past = self.rows["p_past_limit"].max()
+        past = self.by_row["p_past_limit"].max()
         if past > 0.0:
             lines.append(
                 f"  {100.0 * past:.3g} % of the cracks drawn are past their limit where they begin; one that is there "
                 "is not, so they are left out."
             )
-        for line in self.rows.to_dict("records"):
+        for line in self.by_row.to_dict("records"):
             chances = []
             for outage in ("next", "second"):
                 year, chance = line[f"{outage}_outage"], (line[f"p_lost_before_{outage}{end}"] for end in _INTERVAL)
                 chances.append("no outage in the study" if math.isnan(year) else f"{year:g}: {_chance(*chance)}")
             lines.append(f"{line['row']:<40}" + "".join(f"{chance:>34}" for chance in chances))
-        if len(self.rows) > 1:
+        if len(self.by_row) > 1:
             lines += ["", f"{'years to the loss, by row':<40}{'5 %':>24}{'half':>24}"]
-            for line in self.rows.to_dict("records"):
+            for line in self.by_row.to_dict("records"):
                 lives = (
                     f"{_number(line[f'years_to_loss_{p}'])} ({_number(line[f'years_to_loss_{p}_low'])} to "
                     f"{_number(line[f'years_to_loss_{p}_high'])})"
@@ -269,8 +269,8 @@ class GrownCracks:
         return lines
 
     def to_json(self) -> str:
-        """Give quantiles, rows and looks as one JSON object; infinite numbers as null."""
-        named = {"quantiles": self.quantiles, "rows": self.rows, "looks": self.looks}
+        """Give quantiles, outlook by row and looks as one JSON object; infinite numbers as null."""
+        named = {"quantiles": self.quantiles, "by_row": self.by_row, "looks": self.looks}
         tables = {name: _records(table) for name, table in named.items()}
         about = {**self._asked, "row": self.row, "warnings": self.warnings, "caution": CAUTION}
         return json.dumps({**about, **tables}, allow_nan=False)
@@ -286,7 +286,7 @@ class GrownCracks:
         directory = Path(directory)
         try:
             directory.mkdir(parents=True, exist_ok=True)
-            for name in ("cracks", "quantiles", "rows", "looks", "ways", *(["places"] if self.joins else [])):
+            for name in ("cracks", "quantiles", "by_row", "looks", "ways", *(["places"] if self.joins else [])):
                 getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
             (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
             growth_plots.write(self, directory)
@@ -312,6 +312,11 @@ class GrownCracks:
     def plot_window(self, ax: Axes | None = None) -> Axes:
         """Draw the distribution of the window beside the outages; see `serrata.growth_plots.window`."""
         return growth_plots.window(self, ax)
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("GrownCracks", {"rows": "GrownCracks.by_row"}, name)
 
     def __repr__(self) -> str:
         life = self.quantiles[self.quantiles["quantity"] == "years_to_loss"]

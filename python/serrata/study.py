@@ -192,7 +192,7 @@ class Study:
             As ``root.hot-spot``, or its own id where no other root has one of that id.
         row : str, optional
             The row whose duty, surface and scatter the cracks meet. If left out it is the first with that root, and
-            `GrownCracks.rows` has the others too.
+            `GrownCracks.by_row` has the others too.
         technique : str, optional
             The technique that is to find them.
         detectable_at : float between the technique's floor and ceiling

@@ -127,21 +127,21 @@ def test_the_report_says_with_what_cracks_begin_and_where_they_were_held(study):
 
 def test_without_a_row_each_one_with_the_root_has_its_line(study):
     every = study.grow("four-serrations.upper", cracks=300, from_depth_mm=4.0)
-    rows = list(every.rows["row"])
+    rows = list(every.by_row["row"])
     assert rows[0] == every.row == "alder-lp1-front"
     assert len(rows) > 3
     report = every.report()
     assert f"{rows[0]} is the first row with that root; the others follow below ({', '.join(rows[1:])})." in report
     for row in rows:
         alone = study.grow("four-serrations.upper", cracks=300, from_depth_mm=4.0, row=row)
-        assert alone.rows.iloc[0].equals(every.rows.iloc[rows.index(row)])
+        assert alone.by_row.iloc[0].equals(every.by_row.iloc[rows.index(row)])
         assert f"\n{row} " in report
     assert "is the first row" not in alone.report()
 
 
 def test_the_chance_of_a_loss_before_an_outage_counts_the_cracks_lost_by_then(study):
     grown = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=2_000, from_depth_mm=6.0)
-    line = grown.rows.iloc[0]
+    line = grown.by_row.iloc[0]
     # Alder stops in 2028, 2030, ...; the study begins in 2027.
     assert (line["next_outage"], line["second_outage"]) == (2028.0, 2030.0)
     for which, years in (("next", 1.0), ("second", 3.0)):
@@ -157,12 +157,12 @@ def test_the_chance_of_a_loss_before_an_outage_counts_the_cracks_lost_by_then(st
     assert "2030: " in report
     assert ("past their limit where they begin" in report) == (line["p_past_limit"] > 0.0)
     large = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=500, from_depth_mm=9.0)
-    assert 0.1 < large.rows["p_past_limit"].item() < 1.0
-    assert large.rows["p_lost_before_next"].item() < (large.cracks["years_to_loss"] < 1.0).mean()
+    assert 0.1 < large.by_row["p_past_limit"].item() < 1.0
+    assert large.by_row["p_lost_before_next"].item() < (large.cracks["years_to_loss"] < 1.0).mean()
     assert "% of the cracks drawn are past their limit where they begin" in large.report()
     broken = study.grow("four-serrations.upper", row="alder-lp1-front", cracks=20, from_depth_mm=22.9)
     assert "2028: all are past their limit" in broken.report()
-    assert json.loads(broken.to_json())["rows"][0]["p_lost_before_next"] is None
+    assert json.loads(broken.to_json())["by_row"][0]["p_lost_before_next"] is None
 
 
 def test_without_a_technique_there_is_no_window(study):
