@@ -38,9 +38,8 @@ from serrata.missed_cracks import MissedCracks
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
 from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
-from serrata.simulation import simulate
 from serrata.study import Study
-from serrata.uncertainty import ComparisonUnderUncertainty, simulate_under_uncertainty
+from serrata.uncertainty import ComparisonUnderUncertainty
 
 __all__ = [
     "CAUTION",
@@ -71,14 +70,14 @@ __all__ = [
     "fit_hit_miss_records",
     "fit_signal",
     "fit_signal_records",
-    "simulate",
-    "simulate_under_uncertainty",
 ]
 
 _RENAMED = {
     "ComparisonInDoubt": "serrata.ComparisonUnderUncertainty",
     "Unseen": "serrata.MissedCracks",
-    "simulate_in_doubt": "serrata.simulate_under_uncertainty",
+    "simulate": "study.simulate(...)",
+    "simulate_in_doubt": "study.simulate_under_uncertainty(fits, ...)",
+    "simulate_under_uncertainty": "study.simulate_under_uncertainty(fits, ...)",
 }
 
 if not TYPE_CHECKING:

@@ -120,7 +120,7 @@ def check(study: Path, *, calendar: bool) -> None:
     """Read STUDY, say what is wrong with it, or what it holds and takes for granted."""
     found = Study.load(study)
     if calendar:
-        click.echo(found.work_calendar_text(), nl=False)
+        click.echo(found._work_calendar_text(), nl=False)
         click.echo(f"\nWhat looks find comes on top. {CAUTION}")
         return
     click.echo(f"{found.name}: no faults")
@@ -133,9 +133,9 @@ def check(study: Path, *, calendar: bool) -> None:
     for strategy, description in found.strategies.items():
         mark = " (baseline)" if strategy == found.baseline else ""
         click.echo(f"    {strategy}: {description}{mark}")
-    if found.warnings():
+    if found.warnings:
         click.echo("\nBeware:")
-        for warning in found.warnings():
+        for warning in found.warnings:
             click.echo(f"  - {warning}")
     click.echo("\nTaken for granted:")
     for assumption in found.assumptions():

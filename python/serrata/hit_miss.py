@@ -357,7 +357,7 @@ class HitMissFit:
         return self._engine.evidence()
 
     def drawn_evidence(self, technique: str, *, seed: int, draw: int) -> Evidence:
-        """Give the same for one draw of the curve from its fit; see `serrata.simulate_under_uncertainty`.
+        """Give the same for one draw of the curve from its fit; see `Study.simulate_under_uncertainty`.
 
         ln q50, ln spread and the shifts are drawn as normal with the covariance of the fit, the share of false
         calls from its beta distribution under Jeffreys' prior.

@@ -3,18 +3,32 @@
 from __future__ import annotations
 
 import os
+import secrets
+import warnings
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
-from serrata import renamed, simulation, uncertainty
+from serrata import renamed, uncertainty
 from serrata.comparison import Comparison
 from serrata.grown import GrownCracks
+from serrata.progress import Progress, shown
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from serrata.hit_miss import HitMissFit
+    from serrata.signal_response import SignalFit
+
 __all__ = ["Study"]
+
+#: Largest drawn seed; every program that reads JSON keeps whole numbers below it exact.
+_SEEDS = 2**53
+#: Names of earlier versions, with what took their place.
+_RENAMED = {
+    "simulate_in_doubt": "Study.simulate_under_uncertainty",
+    "work_calendar_text": "Study.work_calendar, or the command serrata check --calendar",
+}
 
 
 class Study:
@@ -168,9 +182,129 @@ class Study:
         """
         return Study._of(self._engine.with_technique(technique, like, evidence))
 
-    # The functions of the package are the methods too: a Study is their first argument.
-    simulate = simulation.simulate
-    simulate_under_uncertainty = uncertainty.simulate_under_uncertainty
+    def simulate(
+        self,
+        *,
+        trials: int = 10_000,
+        seed: int | None = None,
+        threads: int = 0,
+        progress: Progress = None,
+        keep_finished: bool = False,
+        block_trials: int = 0,
+    ) -> Comparison:
+        """Live the fleet under every strategy, many times, and compare.
+
+        Every strategy meets the same blades, cracks and crews in one trial, so that differences between
+        strategies are sharper than if each were simulated apart: by a little for rare losses, by much for costs;
+        the report says by how much. The same study, trials and seed give the same
+        bytes on any number of threads. Other Python threads run meanwhile; Ctrl-C stops within a second.
+
+        Parameters
+        ----------
+        trials : int, at least 1
+            Lives of the whole fleet.
+        seed : int from 0 to 2**64 - 1, optional
+            Where the random numbers begin. Without one a fresh seed is drawn, shown with the result and
+            kept in it.
+        threads : int, at least 0
+            0 takes what the environment variable SERRATA_THREADS says, else what the machine or its
+            container gives.
+        progress : None, bool or callable
+            None shows one line of plain text when standard error is a terminal; True always, False
+            never. A function is called with the trials done and wanted, ten times a second.
+        keep_finished : bool
+            Whether Ctrl-C gives back the trials that were finished, with a warning, instead of raising
+            KeyboardInterrupt; what is in hand is finished first, for at most a second. Where not even the first
+            512 trials were, KeyboardInterrupt says so.
+        block_trials : int, at least 0
+            Trials a thread takes at a time; 0 chooses. Changes no result.
+
+        Returns
+        -------
+        Comparison
+
+        Raises
+        ------
+        ArgumentError
+            For a number outside its range, or something that is not a whole number.
+        ContradictionError
+            For a study whose rows could not have come to its start.
+        KeyboardInterrupt
+            On Ctrl-C, unless finished trials are kept.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> comparison = study.simulate(trials=500, seed=1)
+        >>> comparison == study.simulate(trials=500, seed=1, threads=2)
+        True
+        """
+        if seed is None:
+            seed = secrets.randbelow(_SEEDS)
+        with shown(progress, trials) as tell:
+            found = engine.simulate(
+                self._engine,
+                trials=trials,
+                seed=seed,
+                threads=threads,
+                block_trials=block_trials,
+                keep_finished=keep_finished,
+                progress=tell,
+            )
+        if found.trials < trials:
+            done = f"{found.trials} of {trials} trials"
+            warnings.warn(
+                f"stopped on request after {done}; the result holds those that were finished",
+                RuntimeWarning,
+                stacklevel=2,
+            )
+        return Comparison._of(found)
+
+    def simulate_under_uncertainty(
+        self,
+        fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
+        *,
+        draws: int = 40,
+        trials: int = 1_000,
+        seed: int = 1,
+        threads: int = 0,
+    ) -> uncertainty.ComparisonUnderUncertainty:
+        """Compare strategies for many draws of detection curves from what their fits leave open.
+
+        Parameters
+        ----------
+        fits : mapping of technique to HitMissFit, or to SignalFit and threshold
+            What the records say of each technique; see `with_technique`. Each is drawn by itself, as of
+            records that have nothing to do with each other.
+        draws : int, from 2 to 10,000
+            Draws of the curves. 40 give the standard deviation by knowledge within about a quarter.
+        trials : int
+            Trials for each draw.
+        seed : int
+            Seed of the draws; each draw's trials have a seed of their own.
+        threads : int
+            Threads; 0 for as many as the machine gives.
+
+        Returns
+        -------
+        ComparisonUnderUncertainty
+
+        Raises
+        ------
+        ArgumentError
+            For no fit, or a number out of range.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/demo-study.toml")
+        >>> records = serrata.Records.load("demo-data/demo-sectioned.csv", dates="day-month-year")
+        >>> fit = serrata.fit_hit_miss_records(records, "penetrant")
+        >>> study.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20)
+        <ComparisonUnderUncertainty: 2 draws of penetrant>
+        """
+        return uncertainty.over_draws(self, fits, draws=draws, trials=trials, seed=seed, threads=threads)
 
     def grow(
         self,
@@ -343,17 +477,18 @@ class Study:
 
         return pd.DataFrame(self._engine.work_calendar())
 
-    def work_calendar_text(self) -> str:
-        """Give the same as text for people, a line for each unit and outage with work."""
+    def _work_calendar_text(self) -> str:
+        """Give the same as text for the command line, a line for each unit and outage with work."""
         return self._engine.work_calendar_text()
 
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()
 
+    @property
     def warnings(self) -> list[str]:
-        """List what may not be meant as it stands, in sentences: looks that never come, looks at one outage twice."""
-        return self._engine.warnings()
+        """Warnings of what may not be meant as it stands, in sentences: looks that never come, two at one outage."""
+        return renamed.ChangedList(self._engine.warnings(), "warnings is no longer a method\n    use study.warnings")
 
     @property
     def name(self) -> str:
@@ -408,7 +543,7 @@ class Study:
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> NoReturn:
-            renamed.refuse_attribute("Study", {"simulate_in_doubt": "Study.simulate_under_uncertainty"}, name)
+            renamed.refuse_attribute("Study", _RENAMED, name)
 
     def __eq__(self, other: object) -> bool:
         return self._engine == other._engine if isinstance(other, Study) else NotImplemented

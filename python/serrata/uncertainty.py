@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from serrata.signal_response import SignalFit
     from serrata.study import Study
 
-__all__ = ["ComparisonUnderUncertainty", "simulate_under_uncertainty"]
+__all__ = ["ComparisonUnderUncertainty", "over_draws"]
 
 #: Quantities that are compared, as in `Comparison.summary`.
 QUANTITIES = ("p_any_loss", "losses", "cracks_found", "blades_replaced", "cost", "days")
@@ -40,7 +40,7 @@ _ERRORS = 2.0
 
 
 class ComparisonUnderUncertainty:
-    """Results of the strategies over draws of the detection curves; made by `simulate_under_uncertainty`.
+    """Results of the strategies over draws of the detection curves; made by `Study.simulate_under_uncertainty`.
 
     Examples
     --------
@@ -180,42 +180,16 @@ class ComparisonUnderUncertainty:
         return f"<pre>{escape(self.report())}</pre>"
 
 
-def simulate_under_uncertainty(
+def over_draws(
     study: Study,
     fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
     *,
-    draws: int = 40,
-    trials: int = 1_000,
-    seed: int = 1,
-    threads: int = 0,
+    draws: int,
+    trials: int,
+    seed: int,
+    threads: int,
 ) -> ComparisonUnderUncertainty:
-    """Compare strategies for many draws of detection curves from what their fits leave open.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    fits : mapping of technique to HitMissFit, or to SignalFit and threshold
-        What the records say of each technique; see `Study.with_technique`. Each is drawn by itself, as of records
-        that have nothing to do with each other.
-    draws : int, from 2 to 10,000
-        Draws of the curves. 40 give the standard deviation by knowledge within about a quarter.
-    trials : int
-        Trials for each draw.
-    seed : int
-        Seed of the draws; each draw's trials have a seed of their own.
-    threads : int
-        Threads; 0 for as many as the machine gives.
-
-    Returns
-    -------
-    ComparisonUnderUncertainty
-
-    Raises
-    ------
-    ArgumentError
-        For no fit, or a number out of range.
-    """
+    """Compare the strategies of a study over draws of detection; see `Study.simulate_under_uncertainty`."""
     import pandas as pd
 
     if not fits:

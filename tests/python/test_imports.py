@@ -18,7 +18,6 @@ OVER_THE_ENGINE = {
     "latent_classes",
     "records",
     "signal_response",
-    "simulation",
     "study",
     "missed_cracks",
 }

@@ -10,7 +10,6 @@ import time
 
 import pytest
 
-import serrata
 from conftest import LOSING
 
 #: Far more than can be done in the time the tests wait.
@@ -19,14 +18,14 @@ ENDLESS = 1_000_000_000
 
 def test_threads_and_blocks_change_no_byte(losing):
     runs = [
-        serrata.simulate(losing, trials=3001, seed=7, threads=threads, block_trials=block)
+        losing.simulate(trials=3001, seed=7, threads=threads, block_trials=block)
         for threads in (1, 2, 7)
         for block in (0, 1, 777, 2048)
     ]
     for run in runs[1:]:
         assert run.to_bytes() == runs[0].to_bytes()
         assert run.to_json() == runs[0].to_json()
-    other = serrata.simulate(losing, trials=3001, seed=8)
+    other = losing.simulate(trials=3001, seed=8)
     assert other.to_bytes() != runs[0].to_bytes()
 
 
