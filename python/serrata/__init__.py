@@ -32,12 +32,13 @@ from serrata.errors import (
 )
 from serrata.grown import GrownCracks
 from serrata.hit_miss import HitMissFit
-from serrata.hit_miss_fitting import fit_hit_miss, fit_hit_miss_records
+from serrata.hit_miss_fitting import fit_hit_miss
 from serrata.latent_classes import LatentClasses
 from serrata.missed_cracks import MissedCracks
 from serrata.records import Records
 from serrata.side_by_side import SideBySide
-from serrata.signal_response import SignalFit, fit_signal, fit_signal_records
+from serrata.signal_pod import SignalPod
+from serrata.signal_response import SignalFit, fit_signal
 from serrata.study import Study
 from serrata.uncertainty import ComparisonUnderUncertainty
 
@@ -63,18 +64,19 @@ __all__ = [
     "RecordsError",
     "SideBySide",
     "SignalFit",
+    "SignalPod",
     "Study",
     "StudyError",
     "__version__",
     "fit_hit_miss",
-    "fit_hit_miss_records",
     "fit_signal",
-    "fit_signal_records",
 ]
 
 _RENAMED = {
     "ComparisonInDoubt": "serrata.ComparisonUnderUncertainty",
     "Unseen": "serrata.MissedCracks",
+    "fit_hit_miss_records": "records.fit_hit_miss(technique, ...)",
+    "fit_signal_records": "records.fit_signal(technique, ...)",
     "simulate": "study.simulate(...)",
     "simulate_in_doubt": "study.simulate_under_uncertainty(fits, ...)",
     "simulate_under_uncertainty": "study.simulate_under_uncertainty(fits, ...)",

@@ -10,8 +10,6 @@ import click
 
 from serrata.about import CAUTION
 from serrata.command_records import draw, load, reads_records
-from serrata.hit_miss_fitting import fit_hit_miss_records
-from serrata.signal_response import fit_signal_records
 from serrata.study import Study
 
 if TYPE_CHECKING:
@@ -37,12 +35,12 @@ class Answer:
     def give(
         self,
         to_json: Callable[[], str],
-        summary: Callable[[], str],
+        report: Callable[[], str],
         plot: Callable[[Axes], Axes],
         evidence: Callable[[], Evidence],
     ) -> None:
         """Give it, each part being made only if asked for."""
-        click.echo(to_json() if self.as_json else f"{summary()}\n{CAUTION}")
+        click.echo(to_json() if self.as_json else f"{report()}\n{CAUTION}")
         if self.figure is not None:
             draw(plot, self.figure)
         if self.study is not None and self.out is not None:
@@ -55,7 +53,7 @@ def _answers(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here."),
         click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique."),
         click.option("--figure", type=click.Path(path_type=Path), help="Draw the fit and its data into this file."),
-        click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the summary."),
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report."),
         click.option("--technique", required=True, help="The technique whose looks are fitted."),
     ):
         command = decorate(command)
@@ -102,8 +100,7 @@ def hit_miss(
 ) -> None:
     """Fit the probability of detection of a technique to its hits and misses in FILE of inspection records."""
     answer, declared = _parted(options)
-    fit = fit_hit_miss_records(
-        load(file, columns, declared),
+    fit = load(file, columns, declared).fit_hit_miss(
         answer.technique,
         size=size,
         sizes_by=sizes_by,
@@ -114,7 +111,7 @@ def hit_miss(
         floor="fitted" if floor else 0.0,
         ceiling="fitted" if ceiling else 1.0,
     )
-    answer.give(fit.to_json, fit.summary, fit.plot, fit.evidence)
+    answer.give(fit.to_json, fit.report, fit.plot, fit.evidence)
 
 
 @click.command("signal")
@@ -135,17 +132,12 @@ def signal_response(
 ) -> None:
     """Fit detection and false calls by a technique to its signals in FILE of inspection records."""
     answer, declared = _parted(options)
-    fit = fit_signal_records(
-        load(file, columns, declared),
+    fit = load(file, columns, declared).fit_signal(
         answer.technique,
         floor=floor,
         saturation=saturation,
         sizes_by=sizes_by,
         size_error_log=size_error_log,
     )
-    answer.give(
-        lambda: fit.to_json(threshold=threshold),
-        lambda: fit.summary(threshold=threshold),
-        lambda ax: fit.plot(ax, threshold=threshold),
-        lambda: fit.evidence(threshold=threshold),
-    )
+    pod = fit.at_threshold(threshold)
+    answer.give(pod.to_json, pod.report, pod.plot, pod.evidence)

@@ -64,7 +64,7 @@ def records() -> None:
 def check(file: Path, columns: tuple[str, ...], **declared: Any) -> None:  # noqa: ANN401
     """Read FILE, say what is wrong with it, or what it holds."""
     found = load(file, columns, declared)
-    click.echo(found.summary(), nl=False)
+    click.echo(found.report(), nl=False)
     for fault in found.left_out_faults:
         click.echo(f"  line {fault.line}, {fault.path} = {fault.value}\n    {fault.rule}\n    {fault.remedy}")
 

@@ -8,12 +8,23 @@ import numpy as np
 
 from serrata import _engine as engine
 from serrata.errors import ArgumentError
-from serrata.records import Records
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["Bounds", "Evidence", "Link", "Method", "Scale", "Size", "beyond", "beyond_mark", "for_engine", "numbers"]
+__all__ = [
+    "Bounds",
+    "Evidence",
+    "Link",
+    "Method",
+    "Scale",
+    "Size",
+    "beyond",
+    "beyond_mark",
+    "for_engine",
+    "mm",
+    "numbers",
+]
 
 #: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
 Evidence = engine.Evidence
@@ -38,6 +49,11 @@ def beyond_mark(size_mm: float | None, range_mm: tuple[float, float]) -> str:
     return " (beyond the largest crack)" if beyond(size_mm, range_mm) else ""
 
 
+def mm(size_mm: float | None) -> str:
+    """Write a size; none where the curve does not come to it."""
+    return "not reached" if size_mm is None else f"{size_mm:.3g} mm"
+
+
 def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Take numbers in a row; one number is a row of one."""
     array = np.atleast_1d(np.asarray(values, dtype=np.float64))
@@ -48,5 +64,4 @@ def numbers(name: str, values: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
 def for_engine(arguments: dict[str, Any]) -> dict[str, Any]:
     """Give arguments with the records that the engine knows."""
-    records = arguments.get("records")
-    return {**arguments, "records": records._engine} if isinstance(records, Records) else arguments
+    return {**arguments, "records": arguments["records"]._engine} if "records" in arguments else arguments

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from serrata.detection import Method
     from serrata.hit_miss import HitMissFit
+    from serrata.signal_pod import SignalPod
     from serrata.signal_response import SignalFit
 
 __all__ = ["hit_miss", "signals", "trade"]
@@ -103,23 +104,26 @@ def hit_miss(
     return ax
 
 
-def signals(fit: SignalFit, ax: Axes | None = None, *, threshold: float) -> Axes:
+def signals(pod: SignalPod, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None) -> Axes:
     """Signals against size, those beyond a limit as open triangles; the line, its scatter and the threshold.
 
     Parameters
     ----------
-    fit : SignalFit
+    pod : SignalPod
         What to draw.
     ax : matplotlib.axes.Axes, optional
         Where to draw; a new figure if left out.
-    threshold : float
-        Signal above which a call is made.
+    confidence : float, between 0.5 and 1
+        Of the bound by itself.
+    method : {"non-central-t", "modified-likelihood-ratio", "likelihood-ratio", "wald"}
+        How the bound is made; the fit's usual method if left out.
 
     Returns
     -------
     matplotlib.axes.Axes
     """
     ax = _axes(ax)
+    fit, threshold = pod.fit, pod.threshold
     table = fit.responses
     signal_scale, size_scale = fit.scales
     cracked, sound = table[table["size_mm"] > 0.0], table[table["size_mm"] == 0.0]
@@ -138,12 +142,13 @@ def signals(fit: SignalFit, ax: Axes | None = None, *, threshold: float) -> Axes
     ax.plot(grid, line, color=_CURVE, label="line")
     ax.fill_between(grid, low, high, color=_CURVE, alpha=0.18, linewidth=0, label="90 % of signals")
     ax.axhline(threshold, color=_MARK, linestyle="--", label=f"threshold {threshold:g}")
-    q90_mm, (_, bound_mm) = fit.size_at(0.9, threshold=threshold), fit.size_bounds(0.9, threshold=threshold)
+    q90_mm, (_, bound_mm) = pod.q90_mm, pod.size_bounds(0.9, confidence=confidence, method=method)
     mark = beyond_mark(q90_mm, fit.range_mm)
     ax.plot([q90_mm], [threshold], "D", color=_MARK, markersize=6, label=f"q90 {q90_mm:.3g} mm{mark}")
     if bound_mm is not None:
         mark = beyond_mark(bound_mm, fit.range_mm)
-        ax.plot([bound_mm], [threshold], "|", color=_MARK, markersize=14, label=f"q90/95 {bound_mm:.3g} mm{mark}")
+        name = f"q90/{100 * confidence:.0f}"
+        ax.plot([bound_mm], [threshold], "|", color=_MARK, markersize=14, label=f"{name} {bound_mm:.3g} mm{mark}")
     if len(sound):
         at = np.full(len(sound), grid[0])
         ax.plot(at, sound["signal"], "_", color="0.2", label=f"{len(sound)} signals at sound places (left)")

@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import numpy as np
 
 from serrata import _engine as engine
-from serrata import detection_plots
+from serrata import detection_plots, renamed
 from serrata.about import CAUTION
-from serrata.detection import Bounds, Evidence, Link, Method, Scale, beyond, beyond_mark, for_engine, numbers
+from serrata.detection import Bounds, Evidence, Link, Method, Scale, beyond, beyond_mark, for_engine, mm, numbers
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -21,11 +21,14 @@ if TYPE_CHECKING:
 
 __all__ = ["HitMissFit", "made"]
 
+#: Names of earlier versions, with what took their place.
+_RENAMED = {"false_calls": "HitMissFit.false_call_counts", "summary": "HitMissFit.report"}
+
 
 class HitMissFit:
     """A curve fitted to hits and misses. It never changes.
 
-    Made by `fit_hit_miss` or `fit_hit_miss_records`. With factors, sizes and probabilities are those at the
+    Made by `fit_hit_miss` or `Records.fit_hit_miss`. With factors, sizes and probabilities are those at the
     reference levels, or at the levels that `with_levels` was given.
 
     Bounds are one-sided at the confidence asked for: two at 95 % make a 90 % interval. They are made by
@@ -50,7 +53,7 @@ class HitMissFit:
     _made_by: tuple[Any, ...]
 
     def __init__(self) -> None:
-        raise TypeError("a HitMissFit is made by fit_hit_miss(size_mm, found) or fit_hit_miss_records(path, technique)")
+        raise TypeError("a HitMissFit is made by fit_hit_miss(size_mm, found) or records.fit_hit_miss(technique)")
 
     @classmethod
     def _of(cls, inner: engine.HitMissFit, *made_by: object) -> HitMissFit:
@@ -67,16 +70,17 @@ class HitMissFit:
 
     def __repr__(self) -> str:
         words = self.usual_method.replace("-", " ")
-        q90, q90_95 = (_mm(size) + beyond_mark(size, self.range_mm) for size in (self.q90_mm, self.q90_95_mm))
+        q90, q90_95 = (mm(size) + beyond_mark(size, self.range_mm) for size in (self.q90_mm, self.q90_95_mm))
         return f"<HitMissFit: q90 {q90}, q90/95 {q90_95} by {words}>"
 
-    def summary(self) -> str:
+    def report(self) -> str:
         """Say on one screen what the fit is, how sure it is and what to beware of."""
         return self._engine.summary()
 
+    @property
     def notes(self) -> list[str]:
-        """List what to beware of, in sentences."""
-        return self._engine.notes()
+        """Notes on what to beware of, in sentences."""
+        return renamed.ChangedList(self._engine.notes(), "notes is no longer a method\n    use fit.notes")
 
     def to_json(self) -> str:
         """Give the fit as one JSON object; what does not exist is null."""
@@ -89,7 +93,7 @@ class HitMissFit:
             "looks": len(self.looks),
             "range_mm": self.range_mm,
             "hits": int(self.looks["called"].sum()),
-            "false_calls": list(self.false_calls),
+            "false_call_counts": list(self.false_call_counts),
             "q50_mm": self.q50_mm,
             "q90_mm": self.q90_mm,
             "confidence": 0.95,
@@ -115,7 +119,7 @@ class HitMissFit:
             "information": self.information,
             "covariance": None if covariance is None else covariance.tolist(),
             "basis": self._engine.basis(),
-            "notes": self.notes(),
+            "notes": self.notes,
         }
         return json.dumps(content, indent=2, allow_nan=False)
 
@@ -288,21 +292,21 @@ class HitMissFit:
         how, arguments, before = self._made_by
         return HitMissFit._of(inner, how, arguments, {**before, **levels})
 
-    def goodness(self) -> tuple[float, float, pd.DataFrame] | None:
-        """Compare hits found with hits expected, in groups of looks with like chances (Hosmer and Lemeshow 1980).
+    @property
+    def goodness(self) -> dict[str, Any]:
+        """Goodness of fit, by hits and hits expected in groups of looks with like chances (Hosmer and Lemeshow 1980).
 
-        Returns
-        -------
-        tuple of float, float, DataFrame
-            Chi-square; its p-value, small where the curve does not suit; and the groups. None for too few looks.
+        ``chi_square``, ``p`` (small where the curve does not suit) and ``groups``, a data frame; for too few looks the
+        first two are None, and there are no groups.
         """
         import pandas as pd
 
-        found = self._engine.goodness()
-        if found is None:
-            return None
-        chi_square, p_value, groups = found
-        return chi_square, p_value, pd.DataFrame(groups, columns=["looks", "hits", "expected"])
+        chi_square, p, groups = self._engine.goodness() or (None, None, [])
+        table = pd.DataFrame(groups, columns=["looks", "hits", "expected"])
+        found = {"chi_square": chi_square, "p": p, "groups": table}
+        return renamed.ChangedDict(
+            found, 'goodness is no longer a method\n    use fit.goodness["p"] and its other keys'
+        )
 
     def influence(self, pod: float = 0.9) -> pd.DataFrame:
         """Give, for each look, the size found with a probability when that look is left out.
@@ -338,7 +342,7 @@ class HitMissFit:
         return pd.DataFrame(self._engine.looks())
 
     @property
-    def false_calls(self) -> tuple[int, int]:
+    def false_call_counts(self) -> tuple[int, int]:
         """False calls, and looks at places free of cracks."""
         return self._engine.false_calls
 
@@ -375,12 +379,13 @@ class HitMissFit:
         """
         return self._engine.drawn_evidence(technique, seed, draw)
 
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("HitMissFit", _RENAMED, name)
+
 
 def made(how: str, arguments: dict[str, Any], levels: dict[str, str]) -> HitMissFit:
     """Make a fit, or make it again, as unpickling does."""
     fit = HitMissFit._of(getattr(engine.HitMissFit, how)(**for_engine(arguments)), how, arguments, {})
     return fit.with_levels(**levels) if levels else fit
-
-
-def _mm(size_mm: float | None) -> str:
-    return "not reached" if size_mm is None else f"{size_mm:.3g} mm"

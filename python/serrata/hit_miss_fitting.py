@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -11,12 +10,13 @@ import numpy as np
 from serrata.detection import Link, Scale, Size, numbers
 from serrata.errors import ArgumentError
 from serrata.hit_miss import HitMissFit, made
-from serrata.records import Records
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["fit_hit_miss", "fit_hit_miss_records"]
+    from serrata.records import Records
+
+__all__ = ["fit_hit_miss", "fit_records"]
 
 #: An end of the curve that is fitted.
 _FITTED = "fitted"
@@ -97,63 +97,26 @@ def fit_hit_miss(
     return made("fit", arguments, {})
 
 
-def fit_hit_miss_records(
-    records: Records | str | os.PathLike[str],
+def fit_records(
+    records: Records,
     technique: str,
     *,
-    size: Size = "length",
-    sizes_by: str | None = None,
-    factors: Sequence[str] = (),
-    reference: Mapping[str, str] | None = None,
-    link: Link = "logit",
-    scale: Scale = "log",
-    penalised: bool = False,
-    floor: float | Literal["fitted"] = 0.0,
-    ceiling: float | Literal["fitted"] = 1.0,
-    between_inspectors: bool = False,
-    size_error_log: float = 0.0,
+    size: Size,
+    sizes_by: str | None,
+    factors: Sequence[str],
+    reference: Mapping[str, str] | None,
+    **options: Any,  # noqa: ANN401
 ) -> HitMissFit:
-    """Fit a probability-of-detection curve to the looks of one technique in records.
-
-    A line's size is the confirmed one of its blade, place and inspection. Lines whose size or factor is blank
-    are not used, and the summary counts them; lines confirmed to be free of cracks tell of false calls.
-
-    Parameters
-    ----------
-    records : Records or path-like
-        Inspection records, or a CSV file of them that needs nothing declared.
-    technique : str
-        The technique.
-    size : {"length", "depth", "geometric-mean"}
-        The size that detection hangs on.
-    sizes_by : str, optional
-        A technique whose measured sizes are taken for true; the confirmed sizes where left out. Give
-        `size_error_log` with it: measured sizes carry error, and a curve that ignores it is too flat.
-    factors : sequence of str
-        Columns that shift the curve: ``surface``, ``grade``, ``access`` or ``inspector``.
-    reference, link, scale, penalised, floor, ceiling, between_inspectors, size_error_log
-        As in `fit_hit_miss`.
-
-    Returns
-    -------
-    HitMissFit
-
-    Raises
-    ------
-    RecordsError
-        For records with lines that break rules.
-    DataError, ArgumentError
-        As `fit_hit_miss`.
-    """
+    """Fit a curve to looks in records; see `Records.fit_hit_miss`, which has all options."""
     reference = dict(reference or {})
     _check_reference(reference, factors)
     arguments = {
-        "records": records if isinstance(records, Records) else Records.load(records),
+        "records": records,
         "technique": technique,
         "size": size,
         "sizes_by": sizes_by,
         "factors": [(name, reference.get(name)) for name in factors],
-        "options": _options(link, scale, penalised, floor, ceiling, between_inspectors, size_error_log),
+        "options": _options(**options),
     }
     return made("fit_records", arguments, {})
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
-from serrata import renamed
+from serrata import hit_miss_fitting, renamed, signal_response
 from serrata.errors import ArgumentError, Fault
 from serrata.latent_classes import LatentClasses
 from serrata.missed_cracks import MissedCracks
@@ -19,10 +19,16 @@ from serrata.side_by_side import SideBySide
 if TYPE_CHECKING:
     import pandas as pd
 
+    from serrata.detection import Link, Scale, Size
+    from serrata.hit_miss import HitMissFit
+    from serrata.signal_response import SignalFit
+
 __all__ = ["Records"]
 
 Dates = Literal["year-month-day", "day-month-year", "month-day-year"]
 BadLines = Literal["refuse", "leave-out"]
+#: Names of earlier versions, with what took their place.
+_RENAMED = {"summary": "Records.report", "unseen": "Records.missed_cracks"}
 
 
 class Records:
@@ -253,9 +259,133 @@ class Records:
         """Their faults; the first fifty."""
         return [Fault(*fault) for fault in self._engine.left_out_faults]
 
-    def summary(self) -> str:
+    def report(self) -> str:
         """Give one screen of text: how much of what there is, and what may be a slip."""
         return self._engine.summary()
+
+    def fit_hit_miss(
+        self,
+        technique: str,
+        *,
+        size: Size = "length",
+        sizes_by: str | None = None,
+        factors: Sequence[str] = (),
+        reference: Mapping[str, str] | None = None,
+        link: Link = "logit",
+        scale: Scale = "log",
+        penalised: bool = False,
+        floor: float | Literal["fitted"] = 0.0,
+        ceiling: float | Literal["fitted"] = 1.0,
+        between_inspectors: bool = False,
+        size_error_log: float = 0.0,
+    ) -> HitMissFit:
+        """Fit a probability-of-detection curve to the looks of one technique.
+
+        A line's size is the confirmed one of its blade, place and inspection. Lines whose size or factor is blank
+        are not used, and the fit's report counts them; lines confirmed to be free of cracks tell of false calls.
+
+        Parameters
+        ----------
+        technique : str
+            The technique.
+        size : {"length", "depth", "geometric-mean"}
+            The size that detection hangs on.
+        sizes_by : str, optional
+            A technique whose measured sizes are taken for true; the confirmed sizes where left out. Give
+            `size_error_log` with it: measured sizes carry error, and a curve that ignores it is too flat.
+        factors : sequence of str
+            Columns that shift the curve: ``surface``, ``grade``, ``access`` or ``inspector``.
+        reference, link, scale, penalised, floor, ceiling, between_inspectors, size_error_log
+            As in `serrata.fit_hit_miss`.
+
+        Returns
+        -------
+        HitMissFit
+
+        Raises
+        ------
+        DataError, ArgumentError
+            As `serrata.fit_hit_miss`.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> records = serrata.Records.load("demo-data/demo-sectioned.csv", dates="day-month-year")
+        >>> fit = records.fit_hit_miss("penetrant", factors=["surface"])
+        >>> fit.q50_mm < fit.q90_mm < fit.q90_95_mm
+        True
+        """
+        return hit_miss_fitting.fit_records(
+            self,
+            technique,
+            size=size,
+            sizes_by=sizes_by,
+            factors=factors,
+            reference=reference,
+            link=link,
+            scale=scale,
+            penalised=penalised,
+            floor=floor,
+            ceiling=ceiling,
+            between_inspectors=between_inspectors,
+            size_error_log=size_error_log,
+        )
+
+    def fit_signal(
+        self,
+        technique: str,
+        *,
+        floor: float | None = None,
+        saturation: float | None = None,
+        size: Size = "length",
+        sizes_by: str | None = None,
+        signal_scale: Scale = "log",
+        size_scale: Scale = "log",
+        size_error_log: float = 0.0,
+    ) -> SignalFit:
+        """Fit a line to the signals of one technique, from the column `signal`.
+
+        A line's size is the confirmed one of its blade, place and inspection. Lines whose size or signal is blank are
+        not used, and the fit's report counts them; lines confirmed to be free of cracks tell of the noise.
+
+        Parameters
+        ----------
+        technique : str
+            The technique.
+        sizes_by : str, optional
+            A technique whose measured sizes are taken; the confirmed sizes where left out. Give `size_error_log` with
+            it.
+        floor, saturation, size, signal_scale, size_scale, size_error_log
+            As in `serrata.fit_signal`.
+
+        Returns
+        -------
+        SignalFit
+
+        Raises
+        ------
+        DataError, ArgumentError
+            As `serrata.fit_signal`.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> records = serrata.Records.load("demo-data/demo-sectioned.csv", dates="day-month-year")
+        >>> array = records.fit_signal("eddy-array").at_threshold(1.0)
+        >>> array.q50_mm < array.q90_mm < array.q90_95_mm
+        True
+        """
+        return signal_response.fit_records(
+            self,
+            technique,
+            floor=floor,
+            saturation=saturation,
+            size=size,
+            sizes_by=sizes_by,
+            signal_scale=signal_scale,
+            size_scale=size_scale,
+            size_error_log=size_error_log,
+        )
 
     def side_by_side(
         self,
@@ -397,7 +527,7 @@ class Records:
     if not TYPE_CHECKING:
 
         def __getattr__(self, name: str) -> NoReturn:
-            renamed.refuse_attribute("Records", {"unseen": "Records.missed_cracks"}, name)
+            renamed.refuse_attribute("Records", _RENAMED, name)
 
     def __len__(self) -> int:
         return len(self._engine)
@@ -408,13 +538,13 @@ class Records:
     __hash__ = None  # type: ignore[assignment]
 
     def __str__(self) -> str:
-        return self.summary()
+        return self.report()
 
     def __repr__(self) -> str:
         return f"<Records {self.source!r}: {len(self)} lines, techniques {', '.join(self.techniques)}>"
 
     def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.summary())}</pre>"
+        return f"<pre>{html.escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _again, self._made_by

@@ -1,35 +1,51 @@
-"""Probability of detection, and false calls, from the strength of signals."""
+"""Signals against size: the line that they follow, their scatter, and the noise."""
 
 from __future__ import annotations
 
-import json
-import os
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import numpy as np
 
 from serrata import _engine as engine
-from serrata import detection_plots
-from serrata.about import CAUTION
-from serrata.detection import Bounds, Evidence, Method, Scale, Size, beyond, for_engine, numbers
-from serrata.records import Records
+from serrata import detection_plots, renamed
+from serrata.detection import Method, Scale, Size, for_engine, numbers
+from serrata.signal_pod import SignalPod
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["SignalFit", "fit_signal", "fit_signal_records"]
+    from serrata.records import Records
+
+__all__ = ["SignalFit", "fit_records", "fit_signal"]
+
+#: Names of earlier versions, with what took their place: answers that hang on a threshold.
+_RENAMED = {
+    name: f"fit.at_threshold(t).{now}"
+    for name, now in {
+        "basis": "basis",
+        "drawn_evidence": "drawn_evidence(...)",
+        "evidence": "evidence()",
+        "false_calls": "false_calls()",
+        "notes": "notes",
+        "plot": "plot()",
+        "pod_at": "pod_at(...)",
+        "pod_bounds": "pod_bounds(...)",
+        "size_at": "size_at(...)",
+        "size_bounds": "size_bounds(...)",
+        "summary": "report()",
+        "to_json": "to_json()",
+    }.items()
+}
 
 
 class SignalFit:
     """A straight line of signal against size, with normal scatter, and the noise. It never changes.
 
-    Made by `fit_signal` or `fit_signal_records`.
-    A threshold, above which a signal is a call, decides on detection and on false calls
-    alike; so every answer takes one. Bounds are one-sided at the confidence asked for. They are made by `usual_method`
-    unless another is asked for; the plain likelihood ratio's hold too seldom in small samples, and Wald's more so.
+    Made by `fit_signal` or `Records.fit_signal`. A threshold, above which a signal is a call, decides on detection and
+    on false calls alike: `at_threshold` gives both, and `trade` sets them against each other.
 
     Examples
     --------
@@ -37,9 +53,10 @@ class SignalFit:
     >>> size_mm = [0.5, 0.6, 0.8, 0.9, 1.1, 1.2, 1.4, 1.5, 1.8, 2.0, 2.3, 2.7]
     >>> signal = [0.6, 0.5, 1.0, 0.8, 1.3, 1.0, 1.5, 1.3, 2.1, 1.7, 2.6, 2.4]
     >>> fit = serrata.fit_signal(size_mm, signal)
-    >>> q90_mm = fit.size_at(0.9, threshold=1.0)
-    >>> fit.pod_at(q90_mm, threshold=1.0).round(6)
-    array([0.9])
+    >>> bool(fit.line.loc["slope", "value"] > 0)
+    True
+    >>> fit.trade([0.9, 1.1])["size_mm"].is_monotonic_increasing
+    True
     """
 
     __slots__ = ("_engine", "_made_by")
@@ -48,7 +65,7 @@ class SignalFit:
     _made_by: tuple[str, dict[str, Any]]
 
     def __init__(self) -> None:
-        raise TypeError("a SignalFit is made by fit_signal(size_mm, signal)")
+        raise TypeError("a SignalFit is made by fit_signal(size_mm, signal) or records.fit_signal(technique)")
 
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError("a SignalFit does not change; fit again")
@@ -60,18 +77,6 @@ class SignalFit:
         level, slope, scatter = self.line["value"]
         return f"<SignalFit: level {level:.3g}, slope {slope:.3g}, scatter {scatter:.3g}>"
 
-    def summary(self, *, threshold: float) -> str:
-        """Say on one screen what the fit says at a threshold, how sure it is and what to beware of."""
-        return self._engine.summary(threshold)
-
-    def notes(self, *, threshold: float) -> list[str]:
-        """List what to beware of at a threshold, in sentences."""
-        return self._engine.notes(threshold)
-
-    def size_at(self, pod: float, *, threshold: float) -> float:
-        """Give the size in mm that is found with a probability."""
-        return self._engine.size_at(threshold, pod)
-
     @property
     def usual_method(self) -> Method:
         """Method of bounds unless another is named: ``non-central-t``, or ``modified-likelihood-ratio``.
@@ -80,37 +85,6 @@ class SignalFit:
         1996) makes the bound of a small sample hold about as often as it says.
         """
         return self._engine.usual_method
-
-    def size_bounds(
-        self, pod: float, *, threshold: float, confidence: float = 0.95, method: Method | None = None
-    ) -> Bounds:
-        """Give bounds on that size; the upper one at 0.9 with a confidence of 0.95 is q90/95.
-
-        Raises
-        ------
-        ArgumentError
-            For a number out of range, a threshold beyond the limits included, and a method that does not hold here.
-        """
-        return self._engine.size_bounds(threshold, pod, confidence, method or self.usual_method)
-
-    def pod_at(self, size_mm: npt.ArrayLike, *, threshold: float) -> npt.NDArray[np.float64]:
-        """Give the probability of a call at each size in mm."""
-        return self._engine.pod_at(threshold, numbers("size_mm", size_mm))
-
-    def pod_bounds(
-        self,
-        size_mm: npt.ArrayLike,
-        *,
-        threshold: float,
-        confidence: float = 0.95,
-        method: Method | None = None,
-    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-        """Give lower and upper bounds, in [0, 1], on the probability of a call at each size in mm."""
-        return self._engine.pod_bounds(threshold, numbers("size_mm", size_mm), confidence, method or self.usual_method)
-
-    def false_calls(self, *, threshold: float, confidence: float = 0.95) -> tuple[float, float, float] | None:
-        """Give the probability of a call at a sound place, with its bounds; None where the noise is not known."""
-        return self._engine.false_calls(threshold, confidence)
 
     def trade(
         self,
@@ -178,53 +152,42 @@ class SignalFit:
         """Source of the signals."""
         return self._engine.source
 
-    def basis(self, *, threshold: float) -> str:
-        """Say where the curve comes from, in one line, as a study has it."""
-        return self._engine.basis(threshold)
+    def at_threshold(self, threshold: float) -> SignalPod:
+        """Give detection and false calls where a signal above a threshold is a call.
 
-    def evidence(self, *, threshold: float) -> Evidence:
-        """Give what a study takes from the fit at a threshold; see `Study.with_technique`."""
-        return self._engine.evidence(threshold)
+        Parameters
+        ----------
+        threshold : float
+            In the unit of the signals, between floor and saturation.
 
-    def drawn_evidence(self, technique: str, *, threshold: float, seed: int, draw: int) -> Evidence:
-        """Give the same for one draw of what the data leave open; see `HitMissFit.drawn_evidence`."""
-        return self._engine.drawn_evidence(threshold, technique, seed, draw)
+        Returns
+        -------
+        SignalPod
 
-    def plot(self, ax: Axes | None = None, *, threshold: float) -> Axes:
-        """Draw signals against size with the line and the threshold; see `serrata.detection_plots.signals`."""
-        return detection_plots.signals(self, ax, threshold=threshold)
+        Raises
+        ------
+        ArgumentError
+            For a threshold beyond the floor or saturation, where signals are not told apart.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> size_mm = [0.5, 0.6, 0.8, 0.9, 1.1, 1.2, 1.4, 1.5, 1.8, 2.0, 2.3, 2.7]
+        >>> signal = [0.6, 0.5, 1.0, 0.8, 1.3, 1.0, 1.5, 1.3, 2.1, 1.7, 2.6, 2.4]
+        >>> fit = serrata.fit_signal(size_mm, signal)
+        >>> fit.at_threshold(0.9).q90_mm < fit.at_threshold(1.1).q90_mm
+        True
+        """
+        return SignalPod._of(self, threshold)
 
     def plot_trade(self, ax: Axes | None = None, *, thresholds: npt.ArrayLike, pod: float = 0.9) -> Axes:
         """Draw detection against false calls by threshold; see `serrata.detection_plots.trade`."""
         return detection_plots.trade(self, ax, thresholds=thresholds, pod=pod)
 
-    def to_json(self, *, threshold: float) -> str:
-        """Give the fit at a threshold as one JSON object; what does not exist is null."""
-        names, values, covariance = self._engine.line()
-        q90_mm, q90_bounds_mm = self.size_at(0.9, threshold=threshold), self.size_bounds(0.9, threshold=threshold)
-        content = {
-            "caution": CAUTION,
-            "source": self.source,
-            "threshold": threshold,
-            "q50_mm": self.size_at(0.5, threshold=threshold),
-            "q90_mm": q90_mm,
-            "range_mm": self.range_mm,
-            "confidence": 0.95,
-            "method": self.usual_method,
-            "sides": "each bound one-sided",
-            "q90_bounds_mm": q90_bounds_mm,
-            "q90_beyond_largest": beyond(q90_mm, self.range_mm),
-            "q90_95_beyond_largest": beyond(q90_bounds_mm[1], self.range_mm),
-            "q90_likelihood_ratio_mm": self.size_bounds(0.9, threshold=threshold, method="likelihood-ratio"),
-            "q90_wald_mm": self.size_bounds(0.9, threshold=threshold, method="wald"),
-            "false_calls": self.false_calls(threshold=threshold),
-            "log_likelihood": self.log_likelihood,
-            "parameters": dict(zip(names, values, strict=True)),
-            "covariance": covariance,
-            "basis": self.basis(threshold=threshold),
-            "notes": self.notes(threshold=threshold),
-        }
-        return json.dumps(content, indent=2, allow_nan=False)
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> NoReturn:
+            renamed.refuse_attribute("SignalFit", _RENAMED, name)
 
 
 def fit_signal(
@@ -289,59 +252,9 @@ def fit_signal(
     )
 
 
-def fit_signal_records(
-    records: Records | str | os.PathLike[str],
-    technique: str,
-    *,
-    floor: float | None = None,
-    saturation: float | None = None,
-    size: Size = "length",
-    sizes_by: str | None = None,
-    signal_scale: Scale = "log",
-    size_scale: Scale = "log",
-    size_error_log: float = 0.0,
-) -> SignalFit:
-    """Fit a line to the signals of one technique in records.
-
-    A line's size is the confirmed one of its blade, place and inspection. Lines whose size or signal is blank are
-    not used, and the summary counts them; lines confirmed to be free of cracks tell of the noise.
-
-    Parameters
-    ----------
-    records : Records or path-like
-        Inspection records, or a CSV file of them that needs nothing declared, with the column `signal`.
-    technique : str
-        The technique.
-    sizes_by : str, optional
-        A technique whose measured sizes are taken; the confirmed sizes where left out. Give `size_error_log` with it.
-    floor, saturation, size, signal_scale, size_scale, size_error_log
-        As in `fit_signal`.
-
-    Returns
-    -------
-    SignalFit
-
-    Raises
-    ------
-    RecordsError
-        For records with lines that break rules.
-    DataError, ArgumentError
-        As `fit_signal`.
-    """
-    return _made(
-        "fit_records",
-        {
-            "records": records if isinstance(records, Records) else Records.load(records),
-            "technique": technique,
-            "size": size,
-            "sizes_by": sizes_by,
-            "floor": floor,
-            "saturation": saturation,
-            "signal_scale": signal_scale,
-            "size_scale": size_scale,
-            "size_error_log": size_error_log,
-        },
-    )
+def fit_records(records: Records, technique: str, **options: Any) -> SignalFit:  # noqa: ANN401
+    """Fit a line to signals in records; see `Records.fit_signal`, which has all options."""
+    return _made("fit_records", {"records": records, "technique": technique, **options})
 
 
 def _made(how: str, arguments: dict[str, Any]) -> SignalFit:

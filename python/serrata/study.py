@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from serrata.hit_miss import HitMissFit
-    from serrata.signal_response import SignalFit
+    from serrata.signal_pod import SignalPod
 
 __all__ = ["Study"]
 
@@ -263,7 +263,7 @@ class Study:
 
     def simulate_under_uncertainty(
         self,
-        fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
+        fits: Mapping[str, HitMissFit | SignalPod],
         *,
         draws: int = 40,
         trials: int = 1_000,
@@ -274,9 +274,9 @@ class Study:
 
         Parameters
         ----------
-        fits : mapping of technique to HitMissFit, or to SignalFit and threshold
-            What the records say of each technique; see `with_technique`. Each is drawn by itself, as of
-            records that have nothing to do with each other.
+        fits : mapping of technique to HitMissFit or SignalPod
+            What the records say of each technique; see `with_technique`, and `SignalFit.at_threshold`. Each is drawn
+            by itself, as of records that have nothing to do with each other.
         draws : int, from 2 to 10,000
             Draws of the curves. 40 give the standard deviation by knowledge within about a quarter.
         trials : int
@@ -293,14 +293,14 @@ class Study:
         Raises
         ------
         ArgumentError
-            For no fit, or a number out of range.
+            For no fit, something that is none, or a number out of range.
 
         Examples
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/demo-study.toml")
         >>> records = serrata.Records.load("demo-data/demo-sectioned.csv", dates="day-month-year")
-        >>> fit = serrata.fit_hit_miss_records(records, "penetrant")
+        >>> fit = records.fit_hit_miss("penetrant")
         >>> study.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20)
         <ComparisonUnderUncertainty: 2 draws of penetrant>
         """

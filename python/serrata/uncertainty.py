@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING, Any
 
 from serrata.about import CAUTION
 from serrata.errors import ArgumentError
+from serrata.hit_miss import HitMissFit
+from serrata.signal_pod import SignalPod
+from serrata.signal_response import SignalFit
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping
 
     import pandas as pd
 
-    from serrata.detection import Evidence
-    from serrata.hit_miss import HitMissFit
-    from serrata.signal_response import SignalFit
     from serrata.study import Study
 
 __all__ = ["ComparisonUnderUncertainty", "over_draws"]
@@ -181,19 +181,15 @@ class ComparisonUnderUncertainty:
 
 
 def over_draws(
-    study: Study,
-    fits: Mapping[str, HitMissFit | tuple[SignalFit, float]],
-    *,
-    draws: int,
-    trials: int,
-    seed: int,
-    threads: int,
+    study: Study, fits: Mapping[str, HitMissFit | SignalPod], *, draws: int, trials: int, seed: int, threads: int
 ) -> ComparisonUnderUncertainty:
     """Compare the strategies of a study over draws of detection; see `Study.simulate_under_uncertainty`."""
     import pandas as pd
 
     if not fits:
         raise ArgumentError("fits = {}\n    must name at least one technique\n    without one use simulate")
+    for technique, fit in fits.items():
+        _check(technique, fit)
     if not (isinstance(draws, int) and 2 <= draws <= 10_000):
         raise ArgumentError(
             f"draws = {draws!r}\n    must be a whole number from 2 to 10000\n    40 give a first answer"
@@ -202,7 +198,7 @@ def over_draws(
     for draw in range(draws):
         drawn = study
         for technique, fit in fits.items():
-            drawn = drawn.with_technique(technique, _drawn(fit, technique, seed, draw))
+            drawn = drawn.with_technique(technique, fit.drawn_evidence(technique, seed=seed, draw=draw))
         comparison = drawn.simulate(trials=trials, seed=seed + 1 + draw, threads=threads, progress=False)
         table = comparison.summary
         table = table[table["quantity"].isin(QUANTITIES)]
@@ -246,8 +242,18 @@ def _shown(line: Mapping[Hashable, Any], name: str) -> str:
     return f"{line[name]:.4g}"
 
 
-def _drawn(fit: HitMissFit | tuple[SignalFit, float], technique: str, seed: int, draw: int) -> Evidence:
-    if isinstance(fit, tuple):
-        signals, threshold = fit
-        return signals.drawn_evidence(technique, threshold=threshold, seed=seed, draw=draw)
-    return fit.drawn_evidence(technique, seed=seed, draw=draw)
+def _check(technique: str, fit: object) -> None:
+    """Refuse what is no fit of detection, such as signals of which nobody says what makes them a call."""
+    if isinstance(fit, (HitMissFit, SignalPod)):
+        return
+    match fit:
+        case (SignalFit(), threshold):
+            shown, threshold = "a SignalFit and a threshold", repr(threshold)
+        case SignalFit():
+            shown, threshold = "a SignalFit", "threshold"
+        case _:
+            shown, threshold = f"a {type(fit).__name__}", "threshold"
+    raise ArgumentError(
+        f"fits[{technique!r}] is {shown}\n    must be a HitMissFit, or a SignalFit at a threshold\n"
+        f"    give fit, or fit.at_threshold({threshold})"
+    )

@@ -1,6 +1,8 @@
 """The public surface does what its documentation says."""
 
 import copy
+import functools
+import inspect
 import json
 import math
 
@@ -24,6 +26,33 @@ def test_everything_in_all_exists_and_says_what_it_is():
     for name in serrata.__all__:
         thing = getattr(serrata, name)
         assert name == "__version__" or isinstance(thing, str) or thing.__doc__
+
+
+def kind(member):
+    """Give whether a member is called, and, where it is not, what it gives, apart from whether that may be missing."""
+    if isinstance(member, property):
+        given = member.fget.__annotations__["return"]
+    elif isinstance(member, functools.cached_property):
+        given = member.func.__annotations__["return"]
+    else:
+        return "method"
+    return given.removesuffix(" | None").split("[")[0]
+
+
+def test_a_name_is_of_one_kind_wherever_it_stands():
+    kinds = {}
+    # The line of a fault is one of a file.
+    for name in set(serrata.__all__) - {"Fault"}:
+        owner = getattr(serrata, name)
+        if not isinstance(owner, type) or not owner.__module__.startswith("serrata.") or issubclass(owner, Exception):
+            continue
+        for member in dir(owner):
+            found = inspect.getattr_static(owner, member)
+            if not member.startswith("_") and not hasattr(found, "__objclass__"):
+                kinds.setdefault(member, {}).setdefault(kind(found), set()).add(name)
+    assert len(kinds) > 100
+    assert len(kinds["techniques"]["list"]) > 3
+    assert {member: found for member, found in kinds.items() if len(found) > 1} == {}
 
 
 def test_a_study_tells_what_it_holds(reference):

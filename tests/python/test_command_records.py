@@ -19,7 +19,7 @@ def run(*arguments):
 def test_check_prints_one_screen():
     result = run("records", "check", *DEMO)
     assert (result.exit_code, result.stderr) == (0, "")
-    assert result.stdout == serrata.Records.load(DEMO_RECORDS, dates="day-month-year").summary().replace("\r", "")
+    assert result.stdout == serrata.Records.load(DEMO_RECORDS, dates="day-month-year").report().replace("\r", "")
 
 
 def test_check_refuses_a_faulty_file_in_plain_words():

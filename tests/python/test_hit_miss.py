@@ -173,19 +173,26 @@ def test_false_calls_are_counted_apart_from_the_curve(looks):
     size_mm, found = looks
     sound = np.zeros(20)
     with_sound = serrata.fit_hit_miss(np.r_[size_mm, sound], np.r_[found, [True] + [False] * 19])
-    assert with_sound.false_calls == (1, 20)
+    assert with_sound.false_call_counts == (1, 20)
     assert with_sound.q90_mm == serrata.fit_hit_miss(size_mm, found).q90_mm
     low, high = stats.binomtest(1, 20).proportion_ci(0.95, method="exact")
-    assert f"false calls: 1 of 20, 0.0500 (95 % interval {low:.4f} to {high:.4f})" in with_sound.summary()
+    assert f"false calls: 1 of 20, 0.0500 (95 % interval {low:.4f} to {high:.4f})" in with_sound.report()
 
 
 def test_goodness_of_fit_is_the_sum_on_paper(fit, looks):
-    chi_square, p_value, groups = fit.goodness()
+    chi_square, p_value, groups = (fit.goodness[key] for key in ("chi_square", "p", "groups"))
     pod = np.sort(fit.pod_at(looks[0]))
     assert groups["expected"].to_numpy() == pytest.approx([part.sum() for part in np.array_split(pod, 6)])
     expected, count, hits = groups["expected"], groups["looks"], groups["hits"]
     assert chi_square == pytest.approx(((hits - expected) ** 2 / (expected * (1 - expected / count))).sum())
     assert p_value == pytest.approx(stats.chi2.sf(chi_square, 4))
+
+
+def test_goodness_of_few_looks_is_not_known(looks):
+    size_mm, found = looks
+    few = serrata.fit_hit_miss(size_mm[::4], found[::4])
+    assert (few.goodness["chi_square"], few.goodness["p"]) == (None, None)
+    assert few.goodness["groups"].empty
 
 
 def test_data_that_carry_no_curve_are_refused_with_a_name_and_a_remedy():
@@ -244,7 +251,7 @@ def test_a_fit_does_not_change_and_survives_pickling(looks):
     surface = ["peened" if index % 3 == 0 else "oxidised" for index in range(60)]
     fit = serrata.fit_hit_miss(*looks, factors={"surface": surface}).with_levels(surface="peened")
     again = pickle.loads(pickle.dumps(fit))
-    assert again.summary() == fit.summary()
+    assert again.report() == fit.report()
     assert again.q90_95_mm == fit.q90_95_mm
     with pytest.raises(AttributeError, match="does not change"):
         fit.q90_mm = 1.0
@@ -261,8 +268,8 @@ def test_looks_left_out_and_drawn_anew(fit):
     assert low < fit.q90_mm < high
 
 
-def test_the_summary_names_sizes_methods_and_doubts_on_one_screen(fit):
-    text = fit.summary()
+def test_the_report_names_sizes_methods_and_doubts_on_one_screen(fit):
+    text = fit.report()
     for part in (
         "likelihood ratio",
         "Wald",
@@ -335,12 +342,12 @@ def records(looks, tmp_path_factory):
 
 
 def test_records_give_the_same_fit_as_arrays(fit, records):
-    read = serrata.fit_hit_miss_records(records, "penetrant")
+    read = serrata.Records.load(records).fit_hit_miss("penetrant")
     assert (read.q90_mm, read.q90_95_mm) == (fit.q90_mm, fit.q90_95_mm)
-    assert read.false_calls == (1, 5)
-    assert "not used: 1 line (its true size is not known)" in read.summary()
+    assert read.false_call_counts == (1, 5)
+    assert "not used: 1 line (its true size is not known)" in read.report()
     with pytest.raises(serrata.ArgumentError, match="choose one of penetrant"):
-        serrata.fit_hit_miss_records(records, "sonar")
+        serrata.Records.load(records).fit_hit_miss("sonar")
 
 
 def test_the_command_prints_draws_and_writes_the_study(fit, records, tmp_path):

@@ -38,9 +38,9 @@ def test_the_demo_records_read_back_line_by_line(demo):
     assert demo.style == "semicolons between cells, decimal comma"
 
 
-def test_the_summary_fits_one_screen(demo):
-    summary = demo.summary()
-    assert len(summary.splitlines()) <= 24
+def test_the_report_fits_one_screen(demo):
+    report = demo.report()
+    assert len(report.splitlines()) <= 24
     for part in (
         "4 rows",
         "304 blades",
@@ -48,9 +48,9 @@ def test_the_summary_fits_one_screen(demo):
         "clean, called by none",
         "further columns, kept",
     ):
-        assert part in summary
-    assert 'inspector "Crew A" and inspector "crew a" count as two' in summary
-    assert str(demo) == summary
+        assert part in report
+    assert 'inspector "Crew A" and inspector "crew a" count as two' in report
+    assert str(demo) == report
     assert demo._repr_html_().startswith("<pre>")
     assert "&quot;Crew A&quot;" in demo._repr_html_()
 
@@ -225,4 +225,4 @@ def test_no_bytes_make_it_fail_in_another_way(tmp_path):
             content[draw.randrange(len(content) or 1) : draw.randrange(len(content) or 1)] = draw.randbytes(2)
         path.write_bytes(content)
         with contextlib.suppress(serrata.RecordsError, serrata.FileError):
-            serrata.Records.load(path).summary()
+            serrata.Records.load(path).report()

@@ -1,15 +1,42 @@
 """Names of earlier versions are refused, and the refusal says which name took their place."""
 
+import copy
+import pickle
 import re
 
 import pytest
 from click.testing import CliRunner
 
 import serrata
-from conftest import DEMO_RECORDS
+from conftest import DEMO_RECORDS, REFERENCE, ROOT
 from serrata.command import main
 
 COUNTS = {(True, True, True): 9, (True, False, True): 4, (False, True, True): 5, (True, True, False): 6}
+
+
+@pytest.fixture(scope="module")
+def study():
+    return serrata.Study.load("tests/engine/data/small.toml")
+
+
+@pytest.fixture(scope="module")
+def records():
+    return serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
+
+
+@pytest.fixture(scope="module")
+def sectioned():
+    return serrata.Records.load(ROOT / "demo-data" / "demo-sectioned.csv", dates="day-month-year")
+
+
+@pytest.fixture(scope="module")
+def hit_miss(sectioned):
+    return sectioned.fit_hit_miss("penetrant")
+
+
+@pytest.fixture(scope="module")
+def signals(sectioned):
+    return sectioned.fit_signal("eddy-array")
 
 
 @pytest.mark.parametrize(
@@ -17,6 +44,8 @@ COUNTS = {(True, True, True): 9, (True, False, True): 4, (False, True, True): 5,
     [
         ("ComparisonInDoubt", "serrata.ComparisonUnderUncertainty", serrata),
         ("Unseen", "serrata.MissedCracks", serrata),
+        ("fit_hit_miss_records", "records.fit_hit_miss(technique, ...)", serrata.Records),
+        ("fit_signal_records", "records.fit_signal(technique, ...)", serrata.Records),
         ("simulate", "study.simulate(...)", serrata.Study),
         ("simulate_in_doubt", "study.simulate_under_uncertainty(fits, ...)", serrata.Study),
         ("simulate_under_uncertainty", "study.simulate_under_uncertainty(fits, ...)", serrata.Study),
@@ -29,30 +58,89 @@ def test_the_package_names_the_new_name(old, new, owner):
     assert hasattr(owner, new.split(".")[1].split("(")[0])
 
 
-def test_a_study_names_the_new_name():
-    study = serrata.Study.load("tests/engine/data/small.toml")
+def test_a_study_names_the_new_names(study):
     with pytest.raises(AttributeError, match=r"use Study\.simulate_under_uncertainty"):
         study.simulate_in_doubt({})
     assert hasattr(study, "simulate_under_uncertainty")
+    with pytest.raises(AttributeError, match=r"use Study\.work_calendar, or the command serrata check --calendar"):
+        study.work_calendar_text()
+    with pytest.raises(TypeError, match=r"warnings is no longer a method\n    use study\.warnings"):
+        study.warnings()
+    assert type(study.warnings[:]) is list
 
 
-def test_records_name_the_new_names():
-    records = serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
+def test_records_name_the_new_names(records):
     with pytest.raises(AttributeError, match=r"use Records\.missed_cracks"):
         records.unseen()
     assert hasattr(records, "missed_cracks")
+    with pytest.raises(AttributeError, match=r"Records\.summary is no longer there\n    use Records\.report"):
+        records.summary()
+    assert records.report() == str(records)
     with pytest.raises(TypeError, match=r"latent_classes: kindred is no longer an argument\n    use dependent_pairs"):
         records.latent_classes(kindred=[("mpi-enhanced", "penetrant")])
 
 
-def test_latent_classes_name_the_new_names():
+def test_a_fit_of_hits_and_misses_names_the_new_names(hit_miss):
+    with pytest.raises(AttributeError, match=r"HitMissFit\.summary is no longer there\n    use HitMissFit\.report$"):
+        hit_miss.summary()
+    with pytest.raises(AttributeError, match=r"use HitMissFit\.false_call_counts"):
+        hit_miss.false_calls  # noqa: B018
+    with pytest.raises(TypeError, match=r"notes is no longer a method\n    use fit\.notes"):
+        hit_miss.notes()
+    with pytest.raises(TypeError, match=r'goodness is no longer a method\n    use fit\.goodness\["p"\]'):
+        hit_miss.goodness()
+    with pytest.raises(AttributeError, match="HitMissFit has no attribute 'nots'"):
+        hit_miss.nots  # noqa: B018
+    for value, kind in [(hit_miss.notes, list), (hit_miss.goodness, dict)]:
+        assert type(copy.copy(value)) is type(pickle.loads(pickle.dumps(value))) is kind
+    assert copy.copy(hit_miss.notes) == hit_miss.notes
+
+
+@pytest.mark.parametrize(
+    ("old", "arguments", "new"),
+    [
+        ("basis", [], "basis"),
+        ("drawn_evidence", ["ultrasonic"], "drawn_evidence(...)"),
+        ("evidence", [], "evidence()"),
+        ("false_calls", [], "false_calls()"),
+        ("notes", [], "notes"),
+        ("plot", [], "plot()"),
+        ("pod_at", [1.0], "pod_at(...)"),
+        ("pod_bounds", [1.0], "pod_bounds(...)"),
+        ("size_at", [0.9], "size_at(...)"),
+        ("size_bounds", [0.9], "size_bounds(...)"),
+        ("summary", [], "report()"),
+        ("to_json", [], "to_json()"),
+    ],
+)
+def test_a_fit_of_signals_names_the_threshold_that_it_is_asked_at(signals, old, arguments, new):
+    told = re.escape(f"SignalFit.{old} is no longer there\n    use fit.at_threshold(t).{new}")
+    with pytest.raises(AttributeError, match=f"^{told}$"):
+        getattr(signals, old)(*arguments, threshold=1.0)
+    assert hasattr(signals.at_threshold(1.0), new.split("(")[0])
+
+
+def test_grown_cracks_name_the_new_name():
+    study = serrata.Study.load(REFERENCE)
+    grown = study.grow("curved-tree.tang", cracks=20)
+    with pytest.raises(AttributeError, match=r"use GrownCracks\.by_row"):
+        grown.rows  # noqa: B018
+    assert grown.row in set(grown.by_row["row"])
+
+
+def test_latent_classes_name_the_new_names(records):
     with pytest.raises(TypeError, match=r"from_counts: kindred is no longer an argument\n    use dependent_pairs"):
         serrata.LatentClasses.from_counts(["a", "b", "c"], COUNTS, kindred=[("a", "b")])
-    records = serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
     found = records.latent_classes(["mpi-enhanced", "penetrant", "eddy-array"], resamples=0)
     with pytest.raises(AttributeError, match=r"use LatentClasses\.dependent_pairs"):
         found.kindred  # noqa: B018
     assert found.dependent_pairs.empty
+    with pytest.raises(TypeError, match=r"techniques is no longer a data frame\n    use found\.by_technique"):
+        found.techniques["detection"]
+    with pytest.raises(AttributeError, match=r"use found\.by_technique"):
+        found.techniques.set_index("technique")
+    assert found.techniques == list(found.by_technique["technique"])
+    assert copy.deepcopy(found.techniques) == found.techniques
 
 
 def test_the_command_line_names_the_new_names():

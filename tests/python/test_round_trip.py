@@ -103,7 +103,7 @@ def fitted(records: list[serrata.Records], technique: str, **asked) -> list[serr
     fits = []
     for campaign in records:
         with contextlib.suppress(serrata.DataError):
-            fits.append(serrata.fit_hit_miss_records(campaign, technique, **asked))
+            fits.append(campaign.fit_hit_miss(technique, **asked))
     return fits
 
 
@@ -118,7 +118,7 @@ def sizes_held(fits: list[serrata.HitMissFit], technique: str, *, scatter: bool 
 
 @pytest.mark.parametrize("technique", TECHNIQUES)
 def test_sizes_found_and_false_calls_are_recovered_from_true_sizes(technique):
-    fits = [serrata.fit_hit_miss_records(records, technique) for records in campaigns("every", scatter=False)]
+    fits = [records.fit_hit_miss(technique) for records in campaigns("every", scatter=False)]
     held = sizes_held(fits, technique)
     assert min(held.values()) >= LEAST, held
     # The wrong technique's curve is told apart.
@@ -126,7 +126,7 @@ def test_sizes_found_and_false_calls_are_recovered_from_true_sizes(technique):
     assert max(sizes_held(fits, other).values()) < LEAST
     exact = 0
     for fit in fits:
-        calls, looks = fit.false_calls
+        calls, looks = fit.false_call_counts
         low = stats.beta.ppf(0.025, calls, looks - calls + 1) if calls else 0.0
         exact += low <= FALSE_CALLS <= stats.beta.ppf(0.975, calls + 1, looks - calls)
     assert exact >= LEAST

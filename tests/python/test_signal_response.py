@@ -1,5 +1,6 @@
 """Signal response, against a direct likelihood in the same run."""
 
+import copy
 import json
 import pickle
 
@@ -35,6 +36,11 @@ def noise():
 def fit(signals, noise):
     size_mm, signal = signals
     return serrata.fit_signal(np.r_[size_mm, 0 * noise], np.r_[signal, noise], **LIMITS, source="a trial in 2031")
+
+
+@pytest.fixture(scope="module")
+def pod(fit):
+    return fit.at_threshold(THRESHOLD)
 
 
 def cost(parameters, x, y):
@@ -98,7 +104,7 @@ def test_a_fit_with_errors_in_size_is_that_of_an_average_over_true_sizes(signals
     assert ours.line.loc["slope", "value"] > exact.line.loc["slope", "value"]
 
 
-def test_the_likelihood_ratio_bound_is_the_one_found_by_direct_search(fit, signals):
+def test_the_likelihood_ratio_bound_is_the_one_found_by_direct_search(fit, pod, signals):
     x, y = np.log(signals)
     critical = stats.norm.ppf(0.95) ** 2
 
@@ -112,9 +118,9 @@ def test_the_likelihood_ratio_bound_is_the_one_found_by_direct_search(fit, signa
         found = optimize.minimize(constrained, [1.0, -1.0], method="Nelder-Mead", options=options)
         return 2 * (found.fun + fit.log_likelihood) - critical
 
-    log_q90 = np.log(fit.size_at(0.9, threshold=THRESHOLD))
+    log_q90 = np.log(pod.q90_mm)
     high = np.exp(optimize.brentq(excess, log_q90, log_q90 + 1, xtol=1e-9))
-    assert fit.size_bounds(0.9, threshold=THRESHOLD, method="likelihood-ratio")[1] == pytest.approx(high, rel=1e-5)
+    assert pod.size_bounds(0.9, method="likelihood-ratio")[1] == pytest.approx(high, rel=1e-5)
 
 
 def test_a_bound_of_signals_none_of_which_is_cut_off_is_that_of_the_non_central_t_distribution(signals):
@@ -132,28 +138,29 @@ def test_a_bound_of_signals_none_of_which_is_cut_off_is_that_of_the_non_central_
         t = (row @ line - np.log(THRESHOLD)) / scatter / error
         return stats.nct.cdf(t, len(x) - 2, stats.norm.ppf(0.9) / error) - 0.95
 
-    q90_mm = fit.size_at(0.9, threshold=THRESHOLD)
+    pod = fit.at_threshold(THRESHOLD)
+    q90_mm = pod.q90_mm
     high = np.exp(optimize.brentq(excess, np.log(q90_mm), np.log(q90_mm) + 1, xtol=1e-10))
-    assert fit.size_bounds(0.9, threshold=THRESHOLD)[1] == pytest.approx(high, rel=1e-6)
-    assert high > fit.size_bounds(0.9, threshold=THRESHOLD, method="likelihood-ratio")[1]
-    told = json.loads(fit.to_json(threshold=THRESHOLD))
+    assert pod.q90_95_mm == pytest.approx(high, rel=1e-6)
+    assert high > pod.size_bounds(0.9, method="likelihood-ratio")[1]
+    told = json.loads(pod.to_json())
     assert (told["method"], told["sides"]) == ("non-central-t", "each bound one-sided")
 
 
 def test_a_size_beyond_the_largest_crack_is_marked_in_text_table_figure_and_evidence(fit):
-    threshold = SATURATION
-    largest = fit.range_mm[1]
-    assert fit.size_bounds(0.9, threshold=threshold)[1] > largest
-    assert "beyond the largest crack looked at" in fit.summary(threshold=threshold)
-    assert "beyond the largest crack looked at" in fit.evidence(threshold=threshold).basis
-    assert list(fit.trade([THRESHOLD, threshold])["beyond_largest"]) == [False, True]
-    assert json.loads(fit.to_json(threshold=threshold))["q90_95_beyond_largest"]
-    ax = fit.plot(Figure().subplots(), threshold=threshold)
+    pod = fit.at_threshold(SATURATION)
+    assert pod.q90_95_mm > pod.range_mm[1]
+    assert "beyond the largest crack looked at" in pod.report()
+    assert "beyond the largest crack looked at" in pod.evidence().basis
+    assert "(beyond the largest crack) by modified likelihood ratio" in repr(pod)
+    assert list(fit.trade([THRESHOLD, SATURATION])["beyond_largest"]) == [False, True]
+    assert json.loads(pod.to_json())["q90_95_beyond_largest"]
+    ax = pod.plot(Figure().subplots())
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
     assert any(text.startswith("q90/95") and text.endswith("(beyond the largest crack)") for text in legend)
 
 
-def test_noise_and_false_calls_are_those_of_a_direct_search(fit, noise):
+def test_noise_and_false_calls_are_those_of_a_direct_search(fit, pod, noise):
     y = np.log(noise)
     below = y <= np.log(FLOOR)
 
@@ -167,7 +174,7 @@ def test_noise_and_false_calls_are_those_of_a_direct_search(fit, noise):
     best = optimize.minimize(noise_cost, [-0.7, -1.2], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-12})
     mean, spread = best.x[0], np.exp(best.x[1])
     assert fit.noise["value"].to_numpy() == pytest.approx([mean, spread], abs=1e-6)
-    value, low, high = fit.false_calls(threshold=THRESHOLD)
+    value, low, high = pod.false_calls()
     assert value == pytest.approx(stats.norm.sf(np.log(THRESHOLD), mean, spread), rel=1e-5)
     assert 0 <= low < value < high <= 1
 
@@ -185,11 +192,60 @@ def test_a_threshold_trades_detection_for_false_calls(fit):
 def test_without_noise_there_are_no_false_calls_to_tell(signals):
     fit = serrata.fit_signal(*signals, **LIMITS)
     assert fit.noise is None
-    assert fit.false_calls(threshold=THRESHOLD) is None
-    assert json.loads(fit.to_json(threshold=THRESHOLD))["false_calls"] is None
+    assert fit.at_threshold(THRESHOLD).false_calls() is None
+    assert json.loads(fit.at_threshold(THRESHOLD).to_json())["false_calls"] is None
     assert fit.trade([THRESHOLD])["false_calls"].isna().all()
     with pytest.raises(serrata.ArgumentError, match="the noise is not known"):
         fit.plot_trade(thresholds=[THRESHOLD])
+
+
+def test_a_threshold_gives_the_numbers_of_the_engine(fit, pod):
+    engine, size_mm = fit._engine, np.array([0.7, 1.1, 2.0])
+    assert (pod.fit, pod.threshold) == (fit, THRESHOLD)
+    assert [pod.q50_mm, pod.q90_mm] == [engine.size_at(THRESHOLD, chance) for chance in (0.5, 0.9)]
+    assert pod.q50_mm < pod.q90_mm < pod.q90_95_mm
+    usual = "modified-likelihood-ratio"
+    assert pod.usual_method == fit.usual_method == usual
+    for method in (None, "likelihood-ratio", "wald"):
+        asked = (0.9, method or usual)
+        assert pod.size_bounds(0.8, confidence=0.9, method=method) == engine.size_bounds(THRESHOLD, 0.8, *asked)
+        bounds = pod.pod_bounds(size_mm, confidence=0.9, method=method)
+        np.testing.assert_array_equal(bounds, engine.pod_bounds(THRESHOLD, size_mm, *asked))
+    np.testing.assert_array_equal(pod.pod_at(size_mm), engine.pod_at(THRESHOLD, size_mm))
+    assert pod.pod_at(1.1) == pod.pod_at([1.1]) == engine.pod_at(THRESHOLD, size_mm[1:2])
+    assert pod.false_calls(confidence=0.9) == engine.false_calls(THRESHOLD, 0.9)
+    assert pod.false_calls(confidence=0.9) != pod.false_calls()
+    assert pod.report() == engine.summary(THRESHOLD)
+    assert pod.notes == engine.notes(THRESHOLD)
+    assert pod.basis == engine.basis(THRESHOLD) == pod.evidence().basis
+    assert pod.evidence() == engine.evidence(THRESHOLD)
+    drawn = pod.drawn_evidence("ultrasonic", seed=3, draw=1)
+    assert drawn == engine.drawn_evidence(THRESHOLD, "ultrasonic", 3, 1) != pod.evidence()
+    assert (pod.range_mm, pod.source) == (fit.range_mm, "a trial in 2031")
+    # Another threshold gives others.
+    assert fit.at_threshold(1.0).q90_mm > pod.q90_mm
+
+
+def test_a_threshold_does_not_change_and_survives_pickling(pod):
+    for again in (pickle.loads(pickle.dumps(pod)), copy.deepcopy(pod)):
+        assert again.threshold == THRESHOLD
+        assert again.to_json() == pod.to_json()
+    with pytest.raises(AttributeError, match=r"does not change; take fit\.at_threshold"):
+        pod.threshold = 1.0
+    with pytest.raises(AttributeError, match="does not change"):
+        pod._threshold = 1.0
+    with pytest.raises(TypeError, match=r"is made by fit\.at_threshold"):
+        serrata.SignalPod()
+
+
+def test_a_threshold_that_no_signal_can_be_held_against_is_refused_at_once(fit, signals):
+    for wrong in (0.1, 5.1, np.inf, np.nan):
+        with pytest.raises(serrata.ArgumentError, match=r"threshold = .*\n    must be at least 0\.45 and at most 5"):
+            fit.at_threshold(wrong)
+    with pytest.raises(serrata.ArgumentError, match=r"threshold = 0\n    must be a signal"):
+        serrata.fit_signal(*signals).at_threshold(0.0)
+    with pytest.raises(TypeError, match="threshold"):
+        fit.at_threshold("high")
 
 
 def test_signals_that_carry_no_line_are_refused(signals):
@@ -207,17 +263,17 @@ def test_signals_that_carry_no_line_are_refused(signals):
 
 def test_a_fit_does_not_change_and_survives_pickling(fit):
     again = pickle.loads(pickle.dumps(fit))
-    assert again.summary(threshold=THRESHOLD) == fit.summary(threshold=THRESHOLD)
+    assert again.at_threshold(THRESHOLD).report() == fit.at_threshold(THRESHOLD).report()
     with pytest.raises(AttributeError, match="does not change"):
         fit.line = None
     with pytest.raises(TypeError, match="is made by fit_signal"):
         serrata.SignalFit()
 
 
-def test_the_summary_fits_one_screen(fit):
-    text = fit.summary(threshold=THRESHOLD)
+def test_the_report_fits_one_screen(pod):
+    text = pod.report()
     for part in (
-        f"q90/95 = {fit.size_bounds(0.9, threshold=THRESHOLD)[1]:.3f} mm by modified likelihood ratio, one-sided",
+        f"q90/95 = {pod.q90_95_mm:.3f} mm by modified likelihood ratio, one-sided",
         # The reference value by the plain ratio beside the modified one.
         "   1.281",
         "Wald",
@@ -229,27 +285,29 @@ def test_the_summary_fits_one_screen(fit):
     assert max(map(len, text.splitlines())) <= 120
 
 
-def test_the_figures_show_line_threshold_and_trade(fit, signals):
-    ax = fit.plot(threshold=THRESHOLD)
+def test_the_figures_show_line_threshold_and_trade(fit, pod, signals):
+    ax = pod.plot()
     ax.figure.canvas.draw()
     legend = [text.get_text() for text in ax.get_legend().get_texts()]
-    bound_mm = fit.size_bounds(0.9, threshold=THRESHOLD)[1]
-    assert {"below the floor", "above saturation", "line", f"q90/95 {bound_mm:.3g} mm"} <= set(legend)
+    assert {"below the floor", "above saturation", "line", f"q90/95 {pod.q90_95_mm:.3g} mm"} <= set(legend)
     plt.close(ax.figure)
+    ax = pod.plot(Figure().subplots(), confidence=0.9, method="wald")
+    bound_mm = pod.size_bounds(0.9, confidence=0.9, method="wald")[1]
+    assert f"q90/90 {bound_mm:.3g} mm" in [text.get_text() for text in ax.get_legend().get_texts()]
     drawn = Figure().subplots()
     assert fit.plot_trade(drawn, thresholds=[0.6, 0.8, 1.0]) is drawn
-    plain = serrata.fit_signal(*signals, **LIMITS, signal_scale="plain", size_scale="plain")
-    ax = plain.plot(Figure().subplots(), threshold=1.0)
+    plain = serrata.fit_signal(*signals, **LIMITS, signal_scale="plain", size_scale="plain").at_threshold(1.0)
+    ax = plain.plot(Figure().subplots())
     line = next(line for line in ax.lines if line.get_label() == "line")
     # Where the line crosses the threshold, half of the signals exceed it.
-    assert np.interp(plain.size_at(0.5, threshold=1.0), *line.get_data()) == pytest.approx(1.0, abs=1e-9)
+    assert np.interp(plain.q50_mm, *line.get_data()) == pytest.approx(1.0, abs=1e-9)
     assert "upper bounds, each 95 %" in [text.get_text() for text in drawn.get_legend().get_texts()]
 
 
-def test_a_fit_goes_into_a_study(fit):
+def test_a_fit_goes_into_a_study(pod):
     study = serrata.Study.load(REFERENCE)
-    changed = study.with_technique(study.techniques[0], fit.evidence(threshold=THRESHOLD))
-    assert f'basis = "{fit.basis(threshold=THRESHOLD)}"' in changed.to_toml()
+    changed = study.with_technique(study.techniques[0], pod.evidence())
+    assert f'basis = "{pod.basis}"' in changed.to_toml()
 
 
 @pytest.fixture(scope="module")
@@ -267,15 +325,17 @@ def records(signals, noise, tmp_path_factory):
 
 
 def test_records_give_the_same_fit_as_arrays(fit, records):
-    read = serrata.fit_signal_records(*records, **LIMITS)
+    path, technique = records
+    table = serrata.Records.load(path)
+    read = table.fit_signal(technique, **LIMITS)
     assert read.log_likelihood == fit.log_likelihood
-    assert read.false_calls(threshold=THRESHOLD) == fit.false_calls(threshold=THRESHOLD)
-    summary = read.summary(threshold=THRESHOLD)
-    assert "not used: 1 line (its true size is not known)" in summary
-    assert "not used: 1 line (signal is blank)" in summary
-    assert pickle.loads(pickle.dumps(read)).source == read.source == f"{records[1]} of {records[0]}"
+    assert read.at_threshold(THRESHOLD).false_calls() == fit.at_threshold(THRESHOLD).false_calls()
+    report = read.at_threshold(THRESHOLD).report()
+    assert "not used: 1 line (its true size is not known)" in report
+    assert "not used: 1 line (signal is blank)" in report
+    assert pickle.loads(pickle.dumps(read)).source == read.source == f"{technique} of {path}"
     with pytest.raises(serrata.ArgumentError, match="the records have no such technique"):
-        serrata.fit_signal_records(records[0], "sonar")
+        table.fit_signal("sonar")
 
 
 def test_the_command_prints_draws_and_writes_the_study(records, tmp_path):

@@ -135,11 +135,19 @@ def test_signals_are_drawn_at_their_threshold(study):
     size_mm = np.exp(draws.uniform(np.log(0.8), np.log(16.0), 60))
     signal = 0.25 * size_mm * np.exp(draws.normal(0.0, 0.4, 60))
     curve = serrata.fit_signal(size_mm, signal)
-    compared = study.simulate_under_uncertainty({"ultrasonic": (curve, 1.0)}, draws=4, trials=200, seed=2)
+    above = curve.at_threshold(1.0)
+    compared = study.simulate_under_uncertainty({"ultrasonic": above}, draws=4, trials=200, seed=2)
     found = compared.draws.query("strategy == 'look' and quantity == 'cracks_found'")["value"]
     assert found.min() < found.max()
-    drawn = curve.drawn_evidence("ultrasonic", threshold=1.0, seed=2, draw=0)
+    drawn = above.drawn_evidence("ultrasonic", seed=2, draw=0)
     assert "one draw of what 60 signals leave open, call above 1" in drawn.basis
+    for wrong, shown in [
+        ((curve, 1.0), r"a SignalFit and a threshold\n.*\n    give fit, or fit\.at_threshold\(1\.0\)"),
+        (curve, r"a SignalFit\n.*\n    give fit, or fit\.at_threshold\(threshold\)"),
+        (0.9, "a float\n    must be a HitMissFit, or a SignalFit at a threshold"),
+    ]:
+        with pytest.raises(serrata.ArgumentError, match=rf"fits\['ultrasonic'\] is {shown}"):
+            study.simulate_under_uncertainty({"ultrasonic": wrong})
 
 
 def test_draws_of_two_techniques_have_nothing_to_do_with_each_other():
