@@ -138,6 +138,6 @@ def check(study: Path, *, calendar: bool) -> None:
         for warning in found.warnings:
             click.echo(f"  - {warning}")
     click.echo("\nTaken for granted:")
-    for assumption in found.assumptions():
+    for assumption in found.assumptions:
         click.echo(f"  - {assumption}")
     click.echo(f"\n{CAUTION}")

@@ -80,7 +80,7 @@ class HitMissFit:
     @property
     def notes(self) -> list[str]:
         """Notes on what to beware of, in sentences."""
-        return renamed.ChangedList(self._engine.notes(), "notes is no longer a method\n    use fit.notes")
+        return self._engine.notes()
 
     def to_json(self) -> str:
         """Give the fit as one JSON object; what does not exist is null."""
@@ -303,10 +303,7 @@ class HitMissFit:
 
         chi_square, p, groups = self._engine.goodness() or (None, None, [])
         table = pd.DataFrame(groups, columns=["looks", "hits", "expected"])
-        found = {"chi_square": chi_square, "p": p, "groups": table}
-        return renamed.ChangedDict(
-            found, 'goodness is no longer a method\n    use fit.goodness["p"] and its other keys'
-        )
+        return {"chi_square": chi_square, "p": p, "groups": table}
 
     def influence(self, pod: float = 0.9) -> pd.DataFrame:
         """Give, for each look, the size found with a probability when that look is left out.

@@ -129,8 +129,7 @@ class LatentClasses(JsonResult):
     @property
     def techniques(self) -> list[str]:
         """The techniques, in the order that was asked for."""
-        names = [one["technique"] for one in self._found["techniques"]]
-        return renamed.ChangedList(names, "techniques is no longer a data frame\n    use found.by_technique")
+        return [one["technique"] for one in self._found["techniques"]]
 
     @property
     def by_technique(self) -> pd.DataFrame:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any, NoReturn, ParamSpec, TypeVar
+from collections.abc import Callable, Mapping
+from typing import NoReturn, ParamSpec, TypeVar
 
-__all__ = ["ChangedDict", "ChangedList", "refuse_arguments", "refuse_attribute"]
+__all__ = ["refuse_arguments", "refuse_attribute"]
 
 P = ParamSpec("P")
 R = TypeVar("R")
-T = TypeVar("T")
 
 
 def refuse_attribute(owner: str, renamed: Mapping[str, str], name: str) -> NoReturn:
@@ -43,57 +42,3 @@ def refuse_arguments(**renamed: str) -> Callable[[Callable[P, R]], Callable[P, R
         return checked
 
     return decorate
-
-
-class ChangedList(list[T]):
-    """A list under a name that was a method or a data frame before; these uses are refused. A copy is a plain list.
-
-    Parameters
-    ----------
-    items : iterable
-        What the list holds.
-    refusal : str
-        What was, and what to do instead.
-    """
-
-    def __init__(self, items: Iterable[T], refusal: str) -> None:
-        super().__init__(items)
-        self._refusal = refusal
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return list, (list(self),)
-
-    def __call__(self, *_: object, **__: object) -> NoReturn:
-        """Refuse."""
-        raise TypeError(self._refusal)
-
-    def __getitem__(self, key: Any) -> Any:  # noqa: ANN401
-        if isinstance(key, str):
-            raise TypeError(self._refusal)
-        return super().__getitem__(key)
-
-    def __getattr__(self, name: str) -> NoReturn:
-        raise AttributeError(f"a list has no attribute {name!r}; {self._refusal}")
-
-
-class ChangedDict(dict[str, Any]):
-    """A dict under a name that was a method before; calling it is refused. A copy is a plain dict.
-
-    Parameters
-    ----------
-    items : mapping
-        What the dict holds.
-    refusal : str
-        What was, and what to do instead.
-    """
-
-    def __init__(self, items: Mapping[str, Any], refusal: str) -> None:
-        super().__init__(items)
-        self._refusal = refusal
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return dict, (dict(self),)
-
-    def __call__(self, *_: object, **__: object) -> NoReturn:
-        """Refuse."""
-        raise TypeError(self._refusal)

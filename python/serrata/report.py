@@ -134,7 +134,7 @@ def text(comparison: Comparison) -> str:
     parts += [_rankings(comparison)]
     if comparison.warnings:
         parts.append("Beware\n" + "\n".join(_bullet(warning) for warning in comparison.warnings))
-    parts.append("Taken for granted\n" + "\n".join(_bullet(line) for line in comparison.study.assumptions()))
+    parts.append("Taken for granted\n" + "\n".join(_bullet(line) for line in comparison.study.assumptions))
     parts += [_wrapped(RANGES), _wrapped(CAUTION)]
     return "\n\n".join(parts) + "\n"
 

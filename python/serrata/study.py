@@ -481,6 +481,7 @@ class Study:
         """Give the same as text for the command line, a line for each unit and outage with work."""
         return self._engine.work_calendar_text()
 
+    @property
     def assumptions(self) -> list[str]:
         """List what the study takes for granted, in sentences, inputs without a basis included."""
         return self._engine.assumptions()
@@ -488,7 +489,7 @@ class Study:
     @property
     def warnings(self) -> list[str]:
         """Warnings of what may not be meant as it stands, in sentences: looks that never come, two at one outage."""
-        return renamed.ChangedList(self._engine.warnings(), "warnings is no longer a method\n    use study.warnings")
+        return self._engine.warnings()
 
     @property
     def name(self) -> str:

@@ -7,6 +7,7 @@ use super::evidence::{Evidence, draw_key};
 use super::records::Records;
 use crate::error::{Error, Result};
 use crate::model::detection::SizeMeasure;
+use crate::statistics::bound::check_pod;
 use crate::statistics::hit_miss::{self, Bounds, Limit, Link, Look, Looks, Method, Model, Selection, SizeScale};
 use numpy::{IntoPyArray, PyArray1, PyArray2, PyReadonlyArray1};
 use pyo3::prelude::*;
@@ -143,8 +144,9 @@ impl HitMissFit {
     }
 
     /// Size that is found with a probability; None where the curve does not reach it.
-    fn size_at(&self, pod: f64) -> Option<f64> {
-        self.fit.size_at(pod)
+    fn size_at(&self, py: Python<'_>, pod: f64) -> PyResult<Option<f64>> {
+        check_pod(pod).map_err(|error| exception(py, &error))?;
+        Ok(self.fit.size_at(pod))
     }
 
     /// One-sided bounds on that size.

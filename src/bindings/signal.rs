@@ -6,6 +6,7 @@ use super::evidence::{Evidence, draw_key};
 use super::hit_miss::{METHODS, SCALES, SIZES, method_word};
 use super::records::Records;
 use crate::error::{Error, Result};
+use crate::statistics::bound::check_pod;
 use crate::statistics::censored::{CensoredRegression, Reading};
 use crate::statistics::signal::{self, Decision, Method, Model, Responses, Scale};
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
@@ -94,7 +95,7 @@ impl SignalFit {
 
     /// Size that is found with a probability.
     fn size_at(&self, py: Python<'_>, threshold: f64, pod: f64) -> PyResult<f64> {
-        self.decide(py, threshold, |decision| Ok(decision.size_at(pod)))
+        self.decide(py, threshold, |decision| check_pod(pod).map(|()| decision.size_at(pod)))
     }
 
     /// One-sided bounds on that size.

@@ -124,7 +124,7 @@ pub(super) fn check_confidence(confidence: f64) -> Result<()> {
     Err(Error::argument("confidence", confidence, "must lie between 0.5 and 1, ends excluded", "0.95 is usual"))
 }
 
-pub(super) fn check_pod(pod: f64) -> Result<()> {
+pub(crate) fn check_pod(pod: f64) -> Result<()> {
     if pod > 0.0 && pod < 1.0 {
         return Ok(());
     }

@@ -218,13 +218,13 @@ def test_thin_evidence_is_said(rare, losses):
 
 
 def test_what_is_taken_for_granted_is_listed(reference):
-    assumptions = reference.assumptions()
+    assumptions = reference.assumptions
     assert any(line.startswith("Intervals show") for line in assumptions)
     missing = next(line for line in assumptions if line.startswith("Inputs without a stated basis"))
     assert "rows.south-a" in missing
     assert "scatter" not in missing
     certain = reference.with_values({"techniques.bench-mt.pod.ceiling": 1})
-    assert "A crack that is long enough is never missed: ceiling 1 (bench-mt)." in certain.assumptions()
+    assert "A crack that is long enough is never missed: ceiling 1 (bench-mt)." in certain.assumptions
     assert not any("ceiling 1" in line for line in assumptions)
 
 

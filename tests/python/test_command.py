@@ -47,7 +47,7 @@ def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
 def test_what_is_taken_for_granted_stands_in_the_report(losses):
     report = losses.report()
     unwrapped = " ".join(report.split())
-    for assumption in losses.study.assumptions():
+    for assumption in losses.study.assumptions:
         assert assumption in unwrapped
     assert "Taken for granted" in unwrapped
 

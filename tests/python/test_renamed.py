@@ -1,7 +1,5 @@
 """Names of earlier versions are refused, and the refusal says which name took their place."""
 
-import copy
-import pickle
 import re
 
 import pytest
@@ -64,9 +62,6 @@ def test_a_study_names_the_new_names(study):
     assert hasattr(study, "simulate_under_uncertainty")
     with pytest.raises(AttributeError, match=r"use Study\.work_calendar, or the command serrata check --calendar"):
         study.work_calendar_text()
-    with pytest.raises(TypeError, match=r"warnings is no longer a method\n    use study\.warnings"):
-        study.warnings()
-    assert type(study.warnings[:]) is list
 
 
 def test_records_name_the_new_names(records):
@@ -85,15 +80,8 @@ def test_a_fit_of_hits_and_misses_names_the_new_names(hit_miss):
         hit_miss.summary()
     with pytest.raises(AttributeError, match=r"use HitMissFit\.false_call_counts"):
         hit_miss.false_calls  # noqa: B018
-    with pytest.raises(TypeError, match=r"notes is no longer a method\n    use fit\.notes"):
-        hit_miss.notes()
-    with pytest.raises(TypeError, match=r'goodness is no longer a method\n    use fit\.goodness\["p"\]'):
-        hit_miss.goodness()
     with pytest.raises(AttributeError, match="HitMissFit has no attribute 'nots'"):
         hit_miss.nots  # noqa: B018
-    for value, kind in [(hit_miss.notes, list), (hit_miss.goodness, dict)]:
-        assert type(copy.copy(value)) is type(pickle.loads(pickle.dumps(value))) is kind
-    assert copy.copy(hit_miss.notes) == hit_miss.notes
 
 
 @pytest.mark.parametrize(
@@ -135,12 +123,7 @@ def test_latent_classes_name_the_new_names(records):
     with pytest.raises(AttributeError, match=r"use LatentClasses\.dependent_pairs"):
         found.kindred  # noqa: B018
     assert found.dependent_pairs.empty
-    with pytest.raises(TypeError, match=r"techniques is no longer a data frame\n    use found\.by_technique"):
-        found.techniques["detection"]
-    with pytest.raises(AttributeError, match=r"use found\.by_technique"):
-        found.techniques.set_index("technique")
     assert found.techniques == list(found.by_technique["technique"])
-    assert copy.deepcopy(found.techniques) == found.techniques
 
 
 def test_the_command_line_names_the_new_names():

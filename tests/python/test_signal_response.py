@@ -2,6 +2,7 @@
 
 import copy
 import json
+import math
 import pickle
 
 import matplotlib.pyplot as plt
@@ -359,3 +360,13 @@ def test_the_command_prints_draws_and_writes_the_study(records, tmp_path):
     refused = run("--figure", tmp_path / "nowhere" / "signals.png")
     assert refused.exit_code == 2
     assert "ends in .png, .svg or .pdf" in refused.stderr
+
+
+@pytest.mark.parametrize("pod", [0.0, 1.0, 1.5, math.nan])
+def test_no_size_is_found_with_an_impossible_probability(signals, pod):
+    size_mm, signal = signals
+    answers = [serrata.fit_signal(size_mm, signal).at_threshold(np.median(signal))]
+    answers.append(serrata.fit_hit_miss(size_mm, signal > np.median(signal)))
+    for answer in answers:
+        with pytest.raises(serrata.ArgumentError, match=r"pod = .*\n    must lie between 0 and 1, ends excluded"):
+            answer.size_at(pod)
