@@ -42,6 +42,8 @@ pub struct Look {
     pub after_finds: Option<AfterFinds>,
     /// How looks without finds put the next ones off.
     pub after_clean: Option<AfterClean>,
+    /// After so many looks in a row without finds the next one is skipped.
+    pub skip_after_clean: Option<u32>,
 }
 
 /// After finds, or a loss since the look before, the row is looked at more often for some outages.
@@ -67,7 +69,7 @@ pub struct AfterClean {
 impl Look {
     /// Whether finds change when it is due next.
     pub fn reacts(&self) -> bool {
-        self.after_finds.is_some() || self.after_clean.is_some()
+        self.after_finds.is_some() || self.after_clean.is_some() || self.skip_after_clean.is_some()
     }
 }
 

@@ -61,19 +61,25 @@ impl Pace {
         if finds || self.lost {
             (self.every, self.clean) = (look.every_outages, 0);
             self.short_until = look.after_finds.map_or(0, |after| number + after.for_outages);
-        } else if let Some(after) = look.after_clean {
+        } else {
             self.clean += 1;
-            if self.clean.is_multiple_of(after.looks) {
+            if let Some(after) = look.after_clean
+                && self.clean.is_multiple_of(after.looks)
+            {
                 self.every = after.at_most.min(self.every + after.longer_by);
             }
         }
         self.lost = false;
-        self.next = number + self.every;
+        let mut wait = self.every;
         if let Some(after) = look.after_finds
             && number < self.short_until
         {
-            self.next = number + after.every_outages;
+            wait = after.every_outages;
         }
+        if look.skip_after_clean.is_some_and(|looks| self.clean > 0 && self.clean.is_multiple_of(looks)) {
+            wait += wait;
+        }
+        self.next = number + wait;
     }
 }
 

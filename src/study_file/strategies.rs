@@ -86,12 +86,14 @@ fn look(section: &Section, ids: &Ids) -> Option<Look> {
         section.optional("after_finds", |section, key| section.table(key, |section| after_finds(section, every)));
     let after_clean =
         section.optional("after_clean", |section, key| section.table(key, |section| after_clean(section, every)));
+    let skip_after_clean = section.optional("skip_after_clean", |section, key| section.whole(key, bounds::OUTAGES));
     Some(Look {
         techniques: techniques?,
         first_outage: first_outage?,
         every_outages: every_outages?,
         after_finds: after_finds?,
         after_clean: after_clean?,
+        skip_after_clean: skip_after_clean?,
         coverage: coverage?.unwrap_or(Coverage { blade_fraction: 1.0, hot_spots: None, rows: None }),
         escalation: escalation?,
     })

@@ -444,6 +444,9 @@ fn look(look: &Look, study: &Study) -> String {
         let at_most = ("at_most", after.at_most.to_string());
         entries.push(("after_clean", table(&[("looks", after.looks.to_string()), longer_by, at_most])));
     }
+    if let Some(looks) = look.skip_after_clean {
+        entries.push(("skip_after_clean", looks.to_string()));
+    }
     table(&entries)
 }
 

@@ -688,3 +688,25 @@ fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
         assert_equal(ours(row, Quantity::Days), 7.0 + lift * 3.0);
     }
 }
+
+#[test]
+fn after_two_clean_looks_in_a_row_the_next_is_skipped() {
+    let mut study = study(10);
+    study.money.discount_rate = 0.0;
+    study.techniques[0].cost_per_row = 11.0;
+    study.strategies[LOOK].looks[0].skip_after_clean = Some(2);
+    // All cracks are there from the beginning. All are found at 1, and new blades stay sound: clean at 2 and 3, 4 is
+    // skipped, then 5.
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 4.0 * 11.0);
+    assert_equal(value(&study, LOOK, Quantity::CracksFound), 10.0);
+    // None is found before any is lost, all between 3 and 4: clean at 1 and 2, 3 is skipped, and 4 is not clean.
+    sees_from(&mut study, 0, 1e4);
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 4.0 * 11.0);
+    assert_equal(value(&study, LOOK, Quantity::Losses), 10.0);
+    // Without losses: 1, 2, 4, 5.
+    study.growth[0].coefficient_m_per_start = 1e-22;
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 4.0 * 11.0);
+    assert_equal(value(&study, LOOK, Quantity::Losses), 0.0);
+    study.strategies[LOOK].looks[0].skip_after_clean = Some(1);
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 3.0 * 11.0);
+}

@@ -119,6 +119,7 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
             escalation: None,
             after_finds: None,
             after_clean: None,
+            skip_after_clean: None,
         };
         perfect.strategies = vec![Strategy {
             looks: vec![look],

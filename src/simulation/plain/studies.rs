@@ -268,6 +268,8 @@ fn look() -> impl Strategy<Value = String> {
         "",
         ", after_finds = { every_outages = 1, for_outages = 2 }",
         ", after_clean = { looks = 1, longer_by = 1, at_most = 4 }",
+        ", skip_after_clean = 2",
+        ", after_finds = { every_outages = 1, for_outages = 2 }, skip_after_clean = 1",
         ", after_finds = { every_outages = 1, for_outages = 3 }, after_clean = { looks = 2, longer_by = 2, at_most = 5 }",
     ]);
     let numbers = (1..4_u32, 1..4_u32);

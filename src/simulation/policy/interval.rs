@@ -1,4 +1,4 @@
-//! An interval between looks that reacts: shorter after finds, longer after looks without.
+//! An interval between looks that reacts: shorter after finds, longer after looks without, which may skip the next one.
 
 use crate::model::strategy::{AfterClean, AfterFinds, Look};
 use crate::simulation::calendar::Calendar;
@@ -11,6 +11,7 @@ pub(crate) struct Interval {
     every: usize,
     after_finds: Option<AfterFinds>,
     after_clean: Option<AfterClean>,
+    skip_after_clean: Option<u32>,
 }
 
 /// Where such a look stands in a life.
@@ -34,6 +35,7 @@ impl Interval {
             every: look.every_outages as usize,
             after_finds: look.after_finds,
             after_clean: look.after_clean,
+            skip_after_clean: look.skip_after_clean,
         })
     }
 
@@ -66,15 +68,17 @@ impl IntervalState {
             self.every = interval.every;
             self.clean_looks = 0;
             self.short_until = interval.after_finds.map_or(0, |after| outage + after.for_outages as usize);
-        } else if let Some(after) = interval.after_clean {
+        } else {
             self.clean_looks += 1;
-            if self.clean_looks.is_multiple_of(after.looks) {
+            if let Some(after) = interval.after_clean.filter(|after| self.clean_looks.is_multiple_of(after.looks)) {
                 self.every = (self.every + after.longer_by as usize).min(after.at_most as usize);
             }
         }
         self.lost = false;
         let short = interval.after_finds.filter(|_| outage < self.short_until);
-        self.next = outage + short.map_or(self.every, |after| after.every_outages as usize);
+        let every = short.map_or(self.every, |after| after.every_outages as usize);
+        let skips = |looks: u32| self.clean_looks > 0 && self.clean_looks.is_multiple_of(looks);
+        self.next = outage + if interval.skip_after_clean.is_some_and(skips) { 2 * every } else { every };
     }
 
     /// The look did not take place at an outage at which it was due, since the row was replaced.
@@ -102,7 +106,7 @@ mod tests {
     fn finds_bring_looks_forward_and_clean_looks_put_them_off() {
         let after_finds = Some(AfterFinds { every_outages: 1, for_outages: 2 });
         let after_clean = Some(AfterClean { looks: 2, longer_by: 1, at_most: 4 });
-        let interval = Interval { first: 1, every: 2, after_finds, after_clean };
+        let interval = Interval { first: 1, every: 2, after_finds, after_clean, skip_after_clean: None };
         // Clean at 1, 3: then every 3; clean at 6, 9: then every 4, and no longer.
         assert_eq!(outages(&interval, &[], 30), [1, 3, 6, 9, 13, 17, 21, 25, 29]);
         assert_eq!(interval.due_if_clean(14), [1, 3, 6, 9, 13]);
@@ -111,6 +115,9 @@ mod tests {
         let short_only = Interval { after_clean: None, ..interval.clone() };
         assert_eq!(outages(&short_only, &[3], 12), [1, 3, 4, 5, 7, 9, 11]);
         assert_eq!(outages(&short_only, &[3, 4], 12), [1, 3, 4, 5, 6, 8, 10, 12]);
+        // Clean at 1 and 3: 5 is skipped; then found at 7, clean at 8 and 9.
+        let skips = Interval { skip_after_clean: Some(2), ..short_only.clone() };
+        assert_eq!(outages(&skips, &[7], 16), [1, 3, 7, 8, 9, 13, 15]);
         // A loss since the look before counts as a find.
         let mut state = short_only.begin();
         state.lose();
