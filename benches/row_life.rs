@@ -15,7 +15,8 @@ fn row_life(criterion: &mut Criterion) {
         let path = format!("{}/tests/engine/data/{problem}.toml", env!("CARGO_MANIFEST_DIR"));
         let study = Study::load(path).expect("a yardstick study");
         let run = Run { trials: LIVES, threads: 1, ..Run::default() };
-        let answer = study.simulate(&run).expect("a run").fleet(1, Quantity::BladesReplaced);
+        let in_place = study.strategy_id("insitu_every").expect("a strategy");
+        let answer = study.simulate(&run).expect("a run").fleet(in_place, Quantity::BladesReplaced);
         assert!((answer.value - replaced).abs() < 5.0 * answer.standard_error, "{problem}: {answer:?}");
         group.throughput(Throughput::Elements(LIVES));
         group.sample_size(10);

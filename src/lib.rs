@@ -9,9 +9,9 @@
 //!
 //! let study = Study::load("demo-data/reference-study.toml")?;
 //! let comparison = study.simulate(&Run { trials: 500, seed: 1, ..Run::default() })?;
-//! for (index, strategy) in study.strategies.iter().enumerate() {
-//!     let risk = comparison.fleet(index, Quantity::AnyLoss);
-//!     println!("{}: between {:.1e} and {:.1e}", strategy.id, risk.low, risk.high);
+//! for strategy in study.strategy_ids() {
+//!     let risk = comparison.fleet(strategy, Quantity::AnyLoss);
+//!     println!("{}: between {:.1e} and {:.1e}", study.strategy(strategy).id, risk.low, risk.high);
 //!     assert!(risk.low <= risk.value && risk.value <= risk.high);
 //! }
 //! # Ok::<(), serrata::Error>(())

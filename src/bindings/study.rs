@@ -147,7 +147,7 @@ impl Study {
 
     #[getter]
     fn baseline(&self) -> &str {
-        &self.study.strategies[self.study.baseline].id
+        &self.study.strategy(self.study.baseline).id
     }
 
     #[getter]

@@ -6,6 +6,7 @@ pub mod economics;
 pub mod fleet;
 pub mod fracture;
 pub mod growth;
+mod ids;
 pub mod initiation;
 pub mod joining;
 pub mod residual_stress;
@@ -16,6 +17,7 @@ pub mod vibration;
 mod warnings;
 
 use crate::distribution::Distribution;
+pub use ids::{RowId, StrategyId};
 
 /// The valid whole: fleet, laws, techniques, strategies, costs, horizon.
 ///
@@ -28,8 +30,8 @@ pub struct Study {
     pub start_year: f64,
     /// Horizon, in years.
     pub horizon_years: f64,
-    /// The strategy the others are compared with, as an index.
-    pub baseline: usize,
+    /// The strategy the others are compared with.
+    pub baseline: StrategyId,
     /// Currency and discounting.
     pub money: economics::Money,
     /// Scatter between rows and between blades.

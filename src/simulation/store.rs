@@ -116,7 +116,7 @@ impl Comparison {
             study: &self.study.name,
             trials: self.trials(),
             seed: self.run.seed,
-            baseline: &self.study.strategies[self.study.baseline].id,
+            baseline: &self.study.strategy(self.study.baseline).id,
             interval_level: 0.95,
             warnings: self.warnings(),
             assumptions: self.study.assumptions(),

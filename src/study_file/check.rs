@@ -8,7 +8,7 @@ use super::{fleet, growth, initiation, persistence, strategies, techniques};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
-use crate::model::{Scatter, Study};
+use crate::model::{Scatter, StrategyId, Study};
 
 /// Reads a whole study.
 pub(super) fn study(root: &Section) -> Option<Study> {
@@ -35,7 +35,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         name: frame.name,
         start_year: frame.window.start,
         horizon_years: frame.horizon_years,
-        baseline: frame.baseline,
+        baseline: StrategyId(frame.baseline),
         money: money?,
         scatter: scatter?,
         surfaces: all(surfaces.into_iter())?,

@@ -19,7 +19,7 @@ pub(super) fn study(study: &Study) -> String {
     page.entry("name", text(&study.name));
     page.entry("start_year", number(study.start_year));
     page.entry("horizon_years", number(study.horizon_years));
-    page.entry("baseline", text(&study.strategies[study.baseline].id));
+    page.entry("baseline", text(&study.strategy(study.baseline).id));
     page.header(&["money"]);
     page.entry("currency", text(&study.money.currency));
     page.entry("discount_rate_per_year", number(study.money.discount_rate));

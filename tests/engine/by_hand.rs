@@ -1,6 +1,7 @@
 //! Rules one at a time, with answers worked out by hand: a row whose every origin cracks at the very beginning, whose
 //! cracks grow alike by a closed form, and whose looks see all or nothing, or a stated part.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
@@ -71,7 +72,7 @@ fn lived(study: &Study, trials: u64) -> Comparison {
 }
 
 fn value(study: &Study, strategy: usize, quantity: Quantity) -> f64 {
-    lived(study, 20).fleet(strategy, quantity).value
+    lived(study, 20).fleet_of(strategy, quantity).value
 }
 
 #[track_caller]
@@ -102,12 +103,12 @@ fn a_loss_is_paid_when_it_happens_by_each_convention() {
     {
         study.money.payments = payments;
         let comparison = lived(&study, 20);
-        let ours = |quantity| comparison.fleet(NONE, quantity).value;
+        let ours = |quantity| comparison.fleet_of(NONE, quantity).value;
         assert_equal(ours(Quantity::Losses), 10.0);
         // The crack begins a moment after the year does.
         assert!((ours(Quantity::LossCost) / (10.0 * 850.0 * worth(reckoned)) - 1.0).abs() < 1e-6, "{payments:?}");
         assert_equal(ours(Quantity::ForcedDays), 30.0);
-        let years: Vec<f64> = comparison.fleet_losses_by_year(NONE).iter().map(|year| year.value).collect();
+        let years: Vec<f64> = comparison.fleet_losses_of(NONE).iter().map(|year| year.value).collect();
         assert_eq!(years, [0.0, 0.0, 0.0, 10.0, 0.0, 0.0]);
     }
 }
@@ -276,7 +277,7 @@ fn watched_clean_blades_are_called_falsely_anew_at_each_look() {
     study.money.discount_rate = 0.0;
     let comparison = lived(&study, 1_000);
     let seen: f64 = (1..=4).map(|look| 0.3_f64.powi(look)).sum();
-    assert_near(comparison.fleet(LOOK, Quantity::LookCost), 1_000.0 * (1.0 + seen));
+    assert_near(comparison.fleet_of(LOOK, Quantity::LookCost), 1_000.0 * (1.0 + seen));
 }
 
 /// Lengths at the one outage: twice the depth. The rule lies between true and measured length.
@@ -296,7 +297,7 @@ fn lengths_are_judged_as_measured() {
     // A third of the measured lengths lie above the rule when it is 0.43 standard deviations off.
     study.techniques[0].sizing.length_bias = 1.0;
     study.techniques[0].sizing.length_sigma_log = 1.2_f64.ln() / 0.43;
-    let replaced = lived(&study, 4_000).fleet(LOOK, Quantity::BladesReplaced);
+    let replaced = lived(&study, 4_000).fleet_of(LOOK, Quantity::BladesReplaced);
     assert_near(replaced, 10.0 * normal_cdf(-0.43));
 }
 
@@ -331,7 +332,7 @@ fn the_surface_scales_the_time_to_a_crack_whatever_the_law() {
         (InitiationShape::Exponential { mean: 50_000.0 }, 1.0 - (-reading / 50_000.0_f64).exp()),
     ] {
         study.initiation[0].shape = shape;
-        assert_near(lived(&study, 500).after_outages(0, NONE)[0].cracks, 1_000.0 * cracked);
+        assert_near(lived(&study, 500).after_outages_of(0, NONE)[0].cracks, 1_000.0 * cracked);
     }
 }
 
@@ -378,12 +379,12 @@ fn a_shared_crew_calls_many_blades_or_few() {
     let once = mean_over_normal(|z| binomial_at_least(8, 10, chance(sigma * z)));
     let alone = binomial_at_least(8, 10, mean_over_normal(|z| chance(sigma * z)));
     assert!(once > 2.0 * alone, "{once} {alone}");
-    assert_near(lived(&study, 20_000).fleet(LOOK, Quantity::RowsReplaced), once);
+    assert_near(lived(&study, 20_000).fleet_of(LOOK, Quantity::RowsReplaced), once);
     // Three outages so close together that nothing grows between.
     study.units[0].outages.years = vec![2.0, 2.000_01, 2.000_02];
     let ever = 1.0 - (1.0 - once).powi(3);
     let with_one_crew = mean_over_normal(|z| 1.0 - (1.0 - binomial_at_least(8, 10, chance(sigma * z))).powi(3));
-    let ours = lived(&study, 20_000).fleet(LOOK, Quantity::RowsReplaced);
+    let ours = lived(&study, 20_000).fleet_of(LOOK, Quantity::RowsReplaced);
     assert!((ever - with_one_crew).abs() > 10.0 * ours.standard_error);
     assert_near(ours, ever);
 }
@@ -407,8 +408,8 @@ fn cracks_of_all_ages_meet_the_same_crew() {
     let cracked = 1.0 - (-11.0 * 8.76 / mean).exp();
     let once = mean_over_normal(|z| binomial_at_least(8, 10, cracked * chance(0.8 * z)));
     let comparison = lived(&study, 20_000);
-    assert_near(comparison.after_outages(0, NONE)[0].cracks, 5.0);
-    assert_near(comparison.fleet(LOOK, Quantity::RowsReplaced), once);
+    assert_near(comparison.after_outages_of(0, NONE)[0].cracks, 5.0);
+    assert_near(comparison.fleet_of(LOOK, Quantity::RowsReplaced), once);
 }
 
 /// What a crack keeps makes it as hard to find the next time.
@@ -419,7 +420,7 @@ fn a_crack_missed_once_is_missed_again_by_what_it_keeps() {
     study.techniques[0].crack_sigma = 1.5;
     study.units[0].outages.years = vec![2.0, 2.000_01];
     let missed_twice = mean_over_normal(|z| (1.0 - chance(1.5 * z)).powi(2));
-    assert_near(lived(&study, 500).after_outages(0, LOOK)[1].cracks, 1_000.0 * missed_twice);
+    assert_near(lived(&study, 500).after_outages_of(0, LOOK)[1].cracks, 1_000.0 * missed_twice);
 }
 
 /// The same row, eight years in service when the study begins, with two looks behind it.
@@ -439,7 +440,7 @@ fn past_looks_leave_what_they_missed() {
         study.techniques[0].crack_sigma = sigma;
         with_a_past(&mut study, looks);
         let missed = mean_over_normal(|z| (1.0 - chance(sigma * z)).powi(looks.len() as i32));
-        let left = lived(&study, 400).after_outages(0, NONE)[0].cracks;
+        let left = lived(&study, 400).after_outages_of(0, NONE)[0].cracks;
         if looks.is_empty() {
             assert_equal(left.value, 1_000.0);
         } else {
@@ -458,7 +459,7 @@ fn what_a_past_look_missed_the_next_is_likely_to_miss() {
     study.start_year = 2.000_005;
     study.units[0].outages.years = vec![2.000_01];
     let missed_twice = mean_over_normal(|z| (1.0 - chance(1.5 * z)).powi(2));
-    assert_near(lived(&study, 400).after_outages(0, LOOK)[0].cracks, 1_000.0 * missed_twice);
+    assert_near(lived(&study, 400).after_outages_of(0, LOOK)[0].cracks, 1_000.0 * missed_twice);
 }
 
 /// All blades of a past look are seen by one crew: the row is clean more often than if each were seen by itself.
@@ -470,7 +471,7 @@ fn a_past_look_has_a_crew_too() {
     with_a_past(&mut study, &[2.0]);
     let any_left = 1.0 - mean_over_normal(|z| chance(0.8 * z).powi(4));
     let alone = 1.0 - mean_over_normal(|z| chance(0.8 * z)).powi(4);
-    let ours = lived(&study, 40_000).after_outages(0, NONE)[0].p_any_crack;
+    let ours = lived(&study, 40_000).after_outages_of(0, NONE)[0].p_any_crack;
     assert!((any_left - alone).abs() > 10.0 * ours.standard_error);
     assert_near(ours, any_left);
 }
@@ -495,11 +496,11 @@ fn lives_that_lose_a_blade_before_the_study_are_drawn_again() {
         // Tries are geometric: their mean over lives has this standard error.
         let error = came * ((1.0 - came) / 20_000.0).sqrt();
         assert!(
-            (comparison.p_came_through(0) - came).abs() < 4.0 * error,
+            (comparison.p_came_through_of(0) - came).abs() < 4.0 * error,
             "{} for {came}",
-            comparison.p_came_through(0)
+            comparison.p_came_through_of(0)
         );
-        assert_near(comparison.fleet(NONE, Quantity::Losses), (lost_by(end) - lost_by(start)) / came);
+        assert_near(comparison.fleet_of(NONE, Quantity::Losses), (lost_by(end) - lost_by(start)) / came);
     }
 }
 
@@ -533,9 +534,9 @@ fn one_technique_is_paid_once_an_outage() {
     few.rows[0].blades = 4;
     let half = lived(&few, 4_000);
     let led_to = 1.0 - 0.5_f64.powi(4);
-    assert_near(half.fleet(LOOK, Quantity::LookCost), (15.0 + led_to * 4.0) * worth(1.0));
-    assert_near(half.fleet(LOOK, Quantity::CracksFound), 4.0 * led_to);
-    assert_equal(half.fleet(LOOK, Quantity::LookDays).value, 1.5);
+    assert_near(half.fleet_of(LOOK, Quantity::LookCost), (15.0 + led_to * 4.0) * worth(1.0));
+    assert_near(half.fleet_of(LOOK, Quantity::CracksFound), 4.0 * led_to);
+    assert_equal(half.fleet_of(LOOK, Quantity::LookDays).value, 1.5);
     // Two lines of the schedule at one outage.
     let mut twice = study(10);
     base(&mut twice);
@@ -617,7 +618,7 @@ fn finds_on_a_row_send_people_to_its_sisters_at_the_same_outage() {
         let study = three_rows(of);
         let comparison = lived(&study, 20);
         for (row, visited) in visited.into_iter().enumerate() {
-            let ours = |quantity| comparison.row(row, LOOK, quantity).value;
+            let ours = |quantity| comparison.row_of(row, LOOK, quantity).value;
             // All ten are found at the first outage, and new blades never crack; or all ten are lost.
             let [found, lost] = if visited { [10.0, 0.0] } else { [0.0, 10.0] };
             assert_equal(ours(Quantity::CracksFound), found);
@@ -641,7 +642,7 @@ fn a_rule_for_sisters_that_never_fires_changes_no_bit() {
     without.strategies[LOOK].sister_rows = None;
     let (with, without) = (lived(&with, 50), lived(&without, 50));
     for (row, quantity) in (0..3).flat_map(|row| Quantity::ALL.map(|quantity| (row, quantity))) {
-        let [one, other] = [&with, &without].map(|comparison| comparison.row(row, LOOK, quantity));
+        let [one, other] = [&with, &without].map(|comparison| comparison.row_of(row, LOOK, quantity));
         assert_eq!(one.value.to_bits(), other.value.to_bits(), "row {row}: {}", quantity.name());
     }
 }
@@ -665,7 +666,7 @@ fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
         let mut study = study.clone();
         study.units[0].crews = crews;
         let comparison = lived(&study, 20);
-        [0, 1, 2].map(|row| comparison.row(row, LOOK, Quantity::DaysBeyondWindow).value)
+        [0, 1, 2].map(|row| comparison.row_of(row, LOOK, Quantity::DaysBeyondWindow).value)
     };
     // One crew: 6 + 21 days, 15 beyond; without one of the two 7 are saved, without the third 7 and its lift.
     let one = shares(Some(1));
@@ -680,7 +681,7 @@ fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
     assert_eq!(shares(None), [0.0; 3]);
     study.units[0].crews = Some(1);
     let comparison = lived(&study, 20);
-    let ours = |row, quantity| comparison.row(row, LOOK, quantity).value;
+    let ours = |row, quantity| comparison.row_of(row, LOOK, quantity).value;
     for (row, lift) in [(0, 0.5), (1, 0.5), (2, 1.0)] {
         assert_equal(ours(row, Quantity::BladesOutCost), (30.0 + lift * 50.0) * worth(1.0));
         assert_equal(ours(row, Quantity::BladesOutDays), 4.0 + lift * 3.0);

@@ -3,6 +3,7 @@
 //!
 //! Values by quadrature (own case, computed), tolerance four standard errors.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::model::economics::{Money, Payments, Terms};
@@ -22,10 +23,10 @@ fn one_look_half_way_finds_and_saves_as_much_as_on_paper() {
     let comparison = study.simulate(&Run { trials: TRIALS, seed: 8, ..Run::default() }).expect("a run");
     let strategy = |id: &str| study.strategies.iter().position(|strategy| strategy.id == id).expect("a strategy");
     let (none, one_look) = (strategy("none"), strategy("one-look"));
-    assert_agrees(comparison.fleet(none, Quantity::Losses), LOST_WITHOUT_A_LOOK);
-    assert_agrees(comparison.fleet(one_look, Quantity::Losses), LOST_WITH_A_LOOK);
-    assert_agrees(comparison.fleet(one_look, Quantity::CracksFound), FOUND);
-    assert_agrees(comparison.fleet(one_look, Quantity::BladesReplaced), FOUND);
+    assert_agrees(comparison.fleet_of(none, Quantity::Losses), LOST_WITHOUT_A_LOOK);
+    assert_agrees(comparison.fleet_of(one_look, Quantity::Losses), LOST_WITH_A_LOOK);
+    assert_agrees(comparison.fleet_of(one_look, Quantity::CracksFound), FOUND);
+    assert_agrees(comparison.fleet_of(one_look, Quantity::BladesReplaced), FOUND);
 }
 
 /// How many origins have cracked by an outage, on paper: 1 - exp(-Z h) each, h the Weibull hazard, over the row factor Z
@@ -45,7 +46,7 @@ fn origins_have_cracked_as_often_as_on_paper() {
         let comparison = study.simulate(&Run { trials: 2_000, seed: 4, ..Run::default() }).expect("a run");
         let starts = |from: f64, to: f64| 20.0 * (to.min(2010.0) - from.min(2010.0)) + 150.0 * (to - from.max(2010.0));
         let spots = study.roots[0].hot_spots[0].origins_per_blade();
-        for after in comparison.after_outages(0, 0) {
+        for after in comparison.after_outages_of(0, 0) {
             let cracked = |from: f64| {
                 let hazard = (starts(from, after.year) / scale).powi(2);
                 // The mean over the normal logarithm of stress, by the trapezoidal rule.
@@ -77,7 +78,7 @@ fn origins_that_must_have_cracked_have_cracked_once() {
         study.rows[0].past_looks.clear();
         study.strategies.iter_mut().for_each(|strategy| strategy.looks.clear());
         let comparison = study.simulate(&Run { trials: 50, seed: 4, ..Run::default() }).expect("a run");
-        let after = &comparison.after_outages(0, 0)[2];
+        let after = &comparison.after_outages_of(0, 0)[2];
         assert_eq!(after.cracks.value, 80.0 * f64::from(study.roots[0].hot_spots[0].origins_per_blade()));
     }
 }
@@ -124,15 +125,15 @@ fn exponential_initiation_and_a_fixed_delay_are_as_on_paper() {
     let base = exponential_then_fixed(&LOOKS_H, 0.7, 40_000.0);
     let run = Run { trials: 20_000, seed: 17, ..Run::default() };
     let comparison = base.simulate(&run).expect("a run");
-    assert_within(comparison.fleet(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.022_774_177_3));
-    assert_within(comparison.fleet(LOOKED_AT, Quantity::Losses), 80.0 * 0.022_819_911_7);
-    assert_within(comparison.fleet(LOOKED_AT, Quantity::BladesReplaced), 80.0 * 0.113_572_530_8);
+    assert_within(comparison.fleet_of(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.022_774_177_3));
+    assert_within(comparison.fleet_of(LOOKED_AT, Quantity::Losses), 80.0 * 0.022_819_911_7);
+    assert_within(comparison.fleet_of(LOOKED_AT, Quantity::BladesReplaced), 80.0 * 0.113_572_530_8);
     let cost = 90.0 + 80.0 * (5.0 * 0.113_572_530_8 + 2_000.0 * 0.022_819_911_7);
-    assert_within(comparison.fleet(LOOKED_AT, Quantity::Cost), cost);
-    let unseen = comparison.fleet(0, Quantity::AnyLoss);
+    assert_within(comparison.fleet_of(LOOKED_AT, Quantity::Cost), cost);
+    let unseen = comparison.fleet_of(0, Quantity::AnyLoss);
     assert!((unseen.value - any_of_80(0.113_079_6)).abs() < 4.0 * (7e-5_f64 / 20_000.0).sqrt(), "{}", unseen.value);
     let single = exponential_then_fixed(&[50_000.0], 0.7, 40_000.0).simulate(&run).expect("a run");
-    assert_within(single.fleet(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.061_371_261_6));
+    assert_within(single.fleet_of(LOOKED_AT, Quantity::AnyLoss), any_of_80(0.061_371_261_6));
 }
 
 /// Certain and blind looks, and a crack that outlasts the study.
@@ -140,16 +141,16 @@ fn exponential_initiation_and_a_fixed_delay_are_as_on_paper() {
 fn looks_that_see_all_or_nothing_are_exact() {
     let run = Run { trials: 5_000, seed: 17, ..Run::default() };
     let lived = |pod, delay_h| exponential_then_fixed(&LOOKS_H, pod, delay_h).simulate(&run).expect("a run");
-    let perfect = lived(1.0, 40_000.0).fleet(LOOKED_AT, Quantity::AnyLoss);
+    let perfect = lived(1.0, 40_000.0).fleet_of(LOOKED_AT, Quantity::AnyLoss);
     assert_eq!(perfect.value, 0.0);
     // Nothing seen is a bound, not a zero.
     assert!((perfect.high - 3.0 / 5_000.0).abs() < 2e-4 && perfect.high > 0.0, "{}", perfect.high);
     let blind = lived(0.0, 40_000.0);
-    let losses = |strategy| blind.fleet(strategy, Quantity::Losses).value;
+    let losses = |strategy| blind.fleet_of(strategy, Quantity::Losses).value;
     assert!(losses(0) > 5.0);
     assert_eq!(losses(LOOKED_AT) - losses(0), 0.0);
     let slow = lived(0.7, 200_000.0);
-    assert_eq!(slow.fleet(0, Quantity::Losses).value, 0.0);
+    assert_eq!(slow.fleet_of(0, Quantity::Losses).value, 0.0);
 }
 
 /// The interval holds as often as it says: binomial(200, 0.95) lies within 180 to 200 but for 3 in 10,000.
@@ -159,7 +160,7 @@ fn intervals_of_the_chance_of_a_loss_hold_for_two_hundred_seeds() {
     let exact = 1.0 - (1.0 - 0.022_774_177_3_f64).powi(80);
     let holds = |seed: &u64| {
         let run = Run { trials: 400, seed: *seed, ..Run::default() };
-        let ours = study.simulate(&run).expect("a run").fleet(LOOKED_AT, Quantity::AnyLoss);
+        let ours = study.simulate(&run).expect("a run").fleet_of(LOOKED_AT, Quantity::AnyLoss);
         (ours.low..=ours.high).contains(&exact)
     };
     let held = (0..200).filter(holds).count();

@@ -5,7 +5,7 @@
 //! With Paris' exponent 2 the logarithm of depth rises in proportion to starts, so that a depth at the beginning that is
 //! uniform up to the limit gives an exponential delay.
 
-use crate::support::ALLOWED;
+use crate::support::{ALLOWED, ByNumber};
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::model::economics::Payments;
@@ -146,11 +146,11 @@ fn the_share_of_cracks_that_fail_first_is_that_of_the_delay_time_model() {
         // The first and last years are not the long run's: the chain below, without any reaction, has them exactly.
         let chain = Chain { model: Model { blades: 1, ..model }, interval, short: None };
         let expected: Vec<f64> = chain.losses_by_year(years).iter().map(|losses| 100.0 * losses).collect();
-        for (year, (estimate, expected)) in comparison.row_losses_by_year(0, 0).iter().zip(expected).enumerate() {
+        for (year, (estimate, expected)) in comparison.row_losses_of(0, 0).iter().zip(expected).enumerate() {
             assert_close(*estimate, expected, &format!("interval {interval}, pod {pod}, year {year}"));
         }
-        let found = comparison.row(0, 0, Quantity::CracksFound).value;
-        let lost = comparison.row(0, 0, Quantity::Losses).value;
+        let found = comparison.row_of(0, 0, Quantity::CracksFound).value;
+        let lost = comparison.row_of(0, 0, Quantity::Losses).value;
         let share = lost / (lost + found);
         let long_run = share_that_fails_first(0.5, f64::from(interval), pod);
         // Cracks of the last years are not through: roughly the long run's share, for rarely cracking blades.
@@ -270,14 +270,14 @@ fn looks_that_come_sooner_after_finds_and_losses_agree_with_a_chain_solved_exact
     let comparison = run(&study(model, years, looks), 400_000);
     let chain = Chain { model, interval: 2, short: Some(2) };
     let expected = chain.by_year(years);
-    for (year, (estimate, (losses, _))) in comparison.row_losses_by_year(0, 0).iter().zip(&expected).enumerate() {
+    for (year, (estimate, (losses, _))) in comparison.row_losses_of(0, 0).iter().zip(&expected).enumerate() {
         assert_close(*estimate, *losses, &format!("losses in year {year}"));
     }
     let all_looks: f64 = expected.iter().map(|(_, looks)| looks).sum();
-    assert_close(comparison.row(0, 0, Quantity::LookCost), all_looks, "looks");
+    assert_close(comparison.row_of(0, 0, Quantity::LookCost), all_looks, "looks");
     // The twin that does not react is told apart.
     let fixed: f64 = Chain { short: None, ..chain }.by_year(years).iter().map(|(_, looks)| looks).sum();
-    let estimate = comparison.row(0, 0, Quantity::LookCost);
+    let estimate = comparison.row_of(0, 0, Quantity::LookCost);
     assert!((estimate.value - fixed).abs() > 20.0 * estimate.standard_error);
 }
 
@@ -360,7 +360,7 @@ fn a_single_unit_renewed_at_a_loss_or_a_find_costs_what_it_does_on_paper() {
         study.money.discount_rate = rate;
         let comparison = run(&study, 100_000);
         assert_close(
-            comparison.fleet(0, Quantity::Cost),
+            comparison.fleet_of(0, Quantity::Cost),
             single_unit_cost(model, years, rate),
             &format!("rate {rate}"),
         );
@@ -387,7 +387,7 @@ fn renewals_for_ever_are_worth_their_closed_forms() {
     let weibull = InitiationShape::Weibull { shape: 2.5, scale: 9.0 * STARTS_PER_YEAR };
     for (shape, worth) in [(exponential, 256.199_178_928_598_14), (weibull, 219.089_148_415_799_1)] {
         study.initiation[0].shape = shape;
-        let estimate = run(&study, 100_000).fleet(0, Quantity::LossCost);
+        let estimate = run(&study, 100_000).fleet_of(0, Quantity::LossCost);
         // What comes after 200 years is worth 1.05^-200 of that, 6e-5.
         assert_close(estimate, worth, "renewals");
         assert!(estimate.standard_error < 0.002 * worth, "{}", estimate.standard_error);
@@ -406,7 +406,7 @@ fn a_look_every_year_is_worth_a_uniform_series() {
         (Payments::YearMiddle, 15.098_987_912_114_854),
     ] {
         study.money.payments = payments;
-        let ours = run(&study, 10).fleet(0, Quantity::LookCost).value;
+        let ours = run(&study, 10).fleet_of(0, Quantity::LookCost).value;
         assert!((ours - worth).abs() < 1e-10, "{payments:?}: {ours}");
     }
 }

@@ -4,6 +4,7 @@
 //! points coupled, DOP853 of scipy at a relative tolerance of 1e-9, with the hand-over to an edge crack from half the width
 //! on and the loss at 95 % of the thickness at the latest.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::simulation::{Comparison, GrownCracks, GrowthQuestion, Inspection, Quantity, Run};
 
@@ -71,7 +72,7 @@ fn lived(study: &Study, trials: u64) -> Comparison {
 /// Losses without any look, and the cracks found by looks.
 fn losses_and_finds(study: &Study) -> [f64; 2] {
     let lived = lived(study, 2_000);
-    [lived.fleet(NONE, Quantity::Losses).value, lived.fleet(LOOK, Quantity::CracksFound).value]
+    [lived.fleet_of(NONE, Quantity::Losses).value, lived.fleet_of(LOOK, Quantity::CracksFound).value]
 }
 
 #[track_caller]

@@ -1,5 +1,6 @@
 //! Cracks that are followed one by one, in the engine: against the tables, and against themselves.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::simulation::{Comparison, Quantity, Run};
 
@@ -37,23 +38,23 @@ fn followed_cracks_give_what_the_tables_give() {
     for strategy in [NONE, LOOK] {
         // The same draws: a life differs only where a moment falls on the other side of an outage or of the end.
         for quantity in [Quantity::Losses, Quantity::CracksFound, Quantity::BladesReplaced] {
-            let [one, other] = [&tabled, &followed].map(|lived| lived.fleet(strategy, quantity).value);
+            let [one, other] = [&tabled, &followed].map(|lived| lived.fleet_of(strategy, quantity).value);
             assert!((one - other).abs() <= 0.01 * one.max(0.05), "{quantity:?}: {one} against {other}");
         }
-        for (one, other) in tabled.after_outages(0, strategy).iter().zip(&followed.after_outages(0, strategy)) {
+        for (one, other) in tabled.after_outages_of(0, strategy).iter().zip(&followed.after_outages_of(0, strategy)) {
             let [one_mm, other_mm] = [one, other].map(|after| after.mean_length_mm.map_or(0.0, |mean| mean.value));
             assert!((one_mm / other_mm - 1.0).abs() < 0.005, "{one_mm} mm against {other_mm} mm");
         }
     }
-    assert!(tabled.fleet(NONE, Quantity::Losses).value > 0.05, "losses are compared");
+    assert!(tabled.fleet_of(NONE, Quantity::Losses).value > 0.05, "losses are compared");
 }
 
 #[test]
 fn a_threshold_keeps_cracks_at_rest() {
     let high = (FOLLOWED.0, "row_sigma_log = 0\nthreshold = { kind = \"constant\", range_mpa_sqrt_m = 900 }\n");
     let comparison = lived(&study(&[high]), 1_000);
-    assert_eq!(comparison.fleet(NONE, Quantity::Losses).value, 0.0);
-    let after = comparison.after_outages(0, NONE);
+    assert_eq!(comparison.fleet_of(NONE, Quantity::Losses).value, 0.0);
+    let after = comparison.after_outages_of(0, NONE);
     let mean_mm = after[2].mean_length_mm.expect("cracks").value;
     // They keep their initial depth: median 0.3 mm, sigma 0.3, mean 0.3138 mm, and length 2 a / 0.8.
     let expected = 0.3 * f64::exp(0.045) * 2.0 / 0.8;
@@ -82,7 +83,7 @@ fn a_compressive_layer_slows_cracks_and_hides_them() {
     let bare = lived(&study(&[]), 2_000);
     let layered = lived(&study(&[surface]), 2_000);
     let closed = lived(&study(&[surface, ("grade_shift_log = 0\n", hidden)]), 2_000);
-    let value = |lived: &Comparison, strategy, quantity| lived.fleet(strategy, quantity).value;
+    let value = |lived: &Comparison, strategy, quantity| lived.fleet_of(strategy, quantity).value;
     assert!(value(&layered, NONE, Quantity::Losses) < 0.9 * value(&bare, NONE, Quantity::Losses));
     assert!(value(&closed, LOOK, Quantity::CracksFound) < value(&layered, LOOK, Quantity::CracksFound));
 }
@@ -114,7 +115,7 @@ fn origins_far_apart_never_join_and_near_ones_make_long_cracks() {
     for name in serrata::simulation::TABLES {
         assert_eq!(format!("{:?}", alone.table(name)), format!("{:?}", far.table(name)), "{name}");
     }
-    let after = |lived: &Comparison| lived.after_outages(0, NONE)[2].clone();
+    let after = |lived: &Comparison| lived.after_outages_of(0, NONE)[2].clone();
     let (far, near) = (after(&far), after(&near));
     assert!(near.cracks.value < far.cracks.value, "joined cracks are fewer");
     let longest = |after: &serrata::simulation::AfterOutageEstimate| after.longest_mm[1];
@@ -131,7 +132,7 @@ fn stress_corrosion_runs_on_hours_alone() {
     let hours = ("hours_per_year = 4000", "hours_per_year = 8000");
     let slow = lived(&study(&[corrosion]), 800);
     let fast = lived(&study(&[corrosion, hours]), 800);
-    let mean = |lived: &Comparison| lived.after_outages(0, NONE)[2].mean_length_mm.expect("cracks").value;
+    let mean = |lived: &Comparison| lived.after_outages_of(0, NONE)[2].mean_length_mm.expect("cracks").value;
     // Initial cracks are 0.78 mm long on average; what is above that grows in proportion to the hours.
     let (slow, fast) = (mean(&slow) - 0.785, mean(&fast) - 0.785);
     assert!((fast / slow - 2.0).abs() < 0.2, "{fast} mm against {slow} mm");

@@ -1,5 +1,6 @@
 //! The mouth of a crack: open or closed, one state for all techniques and all its life.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::simulation::{Comparison, GrowthQuestion, Inspected, Inspection, Quantity, Run};
 
@@ -198,7 +199,7 @@ fn a_mouth_stays_as_it_is_from_outage_to_outage() {
             [&CERTAIN[..], &[none, replace, all, no_false, rare, no_floor, past, THREE_TENTHS, BLIND], &way].concat();
         let trials = if way.is_empty() { 8_000 } else { 2_000 };
         let lived = lived(&edited(&edits), trials);
-        let left = |strategy| lived.after_outages(0, strategy)[2].cracks.value;
+        let left = |strategy| lived.after_outages_of(0, strategy)[2].cracks.value;
         let (looked_at, never) = (left(0), left(1));
         let trials = trials as f64;
         assert!(never * trials > 400.0, "{never} cracks a trial");
@@ -288,7 +289,7 @@ fn closed_mouths_leave_more_cracks_and_more_losses() {
     let quick = ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 4e-10");
     let half = (SURFACE, "initiation_life_factor = 1\nclosed_mouth_probability = 0.5\n");
     let (open, with) = (lived(&edited(&[quick]), 3_000), lived(&edited(&[quick, half, BLIND]), 3_000));
-    let value = |lived: &Comparison, quantity| lived.fleet(0, quantity).value;
+    let value = |lived: &Comparison, quantity| lived.fleet_of(0, quantity).value;
     assert!(value(&with, Quantity::CracksFound) < 0.8 * value(&open, Quantity::CracksFound));
     assert!(value(&with, Quantity::Losses) > value(&open, Quantity::Losses));
 }

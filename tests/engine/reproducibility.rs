@@ -1,5 +1,6 @@
 //! The same study and seed give the same bytes, whatever is cut, added or taken away.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::model::growth::Limit;
 use serrata::model::initiation::InitiationShape;
@@ -34,7 +35,7 @@ fn threads_and_blocks_change_no_bit() {
 fn another_seed_gives_other_numbers() {
     let study = study("tests/engine/data/y2.toml");
     let other = study.simulate(&Run { trials: 3_000, seed: 6, ..Run::default() }).expect("a run");
-    assert_ne!(other.fleet(0, Quantity::Losses).value, run(&study, 1, 0).fleet(0, Quantity::Losses).value);
+    assert_ne!(other.fleet_of(0, Quantity::Losses).value, run(&study, 1, 0).fleet_of(0, Quantity::Losses).value);
 }
 
 /// Every bit of a result as text; not-a-number is equal to itself here.
@@ -46,10 +47,10 @@ fn shown(result: impl std::fmt::Debug) -> String {
 fn answers(comparison: &Comparison, strategy: &str) -> Vec<String> {
     let index = comparison.study.strategies.iter().position(|other| other.id == strategy).expect("a strategy");
     let mut answers: Vec<String> =
-        Quantity::ALL.iter().map(|quantity| format!("{:?}", comparison.fleet(index, *quantity))).collect();
+        Quantity::ALL.iter().map(|quantity| format!("{:?}", comparison.fleet_of(index, *quantity))).collect();
     for row in 0..comparison.study.rows.len() {
-        answers.extend(comparison.after_outages(row, index).iter().map(|after| format!("{after:?}")));
-        answers.push(format!("{:?}", comparison.row_losses_by_year(row, index)));
+        answers.extend(comparison.after_outages_of(row, index).iter().map(|after| format!("{after:?}")));
+        answers.push(format!("{:?}", comparison.row_losses_of(row, index)));
     }
     answers
 }
@@ -62,7 +63,7 @@ fn taking_strategies_away_changes_no_other_number() {
         for keep in 0..whole.strategies.len() {
             let mut part = whole.clone();
             part.strategies = vec![whole.strategies[keep].clone()];
-            part.baseline = 0;
+            part.baseline = part.strategy_ids().next().expect("a strategy");
             let id = &whole.strategies[keep].id;
             assert_eq!(answers(&run(&part, 2, 0), id), answers(&reference, id), "{name}, {id}");
         }
@@ -105,9 +106,9 @@ fn a_row_of_another_unit_changes_no_number_of_this_one() {
     part.rows.remove(0);
     let (with, without) = (run(&whole, 2, 0), run(&part, 2, 0));
     for strategy in 0..whole.strategies.len() {
-        let found = |comparison: &Comparison, row| shown(comparison.row(row, strategy, Quantity::CracksFound));
+        let found = |comparison: &Comparison, row| shown(comparison.row_of(row, strategy, Quantity::CracksFound));
         assert_eq!(found(&with, 3), found(&without, 2));
-        assert_eq!(shown(with.after_outages(5, strategy)), shown(without.after_outages(4, strategy)));
+        assert_eq!(shown(with.after_outages_of(5, strategy)), shown(without.after_outages_of(4, strategy)));
     }
 }
 
@@ -122,9 +123,9 @@ fn a_look_that_sees_nothing_changes_nothing_but_its_cost() {
     let comparison = run(&study, 2, 0);
     for strategy in 1..study.strategies.len() {
         for quantity in [Quantity::Losses, Quantity::AnyLoss, Quantity::BladesReplaced] {
-            assert_eq!(shown(comparison.fleet(strategy, quantity)), shown(comparison.fleet(0, quantity)));
+            assert_eq!(shown(comparison.fleet_of(strategy, quantity)), shown(comparison.fleet_of(0, quantity)));
         }
-        for (with, without) in comparison.after_outages(0, strategy).iter().zip(comparison.after_outages(0, 0)) {
+        for (with, without) in comparison.after_outages_of(0, strategy).iter().zip(comparison.after_outages_of(0, 0)) {
             assert_eq!(shown(with.cracks), shown(without.cracks));
             assert_eq!(with.longest_mm, without.longest_mm);
             // Lengths are added crack by crack, in another order when blades are followed one by one.
@@ -146,7 +147,7 @@ fn sums_of_a_kept_part_are_those_of_a_shorter_run() {
     let part = stopped.expect("what was finished");
     assert!(part.trials() < 50_000_000);
     let again = study.simulate(&Run { trials: part.trials(), seed: 5, ..Run::default() }).expect("a run");
-    assert_eq!(shown(again.fleet(3, Quantity::BladesReplaced)), shown(part.fleet(3, Quantity::BladesReplaced)));
+    assert_eq!(shown(again.fleet_of(3, Quantity::BladesReplaced)), shown(part.fleet_of(3, Quantity::BladesReplaced)));
 }
 
 #[test]
@@ -160,10 +161,9 @@ fn a_stopped_run_is_an_error_unless_it_keeps_what_was_finished() {
 /// Two runs of one row under one strategy say the same of every year and every outage before one.
 fn assert_same_until(year: f64, one: &Comparison, other: &Comparison, row: usize, strategy: usize, name: &str) {
     let years = (year - one.study.start_year) as usize;
-    let losses =
-        |run: &Comparison| run.row_losses_by_year(row, strategy)[..years].iter().map(shown).collect::<Vec<_>>();
+    let losses = |run: &Comparison| run.row_losses_of(row, strategy)[..years].iter().map(shown).collect::<Vec<_>>();
     assert!(losses(one) == losses(other), "{name}, row {row}, strategy {strategy}: losses");
-    for (one, other) in one.after_outages(row, strategy).into_iter().zip(other.after_outages(row, strategy)) {
+    for (one, other) in one.after_outages_of(row, strategy).into_iter().zip(other.after_outages_of(row, strategy)) {
         if one.year >= year {
             break;
         }
@@ -246,16 +246,16 @@ fn one_more_row_strategy_or_technique_changes_no_number() {
     strategy.id = "by the third".to_owned();
     strategy.looks[0].techniques = vec![2];
     more.strategies.insert(0, strategy);
-    more.baseline += 1;
+    more.baseline = more.strategy_id(&whole.strategy(whole.baseline).id).expect("the same strategy");
     let (with, without) = (run(&more, 2, 0), run(&whole, 2, 0));
     for strategy in 0..whole.strategies.len() {
         // Rows of a unit share the days beyond its window, and nothing else here.
         let shared = [Quantity::DaysBeyondWindow, Quantity::ExtraDayCost, Quantity::Cost];
         for quantity in Quantity::ALL.into_iter().filter(|quantity| !shared.contains(quantity)) {
-            let [one, other] = [with.row(1, strategy + 1, quantity), without.row(0, strategy, quantity)];
+            let [one, other] = [with.row_of(1, strategy + 1, quantity), without.row_of(0, strategy, quantity)];
             assert!(shown(one) == shown(other), "strategy {strategy}: {}", quantity.name());
         }
-        assert!(shown(with.after_outages(1, strategy + 1)) == shown(without.after_outages(0, strategy)));
+        assert!(shown(with.after_outages_of(1, strategy + 1)) == shown(without.after_outages_of(0, strategy)));
     }
 }
 

@@ -3,6 +3,7 @@
 //! What they count, and how, stands in the head lines of their tables.
 
 use super::support::{Distance, assert_agrees, count_distance};
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 use std::collections::BTreeMap;
@@ -52,15 +53,15 @@ fn distance(comparison: &Comparison, line: &Line, other_trials: f64) -> Option<D
     let only_row = row.or((study.rows.len() == 1).then_some(0));
     let quantity = line["quantity"].as_str();
     let after = |row: usize, year: f64| {
-        let mut all = comparison.after_outages(row, strategy).into_iter();
+        let mut all = comparison.after_outages_of(row, strategy).into_iter();
         all.find(|after| (after.year - year).abs() < 1e-6).expect("an outage")
     };
     let ours = match quantity {
         "losses_in_year" => {
             let year = (number("year") - study.start_year) as usize;
             let years = match row {
-                Some(row) => comparison.row_losses_by_year(row, strategy),
-                None => comparison.fleet_losses_by_year(strategy),
+                Some(row) => comparison.row_losses_of(row, strategy),
+                None => comparison.fleet_losses_of(strategy),
             };
             years[year]
         }
@@ -71,7 +72,8 @@ fn distance(comparison: &Comparison, line: &Line, other_trials: f64) -> Option<D
         }
         "cracks_left_after_last_outage" => {
             let rows = 0..study.rows.len();
-            let lasts = rows.filter_map(|row| comparison.after_outages(row, strategy).pop()).map(|after| after.cracks);
+            let lasts =
+                rows.filter_map(|row| comparison.after_outages_of(row, strategy).pop()).map(|after| after.cracks);
             // Rows are independent.
             lasts.reduce(|sum, cracks| Estimate {
                 value: sum.value + cracks.value,
@@ -82,8 +84,8 @@ fn distance(comparison: &Comparison, line: &Line, other_trials: f64) -> Option<D
         name => {
             let quantity = Quantity::ALL.into_iter().find(|quantity| quantity.name() == name).expect("a quantity");
             match row {
-                Some(row) => comparison.row(row, strategy, quantity),
-                None => comparison.fleet(strategy, quantity),
+                Some(row) => comparison.row_of(row, strategy, quantity),
+                None => comparison.fleet_of(strategy, quantity),
             }
         }
     };

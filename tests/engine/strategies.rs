@@ -1,6 +1,7 @@
 //! What strategies do, one act at a time, on the row of yardstick problem y2: each answer is known
 //! on paper or equals that of another strategy.
 
+use crate::support::ByNumber;
 use serrata::Study;
 use serrata::model::detection::Persistence;
 use serrata::model::initiation::InitiationShape;
@@ -33,12 +34,12 @@ fn add_copy_of_second(study: &mut Study) {
 }
 
 fn value(comparison: &Comparison, strategy: usize, quantity: Quantity) -> f64 {
-    comparison.fleet(strategy, quantity).value
+    comparison.fleet_of(strategy, quantity).value
 }
 
 /// Two strategies let the same blades go in the same lives.
 fn assert_same_losses(comparison: &Comparison, one: usize, other: usize) {
-    let losses = |strategy| comparison.fleet_losses_by_year(strategy).iter().map(|year| year.value).collect::<Vec<_>>();
+    let losses = |strategy| comparison.fleet_losses_of(strategy).iter().map(|year| year.value).collect::<Vec<_>>();
     assert!(value(comparison, one, Quantity::Losses) > 0.5);
     assert_eq!(losses(one), losses(other));
 }
@@ -70,9 +71,9 @@ fn every_way_of_following_a_row_comes_to_the_same(life_in_starts: f64, outages_p
         let mut answers = Vec::new();
         for strategy in [NONE, IN_PLACE, OUT_THIRD, ESCALATED] {
             answers.extend(Quantity::ALL.map(|quantity| value(&comparison, strategy, quantity)));
-            answers.extend(comparison.after_outages(0, strategy).iter().map(|after| after.cracks.value));
+            answers.extend(comparison.after_outages_of(0, strategy).iter().map(|after| after.cracks.value));
         }
-        let most = comparison.after_outages(0, NONE).iter().map(|after| after.cracks.value).fold(0.0, f64::max);
+        let most = comparison.after_outages_of(0, NONE).iter().map(|after| after.cracks.value).fold(0.0, f64::max);
         assert!(end.is_some() || cracks.contains(&most), "{most} cracks");
         answers
     };
@@ -105,7 +106,8 @@ fn more_outages_than_a_word_has_bits_show_the_same_row() {
             let moments = 1..30 * outages_per_year;
             study.units[0].outages.years = moments.map(|moment| moment as f64 / outages_per_year as f64).collect();
         });
-        let yearly = comparison.after_outages(0, NONE).into_iter().skip(outages_per_year - 1).step_by(outages_per_year);
+        let yearly =
+            comparison.after_outages_of(0, NONE).into_iter().skip(outages_per_year - 1).step_by(outages_per_year);
         yearly.collect::<Vec<_>>()
     };
     let (few, many) = (after(1), after(4));
@@ -125,10 +127,10 @@ fn a_retired_row_loses_no_blade_afterwards() {
         }
     });
     for strategy in [NONE, ESCALATED] {
-        let years = comparison.fleet_losses_by_year(strategy);
+        let years = comparison.fleet_losses_of(strategy);
         assert!(years[20..].iter().all(|year| year.value == 0.0));
     }
-    assert!(comparison.fleet_losses_by_year(NONE)[10..20].iter().any(|year| year.value > 0.0));
+    assert!(comparison.fleet_losses_of(NONE)[10..20].iter().any(|year| year.value > 0.0));
 }
 
 #[test]
@@ -137,7 +139,7 @@ fn a_new_row_has_no_cracks_and_counts_once() {
     let comparison = lived(|study| study.strategies.iter_mut().for_each(|strategy| strategy.row_end = end));
     for strategy in [NONE, ESCALATED] {
         assert_eq!(value(&comparison, strategy, Quantity::RowsReplaced), 1.0);
-        let after = comparison.after_outages(0, strategy);
+        let after = comparison.after_outages_of(0, strategy);
         assert!(after[18].cracks.value > 0.0);
         assert_eq!(after[19].cracks.value, 0.0, "just after the year-20 outage");
     }
@@ -164,7 +166,7 @@ fn half_the_blades_looked_at_leaves_more_cracks_than_all() {
         half.looks[0].coverage.blade_fraction = 0.5;
         study.strategies[IN_PLACE] = half;
     });
-    let left = |strategy: usize| comparison.after_outages(0, strategy)[26].cracks.value;
+    let left = |strategy: usize| comparison.after_outages_of(0, strategy)[26].cracks.value;
     assert!(left(OUT_THIRD) < left(IN_PLACE) && left(IN_PLACE) < left(NONE));
 }
 

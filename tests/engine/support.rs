@@ -1,5 +1,7 @@
 //! Distances between the engine's numbers and those of other programs, in standard errors.
 
+use serrata::model::{RowId, StrategyId};
+use serrata::simulation::{AfterOutageEstimate, Comparison, Estimate, Quantity};
 use statrs::distribution::{Binomial, DiscreteCDF, Poisson};
 
 /// Largest accepted distance in combined standard errors. A right engine is beyond it for one comparison in 16,000.
@@ -46,4 +48,50 @@ pub fn count_distance(count: f64, trials: f64, expected: f64, other_trials: Opti
     let tail = below.min(above).min(0.5);
     let z = -serrata::math::normal_quantile(tail.max(1e-300));
     if below < above { -z } else { z }
+}
+
+/// Answers for rows and strategies by their numbers, which tests have as constants.
+pub trait ByNumber {
+    fn row_number(&self, row: usize) -> RowId;
+    fn strategy_number(&self, strategy: usize) -> StrategyId;
+    fn fleet_of(&self, strategy: usize, quantity: Quantity) -> Estimate;
+    fn row_of(&self, row: usize, strategy: usize, quantity: Quantity) -> Estimate;
+    fn fleet_losses_of(&self, strategy: usize) -> Vec<Estimate>;
+    fn row_losses_of(&self, row: usize, strategy: usize) -> Vec<Estimate>;
+    fn after_outages_of(&self, row: usize, strategy: usize) -> Vec<AfterOutageEstimate>;
+    fn p_came_through_of(&self, row: usize) -> f64;
+}
+
+impl ByNumber for Comparison {
+    fn row_number(&self, row: usize) -> RowId {
+        self.study.row_ids().nth(row).expect("a row")
+    }
+
+    fn strategy_number(&self, strategy: usize) -> StrategyId {
+        self.study.strategy_ids().nth(strategy).expect("a strategy")
+    }
+
+    fn fleet_of(&self, strategy: usize, quantity: Quantity) -> Estimate {
+        self.fleet(self.strategy_number(strategy), quantity)
+    }
+
+    fn row_of(&self, row: usize, strategy: usize, quantity: Quantity) -> Estimate {
+        self.row(self.row_number(row), self.strategy_number(strategy), quantity)
+    }
+
+    fn fleet_losses_of(&self, strategy: usize) -> Vec<Estimate> {
+        self.fleet_losses_by_year(self.strategy_number(strategy))
+    }
+
+    fn row_losses_of(&self, row: usize, strategy: usize) -> Vec<Estimate> {
+        self.row_losses_by_year(self.row_number(row), self.strategy_number(strategy))
+    }
+
+    fn after_outages_of(&self, row: usize, strategy: usize) -> Vec<AfterOutageEstimate> {
+        self.after_outages(self.row_number(row), self.strategy_number(strategy))
+    }
+
+    fn p_came_through_of(&self, row: usize) -> f64 {
+        self.p_came_through(self.row_number(row))
+    }
 }

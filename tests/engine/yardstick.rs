@@ -3,6 +3,7 @@
 //! values for rare losses by importance sampling (`data/yardstick_expected_rare.json`).
 
 use super::support::{Distance, assert_agrees, count_distance};
+use crate::support::ByNumber;
 use serde_json::Value;
 use serrata::Study;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
@@ -101,9 +102,9 @@ fn compare_strategy(
         ("p_bench_triggered", Quantity::Escalated),
     ] {
         let se = expected[format!("{key}_se")].as_f64().unwrap_or(0.0);
-        add(key.into(), comparison.fleet(strategy, quantity), expected[key].as_f64().unwrap_or(0.0), se);
+        add(key.into(), comparison.fleet_of(strategy, quantity), expected[key].as_f64().unwrap_or(0.0), se);
     }
-    for (outage, after) in comparison.after_outages(0, strategy).iter().enumerate() {
+    for (outage, after) in comparison.after_outages_of(0, strategy).iter().enumerate() {
         let number = |key: &str| expected[key][outage].as_f64().unwrap_or(0.0);
         add(
             format!("cracks {}", after.year),
@@ -126,14 +127,14 @@ fn compare_strategy(
         found.push(Distance { what: format!("{name} {what}"), ours: ours.value, expected, z });
     };
     for (key, quantity) in [("p_any_failure", Quantity::AnyLoss), ("failures", Quantity::Losses)] {
-        let ours = comparison.fleet(strategy, quantity);
+        let ours = comparison.fleet_of(strategy, quantity);
         if let Some(sharp) = rare[key].as_f64() {
             add_count(format!("{key} (rare)"), ours, sharp, rare[format!("{key}_se")].as_f64().unwrap_or(0.0), None);
         }
         let se = expected[format!("{key}_se")].as_f64().unwrap_or(0.0);
         add_count(key.into(), ours, expected[key].as_f64().unwrap_or(f64::NAN), se, rows);
     }
-    for (year, ours) in comparison.fleet_losses_by_year(strategy).into_iter().enumerate() {
+    for (year, ours) in comparison.fleet_losses_of(strategy).into_iter().enumerate() {
         let value = expected["yearly_failures"][year].as_f64().unwrap_or(f64::NAN);
         let se = expected["yearly_failures_se"][year].as_f64().unwrap_or(0.0);
         add_count(format!("losses in year {year}"), ours, value, se, rows);

@@ -9,7 +9,7 @@ use super::observe::Quantity;
 use super::parallel::Run;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
 use crate::math::{normal_cdf, normal_quantile};
-use crate::model::Study;
+use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
 
 /// An estimate with its standard error and an interval.
@@ -62,8 +62,8 @@ pub struct Difference {
 pub struct Ranking {
     /// What is ranked by.
     pub quantity: Quantity,
-    /// Strategies from first to last, as indices.
-    pub order: Vec<usize>,
+    /// Strategies from first to last.
+    pub order: Vec<StrategyId>,
     /// Confidence that the first is truly first, given the study's inputs: one minus the sum, over
     /// the others, of the chance that the other is smaller (Bonferroni's bound), at least zero.
     pub confidence: f64,
@@ -86,39 +86,39 @@ impl Comparison {
     }
 
     /// Whole fleet, one strategy, over the horizon.
-    pub fn fleet(&self, strategy: usize, quantity: Quantity) -> Estimate {
-        self.estimate(&self.tally.fleet[strategy], quantity)
+    pub fn fleet(&self, strategy: StrategyId, quantity: Quantity) -> Estimate {
+        self.estimate(&self.tally.fleet[strategy.0], quantity)
     }
 
     /// One row, one strategy, over the horizon.
-    pub fn row(&self, row: usize, strategy: usize, quantity: Quantity) -> Estimate {
+    pub fn row(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Estimate {
         self.estimate(&self.row_sums(row, strategy).lives, quantity)
     }
 
     /// Whole fleet, one strategy: blades lost in each study year.
-    pub fn fleet_losses_by_year(&self, strategy: usize) -> Vec<Estimate> {
-        self.losses_by_year(&self.tally.fleet[strategy])
+    pub fn fleet_losses_by_year(&self, strategy: StrategyId) -> Vec<Estimate> {
+        self.losses_by_year(&self.tally.fleet[strategy.0])
     }
 
     /// One row, one strategy: blades lost in each study year.
-    pub fn row_losses_by_year(&self, row: usize, strategy: usize) -> Vec<Estimate> {
+    pub fn row_losses_by_year(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
         self.losses_by_year(&self.row_sums(row, strategy).lives)
     }
 
     /// Whole fleet, one strategy: probability of any loss in each study year.
-    pub fn fleet_any_loss_by_year(&self, strategy: usize) -> Vec<Estimate> {
-        self.any_loss_by_year(&self.tally.fleet[strategy])
+    pub fn fleet_any_loss_by_year(&self, strategy: StrategyId) -> Vec<Estimate> {
+        self.any_loss_by_year(&self.tally.fleet[strategy.0])
     }
 
     /// One row, one strategy: probability of any loss in each study year.
-    pub fn row_any_loss_by_year(&self, row: usize, strategy: usize) -> Vec<Estimate> {
+    pub fn row_any_loss_by_year(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
         self.any_loss_by_year(&self.row_sums(row, strategy).lives)
     }
 
     /// One row, one strategy: what is in the row just after each outage.
-    pub fn after_outages(&self, row: usize, strategy: usize) -> Vec<AfterOutageEstimate> {
+    pub fn after_outages(&self, row: RowId, strategy: StrategyId) -> Vec<AfterOutageEstimate> {
         let sums = self.row_sums(row, strategy);
-        let years = &self.study.units[self.study.rows[row].unit].outages.years;
+        let years = &self.study.units[self.study.row(row).unit].outages.years;
         let after = &sums.after_outage;
         years
             .iter()
@@ -135,7 +135,7 @@ impl Comparison {
     }
 
     /// Differences of a strategy to the baseline over the fleet, for losses, cost and days.
-    pub fn differences(&self, strategy: usize) -> Vec<Difference> {
+    pub fn differences(&self, strategy: StrategyId) -> Vec<Difference> {
         let baseline = self.study.baseline;
         (0..PAIRED.len()).map(|index| self.difference(strategy, baseline, index)).collect()
     }
@@ -147,12 +147,12 @@ impl Comparison {
 
     /// Probability that a row comes to the start of the study without a loss, by the study's own
     /// inputs; lives in which it does not are drawn again.
-    pub fn p_came_through(&self, row: usize) -> f64 {
-        self.tally.trials as f64 / self.tally.tries[row] as f64
+    pub fn p_came_through(&self, row: RowId) -> f64 {
+        self.tally.trials as f64 / self.tally.tries[row.0] as f64
     }
 
-    fn row_sums(&self, row: usize, strategy: usize) -> &RowSums {
-        &self.tally.rows[row * self.study.strategies.len() + strategy]
+    pub(super) fn row_sums(&self, row: RowId, strategy: StrategyId) -> &RowSums {
+        &self.tally.rows[row.0 * self.study.strategies.len() + strategy.0]
     }
 
     fn estimate(&self, sums: &LifeSums, quantity: Quantity) -> Estimate {
@@ -211,10 +211,10 @@ impl Comparison {
         Some(Estimate { value: ratio, ..normal_interval(ratio, standard_error) })
     }
 
-    fn difference(&self, strategy: usize, other: usize, index: usize) -> Difference {
+    fn difference(&self, strategy: StrategyId, other: StrategyId, index: usize) -> Difference {
         let quantity = PAIRED[index];
         let n = self.tally.trials as f64;
-        let (a, b) = (&self.tally.fleet[strategy], &self.tally.fleet[other]);
+        let (a, b) = (&self.tally.fleet[strategy.0], &self.tally.fleet[other.0]);
         let (at, sum_a, sum_b) = (quantity as usize, a.sum[quantity as usize], b.sum[quantity as usize]);
         let value = (sum_a - sum_b) / n;
         let square = a.square[at] + b.square[at] - 2.0 * self.product(strategy, other, index);
@@ -228,15 +228,15 @@ impl Comparison {
         }
     }
 
-    fn product(&self, i: usize, j: usize, index: usize) -> f64 {
-        let (i, j) = (i.max(j), i.min(j));
+    fn product(&self, one: StrategyId, other: StrategyId, index: usize) -> f64 {
+        let (i, j) = (one.0.max(other.0), one.0.min(other.0));
         self.tally.products[i * (i + 1) / 2 + j][index]
     }
 
     fn ranking(&self, index: usize) -> Ranking {
         let quantity = PAIRED[index];
-        let mean = |strategy: &usize| self.tally.fleet[*strategy].sum[quantity as usize];
-        let mut order: Vec<usize> = (0..self.study.strategies.len()).collect();
+        let mean = |strategy: &StrategyId| self.tally.fleet[strategy.0].sum[quantity as usize];
+        let mut order: Vec<StrategyId> = self.study.strategy_ids().collect();
         order.sort_by(|a, b| mean(a).total_cmp(&mean(b)));
         let first = order[0];
         let doubt: f64 = order[1..]

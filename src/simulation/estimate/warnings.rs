@@ -1,6 +1,7 @@
 //! What a reader of a comparison has to beware of, in words.
 
 use super::{Comparison, Ranking};
+use crate::model::{RowId, StrategyId};
 use crate::simulation::nature::{thousands, two_figures};
 use crate::simulation::observe::Quantity;
 use crate::simulation::tables::THIN_EVENTS;
@@ -18,11 +19,11 @@ impl Comparison {
     /// Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let mut warnings = self.study.warnings();
-        warnings.extend((0..self.study.strategies.len()).filter_map(|strategy| self.thin_evidence(strategy)));
-        warnings.extend((0..self.study.rows.len()).filter_map(|row| self.unlikely_past(row)));
-        warnings.extend((0..self.study.rows.len()).flat_map(|row| self.integration_notes(row)));
+        warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
+        warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
+        warnings.extend(self.study.row_ids().flat_map(|row| self.integration_notes(row)));
         let anything_lost =
-            (0..self.study.strategies.len()).any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
+            self.study.strategy_ids().any(|strategy| self.fleet(strategy, Quantity::AnyLoss).events > 0.0);
         if !anything_lost && self.study.strategies.len() > 1 {
             warnings.push("No strategy had a loss, so that they cannot be ranked by losses.".to_owned());
         }
@@ -36,19 +37,19 @@ impl Comparison {
         warnings
     }
 
-    fn thin_evidence(&self, strategy: usize) -> Option<String> {
+    fn thin_evidence(&self, strategy: StrategyId) -> Option<String> {
         let events = self.fleet(strategy, Quantity::AnyLoss).events;
         let what = thin_evidence(events, self.trials() as f64)?;
-        Some(format!("{}: {what}", self.study.strategies[strategy].id))
+        Some(format!("{}: {what}", self.study.strategy(strategy).id))
     }
 
-    fn unlikely_past(&self, row: usize) -> Option<String> {
+    fn unlikely_past(&self, row: RowId) -> Option<String> {
         let probability = self.p_came_through(row);
         (probability < LIKELY).then(|| {
             format!(
                 "rows.{}: by the study's inputs a row like it reaches {} without a loss with probability {} \
                  only; lives that do not were drawn again. Look at its initiation, growth and past looks.",
-                self.study.rows[row].id,
+                self.study.row(row).id,
                 self.study.start_year,
                 two_figures(probability)
             )
@@ -56,9 +57,9 @@ impl Comparison {
     }
 
     /// What happened to a row's cracks and was not wholly by the book.
-    fn integration_notes(&self, row: usize) -> Vec<String> {
-        let id = &self.study.rows[row].id;
-        self.tally.counts[row].sentences().into_iter().map(|sentence| format!("rows.{id}: {sentence}")).collect()
+    fn integration_notes(&self, row: RowId) -> Vec<String> {
+        let id = &self.study.row(row).id;
+        self.tally.counts[row.0].sentences().into_iter().map(|sentence| format!("rows.{id}: {sentence}")).collect()
     }
 
     fn unsure(&self, ranking: &Ranking) -> Option<String> {
@@ -66,7 +67,7 @@ impl Comparison {
         let value = |strategy| self.fleet(strategy, ranking.quantity).value;
         // Where all are exactly alike, as costs are in a study without prices, there is no first place to doubt.
         (ranking.confidence < SURE && value(first) != value(last)).then(|| {
-            let id = |strategy: usize| &self.study.strategies[strategy].id;
+            let id = |strategy: StrategyId| &self.study.strategy(strategy).id;
             format!(
                 "{}: first place of {} is not settled (confidence {:.2}; next is {}). More trials sharpen it unless the two \
                  are truly alike.",

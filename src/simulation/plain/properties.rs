@@ -1,8 +1,8 @@
 //! What holds for every study, over random ones.
 
 use super::studies;
-use crate::model::Study;
 use crate::model::strategy::{Action, Coverage, Disposition, Look, SisterRows, SisterScope, Strategy};
+use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
 use proptest::prelude::*;
 use proptest::test_runner::{RngSeed, TestRunner};
@@ -38,14 +38,13 @@ const MONEY: [Quantity; 6] = [
 
 /// Whether every number of every row is that of another run, with money so many times as much.
 fn are_alike(one: &Comparison, other: &Comparison, times: f64) -> Result<(), String> {
-    for (row, strategy) in
-        (0..one.study.rows.len()).flat_map(|row| (0..one.study.strategies.len()).map(move |s| (row, s)))
-    {
+    let strategies = || one.study.strategy_ids();
+    for (row, strategy) in one.study.row_ids().flat_map(|row| strategies().map(move |strategy| (row, strategy))) {
         for quantity in Quantity::ALL {
             let factor = if MONEY.contains(&quantity) { times } else { 1.0 };
             let [a, b] = [one, other].map(|run| run.row(row, strategy, quantity).value);
             if (factor * a).to_bits() != b.to_bits() {
-                return Err(format!("row {row}, strategy {strategy}: {} {a} and {b}", quantity.name()));
+                return Err(format!("{row:?}, {strategy:?}: {} {a} and {b}", quantity.name()));
             }
         }
     }
@@ -130,11 +129,13 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
             row_end: None,
             ..perfect.strategies[0].clone()
         }];
-        perfect.baseline = 0;
+        perfect.baseline = StrategyId(0);
         let comparison = run(&perfect);
-        for row in 0..perfect.rows.len() {
-            if let Some(left) = comparison.after_outages(row, 0).iter().find(|after| after.cracks.value > 0.0) {
-                return Err(format!("row {row}: {} cracks after {}", left.cracks.value, left.year));
+        for row in perfect.row_ids() {
+            if let Some(left) =
+                comparison.after_outages(row, perfect.baseline).iter().find(|after| after.cracks.value > 0.0)
+            {
+                return Err(format!("{row:?}: {} cracks after {}", left.cracks.value, left.year));
             }
         }
         Ok(())

@@ -15,6 +15,7 @@ use super::observe::Quantity;
 use super::tally::LENGTH_BINS;
 use crate::error::{Error, Result};
 use crate::math::normal_quantile;
+use crate::model::StrategyId;
 use crate::statistics::interval;
 use notes::{note_of, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
@@ -116,17 +117,20 @@ impl Comparison {
 
     fn summary(&self) -> Table {
         let mut table = Table::new("summary", &ESTIMATE_COLUMNS);
-        for (index, strategy) in self.study.strategies.iter().enumerate() {
+        for strategy_id in self.study.strategy_ids() {
+            let strategy = self.study.strategy(strategy_id);
             let mut add = |quantity: &str, unit: &str, noted: (Estimate, &str)| {
                 table.line(Line::new(&strategy.id, quantity, unit, noted).cells());
             };
-            for (name, unit, estimate) in
-                [(MEAN_ROW, "probability", self.mean_row(index)), (CRACKS_LEFT, "count", self.cracks_left(index))]
-            {
+            for (name, unit, estimate) in [
+                (MEAN_ROW, "probability", self.mean_row(strategy_id)),
+                (CRACKS_LEFT, "count", self.cracks_left(strategy_id)),
+            ] {
                 add(name, unit, (estimate, note_of(&estimate)));
             }
             for quantity in Quantity::ALL {
-                let noted = self.noted(strategy, &self.tally.fleet[index], quantity, self.fleet(index, quantity));
+                let noted =
+                    self.noted(strategy, &self.tally.fleet[strategy_id.0], quantity, self.fleet(strategy_id, quantity));
                 add(quantity.name(), self.unit(quantity), noted);
             }
         }
@@ -135,11 +139,13 @@ impl Comparison {
 
     fn by_row(&self) -> Table {
         let mut table = Table::new("by_row", &ESTIMATE_COLUMNS);
-        for (row_index, row) in self.study.rows.iter().enumerate() {
-            for (index, strategy) in self.study.strategies.iter().enumerate() {
-                let sums = &self.tally.rows[row_index * self.study.strategies.len() + index].lives;
+        for row_id in self.study.row_ids() {
+            let row = self.study.row(row_id);
+            for strategy_id in self.study.strategy_ids() {
+                let strategy = self.study.strategy(strategy_id);
+                let sums = &self.row_sums(row_id, strategy_id).lives;
                 for quantity in Quantity::ALL {
-                    let noted = self.noted(strategy, sums, quantity, self.row(row_index, index, quantity));
+                    let noted = self.noted(strategy, sums, quantity, self.row(row_id, strategy_id, quantity));
                     let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
                     table.line(Line { row: Some(&row.id), ..line }.cells());
                 }
@@ -150,7 +156,8 @@ impl Comparison {
 
     fn by_year(&self) -> Table {
         let mut table = Table::new("by_year", &ESTIMATE_COLUMNS);
-        for (index, strategy) in self.study.strategies.iter().enumerate() {
+        for strategy_id in self.study.strategy_ids() {
+            let strategy = self.study.strategy(strategy_id);
             let mut add = |row: Option<&str>, losses: Vec<Estimate>, any: Vec<Estimate>| {
                 for (year, (losses, any)) in losses.into_iter().zip(any).enumerate() {
                     let year = self.study.start_year + year as f64;
@@ -164,10 +171,11 @@ impl Comparison {
                     }
                 }
             };
-            add(None, self.fleet_losses_by_year(index), self.fleet_any_loss_by_year(index));
-            for (row_index, row) in self.study.rows.iter().enumerate() {
-                let losses = self.row_losses_by_year(row_index, index);
-                add(Some(&row.id), losses, self.row_any_loss_by_year(row_index, index));
+            add(None, self.fleet_losses_by_year(strategy_id), self.fleet_any_loss_by_year(strategy_id));
+            for row_id in self.study.row_ids() {
+                let row = self.study.row(row_id);
+                let losses = self.row_losses_by_year(row_id, strategy_id);
+                add(Some(&row.id), losses, self.row_any_loss_by_year(row_id, strategy_id));
             }
         }
         table
@@ -175,11 +183,13 @@ impl Comparison {
 
     fn by_outage(&self) -> Table {
         let mut table = Table::new("by_outage", &ESTIMATE_COLUMNS);
-        for (row_index, row) in self.study.rows.iter().enumerate() {
-            for (index, strategy) in self.study.strategies.iter().enumerate() {
-                let sums = &self.tally.rows[row_index * self.study.strategies.len() + index];
+        for row_id in self.study.row_ids() {
+            let row = self.study.row(row_id);
+            for strategy_id in self.study.strategy_ids() {
+                let strategy = self.study.strategy(strategy_id);
+                let sums = self.row_sums(row_id, strategy_id);
                 let bins = sums.longest.chunks_exact(LENGTH_BINS);
-                for (after, bins) in self.after_outages(row_index, index).into_iter().zip(bins) {
+                for (after, bins) in self.after_outages(row_id, strategy_id).into_iter().zip(bins) {
                     let any = without_error_if_unseen(after.p_any_crack);
                     let cracks = if any.events == 0.0 {
                         Estimate { standard_error: f64::NAN, high: any.high, ..after.cracks }
@@ -210,12 +220,13 @@ impl Comparison {
         let mut heads = ESTIMATE_COLUMNS.to_vec();
         heads.extend([Head::Text("baseline"), Head::Number("unpaired_standard_error")]);
         let mut table = Table::new("differences", &heads);
-        let baseline = self.study.strategies[self.study.baseline].id.as_str();
-        for (index, strategy) in self.study.strategies.iter().enumerate() {
-            if index == self.study.baseline {
+        let baseline = self.study.strategy(self.study.baseline).id.as_str();
+        for strategy_id in self.study.strategy_ids() {
+            let strategy = self.study.strategy(strategy_id);
+            if strategy_id == self.study.baseline {
                 continue;
             }
-            for difference in self.differences(index) {
+            for difference in self.differences(strategy_id) {
                 let quantity = difference.quantity;
                 let noted = self.noted_difference(&difference);
                 let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
@@ -231,7 +242,7 @@ impl Comparison {
         let mut table = Table::new("rankings", &[&heads[..], &[Head::Number("confidence_in_first")]].concat());
         for ranking in self.rankings() {
             for (place, &strategy) in (1..).zip(&ranking.order) {
-                let id = self.study.strategies[strategy].id.as_str();
+                let id = self.study.strategy(strategy).id.as_str();
                 table.line([id.into(), ranking.quantity.name().into(), Cell::Count(place), ranking.confidence.into()]);
             }
         }
@@ -242,9 +253,9 @@ impl Comparison {
     ///
     /// Rows live independently given the study's inputs, so that lives of all rows count as trials
     /// of one proportion; where rows differ its exact interval is a little too wide, never too narrow.
-    fn mean_row(&self, strategy: usize) -> Estimate {
+    fn mean_row(&self, strategy: StrategyId) -> Estimate {
         let count = self.study.rows.len();
-        let rows: Vec<Estimate> = (0..count).map(|row| self.row(row, strategy, Quantity::AnyLoss)).collect();
+        let rows: Vec<Estimate> = self.study.row_ids().map(|row| self.row(row, strategy, Quantity::AnyLoss)).collect();
         let events: f64 = rows.iter().map(|row| row.events).sum();
         let (low, high) = interval::exact_proportion(events, self.tally.trials as f64 * count as f64, 0.95);
         let variance: f64 = rows.iter().map(|row| row.standard_error * row.standard_error).sum();
@@ -260,9 +271,9 @@ impl Comparison {
     }
 
     /// Cracks in the fleet after each row's last outage; rows live independently, so variances add.
-    fn cracks_left(&self, strategy: usize) -> Estimate {
+    fn cracks_left(&self, strategy: StrategyId) -> Estimate {
         let (mut value, mut variance, mut seen) = (0.0, 0.0, 0.0);
-        for row in 0..self.study.rows.len() {
+        for row in self.study.row_ids() {
             if let Some(last) = self.after_outages(row, strategy).last() {
                 value += last.cracks.value;
                 variance += last.cracks.standard_error * last.cracks.standard_error;
