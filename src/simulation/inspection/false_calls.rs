@@ -48,6 +48,7 @@ impl FalseCalls {
     }
 
     /// Those of one life at an outage, as indices.
+    #[inline(always)]
     pub fn range_at(&self, life: usize, outage: usize) -> Range<usize> {
         if !self.may_fall_on(life, outage) {
             return 0..0;
@@ -60,6 +61,7 @@ impl FalseCalls {
     }
 
     /// Those of one life at an outage.
+    #[inline(always)]
     pub fn at(&self, life: usize, outage: usize) -> &[FalseCall] {
         &self.all[self.range_at(life, outage)]
     }

@@ -344,6 +344,7 @@ impl Life<'_, '_> {
     }
 
     /// Whether no crack has started in a blade by an outage.
+    #[inline(always)]
     fn is_clean(&self, blade: u32, outage: usize) -> bool {
         let state = &self.room.state;
         if !state.may_have_cracks(blade) {
@@ -401,6 +402,7 @@ impl Life<'_, '_> {
         }
     }
 
+    #[inline]
     fn replace_blade(&mut self, blade: u32, outage: usize) {
         self.clear_blade(blade, outage);
         let generation = self.room.state.next_generation(blade);

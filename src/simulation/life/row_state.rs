@@ -92,6 +92,7 @@ impl RowState {
     }
 
     /// Puts a crack into the row.
+    #[inline(always)]
     pub fn enter(&mut self, strategy: &StrategyPlan, batch: &RowBatch, index: u32) {
         let number = self.count;
         self.make_room(1);
@@ -103,6 +104,7 @@ impl RowState {
     }
 
     /// Works out what comes to a crack in the window.
+    #[inline(always)]
     fn look_ahead(&mut self, strategy: &StrategyPlan, batch: &RowBatch, number: usize) {
         let crack = &batch.nature.cracks[self.cracks[number] as usize];
         self.lost[number] = crack.loss_in_window(self.window);
@@ -246,6 +248,7 @@ impl RowState {
     }
 
     /// Numbers the next new blade at a position.
+    #[inline(always)]
     pub fn next_generation(&mut self, blade: u32) -> u64 {
         let with_renewed = self.words().filter(|&word| self.renewed[word] != 0);
         let here = |word: usize| equal_to(&self.blades.as_chunks().0[word], blade) & self.renewed[word];

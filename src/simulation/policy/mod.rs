@@ -212,6 +212,7 @@ impl Policy {
     }
 
     /// Decides what is done at an outage.
+    #[inline]
     pub fn decide(&self, outage: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
         acts.clear();
         if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
