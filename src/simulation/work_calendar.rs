@@ -212,7 +212,8 @@ impl Study {
             let spots = self.roots[self.rows[row].root].hot_spots.iter().zip(&look.hot_spots);
             let spots: Vec<&str> = spots.filter(|(_, seen)| **seen).map(|(spot, _)| spot.id.as_str()).collect();
             let at = if spots.is_empty() { String::new() } else { format!(" at {}", spots.join(", ")) };
-            format!("{}{part}{at}", technique.id)
+            let reacts = if look.interval.is_some() { " (as long as nothing is found)" } else { "" };
+            format!("{}{part}{at}{reacts}", technique.id)
         });
         let looks: Vec<String> = looks.collect();
         let blades_out = policy.scheduled.iter().any(|look| {
