@@ -1,19 +1,19 @@
 //! Rows and strategies of a study, by name.
 
-use super::Study;
+use super::StudyParts;
 use super::fleet::Row;
 use super::strategy::Strategy;
 use crate::error::{Error, Result};
 
-/// A row of a study; see [`Study::row_id`]. It means nothing to another study.
+/// A row of a study; see [`StudyParts::row_id`]. It means nothing to another study.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct RowId(pub(crate) usize);
 
-/// A strategy of a study; see [`Study::strategy_id`]. It means nothing to another study.
+/// A strategy of a study; see [`StudyParts::strategy_id`]. It means nothing to another study.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct StrategyId(pub(crate) usize);
 
-impl Study {
+impl StudyParts {
     /// The row with a name.
     ///
     /// # Errors

@@ -9,6 +9,7 @@ pub mod growth;
 mod ids;
 pub mod initiation;
 pub mod joining;
+mod parts;
 pub mod residual_stress;
 pub mod strategy;
 pub mod stress_corrosion;
@@ -18,44 +19,36 @@ mod warnings;
 
 use crate::distribution::Distribution;
 pub use ids::{RowId, StrategyId};
+pub use parts::StudyParts;
+use std::ops::Deref;
 
 /// The valid whole: fleet, laws, techniques, strategies, costs, horizon.
 ///
-/// A study comes from a study file ([`Study::load`](crate::study_file)) and is valid from then on.
+/// A study comes from a study file ([`Study::load`](crate::study_file)), or from parts that a file could hold
+/// ([`Study::new`]), and never changes. Its parts are read as fields of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Study {
-    /// Name.
-    pub name: String,
-    /// Year in which it begins.
-    pub start_year: f64,
-    /// Horizon, in years.
-    pub horizon_years: f64,
-    /// The strategy the others are compared with.
-    pub baseline: StrategyId,
-    /// Currency and discounting.
-    pub money: economics::Money,
-    /// Scatter between rows and between blades.
-    pub scatter: Scatter,
-    /// Surface conditions.
-    pub surfaces: Vec<fleet::Surface>,
-    /// Initiation laws.
-    pub initiation: Vec<initiation::InitiationLaw>,
-    /// Growth laws.
-    pub growth: Vec<growth::GrowthLaw>,
-    /// Root designs.
-    pub roots: Vec<fleet::Root>,
-    /// Generating units.
-    pub units: Vec<fleet::Unit>,
-    /// Blade rows.
-    pub rows: Vec<fleet::Row>,
-    /// Techniques.
-    pub techniques: Vec<detection::Technique>,
-    /// Correlation of what a crack keeps, between techniques.
-    pub persistence: detection::Persistence,
-    /// Strategies.
-    pub strategies: Vec<strategy::Strategy>,
-    /// Costs.
-    pub costs: economics::Costs,
+    parts: StudyParts,
+}
+
+impl Study {
+    /// Of parts that are known to be valid.
+    pub(crate) fn of_checked(parts: StudyParts) -> Self {
+        Study { parts }
+    }
+
+    /// Its parts, to be changed.
+    pub fn into_parts(self) -> StudyParts {
+        self.parts
+    }
+}
+
+impl Deref for Study {
+    type Target = StudyParts;
+
+    fn deref(&self) -> &StudyParts {
+        &self.parts
+    }
 }
 
 /// Scatter between rows and between blades.

@@ -8,7 +8,7 @@ use super::{fleet, growth, initiation, persistence, strategies, techniques};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
-use crate::model::{Scatter, StrategyId, Study};
+use crate::model::{Scatter, StrategyId, Study, StudyParts};
 
 /// Reads a whole study.
 pub(super) fn study(root: &Section) -> Option<Study> {
@@ -31,7 +31,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
     let costs = root.table("costs", costs);
     let frame = frame?;
-    Some(Study {
+    Some(Study::of_checked(StudyParts {
         name: frame.name,
         start_year: frame.window.start,
         horizon_years: frame.horizon_years,
@@ -48,7 +48,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         persistence: persistence?,
         strategies: all(strategies.into_iter())?,
         costs: costs?,
-    })
+    }))
 }
 
 struct Frame {

@@ -54,11 +54,12 @@ impl Study {
         technique.inspection_sigma = evidence.inspection_sigma.unwrap_or(technique.inspection_sigma);
         technique.false_call_probability = evidence.false_call_probability.unwrap_or(technique.false_call_probability);
         technique.basis = Some(evidence.basis.clone());
-        let mut changed = self.clone();
+        let mut changed = self.clone().into_parts();
         match changed.techniques.iter_mut().find(|known| known.id == id) {
             Some(known) => *known = technique,
             None => changed.techniques.push(technique),
         }
-        Study::parse(&changed.to_toml(), "changed study")
+        // The file gives a technique that is new a correlation of its own.
+        Study::parse(&Study::of_checked(changed).to_toml(), "changed study")
     }
 }

@@ -41,7 +41,7 @@ mod wording;
 mod write;
 
 use crate::error::{Error, Fault, Result};
-use crate::model::Study;
+use crate::model::{Study, StudyParts};
 use reader::{Place, Report};
 use std::fs::{self, File};
 use std::io::{self, Write};
@@ -88,6 +88,29 @@ impl Study {
             Some(study) if !report.has_faults() => Ok(study),
             _ => Err(Error::study(source, report.into_faults())),
         }
+    }
+
+    /// A study of parts.
+    ///
+    /// # Errors
+    /// Refuses what a study file with these parts would be refused for, with every fault, and parts that name another one
+    /// by a number that it does not have.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    ///
+    /// let mut parts = Study::load("demo-data/reference-study.toml")?.into_parts();
+    /// parts.costs.new_blade_cost *= 1.1;
+    /// let dear = Study::new(parts.clone())?;
+    /// parts.costs.new_blade_cost = -1.0;
+    /// assert!(Study::new(parts).unwrap_err().to_string().contains("costs.new_blade_cost = -1"));
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn new(parts: StudyParts) -> Result<Study> {
+        parts.check_numbers()?;
+        // The rules have one home: those of the file.
+        Study::parse(&Study::of_checked(parts).to_toml(), "study")
     }
 
     /// The text of a study file that reads back as exactly this study.

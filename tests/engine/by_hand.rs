@@ -1,10 +1,11 @@
 //! Rules one at a time, with answers worked out by hand: a row whose every origin cracks at the very beginning, whose
 //! cracks grow alike by a closed form, and whose looks see all or nothing, or a stated part.
 
-use crate::support::ByNumber;
+use crate::support::{ByNumber, Lived};
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
+use serrata::model::StudyParts;
 use serrata::model::detection::{Access, Persistence};
 use serrata::model::economics::Payments;
 use serrata::model::fleet::PastLook;
@@ -42,9 +43,9 @@ fn life_years() -> f64 {
 
 /// The row, with some blades, six years and five outages; the first strategy does nothing, the second looks in place at
 /// every outage, sees everything from 0.1 mm on, and replaces.
-fn study(blades: u32) -> Study {
+fn study(blades: u32) -> StudyParts {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/closed_case.toml");
-    let mut study = Study::load(path).expect("a valid study");
+    let mut study = Study::load(path).expect("a valid study").into_parts();
     study.horizon_years = 6.0;
     study.growth[0].crack_sigma_log = 0.0;
     study.units[0].duty = [(0.0, 8_760.0), (0.001, 0.0)]
@@ -58,20 +59,23 @@ fn study(blades: u32) -> Study {
 }
 
 /// A technique sees every crack longer than this, and none that is shorter.
-fn sees_from(study: &mut Study, technique: usize, length_mm: f64) {
+fn sees_from(study: &mut StudyParts, technique: usize, length_mm: f64) {
     let pod = &mut study.techniques[technique].pod;
     pod.size = serrata::model::detection::SizeMeasure::Length;
     (pod.q50_mm, pod.spread, pod.floor, pod.ceiling) = (length_mm, 1e-3, 0.0, 1.0);
 }
 
+/// Longer than any crack.
+const UNSEEN_MM: f64 = 900.0;
+
 const NONE: usize = 0;
 const LOOK: usize = 1;
 
-fn lived(study: &Study, trials: u64) -> Comparison {
+fn lived(study: &StudyParts, trials: u64) -> Comparison {
     study.simulate(&Run { trials, seed: 3, ..Run::default() }).expect("a run")
 }
 
-fn value(study: &Study, strategy: usize, quantity: Quantity) -> f64 {
+fn value(study: &StudyParts, strategy: usize, quantity: Quantity) -> f64 {
     lived(study, 20).fleet_of(strategy, quantity).value
 }
 
@@ -122,7 +126,7 @@ fn looks_are_paid_at_their_outage_by_each_convention() {
     study.techniques[0].cost_per_blade = 2.0;
     study.techniques[0].days_per_row = 1.5;
     // Nothing is found.
-    sees_from(&mut study, 0, 1e4);
+    sees_from(&mut study, 0, UNSEEN_MM);
     for (payments, reckoned) in [
         (Payments::WhenDue, [0.5, 2.25]),
         (Payments::YearStart, [0.0, 2.0]),
@@ -190,7 +194,7 @@ fn replaced_blades_are_paid_one_by_one() {
     }
 }
 
-fn watched(study: &mut Study) {
+fn watched(study: &mut StudyParts) {
     study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
     study.strategies[LOOK].looks[0].every_outages = 100;
     study.techniques[0].cost_per_row = 11.0;
@@ -203,7 +207,7 @@ fn watched(study: &mut Study) {
 fn watched_blades_are_looked_at_at_the_next_outage_and_paid_once_a_row() {
     let mut study = study(10);
     watched(&mut study);
-    let ours = |study: &Study, quantity| value(study, LOOK, quantity);
+    let ours = |study: &StudyParts, quantity| value(study, LOOK, quantity);
     let all: f64 = [1.0, 2.0, 3.0].into_iter().map(worth).sum();
     assert_equal(ours(&study, Quantity::LookCost), (11.0 + 20.0) * all);
     assert_equal(ours(&study, Quantity::LookDays), 4.5);
@@ -348,7 +352,7 @@ fn chance(shift: f64) -> f64 {
 }
 
 /// A technique that finds half of the cracks that are two years old, with a wide curve.
-fn vague(study: &mut Study) {
+fn vague(study: &mut StudyParts) {
     sees_from(study, 0, 2.0 * depth_mm(2.0));
     study.techniques[0].pod.spread = 0.5;
     study.techniques[0].pod.shape = serrata::model::detection::CurveShape::Logistic;
@@ -424,7 +428,7 @@ fn a_crack_missed_once_is_missed_again_by_what_it_keeps() {
 }
 
 /// The same row, eight years in service when the study begins, with two looks behind it.
-fn with_a_past(study: &mut Study, looks: &[f64]) {
+fn with_a_past(study: &mut StudyParts, looks: &[f64]) {
     study.start_year = 2.5;
     study.units[0].outages.years = vec![3.0];
     study.horizon_years = 0.6;
@@ -487,7 +491,7 @@ fn lives_that_lose_a_blade_before_the_study_are_drawn_again() {
         let mut study = study(1);
         study.growth[0].crack_sigma_log = sigma;
         // The past look sees nothing.
-        sees_from(&mut study, 0, 1e4);
+        sees_from(&mut study, 0, UNSEEN_MM);
         with_a_past(&mut study, looks);
         study.start_year = start;
         study.units[0].outages.years = vec![4.0];
@@ -508,7 +512,7 @@ fn lives_that_lose_a_blade_before_the_study_are_drawn_again() {
 #[test]
 fn one_technique_is_paid_once_an_outage() {
     use serrata::model::strategy::Escalation;
-    let base = |study: &mut Study| {
+    let base = |study: &mut StudyParts| {
         study.units[0].outages.years = vec![1.0];
         study.techniques[0].cost_per_row = 11.0;
         study.techniques[0].cost_per_blade = 2.0;
@@ -592,7 +596,7 @@ fn an_overruled_indication_counts_for_nothing() {
 
 /// Three rows of ten blades: the first two on one rotor. In place only the first is looked at; its sisters are looked at
 /// with blades out, by a technique of which nothing else makes use.
-fn three_rows(of: SisterScope) -> Study {
+fn three_rows(of: SisterScope) -> StudyParts {
     let mut study = study(10);
     for (id, rotor) in [("sister", "rotor"), ("apart", "other")] {
         let mut row = study.rows[0].clone();
@@ -637,7 +641,7 @@ fn finds_on_a_row_send_people_to_its_sisters_at_the_same_outage() {
 fn a_rule_for_sisters_that_never_fires_changes_no_bit() {
     let mut with = three_rows(SisterScope::Unit);
     // Nothing is found in place.
-    sees_from(&mut with, 0, 1e4);
+    sees_from(&mut with, 0, UNSEEN_MM);
     let mut without = with.clone();
     without.strategies[LOOK].sister_rows = None;
     let (with, without) = (lived(&with, 50), lived(&without, 50));
@@ -701,7 +705,7 @@ fn after_two_clean_looks_in_a_row_the_next_is_skipped() {
     assert_equal(value(&study, LOOK, Quantity::LookCost), 4.0 * 11.0);
     assert_equal(value(&study, LOOK, Quantity::CracksFound), 10.0);
     // None is found before any is lost, all between 3 and 4: clean at 1 and 2, 3 is skipped, and 4 is not clean.
-    sees_from(&mut study, 0, 1e4);
+    sees_from(&mut study, 0, UNSEEN_MM);
     assert_equal(value(&study, LOOK, Quantity::LookCost), 4.0 * 11.0);
     assert_equal(value(&study, LOOK, Quantity::Losses), 10.0);
     // Without losses: 1, 2, 4, 5.

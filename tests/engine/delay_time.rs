@@ -5,9 +5,10 @@
 //! With Paris' exponent 2 the logarithm of depth rises in proportion to starts, so that a depth at the beginning that is
 //! uniform up to the limit gives an exponential delay.
 
-use crate::support::{ALLOWED, ByNumber};
+use crate::support::{ALLOWED, ByNumber, Lived};
 use serrata::Study;
 use serrata::distribution::Distribution;
+use serrata::model::StudyParts;
 use serrata::model::economics::Payments;
 use serrata::model::initiation::InitiationShape;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
@@ -25,7 +26,7 @@ struct Model {
 }
 
 /// One strategy, with these looks and a look costing 1; outages every year for so many years.
-fn study(model: Model, years: u32, looks: &str) -> Study {
+fn study(model: Model, years: u32, looks: &str) -> StudyParts {
     let Model { crack_rate, failure_rate, pod, blades } = model;
     // da/dN = C (Y S)**2 pi a, with a in m: ln a rises by this much a start where C is 1.
     let (y, s_mpa) = (0.7, 500.0);
@@ -109,10 +110,10 @@ outage_day_cost = 0
         // A curve that is flat: its floor lies a hair below its ceiling.
         floor = pod - 1e-9,
     );
-    Study::parse(&text, "delay time").unwrap_or_else(|error| panic!("{error}"))
+    Study::parse(&text, "delay time").unwrap_or_else(|error| panic!("{error}")).into_parts()
 }
 
-fn run(study: &Study, trials: u64) -> Comparison {
+fn run(study: &StudyParts, trials: u64) -> Comparison {
     study.simulate(&Run { trials, seed: 3, ..Run::default() }).expect("a good run")
 }
 

@@ -3,8 +3,9 @@
 //! What they count, and how, stands in the head lines of their tables.
 
 use super::support::{Distance, assert_agrees, count_distance};
-use crate::support::ByNumber;
+use crate::support::{ByNumber, Lived};
 use serrata::Study;
+use serrata::model::StudyParts;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 use std::collections::BTreeMap;
 
@@ -24,7 +25,7 @@ fn the_demonstration_fleet_agrees_with_another_program() {
 #[test]
 #[should_panic(expected = "standard errors apart")]
 fn a_wrong_price_of_a_row_is_noticed() {
-    let slip = |mut study: Study| {
+    let slip = |mut study: StudyParts| {
         study.costs.new_row_cost *= 1.02;
         study
     };
@@ -32,9 +33,9 @@ fn a_wrong_price_of_a_row_is_noticed() {
 }
 
 /// Compares every line of a table with what a study comes to.
-fn distances(name: &str, trials: u64, other_trials: f64, change: impl Fn(Study) -> Study) -> Vec<Distance> {
+fn distances(name: &str, trials: u64, other_trials: f64, change: impl Fn(StudyParts) -> StudyParts) -> Vec<Distance> {
     let folder = format!("{}/tests/engine/data", env!("CARGO_MANIFEST_DIR"));
-    let study = change(Study::load(format!("{folder}/{name}.toml")).expect("a valid study"));
+    let study = change(Study::load(format!("{folder}/{name}.toml")).expect("a valid study").into_parts());
     let comparison = study.simulate(&Run { trials, seed: 20_271, ..Run::default() }).expect("a run");
     let path = format!("{folder}/{name}_expected.csv");
     let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_path(path).expect("a table");

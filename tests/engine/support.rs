@@ -1,7 +1,8 @@
 //! Distances between the engine's numbers and those of other programs, in standard errors.
 
-use serrata::model::{RowId, StrategyId};
-use serrata::simulation::{AfterOutageEstimate, Comparison, Estimate, Quantity};
+use serrata::model::{RowId, StrategyId, StudyParts};
+use serrata::simulation::{AfterOutageEstimate, Comparison, Estimate, Quantity, Run};
+use serrata::{Result, Study};
 use statrs::distribution::{Binomial, DiscreteCDF, Poisson};
 
 /// Largest accepted distance in combined standard errors. A right engine is beyond it for one comparison in 16,000.
@@ -93,5 +94,23 @@ impl ByNumber for Comparison {
 
     fn p_came_through_of(&self, row: usize) -> f64 {
         self.p_came_through(self.row_number(row))
+    }
+}
+
+/// Parts that tests change, lived as the study that they make.
+pub trait Lived {
+    fn study(&self) -> Study;
+    fn simulate(&self, run: &Run) -> Result<Comparison>;
+}
+
+impl Lived for StudyParts {
+    #[track_caller]
+    fn study(&self) -> Study {
+        Study::new(self.clone()).unwrap_or_else(|error| panic!("{error}"))
+    }
+
+    #[track_caller]
+    fn simulate(&self, run: &Run) -> Result<Comparison> {
+        self.study().simulate(run)
     }
 }

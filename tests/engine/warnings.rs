@@ -1,15 +1,17 @@
 //! What a study says of strategies that may not be meant as they stand.
 
+use crate::support::Lived;
 use serrata::Study;
+use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch};
 
 /// The warnings of the small study with one thing changed.
-fn warnings(change: impl Fn(&mut Study)) -> Vec<String> {
+fn warnings(change: impl Fn(&mut StudyParts)) -> Vec<String> {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
-    let mut study = Study::load(path).expect("a valid study");
+    let mut study = Study::load(path).expect("a valid study").into_parts();
     change(&mut study);
-    study.warnings()
+    study.study().warnings()
 }
 
 #[test]
@@ -17,10 +19,10 @@ fn a_plan_that_says_what_it_means_has_no_warning() {
     assert_eq!(warnings(|_| ()), Vec::<String>::new());
     for name in ["demo-data/demo-study.toml", "demo-data/reference-study.toml", "tests/engine/data/everything_on.toml"]
     {
-        let study = Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study");
+        let study = Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study").into_parts();
         let expected: &[&str] =
             if name.contains("everything") { &["strategies.inplace: a blade that is watched"] } else { &[] };
-        let found = study.warnings();
+        let found = study.study().warnings();
         assert_eq!(found.len(), expected.len(), "{name}: {found:?}");
         assert!(found.iter().zip(expected).all(|(found, expected)| found.starts_with(expected)), "{name}: {found:?}");
     }
@@ -46,7 +48,7 @@ fn a_strategy_that_never_looks_is_named() {
 #[test]
 fn a_loss_is_not_the_only_sign_of_a_strategy_that_never_looks() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
-    let mut study = Study::load(path).expect("a valid study");
+    let mut study = Study::load(path).expect("a valid study").into_parts();
     study.strategies[0].looks[0].first_outage = 20;
     let run = serrata::simulation::Run { trials: 100, ..serrata::simulation::Run::default() };
     let comparison = study.simulate(&run).expect("a run");
@@ -80,7 +82,7 @@ fn two_looks_at_one_outage_are_named() {
 
 #[test]
 fn blades_that_come_out_only_to_be_watched_are_named() {
-    let watch = |study: &mut Study| {
+    let watch = |study: &mut StudyParts| {
         study.strategies[0].looks[0].techniques = vec![1];
         study.strategies[0].looks[0].every_outages = 2;
         study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
@@ -115,7 +117,8 @@ fn a_row_end_that_never_comes_is_named() {
 fn warnings_of_few_trials_make_sense() {
     let names = ["tests/engine/data/y1c.toml", "tests/engine/data/small.toml", "demo-data/reference-study.toml"];
     for name in names {
-        let mut study = Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study");
+        let mut study =
+            Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study").into_parts();
         for (trials, sure) in [(1, false), (1, true), (2, false), (20, true)] {
             if sure {
                 // Every life loses a blade.

@@ -3,9 +3,10 @@
 //! values for rare losses by importance sampling (`data/yardstick_expected_rare.json`).
 
 use super::support::{Distance, assert_agrees, count_distance};
-use crate::support::ByNumber;
+use crate::support::{ByNumber, Lived};
 use serde_json::Value;
 use serrata::Study;
+use serrata::model::StudyParts;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 
 /// There are about 1,300 comparisons, many of them correlated; a right engine has one beyond
@@ -38,7 +39,7 @@ fn dependence_false_calls_and_escalation_agree_with_other_programs() {
 #[test]
 #[should_panic(expected = "standard errors apart")]
 fn a_wrong_pod_scale_is_noticed() {
-    let slip = |mut study: Study| {
+    let slip = |mut study: StudyParts| {
         study.techniques.iter_mut().for_each(|technique| technique.pod.q50_mm *= 1.02);
         study
     };
@@ -48,7 +49,7 @@ fn a_wrong_pod_scale_is_noticed() {
 #[test]
 #[should_panic(expected = "standard errors apart")]
 fn a_wrong_growth_exponent_is_noticed() {
-    let slip = |mut study: Study| {
+    let slip = |mut study: StudyParts| {
         study.growth.iter_mut().for_each(|law| law.exponent = 3.005);
         study
     };
@@ -58,16 +59,16 @@ fn a_wrong_growth_exponent_is_noticed() {
 #[test]
 #[should_panic(expected = "standard errors apart")]
 fn correlation_left_out_is_noticed() {
-    let slip = |mut study: Study| {
+    let slip = |mut study: StudyParts| {
         study.techniques.iter_mut().for_each(|technique| technique.crack_sigma = 0.0);
         study
     };
     assert_agrees("y2", &distances("y2", TRIALS, slip), 250);
 }
 
-fn distances(problem: &str, trials: u64, change: impl Fn(Study) -> Study) -> Vec<Distance> {
+fn distances(problem: &str, trials: u64, change: impl Fn(StudyParts) -> StudyParts) -> Vec<Distance> {
     let path = format!("{}/tests/engine/data/{problem}.toml", env!("CARGO_MANIFEST_DIR"));
-    let study = change(Study::load(path).expect("a valid yardstick study"));
+    let study = change(Study::load(path).expect("a valid yardstick study").into_parts());
     let comparison = study.simulate(&Run { trials, seed: SEED, ..Run::default() }).expect("a run");
     let expected: Value = serde_json::from_str(include_str!("data/yardstick_expected.json")).expect("JSON");
     let rare: Value = serde_json::from_str(include_str!("data/yardstick_expected_rare.json")).expect("JSON");

@@ -54,7 +54,7 @@ fn are_alike(one: &Comparison, other: &Comparison, times: f64) -> Result<(), Str
 #[test] // doubling is exact in binary numbers
 fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
     hold(|study| {
-        let mut dear = study.clone();
+        let mut dear = study.clone().into_parts();
         let costs = &mut dear.costs;
         for price in [
             &mut costs.blades_out_cost,
@@ -76,14 +76,14 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
             watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);
             watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
         }
-        are_alike(&run(study), &run(&dear), 2.0)
+        are_alike(&run(study), &run(&Study::of_checked(dear)), 2.0)
     });
 }
 
 #[test]
 fn rules_that_never_fire_change_no_bit() {
     hold(|study| {
-        let mut ruled = study.clone();
+        let mut ruled = study.clone().into_parts();
         for strategy in &mut ruled.strategies {
             // More blades than a row has; sisters of rows on rotors of their own.
             strategy.replace_row_from_blades = strategy.replace_row_from_blades.or(Some(1_000));
@@ -91,7 +91,7 @@ fn rules_that_never_fire_change_no_bit() {
                 strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
             }
         }
-        let mut without = study.clone();
+        let mut without = study.clone().into_parts();
         for study in [&mut ruled, &mut without] {
             // Lifts are shared by rotor: none, so that rotors change nothing else.
             (study.costs.rotor_lift_cost, study.costs.rotor_lift_days) = (0.0, 0.0);
@@ -99,14 +99,14 @@ fn rules_that_never_fire_change_no_bit() {
                 row.rotor = format!("rotor {number}");
             }
         }
-        are_alike(&run(&without), &run(&ruled), 1.0)
+        are_alike(&run(&Study::of_checked(without)), &run(&Study::of_checked(ruled)), 1.0)
     });
 }
 
 #[test]
 fn a_perfect_look_at_every_outage_leaves_no_crack() {
     hold(|study| {
-        let mut perfect = study.clone();
+        let mut perfect = study.clone().into_parts();
         let technique = &mut perfect.techniques[0];
         (technique.pod.floor, technique.pod.ceiling) = (1.0, 1.0);
         (technique.depth_gate, technique.closed_mouth_factor) = (None, 1.0);
@@ -130,10 +130,10 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
             ..perfect.strategies[0].clone()
         }];
         perfect.baseline = StrategyId(0);
-        let comparison = run(&perfect);
-        for row in perfect.row_ids() {
+        let comparison = run(&Study::of_checked(perfect));
+        for row in comparison.study.row_ids() {
             if let Some(left) =
-                comparison.after_outages(row, perfect.baseline).iter().find(|after| after.cracks.value > 0.0)
+                comparison.after_outages(row, comparison.study.baseline).iter().find(|after| after.cracks.value > 0.0)
             {
                 return Err(format!("{row:?}: {} cracks after {}", left.cracks.value, left.year));
             }

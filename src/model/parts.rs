@@ -1,0 +1,95 @@
+//! What a study consists of.
+
+use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy};
+use crate::error::{Error, Result};
+
+/// What a study consists of; see [`Study::new`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct StudyParts {
+    /// Name.
+    pub name: String,
+    /// Year in which it begins.
+    pub start_year: f64,
+    /// Horizon, in years.
+    pub horizon_years: f64,
+    /// The strategy the others are compared with.
+    pub baseline: StrategyId,
+    /// Currency and discounting.
+    pub money: economics::Money,
+    /// Scatter between rows and between blades.
+    pub scatter: Scatter,
+    /// Surface conditions.
+    pub surfaces: Vec<fleet::Surface>,
+    /// Initiation laws.
+    pub initiation: Vec<initiation::InitiationLaw>,
+    /// Growth laws.
+    pub growth: Vec<growth::GrowthLaw>,
+    /// Root designs.
+    pub roots: Vec<fleet::Root>,
+    /// Generating units.
+    pub units: Vec<fleet::Unit>,
+    /// Blade rows.
+    pub rows: Vec<fleet::Row>,
+    /// Techniques.
+    pub techniques: Vec<detection::Technique>,
+    /// Correlation of what a crack keeps, between techniques.
+    pub persistence: detection::Persistence,
+    /// Strategies.
+    pub strategies: Vec<strategy::Strategy>,
+    /// Costs.
+    pub costs: economics::Costs,
+}
+
+impl StudyParts {
+    /// Checks that whatever is named by its number is there, and that there is one number for each where there should be.
+    ///
+    /// # Errors
+    /// Names the first that is not.
+    pub(crate) fn check_numbers(&self) -> Result<()> {
+        let techniques = ("technique", self.techniques.len());
+        exists("baseline", self.baseline.0, ("strategy", self.strategies.len()))?;
+        for row in &self.rows {
+            let key = |name: &str| format!("rows.{}.{name}", row.id);
+            exists(&key("unit"), row.unit, ("unit", self.units.len()))?;
+            exists(&key("root"), row.root, ("root", self.roots.len()))?;
+            exists(&key("surface"), row.surface, ("surface", self.surfaces.len()))?;
+            row.past_looks.iter().try_for_each(|look| exists(&key("past_looks"), look.technique, techniques))?;
+        }
+        for spot in self.roots.iter().flat_map(|root| &root.hot_spots) {
+            exists(&format!("{}.initiation", spot.id), spot.initiation, ("initiation law", self.initiation.len()))?;
+            exists(&format!("{}.growth", spot.id), spot.growth, ("growth law", self.growth.len()))?;
+        }
+        for strategy in &self.strategies {
+            let key = format!("strategies.{}", strategy.id);
+            let looks = strategy.looks.iter().flat_map(|look| &look.techniques);
+            let escalations = strategy.looks.iter().filter_map(|look| look.escalation.as_ref());
+            let second_looks = escalations.flat_map(|escalation| &escalation.techniques);
+            let sisters = strategy.sister_rows.iter().flat_map(|sisters| &sisters.techniques);
+            let watch = strategy.watch.iter().map(|watch| &watch.technique);
+            let mut named = looks.chain(second_looks).chain(sisters).chain(watch);
+            named.try_for_each(|technique| exists(&key, *technique, techniques))?;
+            let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten());
+            rows.try_for_each(|row| exists(&key, *row, ("row", self.rows.len())))?;
+        }
+        for technique in &self.techniques {
+            let shifts = technique.surface_shift_log.len();
+            has(&format!("techniques.{}.surface_shift_log", technique.id), shifts, self.surfaces.len())?;
+        }
+        has("persistence.correlation", self.persistence.correlation.len(), self.techniques.len())
+    }
+}
+
+fn exists(key: &str, number: usize, (what, count): (&str, usize)) -> Result<()> {
+    if number < count {
+        return Ok(());
+    }
+    let rule = format!("is the number of no {what}; there are {count}, counted from 0");
+    Err(Error::argument(key, number, &rule, "take the number from the study's own list"))
+}
+
+fn has(key: &str, length: usize, count: usize) -> Result<()> {
+    if length == count {
+        return Ok(());
+    }
+    Err(Error::argument(key, format!("{length} of them"), &format!("must be {count}"), "give one for each"))
+}
