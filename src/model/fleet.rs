@@ -1,7 +1,7 @@
 //! Fleet, units, rows, blades, roots and the places in them where cracks start.
 
 use super::fracture::{CrackPlace, CrackedSection, StressField, StressProfile};
-use super::growth::{CrackShape, GrowthLaw, GrowthPath, Limit, Refinements, Section, Site, Stress};
+use super::growth::{CrackShape, GrowthLaw, Limit, Refinements, Section, Site, Stress};
 use super::joining::JoiningRule;
 use super::residual_stress::{ResidualStress, TreatedFaces};
 use super::vibration::Vibration;
@@ -153,11 +153,6 @@ impl HotSpot {
             || (self.joining.is_some() && self.origins > 1)
             || self.crack == CrackShape::QuarterElliptical
             || matches!(self.limit, Limit::Diagram(_))
-    }
-
-    /// Growth of its cracks by Paris' law in one line, tabulated or in closed form.
-    pub fn growth_path(&self, law: &GrowthLaw) -> GrowthPath {
-        GrowthPath::new(law, self.crack, self.stress, self.section, &self.initial_depth_mm)
     }
 
     /// Loads on its cracks on a surface.

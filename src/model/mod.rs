@@ -18,6 +18,7 @@ pub mod vibration;
 mod warnings;
 
 use crate::distribution::Distribution;
+use growth::{GrowthPath, KnownPaths, PathInputs};
 pub use ids::{RowId, StrategyId};
 pub use parts::StudyParts;
 use std::ops::Deref;
@@ -26,15 +27,34 @@ use std::ops::Deref;
 ///
 /// A study comes from a study file ([`Study::load`](crate::study_file)), or from parts that a file could hold
 /// ([`Study::new`]), and never changes. Its parts are read as fields of it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Study {
     parts: StudyParts,
+    paths: KnownPaths,
+}
+
+impl PartialEq for Study {
+    fn eq(&self, other: &Self) -> bool {
+        self.parts == other.parts
+    }
 }
 
 impl Study {
     /// Of parts that are known to be valid.
     pub(crate) fn of_checked(parts: StudyParts) -> Self {
-        Study { parts }
+        Study { parts, paths: KnownPaths::default() }
+    }
+
+    /// The same, with growth paths that another study knows.
+    pub(crate) fn sharing_paths(self, other: &Study) -> Self {
+        Study { paths: other.paths.clone(), ..self }
+    }
+
+    /// Growth of the cracks of one of its hot spots by Paris' law in one line, tabulated or in closed form.
+    pub fn growth_path(&self, spot: &fleet::HotSpot) -> GrowthPath {
+        let law = self.growth[spot.growth].clone();
+        let &fleet::HotSpot { crack, stress, section, .. } = spot;
+        self.paths.path(PathInputs { law, crack, stress, section, initial_depth_mm: spot.initial_depth_mm.clone() })
     }
 
     /// Its parts, to be changed.

@@ -1,7 +1,7 @@
 //! A study made ready to be lived: for each row what nature does, what techniques answer and what each strategy does.
 
 use super::inspection::InspectionPlan;
-use super::nature::{GrowthCurves, NaturePlan};
+use super::nature::NaturePlan;
 use super::observe::{UnitWork, WorkPlan, rotor_numbers};
 use super::policy::Policy;
 use crate::error::Result;
@@ -73,8 +73,7 @@ impl RowPlan {
     /// # Errors
     /// As [`RowPlan::all`].
     pub fn several<'s>(study: &'s Study, rows: impl Iterator<Item = &'s Row>) -> Result<Vec<Self>> {
-        let mut curves = GrowthCurves::new();
-        rows.map(|row| Self::make(study, row, &[], &mut curves)).collect()
+        rows.map(|row| Self::with_techniques(study, row, &[])).collect()
     }
 
     /// Makes one row ready.
@@ -85,11 +84,7 @@ impl RowPlan {
 
     /// Makes one row ready, also for techniques that no strategy may use.
     pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
-        Self::make(study, row, others, &mut GrowthCurves::new())
-    }
-
-    fn make(study: &Study, row: &Row, others: &[usize], curves: &mut GrowthCurves) -> Result<Self> {
-        let nature = NaturePlan::new(study, row, curves)?;
+        let nature = NaturePlan::new(study, row)?;
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let spots = &study.roots[row.root].hot_spots;
         let policy = |strategy| Policy::new(strategy, row_index, spots, &nature.calendar);

@@ -42,7 +42,7 @@ impl Study {
             })?;
             set(document.as_item_mut(), path, parsed)?;
         }
-        Study::parse(&document.to_string(), "changed study")
+        Ok(Study::parse(&document.to_string(), "changed study")?.sharing_paths(self))
     }
 }
 

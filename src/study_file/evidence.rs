@@ -60,6 +60,6 @@ impl Study {
             None => changed.techniques.push(technique),
         }
         // The file gives a technique that is new a correlation of its own.
-        Study::parse(&Study::of_checked(changed).to_toml(), "changed study")
+        Ok(Study::parse(&Study::of_checked(changed).to_toml(), "changed study")?.sharing_paths(self))
     }
 }

@@ -9,7 +9,6 @@ use crate::model::growth::{CrackEnd, CrackShape, Following, GrowthLaw, GrowthPat
 use crate::model::initiation::InitiationShape;
 use crate::model::usage::{DutyPeriod, Readings};
 use crate::random::hash_name;
-use std::collections::BTreeMap;
 
 /// One hot spot of the row's root.
 #[derive(Debug)]
@@ -69,12 +68,9 @@ pub(crate) struct Integration {
     pub joining: Option<Joining>,
 }
 
-/// Growth curves by root and hot spot: rows with the same root share them.
-pub(crate) type GrowthCurves = BTreeMap<(usize, usize), GrowthPath>;
-
 impl HotSpotPlan {
     /// A hot spot of the row's root, by number.
-    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64, curves: &mut GrowthCurves) -> Result<Self> {
+    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64) -> Result<Self> {
         let spot = &study.roots[row.root].hot_spots[spot_index];
         let unit = &study.units[row.unit];
         let law = &study.initiation[spot.initiation];
@@ -99,7 +95,7 @@ impl HotSpotPlan {
         let (growth_of_spot, rate, depth_power, growth_exponent) = if spot.needs_following(growth, surface) {
             (HotSpotGrowth::Integrated(integration()?), 1.0, 1.0, 0.0)
         } else {
-            let path = curves.entry((row.root, spot_index)).or_insert_with(|| spot.growth_path(growth)).clone();
+            let path = study.growth_path(spot);
             let (rate, depth_power) = (path.rate(), path.depth_power());
             let beyond = if path.is_straight() { None } else { Some(integration()?) };
             (HotSpotGrowth::Curve { curve: path, beyond }, rate, depth_power, growth.exponent)

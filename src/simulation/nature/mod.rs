@@ -18,7 +18,7 @@ mod sizes;
 
 pub(crate) use cracks::Crack;
 pub(crate) use growth::NewCrack;
-pub(crate) use hot_spot_plan::{GrowthCurves, HotSpotGrowth, HotSpotPlan, Integration};
+pub(crate) use hot_spot_plan::{HotSpotGrowth, HotSpotPlan, Integration};
 pub(crate) use integration_counts::{IntegrationCounts, thousands, two_figures};
 pub(crate) use joined::{IntegratedCrack, IntegratedCracks, Place};
 pub(crate) use mouth::{is_closed_for_life, is_held_shut};

@@ -1,7 +1,7 @@
 //! What nature does in a row, made ready: every number that does not change from life to life.
 
 use super::cohort::{Cohort, cohorts};
-use super::hot_spot_plan::{GrowthCurves, HotSpotGrowth, HotSpotPlan};
+use super::hot_spot_plan::{HotSpotGrowth, HotSpotPlan};
 use super::sizes::SPARE;
 use crate::distribution::Distribution;
 use crate::error::Result;
@@ -53,11 +53,11 @@ pub(crate) struct NaturePlan {
 }
 
 impl NaturePlan {
-    /// Makes a row ready. Rows with the same root share growth curves.
+    /// Makes a row ready.
     ///
     /// # Errors
     /// Refuses hot spots whose growth law, loads and limit do not fit together.
-    pub fn new(study: &Study, row: &Row, curves: &mut GrowthCurves) -> Result<Self> {
+    pub fn new(study: &Study, row: &Row) -> Result<Self> {
         let unit = &study.units[row.unit];
         let end_year = study.start_year + study.horizon_years;
         let past = row.past_looks.iter().map(|look| look.year);
@@ -65,7 +65,7 @@ impl NaturePlan {
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
         let surface = &study.surfaces[row.surface];
-        let hot_spots = (0..root.hot_spots.len()).map(|spot| HotSpotPlan::new(study, row, spot, end_year, curves));
+        let hot_spots = (0..root.hot_spots.len()).map(|spot| HotSpotPlan::new(study, row, spot, end_year));
         let hot_spots: Vec<HotSpotPlan> = hot_spots.collect::<Result<_>>()?;
         let new_blade = |&year: &f64| Cohort::new(&hot_spots, year, Vec::new());
         let new_blades: Vec<Cohort> = calendar.years.iter().map(new_blade).collect();
