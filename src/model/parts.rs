@@ -3,7 +3,7 @@
 use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy};
 use crate::error::{Error, Result};
 
-/// What a study consists of; see [`Study::new`].
+/// What a study consists of; see [`Study::new`](super::Study::new).
 #[derive(Debug, Clone, PartialEq)]
 pub struct StudyParts {
     /// Name.
