@@ -20,8 +20,8 @@ pub(crate) struct PathInputs {
 }
 
 impl KnownPaths {
-    /// So many are kept: those that were asked for last. A table takes some hundred thousand bytes.
-    const MOST: usize = 64;
+    /// Of those that nobody uses so many are kept, the last ones: a table takes some megabytes.
+    const MOST: usize = 16;
 
     /// The path of some inputs.
     pub fn path(&self, inputs: PathInputs) -> GrowthPath {
@@ -37,8 +37,10 @@ impl KnownPaths {
         };
         let path = found.1.clone();
         known.push(found);
-        if known.len() > Self::MOST {
-            known.remove(0);
+        while known.len() > Self::MOST
+            && let Some(unused) = known.iter().position(|(_, path)| !path.is_shared())
+        {
+            known.remove(unused);
         }
         path
     }
@@ -70,10 +72,16 @@ mod tests {
         let path = format!("growth.{law}.exponent");
         let other = study.with_values(&[(&path, "2.9")]).expect("a good change");
         assert_ne!(table(&other), first);
-        for number in 0..70 {
-            let exponent = format!("2.{}", 100 + number);
-            table(&study.with_values(&[(&path, &exponent)]).expect("a good change"));
-        }
-        assert_eq!(study.paths.0.lock().expect("no panic").len(), super::KnownPaths::MOST);
+        // Those in use stay; of the others a few.
+        let changes = (0..20).map(|number| {
+            let changed = study.with_values(&[(&path, &format!("2.{}", 100 + number))]).expect("a good change");
+            changed.growth_path(&changed.roots[0].hot_spots[0])
+        });
+        let used: Vec<GrowthPath> = changes.collect();
+        let kept = || study.paths.0.lock().expect("no panic").len();
+        assert!(kept() >= used.len());
+        drop(used);
+        table(&study);
+        assert_eq!(kept(), super::KnownPaths::MOST);
     }
 }

@@ -43,6 +43,11 @@ impl GrowthPath {
         }
     }
 
+    /// Whether clones share its tables.
+    pub(super) fn is_shared(&self) -> bool {
+        matches!(self, GrowthPath::SurfaceCrack(tables) if Arc::strong_count(tables) > 1)
+    }
+
     /// Whether cracks that initiate with a depth in mm and an aspect, depth over half length, are on the path;
     /// the course of another is held at the path's edge.
     #[inline]
