@@ -12,65 +12,11 @@ This is decision support. Local codes, the maker's guidance and licensed or cert
 above it.
 """
 
-from typing import TYPE_CHECKING, NoReturn
+from typing import Any
+
+import lazy_loader
 
 from serrata import renamed
-from serrata.about import CAUTION, __version__
-from serrata.comparison import Comparison
-from serrata.demonstration import Demonstration, DemonstrationPlan
-from serrata.detection import Evidence
-from serrata.errors import (
-    ArgumentError,
-    ContradictionError,
-    DataError,
-    Error,
-    Fault,
-    FileError,
-    InternalError,
-    RecordsError,
-    StudyError,
-)
-from serrata.grown import GrownCracks
-from serrata.hit_miss import HitMissFit
-from serrata.hit_miss_fitting import fit_hit_miss
-from serrata.latent_classes import LatentClasses
-from serrata.missed_cracks import MissedCracks
-from serrata.records import Records
-from serrata.side_by_side import SideBySide
-from serrata.signal_pod import SignalPod
-from serrata.signal_response import SignalFit, fit_signal
-from serrata.study import Study
-from serrata.uncertainty import ComparisonUnderUncertainty
-
-__all__ = [
-    "CAUTION",
-    "ArgumentError",
-    "Comparison",
-    "ComparisonUnderUncertainty",
-    "ContradictionError",
-    "DataError",
-    "Demonstration",
-    "DemonstrationPlan",
-    "Error",
-    "Evidence",
-    "Fault",
-    "FileError",
-    "GrownCracks",
-    "HitMissFit",
-    "InternalError",
-    "LatentClasses",
-    "MissedCracks",
-    "Records",
-    "RecordsError",
-    "SideBySide",
-    "SignalFit",
-    "SignalPod",
-    "Study",
-    "StudyError",
-    "__version__",
-    "fit_hit_miss",
-    "fit_signal",
-]
 
 _RENAMED = {
     "ComparisonInDoubt": "serrata.ComparisonUnderUncertainty",
@@ -82,7 +28,11 @@ _RENAMED = {
     "simulate_under_uncertainty": "study.simulate_under_uncertainty(fits, ...)",
 }
 
-if not TYPE_CHECKING:
+# Of `__init__.pyi`: nobody waits for what is not used.
+_load, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 
-    def __getattr__(name: str) -> NoReturn:
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401
+    if name in _RENAMED:
         renamed.refuse_attribute("serrata", _RENAMED, name)
+    return _load(name)

@@ -2,35 +2,58 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
+from typing import Any, NoReturn
 
 import click
 
 from serrata.about import CAUTION, __version__
 from serrata.command_detection import hit_miss, signal_response
-from serrata.command_records import demonstration, records
+from serrata.command_records import demonstration, in_options, records
+from serrata.comparison import Comparison
 from serrata.errors import Error
+from serrata.files import check_directory
+from serrata.grown import GrownCracks
 from serrata.study import Study
 
 __all__ = ["main"]
 
+_REFUSED = 2
 #: Exit code that shells report for a program that Ctrl-C ended.
 _INTERRUPTED = 130
-_REFUSED = 2
 
 
 class _Commands(click.Group):
-    """Turns what serrata refuses into a plain message, and Ctrl-C into its usual exit code."""
+    """Turns what serrata or the system refuses into a plain message."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:  # noqa: ANN401
+        try:
+            return super().main(*args, **kwargs)
+        except OSError as error:
+            _stop_printing(error)
 
     def invoke(self, ctx: click.Context) -> object:
         try:
             return super().invoke(ctx)
         except Error as error:
-            click.echo(str(error), err=True)
+            click.echo(in_options(str(error)), err=True)
             ctx.exit(_REFUSED)
         except KeyboardInterrupt:
             click.echo("stopped on request", err=True)
             ctx.exit(_INTERRUPTED)
+        except BrokenPipeError as error:
+            # Click would end without a word.
+            _stop_printing(error)
+
+
+def _stop_printing(error: OSError) -> NoReturn:
+    """Say that standard output takes no more, and end."""
+    click.echo(f"standard output: {error.strerror}; what was to be printed is not complete", err=True)
+    # What waits to be printed would fail again when the program ends.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(_REFUSED)
 
 
 @click.group(cls=_Commands, epilog=CAUTION)
@@ -57,16 +80,19 @@ def compare(
     study: Path, trials: int, seed: int | None, threads: int, as_json: bool, out: Path | None, quiet: bool
 ) -> None:
     """Simulate STUDY under each of its strategies and compare them."""
+    if out is not None:
+        check_directory(out, Comparison.files)
     comparison = Study.load(study).simulate(
         trials=trials, seed=seed, threads=threads, progress=False if quiet else None
     )
+    # Files first: they are there even if nobody reads what is printed.
+    if out is not None:
+        comparison.write(out)
     if as_json:
         click.echo(comparison.to_json())
     elif not quiet:
         click.echo(comparison.report(), nl=False)
-    if out is not None:
-        comparison.write(out)
-        if not quiet and not as_json:
+        if out is not None:
             click.echo(f"\nTables, figures and result.json are in {out}")
 
 
@@ -96,6 +122,8 @@ def grow(
     out: Path | None,
 ) -> None:
     """Grow cracks of one hot spot of STUDY to the loss of their blades: life, critical size, window for a look."""
+    if out is not None:
+        check_directory(out, GrownCracks.files)
     grown = Study.load(study).grow(
         hot_spot,
         row=row,
@@ -106,11 +134,11 @@ def grow(
         cracks=cracks,
         seed=seed,
     )
-    click.echo(grown.to_json() if as_json else grown.report(), nl=as_json)
     if out is not None:
         grown.write(out)
-        if not as_json:
-            click.echo(f"\nTables, figures and report are in {out}")
+    click.echo(grown.to_json() if as_json else grown.report(), nl=as_json)
+    if out is not None and not as_json:
+        click.echo(f"\nTables, figures and report are in {out}")
 
 
 @main.command()

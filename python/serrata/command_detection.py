@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from serrata.about import CAUTION
-from serrata.command_records import draw, load, reads_records
+from serrata.command_records import draw, figure_option, load, reads_records
+from serrata.files import check_file
 from serrata.study import Study
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ class Answer:
     ) -> None:
         if (study is None) != (out is None):
             raise click.UsageError("--study and --out go together: a study to read and where to write the changed one")
+        if out is not None:
+            check_file(out)
         self.technique, self.as_json, self.figure, self.study, self.out = technique, as_json, figure, study, out
 
     def give(
@@ -40,11 +43,11 @@ class Answer:
         evidence: Callable[[], Evidence],
     ) -> None:
         """Give it, each part being made only if asked for."""
-        click.echo(to_json() if self.as_json else f"{report()}\n{CAUTION}")
         if self.figure is not None:
             draw(plot, self.figure)
         if self.study is not None and self.out is not None:
             Study.load(self.study).with_technique(self.technique, evidence()).save(self.out)
+        click.echo(to_json() if self.as_json else f"{report()}\n{CAUTION}")
 
 
 def _answers(command: Callable[..., None]) -> Callable[..., None]:
@@ -52,7 +55,7 @@ def _answers(command: Callable[..., None]) -> Callable[..., None]:
     for decorate in (
         click.option("--out", type=click.Path(path_type=Path), help="Write that study, with the fit in it, here."),
         click.option("--study", type=click.Path(path_type=Path), help="A study that holds the technique."),
-        click.option("--figure", type=click.Path(path_type=Path), help="Draw the fit and its data into this file."),
+        figure_option("Draw the fit and its data into this file."),
         click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report."),
         click.option("--technique", required=True, help="The technique whose looks are fitted."),
     ):

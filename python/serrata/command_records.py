@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,11 +12,11 @@ import click
 
 from serrata.about import CAUTION
 from serrata.demonstration import Demonstration, DemonstrationPlan
-from serrata.errors import FileError
+from serrata.files import check_file, write_file
 from serrata.plots import SIZE
 from serrata.records import Records
 
-__all__ = ["demonstration", "draw", "load", "reads_records", "records"]
+__all__ = ["demonstration", "draw", "figure_option", "in_options", "load", "reads_records", "records"]
 
 
 def reads_records(command: Callable[..., None]) -> Callable[..., None]:
@@ -41,6 +43,21 @@ def reads_records(command: Callable[..., None]) -> Callable[..., None]:
     ):
         command = decorate(command)
     return command
+
+
+#: Endings of the names of figures.
+_FIGURES = (".png", ".svg", ".pdf")
+
+
+def figure_option(explanation: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Add the option for a figure, whose place is checked before the work that it shows."""
+
+    def checked(_context: click.Context, _option: click.Parameter, file: Path | None) -> Path | None:
+        if file is not None:
+            check_file(file, _FIGURES)
+        return file
+
+    return click.option("--figure", type=click.Path(path_type=Path), callback=checked, help=explanation)
 
 
 def load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
@@ -84,7 +101,7 @@ def template() -> None:
 )
 @click.option("--level", default=0.95, show_default=True, help="Confidence of the intervals.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
-@click.option("--figure", type=click.Path(path_type=Path), help="Draw who found what together into this file.")
+@figure_option("Draw who found what together into this file.")
 def side_by_side(
     file: Path,
     columns: tuple[str, ...],
@@ -98,9 +115,9 @@ def side_by_side(
 ) -> None:
     """Set the techniques of FILE side by side on the same blades."""
     found = load(file, columns, declared).side_by_side(techniques or None, by=by, lengths_mm=lengths_mm, level=level)
-    click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         draw(found.plot, figure)
+    click.echo(found.to_json() if as_json else found.report())
 
 
 @records.command()
@@ -111,7 +128,7 @@ def side_by_side(
     "--length-error-log", default=0.0, show_default=True, help="Error of a measured length, on the log scale."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
-@click.option("--figure", type=click.Path(path_type=Path), help="Draw the estimates into this file.")
+@figure_option("Draw the estimates into this file.")
 def missed(
     file: Path,
     columns: tuple[str, ...],
@@ -126,9 +143,9 @@ def missed(
     found = load(file, columns, declared).missed_cracks(
         techniques or None, level=level, length_error_log=length_error_log
     )
-    click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         draw(found.plot, figure)
+    click.echo(found.to_json() if as_json else found.report())
 
 
 @records.command("unseen", hidden=True, context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
@@ -159,7 +176,7 @@ def _refuse_kindred(context: click.Context, _: click.Parameter, value: tuple[tup
 @click.option("--resamples", default=200, show_default=True, help="Campaigns simulated for the goodness of fit.")
 @click.option("--seed", default=1, show_default=True, help="Seed of these.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
-@click.option("--figure", type=click.Path(path_type=Path), help="Draw detection and false calls into this file.")
+@figure_option("Draw detection and false calls into this file.")
 def latent_classes(
     file: Path,
     columns: tuple[str, ...],
@@ -176,9 +193,9 @@ def latent_classes(
     found = load(file, columns, declared).latent_classes(
         techniques or None, dependent_pairs=dependent_pairs, level=level, resamples=resamples, seed=seed
     )
-    click.echo(found.to_json() if as_json else found.report())
     if figure is not None:
         draw(found.plot, figure)
+    click.echo(found.to_json() if as_json else found.report())
 
 
 @click.group(epilog=CAUTION)
@@ -231,9 +248,16 @@ def draw(plot: Callable[..., Any], file: Path) -> None:
 
     figure = Figure(figsize=SIZE, layout="constrained")
     plot(figure.subplots())
-    try:
-        figure.savefig(file, dpi=150)
-    except (OSError, ValueError) as error:
-        raise FileError(
-            f"{file}: {error}\n    check that it can be written, and that it ends in .png, .svg or .pdf"
-        ) from error
+    write_file(file, lambda place: figure.savefig(place, dpi=150))
+
+
+def in_options(message: str) -> str:
+    """Word a message for the command line: what is an argument in Python is an option there."""
+    return re.sub(r'say columns = \{"([^"]+)": ("[^"]*"|its name)\}', _as_option, message)
+
+
+def _as_option(found: re.Match[str]) -> str:
+    ours, theirs = found.groups()
+    return (
+        f"add --column {ours}=NAME" if theirs == "its name" else f"add --column {shlex.quote(f'{ours}={theirs[1:-1]}')}"
+    )

@@ -10,6 +10,7 @@ import numpy as np
 
 from serrata import _engine as engine
 from serrata import plots, report
+from serrata.files import write_directory
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -49,6 +50,8 @@ class Comparison:
 
     #: Names of all tables.
     tables: ClassVar[tuple[str, ...]] = TABLES
+    #: Names of all files that `write` may write.
+    files: ClassVar[tuple[str, ...]] = (*report.FILES, *(f"{name}.csv" for name in TABLES))
     #: The class of `study`; `serrata.study` sets it, as it imports this module.
     _study_class: ClassVar[type[Study]]
 
@@ -230,19 +233,21 @@ class Comparison:
         return report.text(self)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
-        """Write tables (CSV), figures (PNG), the report (text) and everything as JSON into a directory.
+        """Write tables (CSV), figures (PNG), the report (text) and everything as JSON into a directory, or nothing.
 
         Parameters
         ----------
         directory : path-like
-            Made if it is not there; files of the same names are replaced.
+            Made if it is not there. Those of `files` that an earlier run wrote are replaced or removed, and all else
+            stays; SHA256SUMS says which were written.
 
         Raises
         ------
         FileError
-            For a place that cannot be written to.
+            For a place that cannot be written to, a full disk, or a file by one of these names that was not written by
+            serrata or was changed since.
         """
-        report.write(self, directory)
+        write_directory(directory, self.files, lambda place: report.write(self, place))
 
     def plot_risk_by_year(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
         """Chance of any loss in each year; see `serrata.plots.risk_by_year`."""

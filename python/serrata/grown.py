@@ -8,11 +8,12 @@ import os
 from functools import cached_property
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn
 
 from serrata import growth_plots, renamed
 from serrata.about import CAUTION
-from serrata.errors import ArgumentError, FileError
+from serrata.errors import ArgumentError
+from serrata.files import write_directory
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,6 +55,9 @@ class GrownCracks:
     >>> low <= chance <= high
     True
     """
+
+    #: Patterns of the names of all files that `write` may write.
+    files: ClassVar[tuple[str, ...]] = ("grown-*.csv", "grown-*.png", "grown-report.txt")
 
     _study: Study
     _engine: engine.GrownCracks
@@ -276,22 +280,27 @@ class GrownCracks:
         return json.dumps({**about, **tables}, allow_nan=False)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
-        """Write the tables (CSV), the figures (PNG) and the report into a directory, made if need be.
+        """Write the tables (CSV), the figures (PNG) and the report into a directory, or nothing.
+
+        Parameters
+        ----------
+        directory : path-like
+            Made if it is not there. Those of `files` that an earlier run wrote are replaced or removed, and all else
+            stays; SHA256SUMS says which were written.
 
         Raises
         ------
         FileError
-            For a place that cannot be written to.
+            For a place that cannot be written to, a full disk, or a file by one of these names that was not written by
+            serrata or was changed since.
         """
-        directory = Path(directory)
-        try:
-            directory.mkdir(parents=True, exist_ok=True)
-            for name in ("cracks", "quantiles", "by_row", "looks", "ways", *(["places"] if self.joins else [])):
-                getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
-            (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
-            growth_plots.write(self, directory)
-        except OSError as error:
-            raise FileError(f"{error.filename or directory}: {error.strerror}") from error
+        write_directory(directory, self.files, self._write)
+
+    def _write(self, directory: Path) -> None:
+        for name in ("cracks", "quantiles", "by_row", "looks", "ways", *(["places"] if self.joins else [])):
+            getattr(self, name).to_csv(directory / f"grown-{name}.csv", index=False)
+        (directory / "grown-report.txt").write_text(self.report(), encoding="utf-8")
+        growth_plots.write(self, directory)
 
     def plot_growth(self, ax: Axes | None = None, *, what: str = "depth_mm") -> Axes:
         """Draw depth, length or K against starts; see `serrata.growth_plots.growth`."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 import textwrap
 from collections.abc import Callable, Sequence
 from html import escape
@@ -12,14 +11,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from serrata import plots
 from serrata.about import CAUTION, __version__
-from serrata.errors import FileError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from serrata.comparison import Comparison
 
-__all__ = ["Shown", "html", "line", "text", "write"]
+__all__ = ["FILES", "Shown", "html", "line", "text", "write"]
 
 #: Note under every table with ranges.
 RANGES = (
@@ -47,6 +45,15 @@ _DAYS = {
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
+_FIGURES: dict[str, Callable[..., Any]] = {
+    "risk_by_year": plots.risk_by_year,
+    "cost_split": plots.cost_split,
+    "longest_crack": plots.longest_crack,
+    "cracks": plots.cracks,
+    "cost_against_risk": plots.cost_against_risk,
+}
+#: What `write` may write beside the tables.
+FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {
     "p_any_loss": "chance of any loss",
     "losses": "expected losses",
@@ -168,55 +175,29 @@ def html(comparison: Comparison) -> str:
     )
 
 
-def write(comparison: Comparison, directory: str | os.PathLike[str]) -> None:
-    """Write tables, figures, report and JSON into a directory.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        What to write.
-    directory : path-like
-        Made if it is not there.
-
-    Raises
-    ------
-    FileError
-        For a place that cannot be written to.
-    """
-    place = Path(directory)
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-        for name in comparison.tables:
-            comparison.table(name).to_csv(place / f"{name}.csv", index=False, lineterminator="\n")
-        (place / "result.json").write_text(comparison.to_json() + "\n", encoding="utf-8")
-        (place / "report.txt").write_text(text(comparison), encoding="utf-8")
-        (place / "study.toml").write_text(comparison.study.to_toml(), encoding="utf-8")
-        _write_figures(comparison, place)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise FileError(f"{place}: {reason}\n    choose a directory that can be written to") from error
+def write(comparison: Comparison, directory: Path) -> None:
+    """Write tables, figures, report and JSON into an empty directory."""
+    for name in comparison.tables:
+        comparison.table(name).to_csv(directory / f"{name}.csv", index=False, lineterminator="\n")
+    (directory / "result.json").write_text(comparison.to_json() + "\n", encoding="utf-8")
+    (directory / "report.txt").write_text(text(comparison), encoding="utf-8")
+    (directory / "study.toml").write_text(comparison.study.to_toml(), encoding="utf-8")
+    _write_figures(comparison, directory)
 
 
-def _write_figures(comparison: Comparison, place: Path) -> None:
+def _write_figures(comparison: Comparison, directory: Path) -> None:
     from matplotlib.figure import Figure
 
-    figures: dict[str, Callable[..., Any]] = {
-        "risk_by_year": plots.risk_by_year,
-        "cost_split": plots.cost_split,
-        "longest_crack": plots.longest_crack,
-        "cracks": plots.cracks,
-        "cost_against_risk": plots.cost_against_risk,
-    }
-    for name, draw in figures.items():
+    for name, draw in _FIGURES.items():
         figure = Figure(figsize=plots.SIZE, layout="constrained")
         draw(comparison, figure.subplots())
-        figure.savefig(place / f"{name}.png", dpi=150)
+        figure.savefig(directory / f"{name}.png", dpi=150)
     if len(comparison.differences):
         figure = Figure(figsize=(plots.SIZE[0], 2 * plots.SIZE[1]), layout="constrained")
         upper, lower = figure.subplots(2)
         plots.differences(comparison, upper, quantity="losses")
         plots.differences(comparison, lower, quantity="cost")
-        figure.savefig(place / "differences.png", dpi=150)
+        figure.savefig(directory / "differences.png", dpi=150)
 
 
 def _heading(comparison: Comparison) -> str:

@@ -63,7 +63,7 @@ def test_a_place_that_cannot_be_written_to_is_a_file_error(reference, losses, tm
     with pytest.raises(serrata.FileError):
         reference.save(tmp_path / "absent" / "study.toml")
     (tmp_path / "taken").write_text("a file")
-    with pytest.raises(serrata.FileError, match="choose a directory"):
+    with pytest.raises(serrata.FileError, match="choose another name for the directory"):
         losses.write(tmp_path / "taken")
 
 

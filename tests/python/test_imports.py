@@ -1,6 +1,8 @@
 """The package's modules import downwards only, so that each can be read after those it stands on."""
 
 import ast
+import subprocess
+import sys
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -53,11 +55,19 @@ def test_modules_import_downwards_only():
     graph = {source.stem: at_run_time(source)[0] for source in SOURCES}
     assert sum(map(len, graph.values())) > 50
     order = list(TopologicalSorter(graph).static_order())  # refuses a circle, and names it
-    assert order.index("_engine") < order.index("study") < order.index("__init__")
+    assert order.index("_engine") < order.index("study") < order.index("command")
 
 
-def test_no_function_imports_a_module_of_the_package():
-    assert {source.stem: at_run_time(source)[1] for source in SOURCES if at_run_time(source)[1]} == {}
+def test_no_function_imports_a_module_of_the_package_but_the_command_which_answers_ctrl_c_first():
+    called = {source.stem: at_run_time(source)[1] for source in SOURCES if at_run_time(source)[1]}
+    assert called == {"__main__": {"command"}}
+
+
+def test_the_package_loads_a_module_when_it_is_first_used():
+    loaded = "print('serrata.study' in sys.modules)"
+    code = f"import sys, serrata; {loaded}; serrata.Study; {loaded}"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout == "False\nTrue\n"
 
 
 def test_only_wrappers_import_the_compiled_module():

@@ -139,5 +139,5 @@ def test_the_command_line_names_the_new_names():
 
 
 def test_a_name_that_never_was_is_refused_as_ever():
-    with pytest.raises(AttributeError, match="serrata has no attribute 'simulat'"):
+    with pytest.raises(AttributeError, match="No serrata attribute simulat"):
         serrata.simulat  # noqa: B018

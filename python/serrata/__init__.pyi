@@ -1,0 +1,58 @@
+"""The public names; `__init__.py` loads the module of one when it is first asked for."""
+
+from .about import CAUTION, __version__
+from .comparison import Comparison
+from .demonstration import Demonstration, DemonstrationPlan
+from .detection import Evidence
+from .errors import (
+    ArgumentError,
+    ContradictionError,
+    DataError,
+    Error,
+    Fault,
+    FileError,
+    InternalError,
+    RecordsError,
+    StudyError,
+)
+from .grown import GrownCracks
+from .hit_miss import HitMissFit
+from .hit_miss_fitting import fit_hit_miss
+from .latent_classes import LatentClasses
+from .missed_cracks import MissedCracks
+from .records import Records
+from .side_by_side import SideBySide
+from .signal_pod import SignalPod
+from .signal_response import SignalFit, fit_signal
+from .study import Study
+from .uncertainty import ComparisonUnderUncertainty
+
+__all__ = [
+    "CAUTION",
+    "ArgumentError",
+    "Comparison",
+    "ComparisonUnderUncertainty",
+    "ContradictionError",
+    "DataError",
+    "Demonstration",
+    "DemonstrationPlan",
+    "Error",
+    "Evidence",
+    "Fault",
+    "FileError",
+    "GrownCracks",
+    "HitMissFit",
+    "InternalError",
+    "LatentClasses",
+    "MissedCracks",
+    "Records",
+    "RecordsError",
+    "SideBySide",
+    "SignalFit",
+    "SignalPod",
+    "Study",
+    "StudyError",
+    "__version__",
+    "fit_hit_miss",
+    "fit_signal",
+]
