@@ -15,19 +15,25 @@ pub struct Bound {
     /// Whether the range is meant to begin just above zero; `low` is then the smallest number
     /// that keeps its figures in the calculation.
     positive: bool,
+    /// Whether people also state it in per cent.
+    share: bool,
 }
 
 impl Bound {
     const fn from(low: f64, high: f64) -> Self {
-        Bound { low, high, high_included: true, positive: false }
+        Bound { low, high, high_included: true, positive: false, share: false }
     }
 
     const fn from_to_below(low: f64, high: f64) -> Self {
-        Bound { low, high, high_included: false, positive: false }
+        Bound { low, high, high_included: false, positive: false, share: false }
     }
 
     const fn above_zero(smallest: f64, high: f64) -> Self {
-        Bound { low: smallest, high, high_included: true, positive: true }
+        Bound { low: smallest, high, high_included: true, positive: true, share: false }
+    }
+
+    const fn share(self) -> Self {
+        Bound { share: true, ..self }
     }
 
     /// Whether a number lies in the range; not-a-number and the infinities never do.
@@ -56,6 +62,14 @@ impl Bound {
     /// The rule that a number breaks and how to mend it; `None` when it breaks none.
     pub fn refusal(&self, name: &str, x: f64) -> Option<(String, String)> {
         let (low, high) = (plain(self.low), plain(self.high));
+        let (rule, remedy) = self.plain_refusal(name, x, &low, &high)?;
+        match self.share && x > self.high && self.admits(x / 100.0) {
+            true => Some((rule, format!("if {x} % is meant, write {}; else {remedy}", x / 100.0))),
+            false => Some((rule, remedy)),
+        }
+    }
+
+    fn plain_refusal(&self, name: &str, x: f64, low: &str, high: &str) -> Option<(String, String)> {
         if self.admits(x) {
             None
         } else if !x.is_finite() {
@@ -135,15 +149,15 @@ pub const MOST_OUTAGES: usize = 400;
 /// Looks that a strategy may have: a set of them is kept in the bits of one number.
 pub const MOST_LOOKS: usize = 32;
 /// Interest per year.
-pub const DISCOUNT_RATE: Bound = Bound::from_to_below(0.0, 1.0);
+pub const DISCOUNT_RATE: Bound = Bound::from_to_below(0.0, 1.0).share();
 /// A probability.
-pub const PROBABILITY: Bound = Bound::from(0.0, 1.0);
+pub const PROBABILITY: Bound = Bound::from(0.0, 1.0).share();
 /// A probability that may not be certainty.
-pub const PROBABILITY_BELOW_ONE: Bound = Bound::from_to_below(0.0, 1.0);
+pub const PROBABILITY_BELOW_ONE: Bound = Bound::from_to_below(0.0, 1.0).share();
 /// Confidence of a bound or of an interval.
-pub const CONFIDENCE: Bound = Bound::from_to_below(0.5, 1.0);
+pub const CONFIDENCE: Bound = Bound::from_to_below(0.5, 1.0).share();
 /// A part of a whole.
-pub const FRACTION: Bound = Bound::above_zero(1e-9, 1.0);
+pub const FRACTION: Bound = Bound::above_zero(1e-9, 1.0).share();
 /// A factor on something.
 pub const FACTOR: Bound = Bound::above_zero(1e-6, 1e6);
 /// Geometry factor Y of a stress intensity.
@@ -250,8 +264,19 @@ mod tests {
         assert_eq!(refusal(LENGTH_MM, -1.0), "must exceed 0; raise x above 0");
         assert_eq!(refusal(LENGTH_MM, 1e-9), "must be at least 1e-6; raise x to 1e-6 or more");
         assert_eq!(refusal(LENGTH_MM, 1e6), "must be at most 100000; lower x to 100000 or less");
-        assert_eq!(refusal(DISCOUNT_RATE, 1.0), "must be below 1; lower x below 1");
+        assert_eq!(refusal(STRESS_SIGMA_LOG, 2.0), "must be at most 1; lower x to 1 or less");
         assert_eq!(refusal(PROBABILITY, -0.1), "must be at least 0; raise x to 0 or more");
+    }
+
+    #[test]
+    fn a_share_above_one_may_be_meant_in_per_cent() {
+        assert_eq!(
+            refusal(PROBABILITY, 97.0),
+            "must be at most 1; if 97 % is meant, write 0.97; else lower x to 1 or less"
+        );
+        assert_eq!(refusal(DISCOUNT_RATE, 8.0), "must be below 1; if 8 % is meant, write 0.08; else lower x below 1");
+        assert_eq!(refusal(DISCOUNT_RATE, 100.0), "must be below 1; lower x below 1");
+        assert_eq!(refusal(PROBABILITY, 101.0), "must be at most 1; lower x to 1 or less");
     }
 
     #[test]

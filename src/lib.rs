@@ -44,15 +44,20 @@ mod bits;
 pub mod bounds;
 pub mod distribution;
 pub mod error;
+mod foreign;
 pub mod math;
 pub mod model;
 pub mod random;
 pub mod simulation;
 pub mod statistics;
 pub mod study_file;
+mod text;
 
 pub use error::{Error, Fault, Result};
 pub use model::Study;
+
+/// Version of serrata.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 
 /// What stands with every result that a person reads.
 pub const CAUTION: &str = "This is decision support. Local codes, the maker's guidance and licensed or certified practice \

@@ -142,6 +142,12 @@ def grow(
 
 
 @main.command()
+def template() -> None:
+    """Print a small study to begin with: commented, and ready to run."""
+    click.echo(Study.template(), nl=False)
+
+
+@main.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--calendar", is_flag=True, help="Print what each strategy schedules, outage by outage, and no more.")
 def check(study: Path, *, calendar: bool) -> None:

@@ -29,6 +29,13 @@ def reads_records(command: Callable[..., None]) -> Callable[..., None]:
             show_default=True,
             help="What becomes of lines that break a rule.",
         ),
+        click.option(
+            "--value",
+            "values",
+            multiple=True,
+            metavar="WRITTEN=MEANT",
+            help="A cell in other words, such as NRI=no or n/a= (not known).",
+        ),
         click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS", help="A name that differs."),
         click.option(
             "--dates",
@@ -62,13 +69,18 @@ def figure_option(explanation: str) -> Callable[[Callable[..., None]], Callable[
 
 def load(file: Path, columns: tuple[str, ...], declared: dict[str, Any]) -> Records:
     """Load a file by the options declared about it."""
-    names = {}
-    for column in columns:
-        ours, equals, theirs = column.partition("=")
+    values = _pairs("--value", "WRITTEN=MEANT", declared.pop("values"))
+    return Records.load(file, columns=_pairs("--column", "OURS=THEIRS", columns), values=values, **declared)
+
+
+def _pairs(option: str, form: str, given: tuple[str, ...]) -> dict[str, str]:
+    pairs = {}
+    for pair in given:
+        one, equals, other = pair.partition("=")
         if not equals:
-            raise click.BadParameter(f"{column!r} is not OURS=THEIRS", param_hint="--column")
-        names[ours] = theirs
-    return Records.load(file, columns=names, **declared)
+            raise click.BadParameter(f"{pair!r} is not {form}", param_hint=option)
+        pairs[one] = other
+    return pairs
 
 
 @click.group(epilog=CAUTION)
@@ -83,7 +95,9 @@ def check(file: Path, columns: tuple[str, ...], **declared: Any) -> None:  # noq
     found = load(file, columns, declared)
     click.echo(found.report(), nl=False)
     for fault in found.left_out_faults:
-        click.echo(f"  line {fault.line}, {fault.path} = {fault.value}\n    {fault.rule}\n    {fault.remedy}")
+        click.echo(
+            in_options(f"  line {fault.line}, {fault.path} = {fault.value}\n    {fault.rule}\n    {fault.remedy}")
+        )
 
 
 @records.command()
@@ -253,11 +267,10 @@ def draw(plot: Callable[..., Any], file: Path) -> None:
 
 def in_options(message: str) -> str:
     """Word a message for the command line: what is an argument in Python is an option there."""
-    return re.sub(r'say columns = \{"([^"]+)": ("[^"]*"|its name)\}', _as_option, message)
+    return re.sub(r'say (column|value)s = \{"([^"]*)": (?:"([^"]*)"|its name)\}', _as_option, message)
 
 
 def _as_option(found: re.Match[str]) -> str:
-    ours, theirs = found.groups()
-    return (
-        f"add --column {ours}=NAME" if theirs == "its name" else f"add --column {shlex.quote(f'{ours}={theirs[1:-1]}')}"
-    )
+    option, one, other = found.groups()
+    pair = shlex.quote(f"{one}={'NAME' if other is None else other}")
+    return f"add --{option} {pair}"

@@ -87,8 +87,13 @@ class Comparison:
         return self._engine.threads
 
     @property
+    def version(self) -> str:
+        """Version of serrata that ran it, which need not be the one that reads it."""
+        return self._engine.version
+
+    @property
     def generator(self) -> str:
-        """Name of the random numbers; with seed and version it fixes every digit."""
+        """Name of the random numbers; with seed and version it fixes every digit. Others are refused on reading."""
         return engine.GENERATOR
 
     @cached_property

@@ -9,6 +9,8 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
+import numpy as np
+
 from serrata import _engine as engine
 from serrata import hit_miss_fitting, renamed, signal_response
 from serrata.errors import ArgumentError, Fault
@@ -74,6 +76,7 @@ class Records:
         decimal: Literal["point", "comma"] | None = None,
         dates: Dates = "year-month-day",
         columns: Mapping[str, str] | None = None,
+        values: Mapping[str, str] | None = None,
         bad_lines: BadLines = "refuse",
     ) -> Records:
         """Read a CSV file.
@@ -90,6 +93,10 @@ class Records:
             Order of the parts of dates, the same in the whole file.
         columns : mapping of str to str, optional
             Names that differ: ours to the file's, such as ``{"blade": "Blade No."}``.
+        values : mapping of str to str, optional
+            Cells that say something in other words: what is written to what it stands for, such as
+            ``{"NRI": "no", "n/a": ""}``. Case does not count; names of rows, blades and the like stay as they are;
+            `notes` say how many cells there were.
         bad_lines : {"refuse", "leave-out"}
             Whether one line that breaks a rule refuses the file, or is left out and reported.
 
@@ -113,6 +120,7 @@ class Records:
             decimal=decimal,
             dates=dates,
             columns=columns,
+            values=values,
             bad_lines=bad_lines,
         )
 
@@ -125,6 +133,7 @@ class Records:
         decimal: Literal["point", "comma"] | None = None,
         dates: Dates = "year-month-day",
         columns: Mapping[str, str] | None = None,
+        values: Mapping[str, str] | None = None,
         bad_lines: BadLines = "refuse",
     ) -> Records:
         r"""Read the text of a CSV file; `source` names it in messages. All else as `load`.
@@ -144,6 +153,7 @@ class Records:
             "decimal": decimal,
             "dates": dates,
             "columns": list((columns or {}).items()),
+            "values": list((values or {}).items()),
             "bad_lines": bad_lines,
         }
         inner = engine.Records.parse(text, source, **declared)
@@ -156,6 +166,7 @@ class Records:
         *,
         dates: Dates = "year-month-day",
         columns: Mapping[str, str] | None = None,
+        values: Mapping[str, str] | None = None,
         bad_lines: BadLines = "refuse",
     ) -> Records:
         """Take a data frame, or a mapping of column names to values.
@@ -163,12 +174,12 @@ class Records:
         Parameters
         ----------
         frame : DataFrame or mapping
-            Columns as in `template`. Missing values (None, NaN, NaT) are unknown; True and False are yes and no;
+            Columns as in `template`. Missing values (None, NaN, NaT, NA) are unknown; True and False are yes and no;
             a whole number among floats, as data frames make it beside missing values, is written without
             decimals, so that blade 7.0 is blade 7.
         source : str
             What it is called in messages.
-        dates, columns, bad_lines
+        dates, columns, values, bad_lines
             As `load`; dates matter for texts alone.
 
         Returns
@@ -188,7 +199,7 @@ class Records:
         2
         """
         header = [str(name) for name in frame]
-        cells = [[_text(value) for value in values] for _, values in frame.items()]
+        cells = [[_text(value, dates) for value in column] for _, column in frame.items()]
         if len({len(column) for column in cells}) > 1:
             lengths = ", ".join(f"{name} {len(column)}" for name, column in zip(header, cells, strict=True))
             raise ArgumentError(
@@ -198,6 +209,7 @@ class Records:
         declared: dict[str, Any] = {
             "dates": dates,
             "columns": list((columns or {}).items()),
+            "values": list((values or {}).items()),
             "bad_lines": bad_lines,
         }
         inner = engine.Records.from_cells(header, rows, source, **declared)
@@ -561,14 +573,23 @@ def _again(maker: str, arguments: tuple[Any, ...], declared: dict[str, Any]) -> 
     return Records._of(getattr(engine.Records, maker)(*arguments, **declared), (maker, arguments, declared))
 
 
-def _text(value: Any) -> str:  # noqa: ANN401
+#: How days are written in each order of the parts of dates.
+_DAYS = {"year-month-day": "%Y-%m-%d", "day-month-year": "%d.%m.%Y", "month-day-year": "%m/%d/%Y"}
+
+
+def _text(value: Any, dates: str) -> str:  # noqa: ANN401
     """Write a cell of a data frame as a cell of a file; a missing value is blank."""
-    if value is None or value != value:
-        return ""
+    import pandas as pd
+
     if isinstance(value, str):
         return value
+    # An array in a cell is no missing value.
+    if pd.isna(value) is True:
+        return ""
+    if isinstance(value, np.datetime64):
+        value = pd.Timestamp(value)
     if isinstance(value, (datetime.datetime, datetime.date)):
-        return value.strftime("%Y-%m-%d")
+        return value.strftime(_DAYS.get(dates, "%Y-%m-%d"))
     # Also the yes and no of numpy.
     if str(value) in ("True", "False"):
         return "yes" if value else "no"

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from serrata import plots
-from serrata.about import CAUTION, __version__
+from serrata.about import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -203,10 +203,10 @@ def _write_figures(comparison: Comparison, directory: Path) -> None:
 def _heading(comparison: Comparison) -> str:
     study = comparison.study
     lines = [
-        f"{study.name}: {len(study.rows)} rows, {sum(study.rows.values())} blades, {study.horizon_years:g} years from "
-        f"{study.start_year:g}",
+        f"{study.name}: {_counted(len(study.rows), 'row')}, {sum(study.rows.values())} blades, "
+        f"{study.horizon_years:g} years from {study.start_year:g}",
         f"{comparison.trials:,} trials, seed {comparison.seed}, {comparison.threads or 'unknown number of'} threads, "
-        f"serrata {__version__} ({comparison.generator})",
+        f"serrata {comparison.version} ({comparison.generator})",
         "",
         "Strategies",
     ]
@@ -468,3 +468,7 @@ def _wrapped(sentence: str, first: str = "", rest: str = "") -> str:
     return textwrap.fill(
         sentence, _WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False, break_long_words=False
     )
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count:,} {noun}" if count == 1 else f"{count:,} {noun}s"

@@ -104,8 +104,24 @@ class Study:
         """
         return Study._of(engine.Study.parse(text, source))
 
+    @staticmethod
+    def template() -> str:
+        """Give the text of a small study file to begin with: invented, commented, and ready to run.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> serrata.Study.parse(serrata.Study.template()).techniques
+        ['ultrasonic', 'particles']
+        """
+        return engine.Study.template()
+
     def to_toml(self) -> str:
-        """Give the text of a study file that reads back as exactly this study."""
+        """Give the text of a study file that reads back as exactly this study.
+
+        It is the file that the study was read from, word for word, with its comments; changed values stand in it where
+        the old ones stood.
+        """
         return self._engine.to_toml()
 
     def save(self, path: str | os.PathLike[str]) -> None:
@@ -129,8 +145,8 @@ class Study:
         Parameters
         ----------
         values : mapping of str to value
-            Key path to new value. Paths are written as in error messages, such as
-            ``techniques.eddy-current.pod.q50_mm`` or ``units.A.duty[2].starts_per_year``, with list
+            Key path to new value. Paths are those of the file that the study was read from, written as in error
+            messages, such as ``techniques.eddy-current.pod.q50_mm`` or ``units.A.duty[2].starts_per_year``, with list
             elements counted from 1 and keys with dots in quotes; values in the units of the study
             file, a distribution as a dict.
 
@@ -550,7 +566,7 @@ class Study:
         return self._engine == other._engine if isinstance(other, Study) else NotImplemented
 
     def __hash__(self) -> int:
-        return hash(self.to_toml())
+        return hash(self._engine)
 
     def __repr__(self) -> str:
         return (

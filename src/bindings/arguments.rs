@@ -4,28 +4,29 @@ use super::errors;
 use crate::error::Error;
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyDict, PyFloat, PyInt, PyString};
+use std::ops::RangeInclusive;
 use toml_edit::{Array, InlineTable, Value};
 
 /// More threads than any machine has.
 pub(super) const MOST_THREADS: u64 = 4096;
 
 /// A whole number between 0 and `most`; a bool, a float or a text is none.
-pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, most: u64, remedy: &str) -> PyResult<u64> {
+pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, range: RangeInclusive<u64>, remedy: &str) -> PyResult<u64> {
     let refusal = |rule: &str| {
         let shown = value.repr().map_or_else(|_| "a value".to_owned(), |text| text.to_string());
         Err(errors::exception(value.py(), &Error::argument(name, shown, rule, remedy)))
     };
-    let range = format!("must be a whole number from 0 to {most}");
+    let rule = format!("must be a whole number from {} to {}", range.start(), range.end());
     if value.is_instance_of::<PyBool>() {
-        return refusal(&format!("{range}, not True or False"));
+        return refusal(&format!("{rule}, not True or False"));
     }
     // Integers of other libraries say that they are by __index__; floats have none.
     let Ok(number) = value.call_method0("__index__") else {
-        return refusal(&format!("{range}, not {}", value.get_type().name()?));
+        return refusal(&format!("{rule}, not {}", value.get_type().name()?));
     };
     match number.extract::<u64>() {
-        Ok(number) if number <= most => Ok(number),
-        _ => refusal(&range),
+        Ok(number) if range.contains(&number) => Ok(number),
+        _ => refusal(&rule),
     }
 }
 

@@ -48,9 +48,15 @@ impl Comparison {
     #[staticmethod]
     #[pyo3(signature = (data, threads))]
     fn from_bytes(py: Python<'_>, data: &[u8], threads: &Bound<'_, PyAny>) -> PyResult<Self> {
-        let threads = whole("threads", threads, MOST_THREADS, "0 stands for unknown")? as usize;
+        let threads = whole("threads", threads, 0..=MOST_THREADS, "0 stands for unknown")? as usize;
         let comparison = simulation::Comparison::from_bytes(data).map_err(|error| exception(py, &error))?;
         Ok(Comparison { comparison, threads })
+    }
+
+    /// Version of serrata that ran it.
+    #[getter]
+    fn version(&self) -> &str {
+        &self.comparison.version
     }
 
     /// Warnings, in sentences.
@@ -95,10 +101,10 @@ pub(super) fn simulate(
 ) -> PyResult<Comparison> {
     const MOST: u64 = Run::MOST_TRIALS;
     let run = Run {
-        trials: whole("trials", trials, MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
-        seed: whole("seed", seed, u64::MAX, "any such number will do; leave it out to have one drawn")?,
-        threads: whole("threads", threads, MOST_THREADS, "0 uses what the machine gives")? as usize,
-        block_trials: whole("block_trials", block_trials, MOST, "leave it out: it changes no result")?,
+        trials: whole("trials", trials, 1..=MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
+        seed: whole("seed", seed, 0..=u64::MAX, "any such number will do; leave it out to have one drawn")?,
+        threads: whole("threads", threads, 0..=MOST_THREADS, "0 uses what the machine gives")? as usize,
+        block_trials: whole("block_trials", block_trials, 0..=MOST, "leave it out: it changes no result")?,
         keep_finished,
     };
     let mut asker = Asker::new(progress);

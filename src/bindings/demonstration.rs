@@ -27,12 +27,12 @@ impl Demonstration {
         lengths_mm: Option<(f64, f64)>,
         false_calls: Option<(Bound<'py, PyAny>, Bound<'py, PyAny>)>,
     ) -> PyResult<Self> {
-        let found = whole("found", found, MOST_SPECIMENS, COUNT)?;
-        let specimens = whole("specimens", specimens, MOST_SPECIMENS, COUNT)?;
+        let found = whole("found", found, 0..=MOST_SPECIMENS, COUNT)?;
+        let specimens = whole("specimens", specimens, 0..=MOST_SPECIMENS, COUNT)?;
         let false_calls = match false_calls {
             Some((calls, clean)) => Some((
-                whole("false_calls", &calls, MOST_SPECIMENS, COUNT)?,
-                whole("clean_specimens", &clean, MOST_SPECIMENS, COUNT)?,
+                whole("false_calls", &calls, 0..=MOST_SPECIMENS, COUNT)?,
+                whole("clean_specimens", &clean, 0..=MOST_SPECIMENS, COUNT)?,
             )),
             None => None,
         };
@@ -91,7 +91,7 @@ impl DemonstrationPlan {
     #[new]
     #[pyo3(signature = (pod, confidence, misses))]
     fn new(py: Python<'_>, pod: f64, confidence: f64, misses: &Bound<'_, PyAny>) -> PyResult<Self> {
-        let misses = whole("misses", misses, MOST_SPECIMENS, "0 allows no miss")?;
+        let misses = whole("misses", misses, 0..=MOST_SPECIMENS, "0 allows no miss")?;
         released(py, || Plan::new(pod, confidence, misses)).map(|plan| DemonstrationPlan { plan })
     }
 

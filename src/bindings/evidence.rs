@@ -1,9 +1,12 @@
 //! `Evidence` for Python.
 
 use super::arguments::whole;
+use super::errors::exception;
+use crate::error::Error;
 use crate::random::Key;
 use crate::statistics::evidence;
 use pyo3::prelude::*;
+use serde_json::json;
 
 /// What records say of a technique, in the words of a study.
 #[pyclass(frozen, eq, module = "serrata._engine")]
@@ -45,11 +48,30 @@ impl Evidence {
     fn basis(&self) -> &str {
         &self.evidence.basis
     }
+
+    fn __repr__(&self) -> String {
+        let pod = self.evidence.pod;
+        format!("<Evidence: q50 {:.3} mm, spread {:.3}; {}>", pod.q50_mm, pod.spread, self.evidence.basis)
+    }
+
+    /// Read what was pickled.
+    #[staticmethod]
+    fn _read(py: Python<'_>, json: &str) -> PyResult<Self> {
+        let evidence = serde_json::from_str(json).map_err(|error| {
+            exception(py, &Error::argument("json", "pickled evidence", &error.to_string(), "pickle it anew"))
+        })?;
+        Ok(Evidence { evidence })
+    }
+
+    fn __reduce__<'py>(&self, py: Python<'py>) -> PyResult<(Bound<'py, PyAny>, (String,))> {
+        let json = json!(self.evidence).to_string();
+        Ok((py.get_type::<Evidence>().getattr("_read")?, (json,)))
+    }
 }
 
 /// Key of one draw of what the data leave open about a technique, apart from those of others.
 pub(super) fn draw_key(technique: &str, seed: &Bound<'_, PyAny>, draw: &Bound<'_, PyAny>) -> PyResult<Key> {
-    let seed = whole("seed", seed, u64::MAX, "any such number will do")?;
-    let draw = whole("draw", draw, u64::MAX, "0 is the first")?;
+    let seed = whole("seed", seed, 0..=u64::MAX, "any such number will do")?;
+    let draw = whole("draw", draw, 0..=u64::MAX, "0 is the first")?;
     Ok(Key::from_seed(seed).named("detection").named(technique).child(draw))
 }

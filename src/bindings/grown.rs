@@ -84,8 +84,8 @@ pub(super) fn grow(
         from_length_mm,
         technique,
         detectable_at,
-        cracks: whole("cracks", cracks, MOST, "10000 give the tenth of a window within 6 %")?,
-        seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+        cracks: whole("cracks", cracks, 1..=MOST, "10000 give the tenth of a window within 6 %")?,
+        seed: whole("seed", seed, 0..=u64::MAX, "any such number will do")?,
     };
     interruptible(py, |ask| study.study.grow_with(&question, ask)).map(|grown| GrownCracks { grown })
 }

@@ -240,8 +240,8 @@ impl HitMissFit {
         seed: &Bound<'py, PyAny>,
         confidence: f64,
     ) -> PyResult<(Array<'py>, usize, Pair)> {
-        let resamples = whole("resamples", resamples, MOST_RESAMPLES, "2000 are usual")? as usize;
-        let seed = whole("seed", seed, u64::MAX, "any such number will do")?;
+        let resamples = whole("resamples", resamples, 0..=MOST_RESAMPLES, "2000 are usual")? as usize;
+        let seed = whole("seed", seed, 0..=u64::MAX, "any such number will do")?;
         let (resampled, bounds) = released(py, || {
             let resampled = self.fit.resampled(pod, resamples, seed)?;
             let bounds = resampled.bounds(confidence)?;

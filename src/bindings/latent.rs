@@ -54,8 +54,8 @@ fn question(
     resamples: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
 ) -> PyResult<Question> {
-    let resamples = whole("resamples", resamples, Question::MOST_RESAMPLES as u64, "200 are usual")? as usize;
-    let seed = whole("seed", seed, u64::MAX, "give a whole number")?;
+    let resamples = whole("resamples", resamples, 0..=Question::MOST_RESAMPLES as u64, "200 are usual")? as usize;
+    let seed = whole("seed", seed, 0..=u64::MAX, "give a whole number")?;
     Ok(Question { dependent_pairs, level, resamples, seed })
 }
 

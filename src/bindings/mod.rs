@@ -47,7 +47,7 @@ mod _engine {
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
-        module.add("__version__", env!("CARGO_PKG_VERSION"))?;
+        module.add("__version__", crate::VERSION)?;
         module.add("CAUTION", crate::CAUTION)?;
         module.add("GENERATOR", crate::random::GENERATOR)?;
         module.add("TABLES", crate::simulation::TABLES.to_vec())

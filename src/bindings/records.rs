@@ -22,7 +22,7 @@ pub(super) struct Records {
 impl Records {
     /// Read the text of a CSV file; source names it in messages.
     #[staticmethod]
-    #[pyo3(signature = (text, source, *, delimiter, decimal, dates, columns, bad_lines))]
+    #[pyo3(signature = (text, source, *, delimiter, decimal, dates, columns, values, bad_lines))]
     #[allow(clippy::too_many_arguments)]
     fn parse(
         py: Python<'_>,
@@ -32,15 +32,17 @@ impl Records {
         decimal: Option<&str>,
         dates: &str,
         columns: Vec<(String, String)>,
+        values: Vec<(String, String)>,
         bad_lines: &str,
     ) -> PyResult<Self> {
-        let format = Format { delimiter, ..format(py, decimal, dates, columns, bad_lines)? };
+        let format = Format { delimiter, ..format(py, decimal, dates, columns, values, bad_lines)? };
         released(py, || records::Records::parse(text, source, &format)).map(|records| Records { records })
     }
 
     /// Take a table: names of its columns, and a text for each cell.
     #[staticmethod]
-    #[pyo3(signature = (header, rows, source, *, dates, columns, bad_lines))]
+    #[pyo3(signature = (header, rows, source, *, dates, columns, values, bad_lines))]
+    #[allow(clippy::too_many_arguments)]
     fn from_cells(
         py: Python<'_>,
         header: Vec<String>,
@@ -48,9 +50,10 @@ impl Records {
         source: &str,
         dates: &str,
         columns: Vec<(String, String)>,
+        values: Vec<(String, String)>,
         bad_lines: &str,
     ) -> PyResult<Self> {
-        let format = format(py, None, dates, columns, bad_lines)?;
+        let format = format(py, None, dates, columns, values, bad_lines)?;
         released(py, || records::Records::from_cells(header, rows, source, &format)).map(|records| Records { records })
     }
 
@@ -190,6 +193,7 @@ fn format(
     decimal: Option<&str>,
     dates: &str,
     columns: Vec<(String, String)>,
+    values: Vec<(String, String)>,
     bad_lines: &str,
 ) -> PyResult<Format> {
     let marks = [("point", Decimal::Point), ("comma", Decimal::Comma)];
@@ -204,6 +208,7 @@ fn format(
         decimal,
         dates: choice(py, "dates", dates, &orders)?,
         columns,
+        values,
         bad_lines: choice(
             py,
             "bad_lines",

@@ -5,6 +5,7 @@ use super::arrays;
 use super::doorway::{interruptible, released};
 use super::evidence::Evidence;
 use crate::model;
+use crate::random::hash_name;
 use crate::simulation::{Confirmed, Inspected, Inspection};
 use numpy::IntoPyArray;
 use pyo3::prelude::*;
@@ -32,9 +33,20 @@ impl Study {
         released(py, || model::Study::parse(text, source)).map(|study| Study { study })
     }
 
+    /// Text of a study file to begin with.
+    #[staticmethod]
+    fn template() -> &'static str {
+        model::Study::template()
+    }
+
     /// The text of a study file that reads back as this study.
     fn to_toml(&self) -> String {
         self.study.to_toml()
+    }
+
+    /// Equal studies have the same, whatever the form of their files.
+    fn __hash__(&self) -> u64 {
+        hash_name(&model::Study::of_checked(self.study.clone().into_parts()).to_toml())
     }
 
     /// Write a study file, in whole or not at all.
@@ -188,7 +200,7 @@ fn inspection(
     Ok(Inspection {
         row,
         techniques,
-        lives: whole("lives", lives, Inspection::MOST_LIVES, "100 lives show what a row is up against")?,
-        seed: whole("seed", seed, u64::MAX, "any such number will do")?,
+        lives: whole("lives", lives, 1..=Inspection::MOST_LIVES, "100 lives show what a row is up against")?,
+        seed: whole("seed", seed, 0..=u64::MAX, "any such number will do")?,
     })
 }

@@ -2,6 +2,7 @@
 
 use crate::distribution::Distribution;
 use crate::math::{exp, normal_cdf};
+use serde::{Deserialize, Serialize};
 
 /// Where the blades are while they are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,7 +14,7 @@ pub enum Access {
 }
 
 /// The size that detection depends on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum SizeMeasure {
     /// Surface length.
     Length,
@@ -24,7 +25,7 @@ pub enum SizeMeasure {
 }
 
 /// Shape of the probability of detection against the logarithm of size.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum CurveShape {
     /// Logistic.
     Logistic,
@@ -44,7 +45,7 @@ impl CurveShape {
 }
 
 /// Probability of detection: `floor + (ceiling - floor) * F((ln q - ln q50 - shifts) / spread)`.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PodCurve {
     /// The size q.
     pub size: SizeMeasure,
@@ -87,7 +88,7 @@ pub struct Sizing {
 }
 
 /// Grade of the written procedure.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Grade {
     /// The usual one.
     Standard,

@@ -22,6 +22,7 @@ use growth::{GrowthPath, KnownPaths, PathInputs};
 pub use ids::{RowId, StrategyId};
 pub use parts::StudyParts;
 use std::ops::Deref;
+use std::sync::Arc;
 
 /// The valid whole: fleet, laws, techniques, strategies, costs, horizon.
 ///
@@ -30,6 +31,8 @@ use std::ops::Deref;
 #[derive(Debug, Clone)]
 pub struct Study {
     parts: StudyParts,
+    /// The file that said so, word for word; none for a study of parts.
+    text: Option<Arc<str>>,
     paths: KnownPaths,
 }
 
@@ -42,7 +45,17 @@ impl PartialEq for Study {
 impl Study {
     /// Of parts that are known to be valid.
     pub(crate) fn of_checked(parts: StudyParts) -> Self {
-        Study { parts, paths: KnownPaths::default() }
+        Study { parts, text: None, paths: KnownPaths::default() }
+    }
+
+    /// The same, with the text that it was read from.
+    pub(crate) fn read_from(self, text: &str) -> Self {
+        Study { text: Some(text.into()), ..self }
+    }
+
+    /// The text that it was read from.
+    pub(crate) fn text(&self) -> Option<&str> {
+        self.text.as_deref()
     }
 
     /// The same, with growth paths that another study knows.

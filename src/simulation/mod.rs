@@ -52,6 +52,7 @@ impl Study {
     pub fn simulate_with(&self, run: &Run, ask: &mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<Comparison> {
         let rows = plan::RowPlan::all(self)?;
         let tally = parallel::live_all(self, &rows, run, ask)?;
-        Ok(Comparison { study: self.clone(), run: Run { trials: tally.trials, ..run.clone() }, tally })
+        let run = Run { trials: tally.trials, ..run.clone() };
+        Ok(Comparison { study: self.clone(), run, version: crate::VERSION.to_owned(), tally })
     }
 }

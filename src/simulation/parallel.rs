@@ -56,7 +56,7 @@ impl Run {
             return Err(Error::argument(
                 "trials",
                 self.trials,
-                "must be at least 1 and at most 4000000000",
+                "must be a whole number from 1 to 4000000000",
                 "10000 trials give a first answer; 1000000 resolve rare losses",
             ));
         }

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 4";
+const FORM: &str = "serrata comparison, form 5";
 
 /// Why a number may be absent from a table, by column.
 const REASONS: [(&str, &str); 7] = [
@@ -35,7 +35,7 @@ const REASONS: [(&str, &str); 7] = [
 #[derive(DeriveSerialize)]
 struct Page<'a> {
     program: &'static str,
-    version: &'static str,
+    version: &'a str,
     generator: &'static str,
     caution: &'static str,
     study: &'a str,
@@ -91,13 +91,14 @@ struct Stored {
     study: String,
     seed: u64,
     tally: Tally,
-    /// Of study, seed and sums; tells damaged bytes.
+    /// Of all that stands before it; tells damaged bytes.
     checksum: u64,
 }
 
 impl Stored {
     fn sum(&self) -> u64 {
-        let content = serde_json::to_string(&(&self.study, self.seed, &self.tally));
+        let content = (&self.form, &self.version, &self.generator, &self.study, self.seed, &self.tally);
+        let content = serde_json::to_string(&content);
         hash_name(&content.expect("text, counts and finite numbers always have a JSON form"))
     }
 }
@@ -110,7 +111,7 @@ impl Comparison {
     pub fn to_json(&self) -> String {
         let page = Page {
             program: "serrata",
-            version: env!("CARGO_PKG_VERSION"),
+            version: &self.version,
             generator: GENERATOR,
             caution: crate::CAUTION,
             study: &self.study.name,
@@ -132,7 +133,7 @@ impl Comparison {
     pub fn to_bytes(&self) -> Vec<u8> {
         let mut stored = Stored {
             form: FORM.to_owned(),
-            version: env!("CARGO_PKG_VERSION").to_owned(),
+            version: self.version.clone(),
             generator: GENERATOR.to_owned(),
             study: self.study.to_toml(),
             seed: self.run.seed,
@@ -160,12 +161,21 @@ impl Comparison {
         if stored.checksum != stored.sum() {
             return Err(refusal("must be a stored comparison, whole and unchanged"));
         }
+        if stored.generator != GENERATOR {
+            let rule = format!("must have the random numbers {GENERATOR:?}, not {:?}", stored.generator);
+            return Err(Error::argument(
+                "bytes",
+                format!("{} bytes", bytes.len()),
+                &rule,
+                &format!("simulate again, or read them with serrata {}", stored.version),
+            ));
+        }
         let study = Study::parse(&stored.study, "stored comparison")?;
         let run = Run { trials: stored.tally.trials, seed: stored.seed, ..Run::default() };
         if stored.tally.trials == 0 || !is_alike(&json!(stored.tally), &json!(empty_tally(&study)?)) {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
-        Ok(Comparison { study, run, tally: stored.tally })
+        Ok(Comparison { study, run, version: stored.version, tally: stored.tally })
     }
 }
 
@@ -218,7 +228,7 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 4", "form 3"), "{}".into()]
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 5", "form 4"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");
@@ -226,13 +236,43 @@ mod tests {
         }
     }
 
+    /// What is stored with one thing changed and the sum made anew.
+    fn forged(change: impl Fn(&mut Stored)) -> Vec<u8> {
+        let mut stored: Stored = serde_json::from_slice(&comparison(1).to_bytes()).expect("just written");
+        change(&mut stored);
+        stored.checksum = stored.sum();
+        serde_json::to_vec(&stored).expect("a JSON form")
+    }
+
+    #[test]
+    fn the_version_that_ran_it_is_kept() {
+        let older = forged(|stored| stored.version = "0.0.9".to_owned());
+        let comparison = Comparison::from_bytes(&older).expect("the same form and random numbers");
+        assert_eq!(comparison.version, "0.0.9");
+        assert_eq!(comparison.to_bytes(), older);
+        assert!(comparison.to_json().contains(r#""version":"0.0.9""#));
+    }
+
+    #[test]
+    fn other_random_numbers_are_refused() {
+        let bytes = forged(|stored| stored.generator = "dice, version 1".to_owned());
+        let error = Comparison::from_bytes(&bytes).expect_err("other numbers").to_string();
+        assert!(error.contains("not \"dice, version 1\"\n    simulate again, or read them with serrata"), "{error}");
+    }
+
+    #[test]
+    fn version_and_random_numbers_are_under_the_sum() {
+        let text = String::from_utf8(comparison(1).to_bytes()).expect("JSON is text");
+        for (word, other) in [(crate::VERSION, "9.9.9"), ("splitmix64", "splitmix65")] {
+            let changed = text.replacen(word, other, 1);
+            assert_ne!(changed, text);
+            assert!(Comparison::from_bytes(changed.as_bytes()).is_err(), "{other}");
+        }
+    }
+
     #[test]
     fn sums_of_another_study_are_refused() {
-        let text = String::from_utf8(comparison(1).to_bytes()).expect("JSON is text");
-        let mut stored: Stored = serde_json::from_str(&text).expect("just written");
-        stored.study = stored.study.replace("horizon_years = 30", "horizon_years = 31");
-        stored.checksum = stored.sum();
-        let bytes = serde_json::to_vec(&stored).expect("a JSON form");
+        let bytes = forged(|stored| stored.study = stored.study.replace("horizon_years = 30", "horizon_years = 31"));
         let error = Comparison::from_bytes(&bytes).expect_err("29 years of losses are not 31");
         assert!(error.to_string().contains("sums of the study"), "{error}");
     }

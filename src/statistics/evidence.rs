@@ -1,12 +1,13 @@
 //! What records say of a technique, in the words of a study.
 
 use crate::model::detection::{Grade, PodCurve};
+use serde::{Deserialize, Serialize};
 
 /// Detection by a technique as its records have it; [`Study::with_technique`](crate::Study::with_technique) puts it
 /// into a study.
 ///
 /// What the records are silent about is `None` or empty, and stays as the study has it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
     /// The curve, on the reference surface and by the standard procedure where those were told apart.
     pub pod: PodCurve,

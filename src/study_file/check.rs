@@ -9,6 +9,7 @@ use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
+use crate::text::is_formula;
 
 /// Reads a whole study.
 pub(super) fn study(root: &Section) -> Option<Study> {
@@ -75,7 +76,18 @@ fn frame(section: &Section, ids: &Ids) -> Option<Frame> {
 }
 
 fn money(section: &Section) -> Option<Money> {
-    let currency = section.text("currency");
+    let currency = section.text("currency").filter(|currency| {
+        // It stands in tables that are opened in spreadsheets.
+        let formula = is_formula(currency);
+        if formula {
+            section.fault(
+                "currency",
+                "begins like a formula of a spreadsheet",
+                "begin with a letter or a sign of money",
+            );
+        }
+        !formula
+    });
     let discount_rate = section.number("discount_rate_per_year", bounds::DISCOUNT_RATE);
     let terms = section.choice("terms", &TERMS);
     let payments = section.choice("payments", &PAYMENTS);

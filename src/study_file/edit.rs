@@ -1,6 +1,8 @@
 //! A study with some of its values changed, by key path: for sweeps and for trying assumptions.
 
-use crate::error::{Error, Result};
+use super::section;
+use super::wording::nearest;
+use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use toml_edit::{DocumentMut, Item, Value};
 
@@ -17,8 +19,8 @@ impl Study {
     ///
     /// A path is written as in error messages, such as `techniques.eddy-current.pod.q50_mm` or
     /// `units.A.duty[2].starts_per_year`, with list elements counted from 1 and keys with dots in
-    /// quotes; a value is written as in the study file. Paths are those of [`Study::to_toml`]; the
-    /// last key may be one that the study leaves out.
+    /// quotes; a value is written as in the study file. Paths are those of the file that the study was read from,
+    /// [`Study::to_toml`]; the last key may be one that it leaves out.
     ///
     /// # Errors
     /// Refuses a path that leads nowhere, a value that is not one, and a study that breaks a rule.
@@ -42,8 +44,27 @@ impl Study {
             })?;
             set(document.as_item_mut(), path, parsed)?;
         }
-        Ok(Study::parse(&document.to_string(), "changed study")?.sharing_paths(self))
+        self.changed(&document)
     }
+
+    /// The study that a changed text says.
+    pub(super) fn changed(&self, document: &DocumentMut) -> Result<Study> {
+        let changed = Study::parse(&document.to_string(), "changed study").map_err(by_key_alone)?;
+        Ok(changed.sharing_paths(self))
+    }
+}
+
+/// Faults of a text that nobody has seen: its lines say nothing, and keys that are not there were asked for.
+fn by_key_alone(mut error: Error) -> Error {
+    if let Kind::Study { faults, .. } = &mut error.kind {
+        for fault in faults {
+            fault.line = None;
+            if let Some(near) = fault.rule.strip_prefix(section::DID_YOU_MEAN) {
+                fault.remedy = format!("change {} instead", near.trim_end_matches('?'));
+            }
+        }
+    }
+    error
 }
 
 fn set(whole: &mut Item, path: &str, value: Value) -> Result<()> {
@@ -75,7 +96,14 @@ fn inner<'i>(item: &'i mut Item, step: &Step) -> std::result::Result<&'i mut Ite
     let known = match &*item {
         Item::ArrayOfTables(tables) => format!("there are the elements 1 to {}", tables.len()),
         item => match (item.as_table_like(), item.as_array()) {
-            (Some(table), _) => format!("there is {}", table.iter().map(|(key, _)| key).collect::<Vec<_>>().join(", ")),
+            (Some(table), _) => {
+                let keys: Vec<&str> = table.iter().map(|(key, _)| key).collect();
+                let near = match step {
+                    Step::Key(key) => nearest(key, &keys),
+                    Step::Element(_) => None,
+                };
+                near.map_or_else(|| format!("there is {}", keys.join(", ")), |near| format!("did you mean {near}?"))
+            }
             (_, Some(array)) => format!("there are the elements 1 to {}", array.len()),
             _ => "the value before it holds nothing further".to_owned(),
         },

@@ -1,8 +1,10 @@
 //! A study with what records say of a technique in it.
 
+use super::write;
 use crate::error::{Error, Result};
 use crate::model::Study;
 use crate::statistics::evidence::Evidence;
+use toml_edit::{DocumentMut, Item, Table, Value};
 
 impl Study {
     /// The study with a technique's detection as its records have it; checked as a whole, like a study file.
@@ -54,12 +56,29 @@ impl Study {
         technique.inspection_sigma = evidence.inspection_sigma.unwrap_or(technique.inspection_sigma);
         technique.false_call_probability = evidence.false_call_probability.unwrap_or(technique.false_call_probability);
         technique.basis = Some(evidence.basis.clone());
-        let mut changed = self.clone().into_parts();
-        match changed.techniques.iter_mut().find(|known| known.id == id) {
-            Some(known) => *known = technique,
-            None => changed.techniques.push(technique),
+        let mut document: DocumentMut = self.to_toml().parse().expect("the text of a study is TOML");
+        let entries = &mut document["techniques"];
+        if !self.techniques.iter().any(|known| known.id == id) {
+            let mut new = entries[like].clone();
+            if let Some(table) = new.as_table_mut() {
+                // What stands above the other is said of the other.
+                table.decor_mut().set_prefix("\n");
+                move_to_end(table);
+            }
+            entries[id] = new;
         }
-        // The file gives a technique that is new a correlation of its own.
-        Ok(Study::parse(&Study::of_checked(changed).to_toml(), "changed study")?.sharing_paths(self))
+        for (key, value) in write::detection(&technique, &self.surfaces) {
+            entries[id][key] = value
+                .map_or(Item::None, |value| Item::Value(value.parse::<Value>().expect("the text of a value is TOML")));
+        }
+        self.changed(&document)
+    }
+}
+
+/// Puts a table, and those in it, behind all others of its text.
+fn move_to_end(table: &mut Table) {
+    table.set_position(Some(isize::MAX));
+    for (_, item) in table.iter_mut() {
+        item.as_table_mut().into_iter().for_each(move_to_end);
     }
 }

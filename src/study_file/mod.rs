@@ -41,6 +41,7 @@ mod wording;
 mod write;
 
 use crate::error::{Error, Fault, Result};
+use crate::foreign;
 use crate::model::{Study, StudyParts};
 use reader::{Place, Report};
 use std::fs::{self, File};
@@ -48,7 +49,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use toml_edit::{Document, TomlError};
-use wording::{line_at, shortened};
+use wording::{line_at, shortened, without_comma};
 
 impl Study {
     /// Reads a study file.
@@ -69,6 +70,10 @@ impl Study {
             };
             Error::file(&shown, &reason(&error), remedy)
         })?;
+        if let Some(what) = foreign::seems(&bytes) {
+            let remedy = "name the study file: text that begins like `serrata template`";
+            return Err(Error::file(&shown, &format!("is {what}, not a study file"), remedy));
+        }
         let text = str::from_utf8(&bytes).map_err(|error| {
             let line = 1 + bytes[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count();
             Error::file(&shown, &format!("is not UTF-8 text (line {line})"), "save it as UTF-8 in a text editor")
@@ -85,7 +90,7 @@ impl Study {
         let report = Report::new(text);
         let study = Place::of_file(&report, document.as_table()).table(check::study);
         match study {
-            Some(study) if !report.has_faults() => Ok(study),
+            Some(study) if !report.has_faults() => Ok(study.read_from(text)),
             _ => Err(Error::study(source, report.into_faults())),
         }
     }
@@ -113,9 +118,25 @@ impl Study {
         Study::parse(&Study::of_checked(parts).to_toml(), "study")
     }
 
+    /// Text of a small study file to begin with: invented, commented, and ready to run.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    ///
+    /// assert_eq!(Study::parse(Study::template(), "template")?.rows.len(), 1);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn template() -> &'static str {
+        include_str!("template.toml")
+    }
+
     /// The text of a study file that reads back as exactly this study.
+    ///
+    /// It is the file that the study was read from, word for word, with its comments and in its form; changed values
+    /// stand in it where the old ones stood. A study of parts is worded anew.
     pub fn to_toml(&self) -> String {
-        write::study(self)
+        self.text().map_or_else(|| write::study(self), str::to_owned)
     }
 
     /// Writes a study file, in whole or not at all.
@@ -167,12 +188,45 @@ fn not_toml(text: &str, error: &TomlError) -> Fault {
     let written = line.and_then(|line| text.lines().nth(line - 1)).map_or("", str::trim);
     let path = if written.is_empty() { "end of the text".to_owned() } else { shortened(written) };
     let (rule, remedy) = if error.message().contains("duplicate key") {
-        ("this key or id is there already".to_owned(), "rename it, or remove one of the two")
+        let first = line.and_then(|line| first_of_two(text, line));
+        let first = first.map_or_else(String::new, |first| format!(", on line {first}"));
+        (format!("this key or id is there already{first}"), "rename it, or remove one of the two".to_owned())
+    } else if let Some(meant) = number_with_comma(written) {
+        ("has a comma in a number".to_owned(), format!("write {meant}"))
+    } else if text.trim_start().starts_with('{') {
+        ("is not TOML but seems to be JSON".to_owned(), NOT_A_STUDY.to_owned())
+    } else if line == Some(1) && written.matches([',', ';', '\t']).count() > 1 && !written.contains('=') {
+        ("is not TOML but seems to be a table, such as inspection records".to_owned(), NOT_A_STUDY.to_owned())
     } else {
         let rule = format!("is not TOML: {}", in_plain_words(error.message()));
-        (rule, "correct the line; text stands in quotes, lists in brackets, tables in braces")
+        (rule, "correct the line; text stands in quotes, lists in brackets, tables in braces".to_owned())
     };
-    Fault { line, path, value: String::new(), rule, remedy: remedy.to_owned() }
+    Fault { line, path, value: String::new(), rule, remedy }
+}
+
+const NOT_A_STUDY: &str = "a study begins like `serrata template`; records are read by `serrata records`";
+
+/// Line on which the key or the header of a line stood before.
+fn first_of_two(text: &str, line: usize) -> Option<usize> {
+    let bare = |line: &str| line.split('#').next().unwrap_or_default().trim().to_owned();
+    let lines: Vec<String> = text.lines().take(line).map(bare).collect();
+    let (last, before) = lines.split_last()?;
+    if last.starts_with('[') {
+        return before.iter().position(|line| line == last).map(|index| index + 1);
+    }
+    let key = |line: &str| line.split_once('=').map(|(key, _)| key.trim().to_owned());
+    let of_table = before.iter().enumerate().rev().take_while(|(_, line)| !line.starts_with('['));
+    of_table.filter(|(_, line)| key(line) == key(last)).last().map(|(index, _)| index + 1)
+}
+
+/// What is meant by a number with a comma in it, in a line of keys and values.
+fn number_with_comma(line: &str) -> Option<String> {
+    line.split('=').skip(1).find_map(|after| {
+        let value = after.trim_start();
+        without_comma(
+            &value[..value.find(|c: char| !(c.is_ascii_digit() || "+-.,".contains(c))).unwrap_or(value.len())],
+        )
+    })
 }
 
 /// The parser's reason in the words of this crate.

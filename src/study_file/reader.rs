@@ -3,9 +3,10 @@
 //! A [`Place`] is a value with its line and its path; reading it gives `None` when a fault was noted.
 //! Tables are read through a `Section`.
 
-use super::wording::{join, join_plain, line_at, one_of, shortened, suggestion};
+use super::wording::{join, join_plain, line_at, one_of, shortened, suggestion, without_comma};
 use crate::bounds::{Bound, Count};
 use crate::error::Fault;
+use crate::text::is_unseen;
 use std::cell::{Cell, RefCell};
 use std::ops::Range;
 use toml_edit::{ArrayOfTables, Item, Table, TableLike, Value};
@@ -185,9 +186,14 @@ impl<'a> Place<'a> {
     pub fn number(&self, bound: Bound) -> Option<f64> {
         let x = match self.node {
             Node::Value(Value::Integer(x)) => *x.value() as f64,
-            Node::Value(Value::Float(x)) => *x.value(),
+            // There is one zero: -0.0 is 0.0.
+            Node::Value(Value::Float(x)) => *x.value() + 0.0,
             Node::Value(Value::String(text)) if text.value().trim().parse::<f64>().is_ok() => {
                 return self.wrong_type("a number", "remove the quotes".into());
+            }
+            Node::Value(Value::String(text)) if without_comma(text.value().trim()).is_some() => {
+                let meant = without_comma(text.value().trim()).unwrap_or_default();
+                return self.wrong_type("a number", format!("write {meant}, without quotes"));
             }
             _ => return self.wrong_type("a number", format!("give {} a number {bound}", self.name)),
         };
@@ -223,10 +229,27 @@ impl<'a> Place<'a> {
         }
     }
 
+    /// A text on one line.
     pub fn text(&self) -> Option<String> {
+        self.prose().filter(|text| {
+            let one_line = !text.contains('\n');
+            if !one_line {
+                self.fault("must stand on one line", format!("take the line breaks out of {}", self.name));
+            }
+            one_line
+        })
+    }
+
+    /// A text, on one line or more.
+    pub fn prose(&self) -> Option<String> {
         let text = self.string()?;
         if text.trim().is_empty() {
             self.fault("must not be empty", format!("say something in {}", self.name));
+            return None;
+        }
+        if let Some(sign) = text.chars().find(|sign| *sign != '\n' && is_unseen(*sign)) {
+            let rule = format!("holds a character that nobody sees, U+{:04X}", u32::from(sign));
+            self.fault(rule, format!("write {} anew", self.name));
             return None;
         }
         Some(text.to_owned())

@@ -8,6 +8,9 @@ use crate::error::{Kind, Result};
 use std::cell::{Cell, RefCell};
 use toml_edit::{Item, TableLike};
 
+/// How the refusal of an unknown key begins where a known one is near.
+pub(super) const DID_YOU_MEAN: &str = "unknown key; did you mean ";
+
 /// A table being read.
 pub(super) struct Section<'a> {
     place: Place<'a>,
@@ -165,7 +168,7 @@ impl<'a> Section<'a> {
 
     /// Source of the numbers; may always be left out.
     pub fn basis(&self) -> Option<Option<String>> {
-        self.optional("basis", Section::text)
+        self.optional("basis", |section, key| section.get(key, "text")?.prose())
     }
 
     pub fn choice<T: Clone>(&self, key: &'static str, choices: &[(&str, T)]) -> Option<T> {
@@ -319,16 +322,11 @@ impl<'a> Section<'a> {
             match (nearest(key, &absent), nearest(key, &known)) {
                 (Some(near), _) => {
                     suggested.push(near);
-                    place.fault(
-                        format!("unknown key; did you mean {near}?"),
-                        format!("rename it to {near}, or remove it"),
-                    );
+                    place.fault(format!("{DID_YOU_MEAN}{near}?"), format!("rename it to {near}, or remove it"));
                 }
                 _ if self.lenient.get() => {}
-                (None, Some(near)) => place.fault(
-                    format!("unknown key; did you mean {near}?"),
-                    format!("remove one of the two: {near} is there already"),
-                ),
+                (None, Some(near)) => place
+                    .fault(format!("{DID_YOU_MEAN}{near}?"), format!("remove one of the two: {near} is there already")),
                 (None, None) => {
                     place.fault("unknown key", format!("remove it; the keys here are {}", known.join(", ")))
                 }
@@ -366,9 +364,13 @@ impl<'a> Place<'a> {
 fn check_id(place: &Place, id: &str) -> bool {
     const LONGEST: usize = 64;
     let good_letter = |letter: char| letter.is_ascii_alphanumeric() || "-_.".contains(letter);
-    let good = (1..=LONGEST).contains(&id.len()) && id.chars().all(good_letter);
+    let good = (1..=LONGEST).contains(&id.len())
+        && id.chars().all(good_letter)
+        && id.starts_with(|first: char| first.is_ascii_alphanumeric());
     if !good {
-        let rule = format!("an id has 1 to {LONGEST} letters (a-z, A-Z), digits, '-', '_' or '.'");
+        let rule = format!(
+            "an id has 1 to {LONGEST} letters (a-z, A-Z), digits, '-', '_' or '.', and begins with a letter or a digit"
+        );
         place.report.note(place.at, place.path.clone(), String::new(), rule, "rename it".into());
     }
     good

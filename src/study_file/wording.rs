@@ -21,6 +21,11 @@ pub(super) fn nearest<'n>(name: &str, known: &[&'n str]) -> Option<&'n str> {
     /// One letter in so many may be wrong.
     const PER_SLIP: usize = 3;
     let slips = 1.max(name.chars().count() / PER_SLIP);
+    // A unit that was left out, as in q50 for q50_mm.
+    let without_unit = |known: &&&str| known.strip_prefix(name).is_some_and(|unit| unit.starts_with('_'));
+    if let Some(known) = known.iter().find(without_unit) {
+        return Some(known);
+    }
     known
         .iter()
         .map(|known| (strsim::damerau_levenshtein(name, known), *known))
@@ -56,4 +61,45 @@ pub(super) fn join(path: &str, key: &str) -> String {
 /// Path of a key that needs no quotes.
 pub(super) fn join_plain(path: &str, key: &str) -> String {
     if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") }
+}
+
+/// How a number is written that has a decimal comma or commas between thousands; `None` if it has none.
+pub(super) fn without_comma(number: &str) -> Option<String> {
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|c| c.is_ascii_digit());
+    let (sign, unsigned) = number.split_at(number.len() - number.trim_start_matches(['+', '-']).len());
+    let (first, rest) = unsigned.split_once(',')?;
+    let (rest, fraction) = rest.split_once('.').map_or((rest, ""), |(rest, fraction)| (rest, fraction));
+    let groups: Vec<&str> = rest.split(',').collect();
+    let fraction_is_good = fraction.is_empty() || digits(fraction);
+    if !digits(first) || !groups.iter().all(|group| digits(group)) || !fraction_is_good {
+        return None;
+    }
+    let point = if fraction.is_empty() { "" } else { "." };
+    let whole = format!("{sign}{first}{}{point}{fraction}", groups.concat());
+    let thousands = first.len() <= 3 && !first.starts_with('0') && groups.iter().all(|group| group.len() == 3);
+    match (thousands, groups.as_slice()) {
+        (true, [group]) if fraction.is_empty() => Some(format!("{whole}, or {sign}{first}.{group} if that is meant")),
+        (true, _) => Some(whole),
+        (false, [decimals]) if fraction.is_empty() => Some(format!("{sign}{first}.{decimals}")),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_comma_in_a_number_is_a_decimal_mark_or_stands_between_thousands() {
+        let meant = |number| without_comma(number);
+        assert_eq!(meant("0,06").as_deref(), Some("0.06"));
+        assert_eq!(meant("-1,5").as_deref(), Some("-1.5"));
+        assert_eq!(meant("2,000").as_deref(), Some("2000, or 2.000 if that is meant"));
+        assert_eq!(meant("0,125").as_deref(), Some("0.125"));
+        assert_eq!(meant("1,234,567").as_deref(), Some("1234567"));
+        assert_eq!(meant("1,234.5").as_deref(), Some("1234.5"));
+        for other in ["12", "1,2,3", ",5", "5,", "a,b", "1,5.2"] {
+            assert_eq!(meant(other), None, "{other}");
+        }
+    }
 }

@@ -4,8 +4,8 @@ use super::limit as limits;
 use super::{check, growth, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
-use crate::model::detection::Technique;
-use crate::model::fleet::{HotSpot, Root, Row, Unit};
+use crate::model::detection::{PodCurve, Technique};
+use crate::model::fleet::{HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
 use crate::model::strategy::{Look, Strategy};
@@ -278,28 +278,17 @@ impl Page {
     }
 
     fn technique(&mut self, technique: &Technique, study: &Study) {
-        let Technique { pod, sizing, .. } = technique;
+        let sizing = &technique.sizing;
         self.header(&["techniques", &technique.id]);
         self.entry("access", word(technique.access, &techniques::ACCESS));
-        let pod = [
-            ("size", word(pod.size, &techniques::SIZES)),
-            ("shape", word(pod.shape, &techniques::SHAPES)),
-            ("q50_mm", number(pod.q50_mm)),
-            ("spread", number(pod.spread)),
-            ("floor", number(pod.floor)),
-            ("ceiling", number(pod.ceiling)),
-        ];
-        self.entry("pod", table(&pod));
+        self.entry("pod", pod_curve(&technique.pod));
         if let Some(gate) = technique.depth_gate {
             self.entry("depth_gate", table(&[("q50_mm", number(gate.q50_mm)), ("spread", number(gate.spread))]));
         }
         self.entry("grade", word(technique.grade, &techniques::GRADES));
         self.entry("grade_shift_log", number(technique.grade_shift_log));
-        let shifts = study.surfaces.iter().zip(&technique.surface_shift_log).filter(|(_, shift)| **shift != 0.0);
-        let shifts: Vec<(String, String)> = shifts.map(|(surface, shift)| (key(&surface.id), number(*shift))).collect();
-        if !shifts.is_empty() {
-            let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
-            self.entry("surface_shift_log", table(&shifts));
+        if let Some(shifts) = surface_shifts(technique, &study.surfaces) {
+            self.entry("surface_shift_log", shifts);
         }
         if technique.closed_mouth_factor != 1.0 {
             self.entry("closed_mouth_factor", number(technique.closed_mouth_factor));
@@ -467,6 +456,37 @@ fn distribution(distribution: &Distribution) -> String {
     let mut entries = vec![("kind", text(kind))];
     entries.extend(parameters.into_iter().map(|(key, value)| (key, number(value))));
     table(&entries)
+}
+
+/// What records can say of a technique: keys and values, none where a key is left out.
+pub(super) fn detection(technique: &Technique, surfaces: &[Surface]) -> [(&'static str, Option<String>); 6] {
+    [
+        ("pod", Some(pod_curve(&technique.pod))),
+        ("grade_shift_log", Some(number(technique.grade_shift_log))),
+        ("surface_shift_log", surface_shifts(technique, surfaces)),
+        ("inspection_sigma", Some(number(technique.inspection_sigma))),
+        ("false_call_probability", Some(number(technique.false_call_probability))),
+        ("basis", technique.basis.as_deref().map(text)),
+    ]
+}
+
+fn pod_curve(pod: &PodCurve) -> String {
+    table(&[
+        ("size", word(pod.size, &techniques::SIZES)),
+        ("shape", word(pod.shape, &techniques::SHAPES)),
+        ("q50_mm", number(pod.q50_mm)),
+        ("spread", number(pod.spread)),
+        ("floor", number(pod.floor)),
+        ("ceiling", number(pod.ceiling)),
+    ])
+}
+
+/// Shifts other than 0 by surface, if there are any.
+fn surface_shifts(technique: &Technique, surfaces: &[Surface]) -> Option<String> {
+    let shifts = surfaces.iter().zip(&technique.surface_shift_log).filter(|(_, shift)| **shift != 0.0);
+    let shifts: Vec<(String, String)> = shifts.map(|(surface, shift)| (key(&surface.id), number(*shift))).collect();
+    let shifts: Vec<(&str, String)> = shifts.iter().map(|(id, shift)| (id.as_str(), shift.clone())).collect();
+    (!shifts.is_empty()).then(|| table(&shifts))
 }
 
 /// A number with as many digits as it takes to read back the same one, and no `.0`.

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 import serrata
+from conftest import ROOT
 
 TABLES = ("summary", "by_row", "by_year", "by_outage", "differences", "rankings")
 
@@ -97,9 +98,46 @@ def test_values_are_changed_by_key_path(reference):
     assert changed.rows["north-a"] == 70
     assert changed.name == 'with "quotes"'
     assert "starts_per_year = 33" in changed.to_toml()
-    assert "scale = 1234\n" in changed.to_toml()
-    assert 'loss_cost = { kind = "lognormal", median = 10, sigma_log = 0.5 }' in changed.to_toml()
+    assert "scale = 1234.0\n" in changed.to_toml()
+    assert 'loss_cost = { kind = "lognormal", median = 10.0, sigma_log = 0.5 }' in changed.to_toml()
     assert reference.horizon_years == 20
+
+
+def test_a_study_keeps_what_its_file_said():
+    path = ROOT / "demo-data" / "demo-study.toml"
+    demo = serrata.Study.load(path)
+    assert demo.to_toml() == path.read_text(encoding="utf-8")
+    text = demo.with_values({"units.birch.outages.every_years": 3}).to_toml()
+    assert "outages = { first_year = 2027.5, every_years = 3, window_days = 28 }" in text
+    # Comments stay, and nothing but the value changes.
+    assert text == demo.to_toml().replace(
+        "first_year = 2027.5, every_years = 2", "first_year = 2027.5, every_years = 3"
+    )
+
+
+@pytest.mark.parametrize("horizon_years", [11.3, 30])
+def test_outages_by_a_period_go_as_far_as_the_horizon(horizon_years):
+    demo = serrata.Study.load(ROOT / "demo-data" / "demo-study.toml")
+    changed = demo.with_values({"study.horizon_years": horizon_years})
+    years = changed.work_calendar().query("unit == 'alder'")["year"]
+    # At 2028, 2030, ... under a strategy that looks at each outage.
+    assert set(years) == set(np.arange(2028, 2027 + horizon_years, 2))
+
+
+def test_equal_studies_may_be_said_in_different_words(reference):
+    other = serrata.Study.parse(
+        "# A comment.\n" + reference.to_toml().replace("horizon_years = 20", "horizon_years = 20.0")
+    )
+    assert other.to_toml() != reference.to_toml()
+    assert (other, hash(other)) == (reference, hash(reference))
+
+
+def test_the_template_runs():
+    study = serrata.Study.parse(serrata.Study.template())
+    assert study.warnings == []
+    comparison = study.simulate(trials=200, seed=1)
+    found = pick(comparison.summary, strategy="blades-out", quantity="cracks_found")
+    assert found["value"] > 0.0
 
 
 def test_a_changed_value_changes_the_answer_and_the_others_stay(losing):

@@ -119,6 +119,21 @@ def test_check_lists_what_is_taken_for_granted():
         assert part in result.stdout
 
 
+def test_the_template_is_a_study_that_runs(tmp_path):
+    template = run("template")
+    (tmp_path / "study.toml").write_text(template.stdout, encoding="utf-8")
+    assert (template.exit_code, run("check", tmp_path / "study.toml").exit_code) == (0, 0)
+    assert run("compare", tmp_path / "study.toml", "--trials", 50, "--seed", 1).exit_code == 0
+    assert "Decision support only" in template.stdout
+
+
+def test_a_workbook_given_as_a_study_is_recognised(tmp_path):
+    (tmp_path / "study.xlsx").write_bytes(b"PK\x03\x04...")
+    result = run("check", tmp_path / "study.xlsx")
+    assert result.exit_code == 2
+    assert "is a workbook or another packed file, not a study file\n    name the study file" in result.stderr
+
+
 def test_check_prints_the_calendar_of_work_before_anything_is_simulated():
     result = run("check", REFERENCE, "--calendar")
     assert result.exit_code == 0

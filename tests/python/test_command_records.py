@@ -29,6 +29,23 @@ def test_check_refuses_a_faulty_file_in_plain_words():
     assert result.stderr.rstrip().endswith("more")
 
 
+def test_messages_name_options_as_the_shell_takes_them(tmp_path):
+    path = tmp_path / "mine.csv"
+    path.write_text("row,No of blade,year,technique,called\nR1,1,2031,ET,NRI\n", encoding="utf-8")
+    result = run("records", "check", path)
+    assert result.stderr.rstrip().endswith("is meant, rename it, or add --column blade=NAME")
+    near = tmp_path / "near.csv"
+    near.write_text("row,blade no,year,technique,called\nR1,1,2031,ET,yes\n", encoding="utf-8")
+    result = run("records", "check", near)
+    assert result.stderr.rstrip().endswith("if it is meant, rename it, or add --column 'blade=blade no'")
+    result = run("records", "check", path, "--column", "blade=No of blade")
+    assert "if no is meant, add --value NRI=no\n" in result.stderr
+    result = run("records", "check", path, "--column", "blade=No of blade", "--value", "NRI=no")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert 'cells where "NRI" stands for no: 1' in result.stdout
+    assert run("records", "check", path, "--value", "NRI").exit_code == 2
+
+
 def test_check_lists_what_was_left_out(tmp_path):
     path = tmp_path / "mine.csv"
     path.write_text("row,No,year,technique,called\nR1,1,2031,ET,yes\nR1,2,2031,ET,?\n", encoding="utf-8")

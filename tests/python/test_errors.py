@@ -127,9 +127,18 @@ def test_a_path_that_leads_nowhere_says_what_there_is(reference):
     )
 
 
-def test_an_unknown_last_key_is_refused_with_a_suggestion(reference):
-    with pytest.raises(serrata.StudyError, match="did you mean blades"):
-        reference.with_values({"rows.north-a.blade": 12})
+def test_an_unknown_last_key_is_refused_with_a_suggestion_and_no_line(reference):
+    path = "techniques.bench-mt.pod.q50"
+    with pytest.raises(serrata.StudyError) as caught:
+        reference.with_values({path: 1.0})
+    words = f"changed study: 1 fault\n  {path} = 1.0\n    unknown key; did you mean q50_mm?\n    change q50_mm instead"
+    assert str(caught.value) == words
+    assert caught.value.faults[0].line is None
+
+
+def test_a_misspelt_name_on_the_way_is_refused_with_a_suggestion(reference):
+    with pytest.raises(serrata.ArgumentError, match=r"there is no bench-m\n    did you mean bench-mt\?"):
+        reference.with_values({"techniques.bench-m.pod.q50_mm": 1.0})
 
 
 @pytest.mark.parametrize("value", [None, object(), {1, None}, 2**70, float("nan"), float("inf")])
@@ -145,7 +154,7 @@ def test_bytes_that_are_no_comparison_are_refused(losses):
         b"{}",
         good[:-10],
         good.replace(b'"trials":2000', b'"trials":2001'),
-        good.replace(b"form 4", b"form 9"),
+        good.replace(b"form 5", b"form 9"),
     ):
         assert bad != good
         with pytest.raises(serrata.ArgumentError, match="bytes = "):

@@ -12,7 +12,7 @@ from concurrent.futures import ProcessPoolExecutor
 import pytest
 
 import serrata
-from conftest import REFERENCE
+from conftest import DEMO_RECORDS, REFERENCE, ROOT
 
 
 @pytest.mark.parametrize("protocol", range(2, pickle.HIGHEST_PROTOCOL + 1))
@@ -23,6 +23,97 @@ def test_a_study_and_a_comparison_survive_pickle(reference, comparison, protocol
     assert again.to_bytes() == comparison.to_bytes()
     assert again.threads == comparison.threads
     assert again.study == reference
+
+
+@pytest.fixture(scope="module")
+def public(reference, comparison):
+    """Give one object of each public class."""
+    records = serrata.Records.load(DEMO_RECORDS, dates="day-month-year")
+    fit = serrata.Records.load(ROOT / "demo-data" / "demo-sectioned.csv", dates="day-month-year").fit_hit_miss(
+        "penetrant"
+    )
+    signal = serrata.fit_signal(
+        [0.5, 0.8, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 7.0, 8.0], [0.2, 0.5, 0.4, 0.9, 1.4, 2.2, 2.9, 5.0, 5.5, 6.1]
+    )
+    demo = serrata.Study.load(ROOT / "demo-data" / "demo-study.toml")
+    three = ["mpi-enhanced", "penetrant", "eddy-array"]
+    objects = [
+        reference,
+        comparison,
+        records,
+        fit,
+        fit.evidence(),
+        signal,
+        signal.at_threshold(0.6),
+        demo.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20),
+        reference.grow("curved-tree.tang", cracks=20),
+        records.side_by_side(),
+        records.missed_cracks(three),
+        records.latent_classes(three, resamples=20),
+        serrata.Demonstration(29, 29, 0.95),
+        serrata.DemonstrationPlan(0.9, 0.95, 1),
+        serrata.Fault(3, "study.name", "3", "must be text", "put name in quotes"),
+    ]
+    return {type(thing).__name__: thing for thing in objects}
+
+
+PUBLIC = [
+    name
+    for name in serrata.__all__
+    if isinstance(getattr(serrata, name), type) and not issubclass(getattr(serrata, name), BaseException)
+]
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_every_public_object_survives_pickle_and_copy(name, public):  # D9
+    thing = public[name]
+    for again in (pickle.loads(pickle.dumps(thing)), copy.copy(thing), copy.deepcopy(thing)):
+        assert type(again) is type(thing)
+        assert repr(again) == repr(thing)
+        if hasattr(thing, "to_json"):
+            assert again.to_json() == thing.to_json()
+        elif type(thing).__eq__ is not object.__eq__:
+            assert again == thing
+
+
+ERRORS = [
+    serrata.ArgumentError("a = 1"),
+    serrata.DataError("too few", "too-few"),
+    serrata.StudyError("s", [serrata.Fault(None, "a", "b", "c", "d")]),
+    serrata.RecordsError("r", [serrata.Fault(1, "a", "b", "c", "d")]),
+    serrata.FileError("f"),
+    serrata.ContradictionError("c"),
+    serrata.InternalError("i"),
+    serrata.Error("e"),
+]
+
+
+@pytest.mark.parametrize("error", ERRORS, ids=lambda error: type(error).__name__)
+def test_every_exception_survives_pickle(error):
+    again = pickle.loads(pickle.dumps(error))
+    assert (type(again), str(again), vars(again)) == (type(error), str(error), vars(error))
+
+
+def test_every_public_exception_is_tried():
+    public = {name for name in serrata.__all__ if name.endswith("Error")}
+    assert {type(error).__name__ for error in ERRORS} == public
+
+
+def test_evidence_reads_back_to_the_last_digit(public):
+    evidence = public["Evidence"]
+    again = pickle.loads(pickle.dumps(evidence))
+    assert again.pod == evidence.pod
+    assert again.surface_shift_log == evidence.surface_shift_log
+    assert again.basis == evidence.basis
+
+
+def test_there_is_one_zero(reference):
+    studies = [reference.with_values({"costs.loss_days": zero}) for zero in (0, 0.0, -0.0)]
+    assert len(set(studies)) == 1
+    for study in studies:
+        again = pickle.loads(pickle.dumps(study))
+        assert (again, hash(again)) == (study, hash(study))
+        assert again.simulate(trials=50, seed=1).to_json() == studies[0].simulate(trials=50, seed=1).to_json()
 
 
 def test_a_study_survives_copy(reference):

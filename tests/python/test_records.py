@@ -3,6 +3,7 @@
 import contextlib
 import copy
 import csv
+import datetime
 import io
 import pickle
 import random
@@ -226,3 +227,55 @@ def test_no_bytes_make_it_fail_in_another_way(tmp_path):
         path.write_bytes(content)
         with contextlib.suppress(serrata.RecordsError, serrata.FileError):
             serrata.Records.load(path).report()
+
+
+def frame_of(**columns):
+    return pd.DataFrame({"row": ["R1", "R1"], "blade": [1, 2], "technique": ["ET", "ET"], **columns})
+
+
+@pytest.mark.parametrize("dates", ["year-month-day", "day-month-year", "month-day-year"])
+@pytest.mark.parametrize("kind", ["date", "datetime", "timestamp", "numpy"])
+def test_days_of_a_frame_need_no_declared_order(kind, dates):
+    day = datetime.datetime(2031, 4, 2)
+    days = {
+        "date": [day.date()] * 2,
+        "datetime": [day] * 2,
+        "timestamp": pd.to_datetime([day] * 2),
+        "numpy": np.array([day] * 2, dtype="datetime64[ns]"),
+    }[kind]
+    columns = {"row": ["R1"] * 2, "blade": [1, 2], "technique": ["ET"] * 2, "date": days, "called": [True, False]}
+    assert list(serrata.Records.from_frame(columns, dates=dates).frame["date"]) == ["2031-04-02"] * 2
+
+
+def test_missing_values_of_every_kind_are_unknown():
+    frame = frame_of(
+        year=pd.array([2031, 2031], dtype="Int64"),
+        called=pd.array([True, False], dtype="boolean"),
+        measured_length_mm=pd.array([2.5, pd.NA], dtype="Float64"),
+        cracked=pd.array([pd.NA, False], dtype="boolean"),
+        surface=pd.array(["peened", pd.NA], dtype="string"),
+        signal=[None, 0.5],
+        serration=pd.array([pd.NA, 2], dtype="Int64"),
+        inspector=pd.Categorical(["A", None]),
+    )
+    read = serrata.Records.from_frame(frame).frame
+    known = {column: [None if pd.isna(value) else value for value in read[column]] for column in frame}
+    assert known["called"] == [True, False]
+    assert known["cracked"] == [None, False]
+    assert (known["surface"], known["inspector"]) == (["peened", None], ["A", None])
+    assert known["measured_length_mm"] == [2.5, None]
+    assert (known["signal"], known["serration"]) == ([None, 0.5], [None, 2.0])
+    with pytest.raises(serrata.RecordsError, match=r"called\n +must not be blank"):
+        serrata.Records.from_frame(frame.assign(called=pd.array([pd.NA, False], dtype="boolean")))
+
+
+def test_stated_values_are_read_for_others_and_noted():
+    frame = frame_of(year=[2031, 2031], called=["NRI", "found"], measured_length_mm=["<1mm", 3])
+    records = serrata.Records.from_frame(frame, values={"nri": "no", "found": "yes", "<1mm": ""})
+    assert list(records.frame["called"]) == [False, True]
+    assert any("stands for no: 1" in note for note in records.notes)
+
+
+def test_a_part_of_a_column_name_is_enough_to_suggest_it():
+    with pytest.raises(serrata.RecordsError, match=r"did you mean measured_length_mm\?"):
+        serrata.Records.from_frame(frame_of(year=[2031, 2031], called=[1, 0], L=[1, 2]), columns={"length": "L"})

@@ -5,6 +5,7 @@
 use crate::repeatable;
 use proptest::prelude::*;
 use serrata::Error;
+use serrata::model::fleet::Side;
 use serrata::statistics::records::{BadLines, COLUMNS, DateOrder, Decimal, Format, Records, When, template};
 
 fn parse(text: &str) -> Result<Records, Error> {
@@ -315,13 +316,75 @@ fn a_workbook_and_foreign_encodings_are_refused_with_the_way_out() {
         std::fs::write(&place, bytes).expect("temporary directory");
         Records::load(&place, &Format::default()).expect_err("must be refused").to_string()
     };
-    assert!(read(b"PK\x03\x04rest").ends_with("is a workbook, not CSV text\n    save the sheet as CSV UTF-8"));
+    let workbook = "is a workbook or another packed file, not CSV text\n    save the sheet as CSV UTF-8";
+    assert!(read(b"PK\x03\x04rest").ends_with(workbook));
     assert!(read(b"\xff\xfer\x00").contains("is UTF-16 text"));
+    assert!(read(b"[study]\nname = 1\n").contains("this seems to be a study"));
     assert!(read(b"row,blade\n\xe4,2\n").contains("is not UTF-8 text (line 2)"));
     assert!(read(b"").contains("there is no content"));
     assert!(read(b"row,blade,year,technique,called\n").contains("there is no line below the header"));
     std::fs::remove_file(&place).expect("it was written above");
     assert!(Records::load(&place, &Format::default()).expect_err("gone").to_string().contains("no such file"));
+}
+
+/// What a look in a year or on a day is refused for.
+fn refused_time(column: &str, cell: &str) -> String {
+    refusal(&format!("row,blade,{column},technique,called\nR1,1,{cell},ET,no\n"))
+}
+
+#[test]
+fn a_year_without_its_century_is_asked_about() {
+    for year in ["31", "-500", "999.5"] {
+        let message = refused_time("year", year);
+        assert!(message.contains("has fewer than four figures\n    is the century missing?"), "{message}");
+    }
+}
+
+#[test]
+fn a_date_that_a_spreadsheet_stored_as_a_number_is_recognised() {
+    // Excel's serial date 45567 is 2 October 2024: 2024-01-01 is 45292 there (Microsoft's documentation of DATEVALUE
+    // and of the 1900 date system, from memory), and 2 October is 275 days later.
+    let message = refused_time("date", "45567");
+    assert!(message.contains("is not a date like 2031-03-31\n    spreadsheets store 2024-10-02 so"), "{message}");
+}
+
+#[test]
+fn a_day_that_does_not_exist_is_named() {
+    assert!(refused_time("date", "2023-02-29").contains("is no day: month 2 of 2023 has 28 days"));
+    assert!(refused_time("date", "2023-13-01").contains("there is no month 13"));
+}
+
+#[test]
+fn a_stated_value_stands_for_another() {
+    let text = "row,blade,year,technique,called,measured_length_mm,side\nNRI,1,2031,ET,nri,n/a,CC\nNRI,2,2031,ET,yes,<1mm,CC\n";
+    let message = refusal(text);
+    for part in ["say values = {\"nri\": \"no\"}", "say values = {\"n/a\": \"\"}", "say values = {\"CC\": \"suction\"}"]
+    {
+        assert!(message.contains(part), "{message}");
+    }
+    let pairs = [("NRI", "no"), ("n/a", ""), ("<1mm", "0.9"), ("CC", "pressure"), ("ok", "no")];
+    let values = pairs.map(|(written, meant)| (written.to_owned(), meant.to_owned())).to_vec();
+    let records = Records::parse(text, "t", &Format { values, ..Format::default() }).expect("all values are stated");
+    let [first, second] = records.lines() else { panic!("two lines") };
+    assert_eq!((first.row.as_str(), first.called, first.measured_length_mm), ("NRI", false, None));
+    assert_eq!((second.measured_length_mm, second.side), (Some(0.9), Some(Side::Pressure)));
+    for note in [
+        "cells where \"NRI\" stands for no: 1",
+        "cells where \"n/a\" stands for not known: 1",
+        "\"CC\" stands for pressure: 2",
+        "\"ok\" stands for no: 0",
+    ] {
+        assert!(records.notes().iter().any(|said| said.contains(note)), "{note}: {:?}", records.notes());
+    }
+}
+
+#[test]
+fn names_that_steer_a_terminal_or_a_spreadsheet_are_refused() {
+    let named = |name: &str| refusal(&format!("row,blade,year,technique,called\n{name},1,2031,ET,no\n"));
+    assert!(named("R\u{1b}[31m").contains("holds a character that nobody sees, U+001B"));
+    let header = refusal("row,blade,year,technique,called,cr\u{7}ew\nR1,1,2031,ET,no,A\n");
+    assert!(header.contains("header = cr ew\n    holds a character that nobody sees"), "{header}");
+    assert!(named("=HYPERLINK(1)").contains("row = =HYPERLINK(1)\n    begins like a formula of a spreadsheet"));
 }
 
 /// Two lines with sizes, the header and first cells as given.

@@ -76,6 +76,8 @@ pub struct Comparison {
     pub study: Study,
     /// How it was run; `trials` is what was finished.
     pub run: Run,
+    /// Version of serrata that ran it.
+    pub version: String,
     pub(crate) tally: Tally,
 }
 

@@ -8,7 +8,12 @@ use super::line::{Line, When};
 use super::read::{Row, Table};
 use super::units::{KNOWN, Unit, unit};
 use crate::bounds::{self, Bound, Count};
+use crate::text::{is_formula, is_unseen};
+use jiff::ToSpan;
 use jiff::civil::Date;
+
+/// First year that has four figures.
+const FIRST_YEAR: f64 = 1_000.0;
 
 /// Larger than the root of any blade, in mm.
 const LARGEST_MM: f64 = 1_000.0;
@@ -144,8 +149,15 @@ impl<'r> Cells<'r> {
         self.faults.add(Some(self.row.line), name, value, rule, remedy);
     }
 
-    fn text(&self, name: &str) -> Option<String> {
-        self.cell(name).map(str::to_owned)
+    fn text(&mut self, name: &str) -> Option<String> {
+        let text = self.cell(name)?;
+        if let Some(sign) = text.chars().find(|sign| is_unseen(*sign)) {
+            let rule = format!("holds a character that nobody sees, U+{:04X}", u32::from(sign));
+            self.fault(name, text, &rule, "write it anew");
+        } else if is_formula(text) {
+            self.fault(name, text, "begins like a formula of a spreadsheet", "begin it with a letter or a digit");
+        }
+        Some(text.to_owned())
     }
 
     fn needed(&mut self, name: &str) -> String {
@@ -160,7 +172,8 @@ impl<'r> Cells<'r> {
         let found = known.iter().find(|(word, _)| *word == cell.to_lowercase());
         if found.is_none() {
             let words: Vec<&str> = known.iter().map(|(word, _)| *word).collect();
-            self.fault(name, cell, &format!("must be {}", words.join(" or ")), "write one of these, or leave it blank");
+            let remedy = format!("write one of these, leave it blank, or say values = {{{cell:?}: {:?}}}", words[0]);
+            self.fault(name, cell, &format!("must be {}", words.join(" or ")), &remedy);
         }
         found.map(|(_, value)| *value)
     }
@@ -169,7 +182,10 @@ impl<'r> Cells<'r> {
         let cell = self.cell(name)?;
         let found = YES_NO.iter().find(|(word, _)| *word == cell.to_lowercase());
         if found.is_none() {
-            self.fault(name, cell, "must be yes or no", "write yes or no; true, false, y, n, 1 and 0 will do too");
+            let remedy = format!(
+                "write yes or no (true, false, y, n, 1 and 0 will do too), or, if no is meant, say values = {{{cell:?}: \"no\"}}"
+            );
+            self.fault(name, cell, "must be yes or no", &remedy);
         }
         found.map(|(_, value)| *value)
     }
@@ -202,7 +218,7 @@ impl<'r> Cells<'r> {
         if number.is_none() {
             let rule = format!("is not a number with a {}", self.decimal.words());
             let remedy = format!(
-                "write it like 1{ours}5 without a unit and without marks between thousands, leave it blank if unknown, or declare a decimal {other}"
+                "write it like 1{ours}5 without a unit and without marks between thousands, leave it blank if unknown (for all such cells: say values = {{{cell:?}: \"\"}}), or declare a decimal {other}"
             );
             self.fault(name, cell, &rule, &remedy);
         }
@@ -288,16 +304,29 @@ impl<'r> Cells<'r> {
 
     fn when(&mut self, format: &Format) -> Option<When> {
         let date = match self.cell("date") {
-            Some(cell) => Some(date(cell, format.dates).or_else(|| {
-                let example = format.dates.example();
-                let rule = format!("is not a date like {example}");
-                self.fault("date", cell, &rule, "write it so, or declare the order of day, month and year");
-                None
-            })?),
+            Some(cell) => match date(cell, format.dates) {
+                Ok(date) => Some(date),
+                Err((rule, remedy)) => {
+                    self.fault("date", cell, &rule, &remedy);
+                    return None;
+                }
+            },
             None => None,
         };
         let year = match self.cell("year") {
-            Some(_) => Some(self.within("year", bounds::YEAR)?),
+            Some(cell) => {
+                let year = self.within("year", bounds::YEAR)?;
+                if year < FIRST_YEAR {
+                    self.fault(
+                        "year",
+                        cell,
+                        "has fewer than four figures",
+                        "is the century missing? write it like 2031",
+                    );
+                    return None;
+                }
+                Some(year)
+            }
             None => None,
         };
         match (date, year) {
@@ -316,12 +345,39 @@ impl<'r> Cells<'r> {
     }
 }
 
-/// A date of three numbers with one kind of mark between them.
-fn date(cell: &str, order: DateOrder) -> Option<Date> {
+/// A date of three numbers with one kind of mark between them, or the rule that is broken and how to mend it.
+fn date(cell: &str, order: DateOrder) -> std::result::Result<Date, (String, String)> {
+    let rule = format!("is not a date like {}", order.example());
+    let Some([year, month, day]) = three_numbers(cell).map(|numbers| order.sorted(numbers)) else {
+        let remedy = match stored_by_spreadsheet(cell) {
+            Some(date) => format!("spreadsheets store {date} so: give the cells the form of dates, and save again"),
+            None => "write it so, or declare the order of day, month and year".to_owned(),
+        };
+        return Err((rule, remedy));
+    };
+    if f64::from(year) < FIRST_YEAR {
+        // Two figures of a year leave the century to be guessed.
+        return Err((rule, "write the year with four figures, or declare the order of day, month and year".to_owned()));
+    }
+    let whole_month = i8::try_from(month).ok().and_then(|month| Date::new(year, month, 1).ok());
+    let Some(whole_month) = whole_month else {
+        return Err((rule, format!("there is no month {month}: declare the order of day, month and year")));
+    };
+    let found = i8::try_from(day).ok().and_then(|day| Date::new(year, whole_month.month(), day).ok());
+    found.ok_or_else(|| {
+        let rule = format!("is no day: month {month} of {year} has {} days", whole_month.days_in_month());
+        (rule, "correct the day, or declare the order of day, month and year".to_owned())
+    })
+}
+
+fn three_numbers(cell: &str) -> Option<[i16; 3]> {
     let mark = cell.chars().find(|c| !c.is_ascii_digit()).filter(|mark| matches!(mark, '-' | '.' | '/'))?;
-    let parts: Vec<&str> = cell.split(mark).collect();
-    let [a, b, c] = parts.as_slice() else { return None };
-    let [year, month, day] = order.sorted([a.parse().ok()?, b.parse().ok()?, c.parse().ok()?]);
-    // Two figures of a year leave the century to be guessed.
-    (year >= 1000).then(|| Date::new(year, month.try_into().ok()?, day.try_into().ok()?).ok())?
+    let numbers: Option<Vec<i16>> = cell.split(mark).map(|part| part.parse().ok()).collect();
+    numbers?.try_into().ok()
+}
+
+/// The date that a spreadsheet stores as a number: its days from 30 December 1899 on.
+fn stored_by_spreadsheet(cell: &str) -> Option<Date> {
+    let days = cell.parse::<i64>().ok().filter(|days| (10_000..100_000).contains(days))?;
+    Date::constant(1899, 12, 30).checked_add(days.days()).ok()
 }

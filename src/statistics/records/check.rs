@@ -1,7 +1,7 @@
 //! From a table to records: every rule, every fault.
 
 use super::cells::{decimal, line};
-use super::columns::{COLUMNS, index_of};
+use super::columns::{COLUMNS, Column, folded, index_of};
 use super::conflicts::conflicts;
 use super::faults::Faults;
 use super::format::{BadLines, Format};
@@ -14,12 +14,14 @@ use crate::error::{Error, Kind, Result};
 use std::collections::{BTreeMap, HashSet};
 
 /// Checks a table and makes records of it.
-pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
+pub(super) fn records(mut table: Table, format: &Format) -> Result<Records> {
+    let source = table.source.clone();
     let refused = |faults: Faults| {
         let Faults { shown, count } = faults;
-        Error { kind: Kind::Records { source: table.source.clone(), faults: shown, count } }
+        Error { kind: Kind::Records { source: source.clone(), faults: shown, count } }
     };
     let header = Header::of(&table, format).map_err(refused)?;
+    let replaced = replace_values(&mut table, &header, format);
     let decimal = decimal(&table, &header, format).map_err(refused)?;
     let mut faults = Faults::default();
     if table.rows.is_empty() {
@@ -27,6 +29,7 @@ pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
         return Err(refused(faults));
     }
     let mut notes = header.notes.clone();
+    notes.extend(replaced);
     let (mut lines, mut bad) = (Vec::new(), HashSet::new());
     for row in &table.rows {
         match line(row, &header, decimal, format, &mut faults) {
@@ -63,6 +66,32 @@ pub(super) fn records(table: Table, format: &Format) -> Result<Records> {
         notes,
         left_out: LeftOut { lines: bad, faults: faults.shown, fault_count: faults.count },
     })
+}
+
+/// Puts what is meant in place of what is written; says how often.
+fn replace_values(table: &mut Table, header: &Header, format: &Format) -> Vec<String> {
+    let is_name = |column: &&(usize, &Column)| column.1.takes == "text";
+    let places: Vec<usize> = COLUMNS
+        .iter()
+        .enumerate()
+        .filter(|column| !is_name(&column))
+        .filter_map(|(index, _)| header.places[index])
+        .collect();
+    let mut counts = vec![0; format.values.len()];
+    for row in &mut table.rows {
+        for cell in row.cells.iter_mut().enumerate().filter(|(place, _)| places.contains(place)).map(|(_, cell)| cell) {
+            let found = format.values.iter().position(|(written, _)| folded(written) == folded(cell));
+            if let Some(found) = found {
+                cell.clone_from(&format.values[found].1);
+                counts[found] += 1;
+            }
+        }
+    }
+    let note = |((written, meant), count): (&(String, String), usize)| {
+        let meant = if meant.trim().is_empty() { "not known" } else { meant };
+        format!("cells where {written:?} stands for {meant}: {count}")
+    };
+    format.values.iter().zip(counts).map(note).collect()
 }
 
 /// Which units the column of units states, and in how many lines that are kept.

@@ -13,6 +13,9 @@ pub struct Format {
     pub dates: DateOrder,
     /// Names that differ: ours and the file's, such as `("blade", "Blade No.")`.
     pub columns: Vec<(String, String)>,
+    /// Cells that say something in other words: what is written and what it stands for, such as `("NRI", "no")` or
+    /// `("n/a", "")`. Case does not count, and names of rows, blades and the like stay as they are.
+    pub values: Vec<(String, String)>,
     /// What happens to lines that break a rule.
     pub bad_lines: BadLines,
 }

@@ -5,6 +5,7 @@ use super::faults::Faults;
 use super::format::Format;
 use super::read::Table;
 use super::units::{KNOWN, Stated, UNIT_COLUMNS, Unit, stated, unit};
+use crate::text::is_unseen;
 use std::collections::{HashMap, HashSet};
 
 /// Places of the columns.
@@ -33,6 +34,11 @@ impl Header {
                 faults.add(at, "header", &table.header[index], &rule, "give each column its own name");
             }
         }
+        // Spreadsheets break long headers into lines.
+        let unseen = |sign: char| sign != '\n' && is_unseen(sign);
+        for name in table.header.iter().filter(|name| name.trim().contains(unseen)) {
+            faults.add(at, "header", name, "holds a character that nobody sees", "write the name anew");
+        }
         let mut places = vec![None; COLUMNS.len()];
         let mut renamed = HashSet::new();
         for (ours, theirs) in &format.columns {
@@ -42,7 +48,9 @@ impl Header {
                     renamed.insert(*place);
                 }
                 (None, _) => {
-                    let near = nearest(ours, COLUMNS.iter().map(|column| column.name));
+                    // A part of a name, such as length, is nearer than what is spelt alike.
+                    let part = COLUMNS.iter().map(|column| column.name).find(|name| name.contains(&folded(ours)));
+                    let near = part.unwrap_or_else(|| nearest(ours, COLUMNS.iter().map(|column| column.name)));
                     faults.add(
                         at,
                         "columns",

@@ -4,6 +4,7 @@ use super::columns::{COLUMNS, folded};
 use super::format::{Decimal, Format};
 use super::quotes;
 use crate::error::{Error, Fault, Kind, Result};
+use crate::foreign;
 use std::path::Path;
 use std::{fs, io};
 
@@ -44,11 +45,8 @@ pub fn text(path: &Path) -> Result<String> {
         _ => Error::file(&shown, &error.to_string(), "check that the file can be read"),
     })?;
     const SAVE: &str = "save it as CSV UTF-8";
-    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
-        return Err(Error::file(&shown, "is UTF-16 text", SAVE));
-    }
-    if bytes.starts_with(b"PK\x03\x04") {
-        return Err(Error::file(&shown, "is a workbook, not CSV text", "save the sheet as CSV UTF-8"));
+    if let Some(what) = foreign::seems(&bytes) {
+        return Err(Error::file(&shown, &format!("is {what}, not CSV text"), "save the sheet as CSV UTF-8"));
     }
     String::from_utf8(bytes).map_err(|error| {
         let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
@@ -90,7 +88,10 @@ pub(super) fn table(text: &str, source: &str, format: &Format) -> Result<Table> 
         Some(delimiter) => delimiter,
         None => delimiter_of(first, format).ok_or_else(|| {
             let rule = "is no header: with commas, semicolons or tabs between cells no known column shows clearly";
-            let remedy = "begin with a line of column names, such as row, blade, year, technique, called";
+            let remedy = match first.starts_with('[') {
+                true => "this seems to be a study; records begin with a line of column names, such as row, blade, year",
+                false => "begin with a line of column names, such as row, blade, year, technique, called",
+            };
             refusal(Some(header_line), "header", &format!("{:.60}", first), rule, remedy)
         })?,
     };

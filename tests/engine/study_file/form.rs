@@ -171,7 +171,7 @@ fn a_duplicate_id_is_refused() {
         &[("[strategies.none]", "[strategies.look]")],
         "small.toml: 1 fault
   line 120, [strategies.look]
-    this key or id is there already
+    this key or id is there already, on line 114
     rename it, or remove one of the two",
     );
 }
@@ -186,7 +186,7 @@ rotor = "A-2""#,
         )],
         r#"small.toml: 1 fault
   line 56, rotor = "A-2"
-    this key or id is there already
+    this key or id is there already, on line 55
     rename it, or remove one of the two"#,
     );
 }
@@ -219,7 +219,7 @@ fn an_id_with_a_space_is_refused() {
         &[("[surfaces.plain]", r#"[surfaces."very plain"]"#)],
         r#"small.toml: 3 faults
   line 18, surfaces."very plain"
-    an id has 1 to 64 letters (a-z, A-Z), digits, '-', '_' or '.'
+    an id has 1 to 64 letters (a-z, A-Z), digits, '-', '_' or '.', and begins with a letter or a digit
     rename it
   line 58, rows.A1.surface = "plain"
     there is no surface "plain"

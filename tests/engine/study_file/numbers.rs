@@ -82,7 +82,7 @@ fn a_chance_of_a_closed_mouth_above_one_is_refused() {
         "small.toml: 1 fault
   line 20, surfaces.plain.closed_mouth_probability = 30
     must be at most 1
-    lower closed_mouth_probability to 1 or less",
+    if 30 % is meant, write 0.3; else lower closed_mouth_probability to 1 or less",
     );
 }
 
@@ -166,7 +166,7 @@ fn a_fraction_above_one_is_refused() {
         "small.toml: 1 fault
   line 116, strategies.look.looks[1].coverage.blade_fraction = 1.5
     must be at most 1
-    lower blade_fraction to 1 or less",
+    if 1.5 % is meant, write 0.015; else lower blade_fraction to 1 or less",
     );
 }
 
