@@ -1,6 +1,7 @@
 //! The one error: what was wrong, where, and what to do about it.
 
-use std::fmt;
+use crate::text::is_unseen;
+use std::fmt::{self, Write};
 
 /// One thing wrong with a study file: where it stands, what it says, the rule it breaks, the remedy.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -121,6 +122,16 @@ impl Error {
 
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut message = String::new();
+        self.write(&mut message)?;
+        // It quotes what it refuses, and what it refuses may be meant for a terminal.
+        let shown = |sign: char| if sign != '\n' && is_unseen(sign) { char::REPLACEMENT_CHARACTER } else { sign };
+        message.chars().try_for_each(|sign| f.write_char(shown(sign)))
+    }
+}
+
+impl Error {
+    fn write(&self, f: &mut String) -> fmt::Result {
         match &self.kind {
             Kind::Study { source, faults } => {
                 let count = faults.len();

@@ -14,6 +14,7 @@ from .errors import (
     InternalError,
     RecordsError,
     StudyError,
+    WorkerError,
 )
 from .grown import GrownCracks
 from .hit_miss import HitMissFit
@@ -52,6 +53,7 @@ __all__ = [
     "SignalPod",
     "Study",
     "StudyError",
+    "WorkerError",
     "__version__",
     "fit_hit_miss",
     "fit_signal",

@@ -19,6 +19,7 @@ __all__ = [
     "InternalError",
     "RecordsError",
     "StudyError",
+    "WorkerError",
 ]
 
 
@@ -124,6 +125,10 @@ class FileError(Error, OSError):
 
 class ContradictionError(Error):
     """A study whose inputs contradict a fact that it states."""
+
+
+class WorkerError(Error):
+    """A run by an executor of which parts fail again and again, or never come back."""
 
 
 class InternalError(Error):

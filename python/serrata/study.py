@@ -9,12 +9,15 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
-from serrata import renamed, uncertainty
+from serrata import elsewhere, renamed, uncertainty
 from serrata.comparison import Comparison
+from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
 from serrata.progress import Progress, shown
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     import pandas as pd
 
     from serrata.hit_miss import HitMissFit
@@ -207,6 +210,7 @@ class Study:
         progress: Progress = None,
         keep_finished: bool = False,
         block_trials: int = 0,
+        executor: Executor | None = None,
     ) -> Comparison:
         """Live the fleet under every strategy, many times, and compare.
 
@@ -234,6 +238,11 @@ class Study:
             512 trials were, KeyboardInterrupt says so.
         block_trials : int, at least 0
             Trials a thread takes at a time; 0 chooses. Changes no result.
+        executor : concurrent.futures.Executor, optional
+            Lives the run in parts of about a second: a pool of processes, or what ``dask.distributed``, Ray or mpi4py
+            give for machines elsewhere. The result has the bytes of a run in one place, whatever the number of workers
+            and the order of their answers. A part that fails or is lost is sent again; one that comes twice must come
+            alike. `threads` are those of each part (one, if 0), and `keep_finished` is refused.
 
         Returns
         -------
@@ -245,6 +254,8 @@ class Study:
             For a number outside its range, or something that is not a whole number.
         ContradictionError
             For a study whose rows could not have come to its start.
+        WorkerError
+            For a part of the run that the executor fails at again and again.
         KeyboardInterrupt
             On Ctrl-C, unless finished trials are kept.
 
@@ -258,6 +269,22 @@ class Study:
         """
         if seed is None:
             seed = secrets.randbelow(_SEEDS)
+        if executor is not None:
+            if keep_finished:
+                raise ArgumentError(
+                    "keep_finished = True\n    cannot be kept with an executor\n    leave one of the two out"
+                )
+            with shown(progress, trials) as tell:
+                lived = elsewhere.simulate(
+                    self._engine,
+                    executor,
+                    trials=trials,
+                    seed=seed,
+                    threads=threads,
+                    block_trials=block_trials,
+                    tell=tell,
+                )
+            return Comparison._of(lived)
         with shown(progress, trials) as tell:
             found = engine.simulate(
                 self._engine,

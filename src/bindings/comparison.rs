@@ -23,6 +23,11 @@ impl Comparison {
         let threads = comparison.run.threads_used();
         Comparison { comparison, threads }
     }
+
+    /// Of work that was done elsewhere, by who knows how many threads.
+    pub fn by_others(comparison: simulation::Comparison) -> Self {
+        Comparison { comparison, threads: 0 }
+    }
 }
 
 #[pymethods]

@@ -5,6 +5,7 @@ mod arrays;
 mod comparison;
 mod demonstration;
 mod doorway;
+mod elsewhere;
 mod errors;
 mod evidence;
 mod grown;
@@ -28,6 +29,8 @@ mod _engine {
     use super::demonstration::{Demonstration, DemonstrationPlan};
     #[pymodule_export]
     use super::doorway::fail_inside;
+    #[pymodule_export]
+    use super::elsewhere::{Assembly, live_part};
     #[pymodule_export]
     use super::evidence::Evidence;
     #[pymodule_export]

@@ -4,12 +4,14 @@
 //! was computed.
 
 use super::tally::Tally;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Sums over batches, added along a fixed binary tree.
 ///
 /// Two neighbours of one level are added as soon as both are there, the left to the right one's
 /// left; what is left over at the end is added from the largest to the smallest.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub(crate) struct MergeTree {
     /// (level, number at that level, sums), in order of batches.
     subtrees: Vec<(u32, u64, Tally)>,
@@ -43,11 +45,46 @@ impl MergeTree {
         self.subtrees.push((level, number, tally));
     }
 
+    /// Trials of all batches.
+    pub fn trials(&self) -> u64 {
+        self.subtrees.iter().map(|(_, _, tally)| tally.trials).sum()
+    }
+
     /// The sum over all batches.
     pub fn total(self) -> Option<Tally> {
         self.subtrees.into_iter().map(|(_, _, tally)| tally).reduce(|mut total, tally| {
             total.merge(&tally);
             total
         })
+    }
+}
+
+/// Parts of a run that come in any order.
+#[derive(Debug, Default)]
+pub(crate) struct Parts {
+    /// Sums over the first of them, without a gap.
+    pub tree: MergeTree,
+    /// The batch that comes next.
+    pub next: u64,
+    /// Sums that wait for batches before theirs, by their first batch, with how many batches they are of.
+    waiting: BTreeMap<u64, (u64, MergeTree)>,
+}
+
+impl Parts {
+    /// Parts of which the first begins with a batch.
+    pub fn from(batch: u64) -> Self {
+        Parts { next: batch, ..Parts::default() }
+    }
+
+    /// Adds the sums over some batches.
+    pub fn add(&mut self, first: u64, count: u64, part: MergeTree) {
+        self.waiting.insert(first, (count, part));
+        while let Some((count, part)) = self.waiting.remove(&self.next) {
+            self.next += count;
+            self.tree.append(part);
+            if count == 0 {
+                break;
+            }
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! From a study to a comparison of its strategies.
 
 mod calendar;
+mod elsewhere;
 mod estimate;
 mod grown;
 mod inspection;
@@ -20,6 +21,7 @@ mod tables;
 mod tally;
 mod work_calendar;
 
+pub use elsewhere::{Assembly, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;

@@ -1,20 +1,19 @@
 //! Cuts the trials into batches, lives them on threads in order, and merges them in order.
 
 use super::life::UnitLives;
-use super::merge_tree::MergeTree;
+use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
-use std::collections::BTreeMap;
 use std::ops::{ControlFlow, Range};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, OnceLock, PoisonError, mpsc};
 use std::time::{Duration, Instant};
 
 /// Trials of a batch, whose sums are added one by one; a part of what makes results equal.
-const BATCH_TRIALS: u64 = 512;
+pub(super) const BATCH_TRIALS: u64 = 512;
 
 /// Trials that are lived together: enough to fill vector registers, few enough to stay near the processor.
 /// Changes no result.
@@ -51,7 +50,7 @@ impl Run {
     /// Largest number of trials: every count fits its 32 bits.
     pub const MOST_TRIALS: u64 = 4_000_000_000;
 
-    fn check(&self) -> Result<()> {
+    pub(super) fn check(&self) -> Result<()> {
         if self.trials == 0 || self.trials > Run::MOST_TRIALS {
             return Err(Error::argument(
                 "trials",
@@ -79,6 +78,11 @@ impl Run {
         Ok(())
     }
 
+    /// Batches of the run.
+    pub(super) fn batches(&self) -> u64 {
+        self.trials.div_ceil(BATCH_TRIALS)
+    }
+
     /// The number of threads that a run will use: as asked, else by the environment variable
     /// `SERRATA_THREADS`, else what the machine or its container gives.
     pub fn threads_used(&self) -> usize {
@@ -91,12 +95,49 @@ impl Run {
 }
 
 /// Lives all trials; `ask` is told how many are done and may stop the run.
-pub(crate) fn live_all(
+pub(super) fn live_all(
     study: &Study,
     rows: &[RowPlan],
     run: &Run,
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<Tally> {
+    let total = live(study, rows, run, 0..run.batches(), ask)?.total();
+    let lived = total.as_ref().map_or(0, |tally| tally.trials);
+    match total {
+        Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
+            // The last word: the caller may show that the run is over.
+            let _ = ask(lived);
+            Ok(tally)
+        }
+        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
+        _ => Err(interrupted(lived, run.trials)),
+    }
+}
+
+/// As [`live_all`], for some batches of the run, of which the sums stay apart; stopped, it is an error.
+pub(super) fn live_part(
+    study: &Study,
+    rows: &[RowPlan],
+    run: &Run,
+    batches: Range<u64>,
+    ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+) -> Result<MergeTree> {
+    let trials = (batches.end * BATCH_TRIALS).min(run.trials) - batches.start * BATCH_TRIALS;
+    let tree = live(study, rows, run, batches, ask)?;
+    if tree.trials() == trials { Ok(tree) } else { Err(interrupted(tree.trials(), trials)) }
+}
+
+fn interrupted(done: u64, wanted: u64) -> Error {
+    Error { kind: Kind::Interrupted { done, wanted, of: "trials" } }
+}
+
+fn live(
+    study: &Study,
+    rows: &[RowPlan],
+    run: &Run,
+    batches: Range<u64>,
+    ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+) -> Result<MergeTree> {
     run.check()?;
     let units = UnitPlan::all(study, rows);
     let stop = AtomicBool::new(false);
@@ -107,25 +148,9 @@ pub(crate) fn live_all(
     // A run that keeps what is finished first finishes what is in hand, if that does not take long.
     let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
     let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
-    let work = || pool.install(|| live_blocks(study, rows, &units, run, &stopping, &done));
+    let work = || pool.install(|| live_blocks(study, rows, &units, run, batches, &stopping, &done));
     let (tree, failure) = ask_while(work, &stop, &done, ask);
-    if let Some(error) = failure {
-        return Err(error);
-    }
-    let total = tree.total();
-    let lived = total.as_ref().map_or(0, |tally| tally.trials);
-    match total {
-        Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
-            // The last word: the caller may show that the run is over.
-            let _ = ask(lived);
-            Ok(tally)
-        }
-        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
-        _ => {
-            let done = done.load(Ordering::Relaxed);
-            Err(Error { kind: Kind::Interrupted { done, wanted: run.trials, of: "trials" } })
-        }
-    }
+    failure.map_or(Ok(tree), Err)
 }
 
 /// Works on another thread while the caller is told how much is done and asked whether to go on; `stop` is set
@@ -160,32 +185,32 @@ fn live_blocks(
     rows: &[RowPlan],
     units: &[UnitPlan],
     run: &Run,
+    batches: Range<u64>,
     stop: &Stop,
     done: &AtomicU64,
 ) -> (MergeTree, Option<Error>) {
-    let batches = run.trials.div_ceil(BATCH_TRIALS);
-    let next = AtomicU64::new(0);
-    let merged = Mutex::new(Merged::default());
+    let next = AtomicU64::new(batches.start);
+    let merged = Mutex::new(Merged { parts: Parts::from(batches.start), failure: None });
     rayon::broadcast(|_| {
         let mut worker = Worker::new(study, rows, units);
         let mut count = 1;
         while !stop.is_asked() {
             let first = next.fetch_add(count, Ordering::Relaxed);
-            if first >= batches {
+            if first >= batches.end {
                 return;
             }
             let begun = Instant::now();
-            let (part, outcome) = worker.live_batches(first..(first + count).min(batches), run, stop, done);
+            let (part, outcome) = worker.live_batches(first..(first + count).min(batches.end), run, stop, done);
             if matches!(outcome, Err(Stopped::Failed(_))) {
                 // Nothing is gained by what follows.
-                next.store(batches, Ordering::Relaxed);
+                next.store(batches.end, Ordering::Relaxed);
             }
             merged.lock().unwrap_or_else(PoisonError::into_inner).add(first, part, outcome);
-            count = batches_at_once(run, count, begun.elapsed(), batches.saturating_sub(first));
+            count = batches_at_once(run, count, begun.elapsed(), batches.end.saturating_sub(first));
         }
     });
     let merged = merged.into_inner().unwrap_or_else(PoisonError::into_inner);
-    (merged.tree, merged.failure.map(|(_, error)| error))
+    (merged.parts.tree, merged.failure.map(|(_, error)| error))
 }
 
 /// How many batches a thread takes next: as many as keep it busy for some time, and few enough that all threads end
@@ -201,32 +226,20 @@ fn batches_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
     if took < SHORT { (2 * count).min(fair) } else { count.div_ceil(2).min(fair) }
 }
 
-/// The sums of finished batches, in order.
-#[derive(Default)]
+/// The sums of finished batches, and why others failed.
 struct Merged {
-    tree: MergeTree,
-    /// The batch that comes next.
-    next: u64,
-    /// Sums that wait for batches before theirs, by their first batch, with how many batches they are of.
-    waiting: BTreeMap<u64, (u64, MergeTree)>,
+    parts: Parts,
     /// The first failure, with the batch where the thread began.
     failure: Option<(u64, Error)>,
 }
 
 impl Merged {
     fn add(&mut self, first: u64, (count, part): (u64, MergeTree), outcome: std::result::Result<(), Stopped>) {
-        self.waiting.insert(first, (count, part));
+        self.parts.add(first, count, part);
         if let Err(Stopped::Failed(error)) = outcome
             && self.failure.as_ref().is_none_or(|(other, _)| first < *other)
         {
             self.failure = Some((first, error));
-        }
-        while let Some((count, part)) = self.waiting.remove(&self.next) {
-            self.next += count;
-            self.tree.append(part);
-            if count == 0 {
-                break;
-            }
         }
     }
 }

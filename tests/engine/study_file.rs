@@ -42,6 +42,13 @@ fn changed(study: &str, edits: &[(&str, &str)]) -> String {
     })
 }
 
+/// A fault in a text that would turn a terminal red is told in plain letters.
+#[test]
+fn what_steers_a_terminal_is_not_repeated() {
+    let error = message(Study::parse("[study]\nna\u{1b}[31mme = 1\n", "a\u{202e}.toml"));
+    assert!(error.starts_with("a\u{fffd}.toml: 1 fault\n  line 2, na\u{fffd}[31mme = 1"), "{error}");
+}
+
 fn message<T: std::fmt::Debug>(result: Result<T>) -> String {
     result.expect_err("must be refused").to_string()
 }

@@ -16,6 +16,7 @@ OVER_THE_ENGINE = {
     "comparison",
     "demonstration",
     "detection",
+    "elsewhere",
     "hit_miss",
     "latent_classes",
     "records",

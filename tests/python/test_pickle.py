@@ -84,6 +84,7 @@ ERRORS = [
     serrata.FileError("f"),
     serrata.ContradictionError("c"),
     serrata.InternalError("i"),
+    serrata.WorkerError("w"),
     serrata.Error("e"),
 ]
 

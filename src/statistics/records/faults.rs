@@ -1,7 +1,6 @@
 //! Faults of the records, as many as a reader can take in.
 
 use crate::error::Fault;
-use crate::text::is_unseen;
 
 /// Faults that are kept in full; all are counted.
 pub(super) const MOST_FAULTS: usize = 50;
@@ -19,7 +18,7 @@ impl Faults {
         const LONGEST: usize = 60;
         self.count += 1;
         if self.shown.len() < MOST_FAULTS {
-            let mut value = value.trim().replace(is_unseen, " ");
+            let mut value = value.trim().replace(['\n', '\r'], " ");
             if let Some((end, _)) = value.char_indices().nth(LONGEST) {
                 value.truncate(end);
                 value.push_str(" ...");
