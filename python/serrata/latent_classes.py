@@ -233,7 +233,8 @@ class LatentClasses(JsonResult):
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))
         heads = "detection         false calls       cracked, not called"
-        lines += ["", f"  {'technique':{width}}  looked  called  {heads}"]
+        lines += ["", *(["By the fit, which known truth contradicts"] if self.contradicted else [])]
+        lines.append(f"  {'technique':{width}}  looked  called  {heads}")
         for one in found["techniques"]:
             chances = "  ".join(_chance(one[name]) for name in ("detection", "false_calls"))
             value, low, high = _three(one["cracked_not_called"])
@@ -264,6 +265,8 @@ class LatentClasses(JsonResult):
             renamed.refuse_attribute("LatentClasses", {"kindred": "LatentClasses.dependent_pairs"}, name)
 
     def __repr__(self) -> str:
+        if self.contradicted:
+            return f"<LatentClasses of {self.blades} blades, contradicted by known truth: not to be relied on>"
         value, low, high = self.cracked
         missed = self.cracked_called_by_none
         numbers = f"{value:.1f} ({low:g} to {high:g}) of {self.blades} blades cracked"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,13 @@ __all__ = ["MissedCracks"]
 
 #: Columns of a printed page.
 _WIDTH = 110
+#: Each method in words, and what it takes for granted.
+_METHODS = {
+    "by-length": ("by length of crack", "what makes a crack hard to find is its length"),
+    "log-linear": ("log-linear, lengths not used", "all cracks are alike; some pairs go together"),
+    "lower-bound": ("lower bound", "some cracks are hard for all; this many at least"),
+    "two-lists": ("two techniques", "the two err independently"),
+}
 #: Models that are printed; the table `models` has all.
 _MOST_MODELS = 6
 
@@ -103,6 +111,37 @@ class MissedCracks(JsonResult):
     def found(self) -> int:
         """Cracked blades that at least one technique found, of those that all looked at."""
         return int(self._numbers["found"])
+
+    @property
+    def range(self) -> tuple[float, float | None]:
+        """Least and most that all methods leave together, in whole blades; None where nothing sets an upper bound.
+
+        Within what is known: no fewer than are confirmed to be cracked among the blades that none called, and no more
+        than those blades.
+        """
+        low, high = self._numbers["range"]
+        return float(low), high
+
+    @property
+    def methods(self) -> pd.DataFrame:
+        """Number by each method that takes all techniques together, that of `estimate` first.
+
+        Columns: method, words, missed, low, high (missing where the method sets none) and takes, what it takes for
+        granted. These are the methods' own numbers, whatever is known of the blades that none called.
+        """
+        import pandas as pd
+
+        columns = ["method", "words", "missed", "low", "high", "takes"]
+        lines = []
+        for one in self._numbers["methods"]:
+            words, takes = _METHODS[one["method"]]
+            lines.append({**one, "words": words, "takes": takes})
+        return pd.DataFrame(lines, columns=columns).astype({"missed": float, "high": float})
+
+    @property
+    def confirmed_missed(self) -> int:
+        """Blades that none called and that are confirmed to be cracked: missed for certain, and used by no method."""
+        return int(self._numbers["confirmed_missed"])
 
     @property
     def method(self) -> str:
@@ -210,16 +249,20 @@ class MissedCracks(JsonResult):
         lines = []
         for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
             lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
-        lines += ["", "Two by two, as if they erred independently:"]
+        if len(self.techniques) > 2:
+            heads = (f"{100 * self.level:g} %", "holds if")
+            lines += ["", f"{'By method':<30}{'missed':>7}   {heads[0]:<12}  {heads[1]}"]
+            for _, words, missed, low, high, takes in self.methods.itertuples(index=False):
+                lines.append(f"  {words:<28}{missed:>7.1f}   {_between(low, high):<12}  {takes}")
+        lines += ["", "Two by two, as if they erred independently (too few where both tend to miss the same cracks)"]
         for pair in self._numbers["pairs"]:
             low, high = _interval(pair)
-            upper = "no upper bound" if high is None else f"{high:.1f}"
+            names = " and ".join(pair["techniques"])
             about = "no estimate" if pair["missed"] is None else f"{pair['missed']:.1f}"
-            lines.append(f"  {' and '.join(pair['techniques'])}: {about} ({low:.1f} to {upper})")
+            upper = "no upper bound" if high is None else f"{high:.1f}"
+            lines.append(f"  {names}: {about} ({low:.1f} to {upper})")
         if self._numbers["log_linear"]:
-            lines += ["", "Log-linear models, by pairs that depend on each other:"]
-            lines.append("    missed  standard error      AIC  weight  pairs")
-            lines += [_line(model) for model in self._numbers["log_linear"]["models"][:_MOST_MODELS]]
+            lines += ["", *_models(self._numbers["log_linear"]["models"])]
         return "\n".join([*lines, "", f"Intervals are of {100 * self.level:g} %.", "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
@@ -227,10 +270,10 @@ class MissedCracks(JsonResult):
         return records_plots.missed_cracks(self, ax)
 
     def __repr__(self) -> str:
-        low, high = self.interval
-        upper = "no upper bound" if high is None else f"{high:g}"
+        low, high = self.range
+        together = f"{low:g} and more" if high is None else f"{low:g} to {high:g}"
         about = "not known" if self.estimate is None else f"{self.estimate:.1f}"
-        return f"<MissedCracks {about} ({low:g} to {upper}) beside {self.found} found, {self.method}>"
+        return f"<MissedCracks {together} beside {self.found} found; {self.method}: {about}>"
 
 
 def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:
@@ -239,10 +282,26 @@ def _interval(pair: dict[str, Any]) -> tuple[float, float | None]:
     return low, high
 
 
-def _line(model: dict[str, Any]) -> str:
-    links = ", ".join(model["links"]) or "none"
-    if "dropped" in model["outcome"]:
-        return f"  no estimate: {model['outcome']['dropped']}"
-    fitted = model["outcome"]["fitted"]
-    weight = "     -" if fitted["weight"] is None else f"{fitted['weight']:6.2f}"
-    return f"  {fitted['missed']:8.1f}  {fitted['standard_error']:14.1f}  {fitted['aic']:7.1f}  {weight}  {links}"
+def _between(low: float, high: float) -> str:
+    return f"{low:.0f} to {high:.0f}" if math.isfinite(high) else f"{low:.0f} and more"
+
+
+def _models(models: list[dict[str, Any]]) -> list[str]:
+    """Word the log-linear models: what each counts for, how many are missed by it, and which techniques go together."""
+    lines = [
+        "What the log-linear number is made of",
+        "  counts  missed     se   if only these find, or miss, the same cracks",
+    ]
+    for model in models[:_MOST_MODELS]:
+        links = "; ".join(link.replace(" + ", " with ") for link in model["links"]) or "none does"
+        if "dropped" in model["outcome"]:
+            lines.append(f"       -       -      -   {links}: {model['outcome']['dropped']}")
+            continue
+        fitted = model["outcome"]["fitted"]
+        counts = "-" if fitted["weight"] is None else f"{100.0 * fitted['weight']:.0f} %"
+        begin = f"  {counts:>6}  {fitted['missed']:>6.1f}  {fitted['standard_error']:>5.1f}   "
+        rest = " " * len(begin)
+        lines += textwrap.wrap(links, _WIDTH, initial_indent=begin, subsequent_indent=rest, break_on_hyphens=False)
+    if len(models) > _MOST_MODELS:
+        lines.append(f"  and {len(models) - _MOST_MODELS} more, in the table of models")
+    return lines

@@ -259,6 +259,12 @@ impl CaptureHistories {
         patterns
     }
 
+    /// Blades confirmed to be cracked that all techniques looked at and none called.
+    pub(super) fn confirmed_and_called_by_none(&self) -> u64 {
+        let missed = |blade: &&CaptureHistory| blade.cracked == Some(true) && blade.pattern() == Some(0);
+        self.blades.iter().filter(missed).map(|blade| blade.count).sum()
+    }
+
     /// Calls of a technique on blades known to be free of cracks; `None` where it looked at none.
     pub fn false_calls(&self, technique: usize, level: f64) -> Option<Proportion> {
         let looks = self.blades.iter().filter(|blade| blade.cracked == Some(false));

@@ -12,6 +12,8 @@ mpl.use("Agg")
 ROOT = Path(__file__).resolve().parents[2]
 REFERENCE = ROOT / "demo-data" / "reference-study.toml"
 DEMO_RECORDS = ROOT / "demo-data" / "demo-records.csv"
+DEMO_SECTIONED = ROOT / "demo-data" / "demo-sectioned.csv"
+DEMO_STUDY = ROOT / "demo-data" / "demo-study.toml"
 LOSING = ROOT / "tests" / "engine" / "data" / "y1c.toml"
 RARE = ROOT / "tests" / "engine" / "data" / "y1a.toml"
 

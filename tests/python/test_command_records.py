@@ -76,7 +76,7 @@ def test_side_by_side_prints_report_json_and_figure(tmp_path):
 def test_missed_prints_the_sentence_json_and_figure(tmp_path):
     chosen = [part for name in ("mpi-enhanced", "penetrant", "eddy-array") for part in ("--technique", name)]
     result = run("records", "missed", *DEMO, *chosen, "--figure", tmp_path / "missed.png")
-    assert result.stdout.startswith("About ")
+    assert result.stdout.startswith("Between ")
     assert serrata.CAUTION in result.stdout
     assert (tmp_path / "missed.png").stat().st_size > 10_000
     told = json.loads(run("records", "missed", *DEMO, *chosen, "--json").stdout)
@@ -86,7 +86,7 @@ def test_missed_prints_the_sentence_json_and_figure(tmp_path):
 def test_latent_classes_prints_the_report_json_and_figure(tmp_path):
     chosen = [part for name in ("mpi-enhanced", "penetrant", "eddy-array") for part in ("--technique", name)]
     result = run("records", "latent-classes", *DEMO, *chosen, "--figure", tmp_path / "classes.png")
-    assert result.stdout.startswith("About ")
+    assert result.stdout.startswith("How many blades are cracked, and how many were missed, these calls do not tell")
     assert serrata.CAUTION in result.stdout
     assert (tmp_path / "classes.png").stat().st_size > 10_000
     told = json.loads(run("records", "latent-classes", *DEMO, *chosen, "--json").stdout)

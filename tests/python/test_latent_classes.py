@@ -147,7 +147,16 @@ def test_the_demo_records_give_an_answer_in_plain_words(found):
     report = found.report()
     value, low, high = found.cracked
     assert low <= value <= high <= found.blades
-    assert report.startswith(f"About {value:.0f} (95 %: {low:.0f} to {high:.0f}) of {found.blades} blades are cracked")
+    # Blades that were opened contradict this fit: it is not led with, in no form.
+    first, rest = report.split(".", 1)
+    assert first.endswith("these calls do not tell: at least the 29 that are\n  confirmed")
+    wanted = (
+        f"not to be relied on: about {value:.0f} (95 %: {low:.0f} to {high:.0f}) of {found.blades} blades are cracked"
+    )
+    assert wanted in " ".join(rest.split())
+    assert "By the fit, which known truth contradicts" in report
+    assert "contradicted" in repr(found)
+    assert f"{value:.1f}" not in repr(found)
     for part in ("Taken for granted", "detection is overstated and the number missed understated", serrata.CAUTION):
         assert part in " ".join(report.split())
     assert max(map(len, report.splitlines())) <= 120
@@ -196,10 +205,14 @@ def test_it_draws_and_survives_pickle_and_json(found):
 
 def test_a_picture_says_when_known_truth_speaks_against_it(found):
     assert found.contradicted
-    assert "contradicted" in found.plot().get_title()
+    ax = found.plot()
+    assert "contradicted" in ax.get_title()
+    assert "about" not in ax.get_title() + ax.get_xlabel()
     alone = serrata.LatentClasses.from_counts(NAMES, COUNTS, resamples=0)
     assert not alone.contradicted
-    assert alone.plot().get_title() == "Detection without known truth"
+    number, least, most = alone.cracked_called_by_none
+    told = f"about {number:.1f} ({least:g} to {most:g}) of {alone.called_by_none} blades"
+    assert alone.plot().get_title() == f"Detection without known truth\ncracked and called by none: {told}"
     plt.close("all")
 
 

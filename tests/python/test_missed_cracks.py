@@ -11,7 +11,7 @@ import statsmodels.api as sm
 from matplotlib.figure import Figure
 
 import serrata
-from conftest import DEMO_RECORDS, ROOT
+from conftest import DEMO_RECORDS, DEMO_SECTIONED, ROOT
 
 TECHNIQUES = ["mpi-enhanced", "penetrant", "eddy-array"]
 DATA = ROOT / "tests" / "statistics" / "data"
@@ -76,10 +76,16 @@ def test_the_demo_records_give_an_answer_with_lengths(missed):
 
 def test_the_report_leads_with_the_plain_sentence(missed):
     report = missed.report()
-    first = f"About {missed.estimate:.1f} more cracked blades than the {missed.found} found (95 %:"
-    assert report.startswith(first)
-    assert "mostly shorter than" in report.split("\n\n")[0]
-    for part in ("Taken for granted", "Lower bound", "Two by two", "Log-linear models", serrata.CAUTION):
+    low, high = missed.range
+    assert report.startswith(f"Between {low:g} and {high:g} more cracked blades than the {missed.found} found")
+    assert "mostly\n  shorter than" in report.split("\n\n")[0]
+    # The truth by make_demo_records.py: 5 and 9 in the two rows.
+    assert low <= 14 <= high
+    bound = missed.methods.set_index("method")["missed"]["lower-bound"]
+    assert bound > missed.estimate
+    said = f"at least about {bound:.0f} were missed, and {missed.estimate:.1f} by length is too few"
+    assert said in " ".join(report.split())
+    for part in ("takes for granted", "By method", "lower bound", "Two by two", "log-linear number", serrata.CAUTION):
         assert part in report
     assert max(map(len, report.splitlines())) <= 120
     assert str(missed) == report
@@ -117,10 +123,42 @@ def test_no_overlap_gives_no_upper_bound_and_still_a_figure():  # G1
     assert "no upper bound" in [text.get_text() for text in ax.get_legend().get_texts()]
 
 
-def test_the_figure_has_a_line_for_each_method(missed):
+def test_the_range_is_what_the_methods_leave_together(missed):
+    methods = missed.methods
+    assert list(methods["method"]) == ["by-length", "log-linear", "lower-bound"]
+    assert missed.range == (methods["low"].min(), methods["high"].max())
+    assert np.isnan(methods["high"].iloc[-1])
+    low, high = missed.range
+    assert repr(missed).startswith(f"<MissedCracks {low:g} to {high:g} beside 45 found")
+    alone = serrata.MissedCracks.from_counts(["a", "b"], {("a", "b"): 12, ("a",): 5, ("b",): 3})
+    assert alone.range == alone.interval
+
+
+def test_blades_that_are_known_to_be_missed_overrule_the_methods():
+    missed = serrata.Records.load(DEMO_SECTIONED, dates="day-month-year").missed_cracks()
+    frame = serrata.Records.load(DEMO_SECTIONED, dates="day-month-year").frame
+    blades = frame.groupby(["row", "blade", "inspection"])
+    by_all = blades["technique"].nunique() == frame["technique"].nunique()
+    known = (by_all & (blades["cracked"].first() == True) & ~blades["called"].any()).sum()  # noqa: E712
+    assert missed.confirmed_missed == known == 6
+    assert (missed.methods["missed"] < known).all()
+    assert (missed.estimate, missed.range) == (None, (6.0, 6.0))
+    assert missed.report().startswith("6 more cracked blades than the 33 found: all that none called are confirmed")
+
+
+def test_the_figure_has_a_line_for_each_method_and_pair(missed):
     ax = missed.plot()
-    assert len(ax.get_yticklabels()) == 1 + 3
-    assert "95 % interval" in ax.get_legend().get_texts()[0].get_text()
+    labels = [label.get_text() for label in ax.get_yticklabels()]
+    assert labels[:3] == list(missed.methods["words"])
+    assert labels[3:] == [
+        f"{one} and {other}" for one, other in zip(missed.pairs["first"], missed.pairs["second"], strict=True)
+    ]
+    legend = [text.get_text() for text in ax.get_legend().get_texts()]
+    low, high = missed.range
+    assert legend[0] == f"together: {low:g} to {high:g}"
+    assert "all techniques, 95 % interval" in legend
+    points = [line.get_xdata()[0] for line in ax.lines if len(line.get_xdata()) == 1]
+    np.testing.assert_allclose(points, [*missed.methods["missed"], *missed.pairs["missed"]])
     ax.figure.canvas.draw()
     plt.close(ax.figure)
 

@@ -116,14 +116,26 @@ def test_the_report_names_numbers_bias_and_caution(found):
 def test_the_figure_shows_every_set_of_techniques(found):
     ax = found.plot(Figure().subplots())
     patterns = found.patterns
-    heights = [bar.get_height() for bar in ax.patches][: len(patterns)]
-    assert heights == patterns["blades"].tolist()
+    heights = {round(bar.get_x() + bar.get_width() / 2): bar.get_height() for bar in ax.patches}
+    assert [heights[place] for place in sorted(heights)] == patterns["blades"].tolist()
     labels = [label.get_text() for label in ax.get_yticklabels()]
     assert set(TECHNIQUES) <= set(labels)
-    assert f"called by none: {found.found_by_none} blades" in ax.get_xlabel()
+    assert f"called by none: {found.found_by_none} blades" in ax.get_title()
     own = found.plot()
     own.figure.canvas.draw()
     plt.close(own.figure)
+
+
+def test_where_no_blade_was_looked_at_by_all_the_figure_shows_the_pairs(records):
+    everyone = records.side_by_side()
+    assert everyone.patterns.empty
+    ax = everyone.plot(Figure().subplots())
+    pairs = everyone.pairs[everyone.pairs["blades"] > 0]
+    names = [f"{line.first}, {line.second} ({line.blades})" for line in pairs.itertuples()]
+    assert [label.get_text() for label in ax.get_yticklabels()] == names
+    drawn = np.array([bar.get_width() for bar in ax.patches]).reshape(3, len(pairs))
+    np.testing.assert_array_equal(drawn, pairs[["only_first", "both", "only_second"]].to_numpy().T)
+    assert "no blade was looked at by all" in ax.get_title()
 
 
 def test_it_survives_pickle_and_json(found):

@@ -363,7 +363,8 @@ fn lengths_of_missed_cracks_are_estimated() {
     let lengths = missed.by_length.as_ref().expect("lengths");
     let (half, most) = (lengths.half_shorter_mm.expect("a length"), lengths.most_shorter_mm.expect("a length"));
     assert!(half < most && most < 3.0, "{half} {most}");
-    assert!(missed.sentences()[0].ends_with(&format!("mostly shorter than {most:.1} mm.")), "{:?}", missed.sentences());
+    let said = &missed.sentences()[0];
+    assert!(said.contains(&format!("mostly shorter than {most:.1} mm.")), "{said}");
     let sum: f64 = lengths.lengths.iter().map(|at| at.missed).sum();
     assert!((sum - missed.answer.missed.expect("an estimate")).abs() < 1e-6 * sum);
 }
@@ -524,13 +525,59 @@ fn no_more_is_missed_than_was_called_by_none() {
 }
 
 #[test]
-fn without_lengths_the_sentence_leads_with_the_lower_bound() {
+fn the_sentence_leads_with_what_the_methods_leave_together() {
     let missed = missed_cracks(&lists(include_str!("data/capture_hepatitis_a.csv"), &["p", "q", "e"]), 0.95)
         .expect("an estimate");
     assert_eq!(missed.answer.method, Method::LogLinear);
+    let average = missed.log_linear.as_ref().and_then(|models| models.average).expect("an average");
+    let bound = missed.coverage.as_ref().and_then(|coverage| coverage.bound).expect("a bound");
+    let (least, most) = missed.range;
+    assert!(least == average.low.floor().min(bound.low.floor()) && most == Some(average.high.ceil()), "{missed:?}");
     let said = missed.sentences();
+    let wanted = format!("Between {least} and {} more cracked blades than the 271 found (", average.high.ceil());
+    assert!(said[0].starts_with(&wanted), "{said:?}");
     // 474.40 - 271, the lower bound almost free of bias (Chao et al. 2001, computed).
-    assert!(said[0].starts_with("At least about 203 more cracked blades than the 271 found; about"), "{said:?}");
-    assert!(said[0].ends_with("if techniques depend on each other in pairs alone."), "{said:?}");
+    assert!(said[0].contains("If some are hard to find for all, at least about 203 were missed"), "{said:?}");
     assert!(said[1].contains("only the lower bound holds"), "{said:?}");
+}
+
+#[test]
+fn confirmed_cracks_that_none_called_are_missed_for_certain() {
+    let counts = [
+        (vec![true, true, true], 13),
+        (vec![true, true, false], 5),
+        (vec![true, false, true], 8),
+        (vec![true, false, false], 4),
+        (vec![false, true, true], 3),
+        (vec![false, true, false], 2),
+        (vec![false, false, true], 3),
+    ];
+    let plain = CaptureHistories::from_counts(&["a", "b", "c"], &counts).expect("histories");
+    let with = |confirmed: u64, unknown: u64| {
+        let none = |cracked, count| CaptureHistory {
+            called: vec![Some(false); 3],
+            count,
+            cracked,
+            ..CaptureHistory::default()
+        };
+        let blades = plain.histories().iter().cloned().chain([none(Some(true), confirmed), none(None, unknown)]);
+        missed_cracks(&CaptureHistories::new(&["a", "b", "c"], blades.collect()).expect("histories"), 0.95)
+            .expect("an answer")
+    };
+    let free = with(0, 40);
+    let estimate = free.answer.missed.expect("an estimate");
+    assert!(estimate > 1.0 && estimate < 3.0 && free.range.0 == 0.0, "{:?}", free.answer);
+    // One that is known raises the lower end; more than the estimate, and the estimate is wrong.
+    let one = with(1, 40);
+    assert_eq!((one.confirmed_missed, one.range, one.answer.missed), (1, (1.0, free.range.1), Some(estimate)));
+    let six = with(6, 34);
+    assert_eq!((six.answer.method, six.answer.missed, six.range), (Method::CannotBeTold, None, (6.0, Some(40.0))));
+    assert!(
+        six.sentences()[0].contains("cannot be told: at least 6, and no more than the 40"),
+        "{:?}",
+        six.sentences()
+    );
+    let all = with(6, 0);
+    assert!(all.sentences()[0].starts_with("6 more cracked blades than the 38 found: all that none called"));
+    assert!(all.notes.iter().any(|note| note.starts_with("Confirmed to be cracked, though none called: 6 blades")));
 }

@@ -7,27 +7,44 @@ use crate::statistics::bound::one_sided;
 use crate::statistics::capture_histories::{CaptureHistories, blades_shown, counted};
 use crate::statistics::paired::p_value;
 
+/// Probability of the calls under the fit below which they speak against it.
+const POOR: f64 = 0.05;
+
 impl LatentClasses {
     /// Cracked and missed blades, the assumptions behind the numbers, and whether the calls support them.
+    ///
+    /// What speaks against the fit comes before its numbers.
     pub fn sentences(&self) -> Vec<String> {
         let percent = 100.0 * self.level;
         let of = |number: &Interval| {
             format!("{} ({percent} %: {} to {})", blades_shown(number.value), number.low, number.high)
         };
-        let mut said = vec![
-            format!(
-                "About {} of {} blades are cracked; of the {} that none called, about {}.",
-                of(&self.cracked),
-                self.blades,
-                self.called_by_none,
-                of(&self.cracked_called_by_none)
-            ),
-            self.taken_for_granted(),
-            self.fit_in_words(),
-        ];
-        said.extend(self.truth_in_words());
+        let numbers = format!(
+            "{} of {} blades are cracked; of the {} that none called, about {}.",
+            of(&self.cracked),
+            self.blades,
+            self.called_by_none,
+            of(&self.cracked_called_by_none)
+        );
+        let (fit, truth) = (self.fit_in_words(), self.truth_in_words());
+        let contradicting = self.confirmed.filter(|confirmed| confirmed.contradicts);
+        let mut said = Vec::new();
+        if contradicting.is_some() || self.goodness.p.is_some_and(|p| p < POOR) {
+            let least = contradicting
+                .map_or(String::new(), |confirmed| format!(": at least the {} that are confirmed", confirmed.cracked));
+            said.push(format!(
+                "How many blades are cracked, and how many were missed, these calls do not tell{least}."
+            ));
+            said.extend(truth);
+            said.push(fit);
+            said.push(format!("What the fit has, not to be relied on: about {numbers}"));
+            said.push(self.taken_for_granted());
+        } else {
+            said.extend([format!("About {numbers}"), self.taken_for_granted(), fit]);
+            said.extend(truth);
+            said.extend(self.sensitivity_in_words());
+        }
         said.extend(self.pairs_in_words());
-        said.extend(self.sensitivity_in_words());
         said
     }
 
@@ -61,7 +78,7 @@ impl LatentClasses {
             GoodnessMethod::Simulated => format!("{} simulated campaigns", goodness.simulated),
         };
         let p = goodness.p.unwrap_or(f64::NAN);
-        let verdict = if p < 0.05 {
+        let verdict = if p < POOR {
             "the calls are not such as this model gives, and its numbers are not to be relied on"
         } else {
             "the calls do not speak against it, which does not show that it is true"

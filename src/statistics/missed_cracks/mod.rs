@@ -35,8 +35,8 @@
 //!
 //! Where some cracks are hard for all, models of pairs account for few of the missed cracks, and every miss of the
 //! interval lies on the unsafe side; the lower bound of [`Coverage`] is no higher than the truth in 96 and 99 % of
-//! those campaigns. So without lengths the answer leads with the bound. Two dependent techniques give no information on
-//! what both miss, and their finds cannot show the dependence: use a third of another kind.
+//! those campaigns. So the bound stands beside what the methods leave together. Two dependent techniques give no
+//! information on what both miss, and their finds cannot show the dependence: use a third of another kind.
 
 mod by_length;
 mod coverage;
@@ -71,7 +71,13 @@ pub struct MissedCracks {
     pub called_by_none: u64,
     /// Blades left out of all but the pairs, as not all techniques looked at them.
     pub left_out: u64,
-    /// The answer to read first.
+    /// Of the blades that none called, those confirmed to be cracked: missed for certain. No estimate uses them.
+    pub confirmed_missed: u64,
+    /// Least and most that the methods together leave, in whole blades; the most is `None` where nothing sets it.
+    pub range: (f64, Option<f64>),
+    /// Number by each method that takes all techniques together, the one that takes least for granted first.
+    pub methods: Vec<Answer>,
+    /// The first of them, within what is known of the blades that none called.
     pub answer: Answer,
     /// Each pair of techniques.
     pub pairs: Vec<TwoLists>,
@@ -160,14 +166,25 @@ pub fn missed_cracks(histories: &CaptureHistories, level: f64) -> Result<MissedC
     let coverage = several.then(|| coverage::coverage(&patterns.counts, names.len(), level));
     let by_length = by_length::by_length(histories, found, level);
     let pairs = pairs(histories, level);
+    let confirmed_missed = histories.confirmed_and_called_by_none();
+    let first = answer(found, &pairs, log_linear.as_ref(), coverage.as_ref(), by_length.as_ref());
+    let methods = methods(first, log_linear.as_ref(), coverage.as_ref());
+    let counted_none = patterns.counts[0];
+    let known = Known {
+        least: confirmed_missed as f64,
+        most: if counted_none > 0 { counted_none as f64 } else { f64::INFINITY },
+    };
+    let answer = first.within(known);
     let mut missed = MissedCracks {
         techniques: names.to_vec(),
         level,
         found,
-        called_by_none: patterns.counts[0],
+        called_by_none: counted_none,
         left_out: patterns.left_out,
-        answer: answer(found, &pairs, log_linear.as_ref(), coverage.as_ref(), by_length.as_ref())
-            .within(patterns.counts[0]),
+        confirmed_missed,
+        range: range(answer, &methods, known),
+        methods,
+        answer,
         pairs,
         log_linear,
         coverage,
@@ -192,24 +209,65 @@ fn pairs(histories: &CaptureHistories, level: f64) -> Vec<TwoLists> {
 }
 
 impl Answer {
-    /// The same with the number of blades that can hold a missed crack as its limit; 0 where they were not counted.
-    fn within(self, called_by_none: u64) -> Answer {
-        let most = called_by_none as f64;
-        if called_by_none == 0 || self.high.is_some_and(|high| high <= most) {
-            return self;
+    /// By a method, in whole blades, rounded outwards.
+    fn of(method: Method, estimate: Estimate) -> Answer {
+        Answer {
+            method,
+            missed: Some(estimate.missed),
+            low: estimate.low.floor(),
+            high: Some(estimate.high.ceil()),
+            mostly_shorter_mm: None,
         }
-        if self.missed.is_none_or(|missed| missed > most) || self.low > most {
-            let low = if self.low <= most { self.low } else { 0.0 };
-            return Answer {
-                method: Method::CannotBeTold,
-                missed: None,
-                low,
-                high: Some(most),
-                mostly_shorter_mm: None,
-            };
-        }
-        Answer { high: Some(most), ..self }
     }
+
+    /// The lower bound of a coverage, which sets no upper end.
+    fn bound(coverage: &Coverage) -> Answer {
+        let none = Estimate { missed: 0.0, standard_error: 0.0, low: 0.0, high: f64::INFINITY };
+        Answer { high: None, ..Answer::of(Method::LowerBound, coverage.bound.unwrap_or(none)) }
+    }
+
+    /// The same within what is known.
+    fn within(self, known: Known) -> Answer {
+        let is_bound = self.method == Method::LowerBound;
+        let too_few = !is_bound && self.missed.is_some_and(|missed| missed < known.least);
+        let told = !too_few && self.missed.is_none_or(|missed| missed <= known.most) && self.low <= known.most;
+        let low = if self.low <= known.most { self.low.max(known.least) } else { known.least };
+        let high = self.high.filter(|_| !too_few).unwrap_or(f64::INFINITY).min(known.most);
+        Answer {
+            method: if told { self.method } else { Method::CannotBeTold },
+            missed: self.missed.filter(|_| told).map(|missed| missed.max(known.least)),
+            low,
+            high: high.is_finite().then_some(high),
+            mostly_shorter_mm: self.mostly_shorter_mm.filter(|_| told),
+        }
+    }
+}
+
+/// Least and most blades that can have been missed, whatever the finds say.
+#[derive(Clone, Copy)]
+struct Known {
+    least: f64,
+    most: f64,
+}
+
+/// The number by each method, the answer first.
+fn methods(answer: Answer, log_linear: Option<&LogLinear>, coverage: Option<&Coverage>) -> Vec<Answer> {
+    let models = log_linear.and_then(|models| models.average).map(|average| Answer::of(Method::LogLinear, average));
+    let bound = coverage.filter(|coverage| coverage.bound.is_some()).map(Answer::bound);
+    let others = models.into_iter().chain(bound).filter(|other| other.method != answer.method);
+    std::iter::once(answer).filter(|answer| answer.method != Method::CannotBeTold).chain(others).collect()
+}
+
+/// Least and most that the methods together leave: none is believed so far as to rule out what another one leaves.
+fn range(answer: Answer, methods: &[Answer], known: Known) -> (f64, Option<f64>) {
+    if !matches!(answer.method, Method::ByLength | Method::LogLinear) {
+        return (answer.low, answer.high);
+    }
+    // A bound has no upper end of its own.
+    let most = |method: &Answer| if method.method == Method::LowerBound { method.missed } else { method.high };
+    let least = methods.iter().map(|method| method.low).fold(f64::INFINITY, f64::min);
+    let most = methods.iter().filter_map(most).fold(0.0, f64::max).ceil();
+    (least.max(known.least), Some(most.min(known.most)))
 }
 
 /// The estimate that takes least for granted, of those that there are.
@@ -222,13 +280,6 @@ fn answer(
     coverage: Option<&Coverage>,
     by_length: Option<&ByLength>,
 ) -> Answer {
-    let of = |method, estimate: Estimate| Answer {
-        method,
-        missed: Some(estimate.missed),
-        low: estimate.low.floor(),
-        high: Some(estimate.high.ceil()),
-        mostly_shorter_mm: None,
-    };
     // Lengths of fewer than half of the finds may not be those of all.
     if let Some(by_length) = by_length.filter(|by_length| 2 * by_length.found_with_length >= found)
         && let Some(estimate) = by_length.average
@@ -240,15 +291,13 @@ fn answer(
             let (missed, high, mostly_shorter_mm) = (None, None, None);
             return Answer { method: Method::CannotBeTold, missed, low: low.floor(), high, mostly_shorter_mm };
         }
-        return Answer { mostly_shorter_mm: by_length.most_shorter_mm, ..of(Method::ByLength, estimate) };
+        return Answer { mostly_shorter_mm: by_length.most_shorter_mm, ..Answer::of(Method::ByLength, estimate) };
     }
     if let Some(estimate) = log_linear.and_then(|models| models.average) {
-        return of(Method::LogLinear, estimate);
+        return Answer::of(Method::LogLinear, estimate);
     }
     if let Some(coverage) = coverage {
-        let none = Estimate { missed: 0.0, standard_error: 0.0, low: 0.0, high: f64::INFINITY };
-        let bound = coverage.bound.unwrap_or(none);
-        return Answer { high: None, ..of(Method::LowerBound, bound) };
+        return Answer::bound(coverage);
     }
     let pair = &pairs[0];
     let (low, high) = pair.interval();
@@ -276,6 +325,12 @@ fn notes(missed: &MissedCracks, histories: &CaptureHistories) -> Vec<String> {
             "{} left out of all but the pairs: not all techniques looked at {}.",
             counted(missed.left_out, "blade is", "blades are"),
             if missed.left_out == 1 { "it" } else { "them" }
+        ));
+    }
+    if missed.confirmed_missed > 0 {
+        notes.push(format!(
+            "Confirmed to be cracked, though none called: {}; no method uses that.",
+            counted(missed.confirmed_missed, "blade", "blades")
         ));
     }
     let none = missed.called_by_none;

@@ -5,7 +5,7 @@ use crate::statistics::capture_histories::blades_shown;
 use crate::statistics::paired::p_value;
 
 impl MissedCracks {
-    /// Number of missed cracked blades, its assumptions, and the estimates of other methods.
+    /// Range of missed cracked blades that the methods together leave, and what the first method takes for granted.
     pub fn sentences(&self) -> Vec<String> {
         let mut said = vec![self.headline(), self.taken_for_granted()];
         if let Some(models) = &self.log_linear {
@@ -16,7 +16,6 @@ impl MissedCracks {
                 said.push(format!("Even the best log-linear model fits poorly (p {}).", p_value(p)));
             }
         }
-        said.extend(self.other_estimates());
         said
     }
 
@@ -48,6 +47,9 @@ impl MissedCracks {
                 )
             }
             Method::LowerBound => format!("At least about {about} {beyond}; no estimate could be made."),
+            Method::CannotBeTold if high == Some(self.confirmed_missed as f64) => {
+                format!("{low} {beyond}: all that none called are confirmed to be cracked.")
+            }
             Method::CannotBeTold => {
                 let least = if low > 0.0 { format!("at least {low}") } else { "perhaps none".to_owned() };
                 let most = high.map_or("nothing sets an upper bound".to_owned(), |high| {
@@ -58,24 +60,33 @@ impl MissedCracks {
             Method::TwoLists => {
                 format!("At least about {about} {beyond} ({range}, were the two to err independently).")
             }
-            Method::LogLinear => {
-                let models = format!("about {about} ({range}) if techniques depend on each other in pairs alone");
-                match self.lower_bound() {
-                    Some(bound) if Some(bound) > missed => {
-                        format!("At least about {} {beyond}; {models}, which is too few.", blades_shown(bound))
+            Method::LogLinear | Method::ByLength => {
+                let (least, most) = self.range;
+                let most = most.map_or("any number of".to_owned(), |most| most.to_string());
+                let by = match self.methods.len() {
+                    1 => format!("{percent} %"),
+                    _ => format!("what the methods leave together, each at {percent} %"),
+                };
+                let bound = self.methods.iter().find(|other| other.method == Method::LowerBound);
+                let by_method = if method == Method::ByLength { "by length" } else { "by log-linear models" };
+                let at_least = match (bound.and_then(|bound| bound.missed), missed) {
+                    (Some(bound), Some(missed)) => {
+                        let bound = high.map_or(bound, |high| bound.min(high));
+                        let then = if bound > missed {
+                            format!(", and {about} {by_method} is too few")
+                        } else {
+                            String::new()
+                        };
+                        format!(
+                            " If some are hard to find for all, at least about {} were missed{then}.",
+                            blades_shown(bound)
+                        )
                     }
-                    Some(bound) => format!("At least about {} {beyond}; {models}.", blades_shown(bound)),
-                    None => format!("At least {low} {beyond}; {models}."),
-                }
+                    _ => String::new(),
+                };
+                format!("Between {least} and {most} {beyond} ({by}){shorter}.{at_least}")
             }
-            Method::ByLength => format!("About {about} {beyond} ({range}){shorter}."),
         }
-    }
-
-    /// Lower bound of the missed cracks that holds where some cracks are hard to find for all; never more than can be.
-    fn lower_bound(&self) -> Option<f64> {
-        let bound = self.coverage.as_ref()?.bound?.missed;
-        Some(self.answer.high.map_or(bound, |high| bound.min(high)))
     }
 
     fn taken_for_granted(&self) -> String {
@@ -92,15 +103,16 @@ impl MissedCracks {
                  test that; where both tend to miss the same cracks, more are missed than the interval says."
             }
             Method::LogLinear => {
-                "Taken for granted: techniques depend on each other in pairs at most, and alike for all cracks; where \
-                 some cracks are hard to find for all, more are missed than the interval says, and only the lower bound \
-                 holds. Models are averaged by AIC."
+                "Log-linear models take for granted that techniques depend on each other in pairs at most, and alike for all \
+                 cracks; where some cracks are hard to find for all, more are missed than their interval says, and only \
+                 the lower bound holds."
             }
             Method::ByLength => {
                 return format!(
-                    "Taken for granted: log-odds of finding rise evenly with the logarithm of length, and {lengths}; cracks \
-                     shorter than any that was found are not counted. Where lengths err more than that, or cracks of one \
-                     length differ in how easy they are to find for all, more are missed than the number says, not fewer."
+                    "The number by length takes for granted that log-odds of finding rise evenly with the logarithm of length, \
+                     and that {lengths}; cracks shorter than any that was found are not counted. Where lengths err more \
+                     than that, or cracks of one length differ in how easy they are to find for all, more are missed than \
+                     it says, not fewer."
                 );
             }
             Method::LowerBound | Method::CannotBeTold => {
@@ -109,30 +121,5 @@ impl MissedCracks {
             }
         }
         .into()
-    }
-
-    /// Estimates of the other methods, so that a reader sees how much depends on the method.
-    fn other_estimates(&self) -> Vec<String> {
-        let mut said = Vec::new();
-        let average = |models: &super::LogLinear| models.average;
-        if let Some(other) =
-            self.log_linear.as_ref().and_then(average).filter(|_| self.answer.method != Method::LogLinear)
-        {
-            let (about, low, high) = (blades_shown(other.missed), other.low.floor(), other.high.ceil());
-            said.push(format!("Log-linear models, lengths not used: about {about} ({low} to {high})."));
-        }
-        let is_said = matches!(self.answer.method, Method::LogLinear | Method::LowerBound);
-        if let Some(bound) = self.coverage.as_ref().and_then(|coverage| coverage.bound).filter(|_| !is_said) {
-            let about = blades_shown(bound.missed);
-            said.push(format!("Lower bound when cracks differ in how easily they are found: about {about}."));
-        }
-        if let ([pair], Method::ByLength | Method::CannotBeTold) = (self.pairs.as_slice(), self.answer.method) {
-            let (low, high) = pair.interval();
-            let about =
-                pair.missed.map_or("no estimate".to_owned(), |missed| format!("about {}", blades_shown(missed)));
-            let most = high.map_or("and more".to_owned(), |high| format!("to {high}"));
-            said.push(format!("As if the two erred independently, lengths not used: {about} ({low} {most})."));
-        }
-        said
     }
 }

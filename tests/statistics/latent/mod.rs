@@ -147,6 +147,7 @@ fn taking_a_dependent_pair_for_independent_overstates_detection_and_hides_missed
     assert!(seeing.goodness.p > Some(0.9), "{:?}", seeing.goodness);
     let most = blind.pairs.iter().max_by(|a, b| a.residual.total_cmp(&b.residual)).expect("pairs");
     assert_eq!((most.first.as_str(), most.second.as_str()), ("a", "b"));
+    assert!(blind.sentences()[0].ends_with("these calls do not tell."), "{:?}", blind.sentences());
     let said = blind.sentences().join("\n");
     assert!(said.contains("a and b agree more"), "{said}");
     assert!(said.contains("detection is overstated and the number missed understated"), "{said}");
@@ -273,7 +274,13 @@ fn known_truth_is_set_beside_the_fit_and_not_used() {
     blades.iter_mut().filter(alone).for_each(|blade| blade.cracked = Some(true));
     let found = latent_classes(&of(&blades), &independent()).expect("a fit");
     assert!(found.confirmed.expect("known truth").contradicts);
-    assert!(found.sentences().iter().any(|said| said.contains("more cracked blades than the fit can have")));
+    // A fit that is contradicted is not led with, and what dependence would do to it is not told as if it mattered.
+    let said = found.sentences();
+    let confirmed = found.confirmed.expect("known truth").cracked;
+    assert!(said[0].ends_with(&format!("do not tell: at least the {confirmed} that are confirmed.")), "{said:?}");
+    assert!(said[1].contains("more cracked blades than the fit can have"), "{said:?}");
+    assert!(said[3].starts_with("What the fit has, not to be relied on: about"), "{said:?}");
+    assert!(said.iter().all(|said| !said.starts_with("Were one more pair")), "{said:?}");
 }
 
 #[test]
