@@ -30,6 +30,8 @@ _WORDS = {
     "critical_depth_mm": "depth at the loss, mm",
     "critical_length_mm": "surface length at the loss, mm",
     "years_to_detectable": "years until detectable",
+    "detectable_depth_mm": "depth when detectable, mm",
+    "detectable_length_mm": "surface length when detectable, mm",
     "window_years": "window: years from detectable to lost",
 }
 
@@ -97,6 +99,11 @@ class GrownCracks:
         """Years between the outages of the row's unit, on average."""
         return self._engine.mean_years_between_outages
 
+    @property
+    def outage_years(self) -> list[float]:
+        """Outages of the row's unit within the study, in years since its start."""
+        return self._engine.outage_years
+
     def _table(self, name: str) -> pd.DataFrame:
         import pandas as pd
 
@@ -108,13 +115,14 @@ class GrownCracks:
 
         Columns: stress_factor, initial_depth_mm, initial_length_mm, toughness_mpa_sqrt_m (NaN where the
         limit has none), years_to_loss (infinite beyond 1,000 years), starts_to_loss, critical_depth_mm,
-        critical_length_mm (NaN where not lost), years_to_detectable and window_years (NaN without a technique).
+        critical_length_mm (NaN where not lost), years_to_detectable, detectable_depth_mm, detectable_length_mm
+        (infinite where it never is) and window_years (these four NaN without a technique).
         """
         return self._table("cracks")
 
     @cached_property
     def quantiles(self) -> pd.DataFrame:
-        """Quantiles of life, size at the loss and window, each with its 95 % interval by order statistics."""
+        """Quantiles of life, sizes and window, each with its 95 % interval by order statistics."""
         return self._table("quantiles")
 
     @cached_property

@@ -55,6 +55,11 @@ impl GrownCracks {
     }
 
     #[getter]
+    fn outage_years(&self) -> Vec<f64> {
+        self.grown.outage_years()
+    }
+
+    #[getter]
     fn row(&self) -> &str {
         self.grown.row()
     }

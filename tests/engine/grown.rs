@@ -50,6 +50,9 @@ fn the_median_life_is_the_closed_form_and_its_spread_that_of_the_coefficient() {
     let share = starts(0.3e-3, size_m) / life;
     for crack in &grown.cracks {
         assert!((crack.years_to_detectable / crack.years_to_loss - share).abs() < 1e-3, "{crack:?}, {share}");
+        // Found to a third of an hour, in which it hardly grows.
+        assert!((crack.detectable_depth_mm / (1e3 * size_m) - 1.0).abs() < 1e-3, "{crack:?}, {size_m}");
+        assert!((crack.detectable_length_mm / crack.detectable_depth_mm - 3.0).abs() < 1e-9, "{crack:?}");
         assert!((crack.critical_depth_mm - 8.0).abs() < 1e-6 && (crack.critical_length_mm - 24.0).abs() < 1e-5);
         // 150 starts a year from the study's beginning on.
         assert!((crack.starts_to_loss / crack.years_to_loss - 150.0).abs() < 1e-6);
@@ -83,6 +86,7 @@ fn blades_that_crack_are_the_higher_stressed() {
     let mean = grown.cracks.iter().map(|crack| crack.stress_factor.ln()).sum::<f64>() / count;
     assert!((mean - 0.04).abs() < 4.0 * 0.1 / count.sqrt(), "{mean}");
     assert!(grown.cracks.iter().all(|crack| crack.years_to_detectable.is_nan()), "no technique is asked about");
+    assert!(grown.cracks.iter().all(|crack| crack.detectable_length_mm.is_nan()));
     assert!(grown.cracks.iter().all(|crack| crack.window_years().is_nan()), "so there is no window");
     assert!(grown.p_looks(1, 3.0).value.is_nan());
 }

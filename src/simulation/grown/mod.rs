@@ -51,6 +51,11 @@ pub struct GrownCrack {
     /// Years until it is detectable; zero where it is from the beginning, infinite where it never is, and
     /// not-a-number where no technique is asked about.
     pub years_to_detectable: f64,
+    /// Depth then, in mm: that at the beginning where it is detectable from then on, infinite where it never is, and
+    /// not-a-number where no technique is asked about.
+    pub detectable_depth_mm: f64,
+    /// Surface length likewise, in mm.
+    pub detectable_length_mm: f64,
 }
 
 impl GrownCrack {
@@ -221,6 +226,12 @@ impl GrownCracks {
     /// Id of the row whose duty and surface the cracks meet.
     pub fn row(&self) -> &str {
         &self.study.rows[self.row].id
+    }
+
+    /// Outages of the row's unit, in years from the start of the study on.
+    pub fn outage_years(&self) -> Vec<f64> {
+        let outages = &self.study.units[self.study.rows[self.row].unit].outages.years;
+        outages.iter().map(|year| year - self.study.start_year).filter(|years| *years >= 0.0).collect()
     }
 
     /// Years between the outages of the row's unit, on average; not-a-number where there are fewer than two.

@@ -184,6 +184,9 @@ impl<'p> Specimen<'p> {
             (true, Some(crack)) => self.crack_size_mm(crack, self.years_to_loss),
             (true, None) => self.size_mm(self.years_to_loss),
         };
+        let none = (f64::NAN, [f64::NAN; 2]);
+        let (years_to_detectable, [detectable_depth_mm, detectable_length_mm]) =
+            self.technique.map_or(none, |technique| self.detectable(technique));
         let own = self.lost_crack().map_or(self.key, |crack| crack.new.key);
         GrownCrack {
             stress_factor: self.stress_factor,
@@ -194,7 +197,9 @@ impl<'p> Specimen<'p> {
             starts_to_loss: self.starts(self.years_to_loss),
             critical_depth_mm,
             critical_length_mm,
-            years_to_detectable: self.technique.map_or(f64::NAN, |technique| self.years_to_detectable(technique)),
+            years_to_detectable,
+            detectable_depth_mm,
+            detectable_length_mm,
         }
     }
 
@@ -298,29 +303,34 @@ impl<'p> Specimen<'p> {
         loads.map_or([f64::NAN; 2], |loads| loads.map(|load| load.start.highest()))
     }
 
-    /// When the technique first finds it with the probability asked for.
-    fn years_to_detectable(&self, technique: &TechniquePlan) -> f64 {
+    /// When the technique first finds it with the probability asked for, and how large it is then.
+    fn detectable(&self, technique: &TechniquePlan) -> (f64, [f64; 2]) {
         /// A third of an hour.
         const CLOSE_YEARS: f64 = 4e-5;
-        let is_detectable = |years: f64| match &self.growth {
-            Growth::OnCurve { .. } => self.p_detected(technique, self.key, self.size_mm(years)) >= self.detectable_at,
-            Growth::Integrated(cracks) => self.living(cracks, years).any(|crack| {
-                let size_mm = self.crack_size_mm(crack, years);
-                self.p_detected(technique, crack.new.key, size_mm) >= self.detectable_at
-            }),
+        let shows = |key: Key, size_mm: [f64; 2]| self.p_detected(technique, key, size_mm) >= self.detectable_at;
+        // The size of what is found, the deepest of it where several cracks are.
+        let found_mm = |years: f64| match &self.growth {
+            Growth::OnCurve { .. } => Some(self.size_mm(years)).filter(|&size_mm| shows(self.key, size_mm)),
+            Growth::Integrated(cracks) => self
+                .living(cracks, years)
+                .map(|crack| (crack.new.key, self.crack_size_mm(crack, years)))
+                .filter(|&(key, size_mm)| shows(key, size_mm))
+                .map(|(_, size_mm)| size_mm)
+                .reduce(|one, other| if other[0] > one[0] { other } else { one }),
         };
+        if let Some(size_mm) = found_mm(0.0) {
+            return (0.0, size_mm);
+        }
         let (mut hidden, mut seen) = (0.0, self.last_years());
-        if is_detectable(hidden) {
-            return 0.0;
-        }
-        if !is_detectable(seen) {
-            return f64::INFINITY;
-        }
+        let Some(mut size_mm) = found_mm(seen) else { return (f64::INFINITY, [f64::INFINITY; 2]) };
         while seen - hidden > CLOSE_YEARS {
             let middle = 0.5 * (hidden + seen);
-            if is_detectable(middle) { seen = middle } else { hidden = middle }
+            match found_mm(middle) {
+                Some(found) => (seen, size_mm) = (middle, found),
+                None => hidden = middle,
+            }
         }
-        seen
+        (seen, size_mm)
     }
 
     /// Probability of detection in a look of median quality on a crack like any other, but for its mouth.

@@ -25,7 +25,7 @@ impl GrownCracks {
 
     /// A table by name.
     ///
-    /// `cracks` has a line for each crack, `quantiles` those of life, size at the loss and window, `rows` a line for the
+    /// `cracks` has a line for each crack, `quantiles` those of life, sizes and window, `rows` a line for the
     /// row and each other with its root that is asked about, `looks` the chances that one or two looks fall into the
     /// window, `ways` some cracks at many moments, and `places` some places crack by crack, where cracks join.
     ///
@@ -59,18 +59,22 @@ impl GrownCracks {
                 ("critical_depth_mm", column(|crack| crack.critical_depth_mm)),
                 ("critical_length_mm", column(|crack| crack.critical_length_mm)),
                 ("years_to_detectable", column(|crack| crack.years_to_detectable)),
+                ("detectable_depth_mm", column(|crack| crack.detectable_depth_mm)),
+                ("detectable_length_mm", column(|crack| crack.detectable_length_mm)),
                 ("window_years", column(GrownCrack::window_years)),
             ],
         }
     }
 
     fn quantiles(&self) -> Table {
-        let all: [(&str, &str, OfCrack); 6] = [
+        let all: [(&str, &str, OfCrack); 8] = [
             ("years_to_loss", "years", |crack| crack.years_to_loss),
             ("starts_to_loss", "starts", |crack| crack.starts_to_loss),
             ("critical_depth_mm", "mm", |crack| crack.critical_depth_mm),
             ("critical_length_mm", "mm", |crack| crack.critical_length_mm),
             ("years_to_detectable", "years", |crack| crack.years_to_detectable),
+            ("detectable_depth_mm", "mm", |crack| crack.detectable_depth_mm),
+            ("detectable_length_mm", "mm", |crack| crack.detectable_length_mm),
             ("window_years", "years", GrownCrack::window_years),
         ];
         let asked = if self.question.technique.is_some() { &all[..] } else { &all[..4] };
