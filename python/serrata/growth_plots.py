@@ -5,22 +5,24 @@ Each takes `GrownCracks` and, if wanted, the Axes to draw in, and returns the Ax
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from serrata.drawing import BLUE, ORANGE, SIZE, begun, sizes_along, within
 from serrata.errors import ArgumentError
-from serrata.plots import SIZE, _axes
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
 
     from serrata.grown import GrownCracks
 
 __all__ = ["critical_size", "growth", "joining", "shape", "window", "write"]
 
-_DEPTH, _LENGTH, _GREY = "#0072B2", "#D55E00", "0.6"
+_GREY = "0.6"
 _WORDS = {
     "depth_mm": "depth, mm",
     "length_mm": "surface length, mm",
@@ -34,10 +36,11 @@ _MOMENTS = 120
 
 
 def growth(grown: GrownCracks, ax: Axes | None = None, *, what: str = "depth_mm") -> Axes:
-    """Depth, length or stress intensity against starts: single cracks, and the band of cracks not yet lost.
+    """Depth, length or stress intensity against starts: single cracks, and how far half of all cracks are.
 
-    The band holds 80 % of the cracks that are still there, and ends where three quarters are lost: beyond that
-    it would tell of the slowest cracks alone.
+    A crack whose blade is lost counts as beyond every size, so that no line falls for want of fast cracks: that of half
+    of the cracks ends where half of the blades are lost, the upper edge of the band where a tenth is.
+    Years stand above, with the outages of the row's unit as far as the study has them.
 
     Parameters
     ----------
@@ -54,26 +57,42 @@ def growth(grown: GrownCracks, ax: Axes | None = None, *, what: str = "depth_mm"
     """
     if what not in _WORDS:
         raise ArgumentError(f"what = {what!r}\n    must be one of {', '.join(_WORDS)}\n    depth_mm shows the depth")
-    ax = _axes(ax)
+    ax = begun(ax, f"Growth at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
     ways = [way for _, way in grown.ways.groupby("crack")]
     for way in ways[:_DRAWN]:
         ax.plot(way["starts"], way[what], color=_GREY, linewidth=0.6, alpha=0.6)
     last = np.array([way["starts"].iloc[-1] for way in ways])
     moments = np.linspace(0.0, np.quantile(last, 0.98), _MOMENTS)
-    band = []
-    for starts in moments:
-        there = [
-            np.interp(starts, way["starts"], way[what]) for way, end in zip(ways, last, strict=True) if end >= starts
-        ]
-        band.append(np.quantile(there, [0.1, 0.5, 0.9]) if 4 * len(there) >= len(ways) else np.full(3, np.nan))
-    low, half, high = np.array(band).T
-    ax.fill_between(moments, low, high, color=_DEPTH, alpha=0.25, linewidth=0, label="80 % of those not yet lost")
-    ax.plot(moments, half, color=_DEPTH, label="half of them")
+    columns = [(way["starts"].to_numpy(dtype=float), way[what].to_numpy(dtype=float)) for way in ways]
+    sizes = np.array([np.interp(moments, starts, of, right=np.inf) for starts, of in columns])
+    # Ranks, not means of neighbours: one of the two may be lost.
+    low, half, high = np.quantile(sizes, [0.1, 0.5, 0.9], axis=0, method="inverted_cdf")
+    low, half, high = (np.where(np.isfinite(edge), edge, np.nan) for edge in (low, half, high))
+    highest = max(float(way[what].max()) for way in ways)
+    both = np.where(np.isnan(high) & ~np.isnan(low), 1.05 * highest, high)
+    ax.fill_between(moments, low, both, color=BLUE, alpha=0.2, linewidth=0, label="80 % of cracks, lost ones as beyond")
+    ax.plot(moments, half, color=BLUE, linewidth=2, label="half of cracks are smaller, until half are lost")
     ax.plot([], [], color=_GREY, linewidth=0.6, label="single cracks, up to the loss")
-    ax.set(xlabel="starts", ylabel=_WORDS[what], xlim=(0.0, moments[-1]), title=f"Growth at {grown.hot_spot}")
-    ax.set_ylim(bottom=0.0)
-    ax.legend(frameon=False)
+    ax.set(xlabel="starts", ylabel=_WORDS[what], xlim=(0.0, moments[-1]), ylim=(0.0, 1.05 * highest))
+    _years_above(grown, ax, ways)
+    within(ax, loc="upper right" if what.endswith("_mm") else "lower right")
     return ax
+
+
+def _years_above(grown: GrownCracks, ax: Axes, ways: list[pd.DataFrame]) -> None:
+    """Put years since the beginning on an axis above, and mark outages there."""
+    longest = max(ways, key=lambda way: float(way["starts"].iloc[-1]))
+    years, starts = (longest[name].to_numpy(dtype=float) for name in ("years", "starts"))
+    to_years, to_starts = (lambda at: np.interp(at, starts, years)), (lambda at: np.interp(at, years, starts))
+    above = ax.secondary_xaxis("top", functions=(to_years, to_starts))
+    above.set_xlabel("years since the beginning of the study", fontsize="small")
+    outages = np.array(grown.outage_years)
+    at = np.interp(outages[outages <= years[-1]], years, starts)
+    if len(at):
+        first, end = (f"{grown.study.start_year + outages[k]:g}" for k in (0, -1))
+        across = ax.get_xaxis_transform()
+        label = f"outages of the study, {first} to {end}"
+        ax.plot(at, np.ones(len(at)), "v", color=ORANGE, markersize=6, transform=across, clip_on=False, label=label)
 
 
 def shape(grown: GrownCracks, ax: Axes | None = None) -> Axes:
@@ -90,13 +109,15 @@ def shape(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
-    for _, way in list(grown.ways.groupby("crack"))[:_DRAWN]:
-        ax.plot(way["depth_mm"], 2.0 * way["depth_mm"] / way["length_mm"], color=_DEPTH, linewidth=0.7, alpha=0.5)
-    ax.set(
-        xlabel="depth, mm", ylabel="depth over half length", xscale="log", title=f"Shape of cracks at {grown.hot_spot}"
-    )
+    ax = begun(ax, f"Shape of cracks at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
+    for index, (_, way) in enumerate(list(grown.ways.groupby("crack"))[:_DRAWN]):
+        label = None if index else "single cracks, up to the loss"
+        aspect = 2.0 * way["depth_mm"] / way["length_mm"]
+        ax.plot(way["depth_mm"], aspect, color=BLUE, linewidth=0.7, alpha=0.5, label=label)
+    sizes_along(ax)
+    ax.set(xlabel="depth, mm", ylabel="depth over half the surface length")
     ax.set_ylim(bottom=0.0)
+    within(ax, loc="lower right")
     return ax
 
 
@@ -114,7 +135,7 @@ def critical_size(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
+    ax = begun(ax, f"Critical size at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
     lost = grown.cracks[np.isfinite(grown.cracks["years_to_loss"])].head(2000)
     tough = lost["toughness_mpa_sqrt_m"].notna().all()
     across, words = (
@@ -122,11 +143,11 @@ def critical_size(grown: GrownCracks, ax: Axes | None = None) -> Axes:
         if tough
         else (lost["stress_factor"], "stress factor of the blade")
     )
-    ax.plot(across, lost["critical_length_mm"], "s", color=_LENGTH, markersize=2.5, alpha=0.4, label="surface length")
-    ax.plot(across, lost["critical_depth_mm"], "o", color=_DEPTH, markersize=2.5, alpha=0.4, label="depth")
-    ax.set(xlabel=words, ylabel="size at the loss, mm", title=f"Critical size at {grown.hot_spot}")
+    ax.plot(across, lost["critical_length_mm"], "s", color=ORANGE, markersize=2.5, alpha=0.4, label="surface length")
+    ax.plot(across, lost["critical_depth_mm"], "o", color=BLUE, markersize=2.5, alpha=0.4, label="depth")
+    ax.set(xlabel=words, ylabel="size at the loss, mm")
     ax.set_ylim(bottom=0.0)
-    ax.legend(frameon=False, markerscale=2.5)
+    within(ax, loc="upper left")
     return ax
 
 
@@ -161,7 +182,7 @@ def joining(grown: GrownCracks, ax: Axes | None = None, *, place: int | None = N
             f"place = {place!r}\n    must be one of grown.places\n    leave it out for the one with the most joins"
         )
     cracks = [crack for _, crack in places[places["place"] == place].groupby("crack")]
-    ax = _axes(ax)
+    ax = begun(ax, f"Origins of one place at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
     deepest = max(crack["depth_mm"].max() for crack in cracks)
     colours = Normalize(0.0, deepest)
     for crack in cracks:
@@ -176,21 +197,19 @@ def joining(grown: GrownCracks, ax: Axes | None = None, *, place: int | None = N
                 cmap="viridis_r",
                 rasterized=True,
             )
-        ends = [middle[-1] - half[-1], middle[-1] + half[-1]]
         if crack["end"].iloc[-1] == "joins":
+            ends = [middle[-1] - half[-1], middle[-1] + half[-1]]
             ax.plot(ends, [years[-1]] * 2, color="k", linewidth=0.8)
-        elif crack["end"].iloc[-1] == "lost":
-            ax.plot(ends, [years[-1]] * 2, color=_LENGTH, linewidth=2.0, zorder=3)
+    # The crack that is lost may be one that came of joining at that very moment.
+    loss = float(grown.cracks["years_to_loss"].iloc[place])
+    if math.isfinite(loss):
+        ax.axhline(loss, color=ORANGE, linewidth=2.0, zorder=3)
     ax.figure.colorbar(mesh, ax=ax, label="depth, mm")
     ax.plot([], [], color="k", linewidth=0.8, label="joins its neighbour")
-    ax.plot([], [], color=_LENGTH, linewidth=2.0, label="the blade is lost")
-    ax.set(
-        xlabel="along the serration, mm",
-        ylabel="years since the first crack",
-        title=f"Origins of one place at {grown.hot_spot}",
-    )
+    ax.plot([], [], color=ORANGE, linewidth=2.0, label="the blade is lost")
+    ax.set(xlabel="along the serration, mm", ylabel="years since the first crack")
     ax.set_ylim(0.0, 1.02 * max(crack["years"].iloc[-1] for crack in cracks))
-    ax.legend(frameon=False, loc="lower right")
+    within(ax, loc="lower right")
     return ax
 
 
@@ -210,15 +229,15 @@ def window(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     """
     if grown.technique is None:
         raise ArgumentError("technique = None\n    must be named: without one there is no window\n    grow again")
-    ax = _axes(ax)
+    ax = begun(ax, f"Window for a look at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
     years = np.sort(grown.cracks["window_years"].to_numpy())
     share = 1.0 - np.arange(1, len(years) + 1) / len(years)
-    ax.step(years, share, where="post", color=_DEPTH, label="cracks with a longer window")
+    ax.step(years, share, where="post", color=BLUE, label="cracks with a longer window")
     between = grown.years_between_outages
     for every, style in zip((1, 2, 3), ("-", "--", ":"), strict=True):
         if np.isfinite(between):
             words = {1: "one outage interval", 2: "two", 3: "three"}[every]
-            ax.axvline(every * between, color=_LENGTH, linestyle=style, label=f"{words}: {every * between:.3g} years")
+            ax.axvline(every * between, color=ORANGE, linestyle=style, label=f"{words}: {every * between:.3g} years")
     finite = years[np.isfinite(years)]
     if len(finite):
         ax.set_xlim(0.0, max(float(np.quantile(finite, 0.95)), 4.0 * between if np.isfinite(between) else 0.0))
@@ -226,9 +245,8 @@ def window(grown: GrownCracks, ax: Axes | None = None) -> Axes:
         xlabel=f"years from detectable by {grown.technique} to lost",
         ylabel="share of cracks",
         ylim=(0.0, 1.02),
-        title=f"Window for a look at {grown.hot_spot}",
     )
-    ax.legend(frameon=False)
+    within(ax, loc="upper right")
     return ax
 
 

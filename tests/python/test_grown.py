@@ -6,8 +6,10 @@ import subprocess
 import sys
 
 import matplotlib
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 import serrata
 
@@ -78,7 +80,55 @@ def test_every_figure_has_its_labels(grown, tmp_path):
     for ax in (grown.plot_growth(), grown.plot_shape(), grown.plot_critical_size(), grown.plot_window()):
         assert ax.get_xlabel()
         assert ax.get_ylabel()
-        assert ax.get_title()
+        assert grown.hot_spot in ax.get_title()
+        assert f"row {grown.row}, {grown.study.name}" in ax.get_title()
+        plt.close(ax.figure)
+
+
+@pytest.mark.parametrize("what", ["depth_mm", "deepest_mpa_sqrt_m"])
+def test_half_of_the_cracks_never_shrink_and_end_where_half_are_lost(grown, what):
+    ax = grown.plot_growth(Figure().subplots(), what=what)
+    half = next(line for line in ax.lines if line.get_label().startswith("half of cracks"))
+    starts, size = (np.asarray(of) for of in half.get_data())
+    there = np.isfinite(size)
+    assert (np.diff(size[there]) >= 0.0).all()
+    # The twin that must fail, half of those that are left, falls.
+    ways = [way for _, way in grown.ways.groupby("crack")]
+    last = np.array([way["starts"].iloc[-1] for way in ways])
+    more_than_half_lost = np.sort(last)[len(last) // 2]
+    assert starts[there][-1] <= more_than_half_lost < starts[~there][0]
+    for moment, drawn in zip(starts[there], size[there], strict=True):
+        beyond = sum(
+            end < moment or np.interp(moment, way["starts"], way[what]) > drawn
+            for way, end in zip(ways, last, strict=True)
+        )
+        assert abs(beyond - 0.5 * len(ways)) <= 1
+    left = [
+        np.median(
+            [np.interp(moment, way["starts"], way[what]) for way, end in zip(ways, last, strict=True) if end >= moment]
+        )
+        for moment in np.linspace(0.0, np.quantile(last, 0.95), 120)
+    ]
+    assert np.diff(left).min() < 0.0
+
+
+def test_years_and_outages_stand_above_the_starts(study, grown):
+    # Alder: outages from 2028 on, every two years, in a study from 2027 to 2041; 18 starts a year.
+    assert grown.outage_years == [1.0, 3.0, 5.0, 7.0, 9.0, 11.0, 13.0]
+    ax = grown.plot_growth(Figure().subplots())
+    marks = next(line for line in ax.lines if line.get_label().startswith("outages of the study, 2028 to 2040"))
+    np.testing.assert_allclose(marks.get_xdata(), 18.0 * np.array(grown.outage_years), rtol=0.02)
+    (above,) = ax.child_axes
+    assert above.get_xlabel() == "years since the beginning of the study"
+    assert above._functions[0](180.0) == pytest.approx(10.0, rel=0.02)
+
+
+def test_sizes_when_detectable_are_those_of_the_curve(study):
+    # Logistic on ln length, ceiling 0.99: nine in ten at q50 exp(0.22 ln 10), by hand; length alone counts.
+    cracks = study.grow("four-serrations.upper", technique="eddy-array", detectable_at=0.9, cracks=300).cracks
+    later = cracks[cracks["years_to_detectable"] > 0.0]
+    assert len(later) > 100
+    np.testing.assert_allclose(later["detectable_length_mm"], 0.65 * 10.0**0.22, rtol=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -220,6 +270,9 @@ def test_a_place_whose_cracks_join_is_drawn_crack_by_crack(grown):
     ax = place.plot_joining()
     meshes = [artist for artist in ax.collections if hasattr(artist, "get_coordinates")]
     assert len(meshes) > 3
+    lost = [line.get_ydata()[0] for line in ax.lines if line.get_linewidth() == 2.0 and len(line.get_ydata())]
+    shown = next(i for i in range(60) if place.cracks["years_to_loss"].iloc[i] == lost[0])
+    assert (place.places["place"] == shown).any()
     assert not grown.joins
     assert len(grown.places) == 0
     with pytest.raises(serrata.ArgumentError, match="several origins and a joining rule"):
