@@ -191,7 +191,7 @@ class Comparison:
         """Each strategy against the baseline (strategy minus baseline), paired trial by trial.
 
         Two columns more: ``baseline``, and ``unpaired_standard_error``: what it would be had the two been simulated
-        apart.
+        apart. A terminal is too narrow for them and hides the numbers: ``comparison.report("differences")`` shows them.
         """
         return self.table("differences")
 
@@ -233,9 +233,31 @@ class Comparison:
         """
         return Comparison._of(engine.Comparison.from_bytes(data, threads))
 
-    def report(self) -> str:
-        """Give the whole answer as plain text, as the command line prints it."""
-        return report.text(self)
+    def report(self, part: str | None = None) -> str:
+        """Give the whole answer as plain text, as the command line prints it, or one part of it.
+
+        Parameters
+        ----------
+        part : str, optional
+            heading, losses, by_year, found, left, cost, days, differences, rankings, warnings or assumptions.
+
+        Returns
+        -------
+        str
+
+        Raises
+        ------
+        ArgumentError
+            For another part.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> print(study.simulate(trials=500, seed=1).report("differences").splitlines()[0])
+        Differences to in-place-always over the fleet, trial by trial on the same blades and cracks
+        """
+        return report.text(self, part)
 
     def write(self, directory: str | os.PathLike[str]) -> None:
         """Write tables (CSV), figures (PNG), the report (text) and everything as JSON into a directory, or nothing.

@@ -1,29 +1,39 @@
 """Figures of a comparison: one function, one figure.
 
 Each takes a comparison and, if wanted, the Axes to draw in, and returns the Axes. Bands and bars are
-95 % intervals, and the legend says so. Colours keep apart for most colour-blind readers.
+95 % intervals, and the legend says so. Strategies differ by marker as well as by colour.
 """
 
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from serrata.drawing import SIZE, begun, below, beside
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
 
     from serrata.comparison import Comparison
+    from serrata.study import Study
 
-__all__ = ["SIZE", "cost_against_risk", "cost_split", "cracks", "differences", "longest_crack", "risk_by_year"]
-
-#: Width and height of a figure, in inches.
-SIZE = (9.0, 4.5)
+__all__ = [
+    "SIZE",
+    "cost_against_risk",
+    "cost_split",
+    "cracks",
+    "differences",
+    "longest_crack",
+    "money_unit",
+    "risk_by_year",
+]
 
 # Okabe and Ito, "Color universal design" (2008), without black and yellow.
 _COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#7F7F7F")
@@ -37,8 +47,10 @@ _BELOW = 4.0
 _TICKS = 5
 #: Outages that are named on an axis.
 _MOST_NAMED = 12
-#: Whole sums, with commas between thousands.
-_MONEY = "{x:,.0f}"
+#: Cracks of each hot spot that critical and detectable sizes are taken from: the 5 % size within about 3 %.
+_GROWN = 2_000
+#: Seed of these.
+_SEED = 1
 _WORDS = {
     "p_any_loss": "chance of at least one blade lost",
     "losses": "blades lost",
@@ -70,7 +82,8 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
+    where = "the fleet" if row is None else f"row {row}"
+    ax = begun(ax, f"Risk of {where} by year", comparison.study.name)
     table = comparison.by_year[comparison.by_year["quantity"] == "p_any_loss"]
     table = table[table["level"] == "fleet"] if row is None else _of_row(comparison, table, row)
     anything_unseen = False
@@ -89,9 +102,8 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
         ax.plot([], [], "v", color="0.3", markerfacecolor="none", label="none seen: upper bound")
     ax.fill_between([], [], [], color="0.5", alpha=0.3, label=_INTERVAL)
     _chance_axis(ax, table["value"], "y")
-    where = "fleet" if row is None else f"row {row}"
-    ax.set(xlabel="year", ylabel="chance of at least one blade lost, per year", title=f"Risk of the {where} by year")
-    _legend(ax)
+    ax.set(xlabel="year", ylabel="chance of at least one blade lost, per year")
+    beside(ax)
     return ax
 
 
@@ -109,30 +121,32 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
-    strategies = list(comparison.study.strategies)
+    study = comparison.study
+    ax = begun(ax, "What the fleet costs, and for what", study.name)
+    strategies = list(study.strategies)
     places = np.arange(len(strategies))
     begin = np.zeros(len(strategies))
     for index, (quantity, words) in enumerate(_COSTS.items()):
         part = _values(comparison, quantity)["value"].to_numpy()
-        ax.barh(places, part, left=begin, color=_colour(index), label=words, height=0.6)
+        ax.barh(places, part, left=begin, color=_colour(index), label=words, height=0.6, **_told_apart(index))
         begin = begin + part
     whole = _values(comparison, "cost")
     ax.errorbar(whole["value"], places, xerr=_reach(whole), fmt="none", color="black", capsize=4, label=_INTERVAL)
     _strategies_down(ax, strategies)
-    ax.xaxis.set_major_formatter(_MONEY)
     ax.locator_params(axis="x", nbins=_TICKS)
-    study = comparison.study
-    ax.set(
-        xlabel=f"cost over {study.horizon_years:g} years, discounted, {study.currency}",
-        title="What the fleet costs, and for what",
-    )
-    _legend(ax)
+    ax.set_xlabel(f"cost over {study.horizon_years:g} years, discounted, {_in_money(comparison, ax.xaxis)}")
+    beside(ax)
     return ax
 
 
 def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:
     """Length that the longest crack left in a row stays below, just after each outage.
+
+    Beside it stand the lengths at which cracks of the row lose their blades, and those from which on each technique
+    finds nine in ten. Both are of cracks grown by `Study.grow`, 2,000 for each hot spot of the row: critical is the
+    length that 5 %, or half, of the cracks do not exceed when the blade is lost, at the hot spot where that is least;
+    found is the median length from which on one look of median quality finds with 90 %, where that is largest. A
+    technique that comes to it in fewer than half of the cracks is named below the others.
 
     Parameters
     ----------
@@ -147,9 +161,9 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
     row = comparison.worst_row if row is None else row
     table = _of_row(comparison, comparison.by_outage, row)
+    ax = begun(ax, f"Longest crack left in row {row} just after each outage (0: none)", comparison.study.name)
     table = table[table["quantity"] == "longest_mm"]
     strategies = list(comparison.study.strategies)
     years = np.sort(table["year"].unique())
@@ -161,33 +175,110 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
         colour = _colour(index)
         ax.vlines(at, half["value"], nearly_all["value"], color=colour, linewidth=1)
         ax.vlines(at, half["value"], most["value"], color=colour, linewidth=4, alpha=0.6)
+        reach = _reach(most)
         ax.errorbar(
-            at,
-            most["value"],
-            yerr=_reach(most),
-            fmt=_marker(index),
-            color=colour,
-            markersize=4,
-            capsize=2,
-            label=strategy,
+            at, most["value"], yerr=reach, fmt=_marker(index), color=colour, markersize=4, capsize=2, label=strategy
         )
     ax.vlines([], [], [], color="0.4", linewidth=4, alpha=0.6, label="50 to 95 % of lives")
     ax.vlines([], [], [], color="0.4", linewidth=1, label="up to 99 % of lives")
-    ax.errorbar([], [], yerr=[], fmt="o", color="0.4", capsize=2, label=f"95 % of lives, with its {_INTERVAL}")
+    ax.errorbar([], [], yerr=[], fmt="o", color="0.4", capsize=2, label=f"95 % of lives, {_INTERVAL}")
+    _critical_lines(comparison.study, row, ax)
+    _found_marks(comparison.study, row, ax)
     named = years[:: math.ceil(len(years) / _MOST_NAMED)] if len(years) else years
     ax.set_xticks(named, [f"{year:g}" for year in named])
     ax.set_ylim(bottom=0.0)
-    ax.set(
-        xlabel="outage",
-        ylabel="surface length of the longest crack, mm",
-        title=f"Longest crack left in row {row} just after each outage (0: none)",
-    )
-    _legend(ax)
+    ax.set(xlabel="outage", ylabel="surface length of the longest crack, mm")
+    below(ax)
     return ax
 
 
+def _critical_lines(study: Study, row: str, ax: Axes) -> None:
+    """Draw the lengths at which cracks of a row lose their blades: 5 % and half of them, at the worst hot spot."""
+    for (probability, spot, length_mm), style in zip(_critical_mm(study, row), ("-", "--"), strict=False):
+        words = "half" if probability == 0.5 else f"{100.0 * probability:g} %"
+        label = f"critical for {words} of cracks: {length_mm:.3g} mm ({spot.partition('.')[2]})"
+        ax.axhline(length_mm, color="black", linestyle=style, linewidth=1.2, label=label)
+
+
+def _found_marks(study: Study, row: str, ax: Axes) -> None:
+    """Mark at the right edge, by name, from which length on each technique finds nine in ten."""
+    found = _found_mm(study, row)
+    reached = {name: length_mm for name, length_mm in found.items() if math.isfinite(length_mm)}
+    never = [name for name in found if name not in reached]
+    if not found:
+        return
+    across = ax.get_yaxis_transform()
+    label = "90 % of looks find it from there on"
+    ax.plot(
+        np.ones(len(reached)), list(reached.values()), "<", color="black", transform=across, clip_on=False, label=label
+    )
+    ax.set_ylim(bottom=0.0)
+    top, apart = ax.get_ylim()[1], 0.06
+    # Names stand at their lengths, or above one another where these are too close.
+    at = -apart
+    for name, length_mm in reached.items():
+        at = max(at + apart, length_mm / top)
+        ax.annotate(
+            f"{name} {length_mm:.2g}",
+            (1.0, length_mm / top),
+            xytext=(1.05, at),
+            xycoords="axes fraction",
+            textcoords="axes fraction",
+            fontsize="small",
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": "0.6", "linewidth": 0.6, "relpos": (0, 0.5), "shrinkB": 4},
+            annotation_clip=False,
+        )
+    if never:
+        words = "\n".join(["not in half of", "the cracks:", *never])
+        ax.text(1.05, -0.02, words, transform=ax.transAxes, fontsize="small", va="top")
+
+
+@lru_cache(maxsize=32)
+def _critical_mm(study: Study, row: str) -> tuple[tuple[float, str, float], ...]:
+    """Give for 5 % and for half of the cracks the hot spot and the length at which so many blades are lost."""
+    spots = {spot: study.grow(spot, row=row, cracks=_GROWN, seed=_SEED).quantiles for spot in _hot_spots(study, row)}
+    critical = []
+    for probability in (0.05, 0.5):
+        lengths = {spot: _quantile(quantiles, "critical_length_mm", probability) for spot, quantiles in spots.items()}
+        lengths = {spot: length_mm for spot, length_mm in lengths.items() if math.isfinite(length_mm)}
+        if lengths:
+            spot = min(lengths, key=lambda name: lengths[name])
+            critical.append((probability, spot, lengths[spot]))
+    return tuple(critical)
+
+
+@lru_cache(maxsize=32)
+def _found_mm(study: Study, row: str) -> dict[str, float]:
+    """Give for each technique the length from which on it finds nine in ten, shortest first; infinite if never."""
+    found = {}
+    for technique in study.techniques:
+        try:
+            grown = [
+                study.grow(spot, row=row, technique=technique, detectable_at=0.9, cracks=_GROWN, seed=_SEED)
+                for spot in _hot_spots(study, row)
+            ]
+        except ArgumentError:  # It finds fewer than nine in ten of any size.
+            found[technique] = math.inf
+        else:
+            found[technique] = max(_quantile(one.quantiles, "detectable_length_mm", 0.5) for one in grown)
+    return dict(sorted(found.items(), key=lambda of: of[1]))
+
+
+def _hot_spots(study: Study, row: str) -> list[str]:
+    """Give the hot spots of a row's root."""
+    return [spot for spot in study.hot_spots if row in set(study.grow(spot, cracks=1).by_row["row"])]
+
+
+def _quantile(quantiles: pd.DataFrame, quantity: str, probability: float) -> float:
+    line = quantiles[(quantiles["quantity"] == quantity) & (quantiles["probability"] == probability)]
+    return float(line["value"].iloc[0])
+
+
 def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
-    """Cracks found within the horizon, and left after the last outage, with 95 % intervals.
+    """Cracks found within the horizon to the left; those left on one date, the last outage, to the right.
+
+    The two are not parts of one whole: finds add up over years, while what is left is counted once.
 
     Parameters
     ----------
@@ -200,30 +291,38 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
-    strategies = list(comparison.study.strategies)
+    study = comparison.study
+    ax = begun(ax, "Cracks found over the years, and cracks left on one date", study.name)
+    strategies = list(study.strategies)
     places = np.arange(len(strategies))
-    parts = {
-        "cracks_found": "found by looks that counted",
-        "cracks_left_after_last_outage": "left after the last outage",
+    sides = {
+        "cracks_found": (-1.0, f"found over {study.horizon_years:g} years, by looks that counted"),
+        "cracks_left_after_last_outage": (1.0, "left just after the last outage of each unit"),
     }
-    for index, (quantity, words) in enumerate(parts.items()):
+    for index, (quantity, (side, words)) in enumerate(sides.items()):
         values = _values(comparison, quantity)
-        at = places + (index - 0.5) * 0.36
-        ax.barh(at, values["value"], height=0.34, color=_colour(index), label=words)
-        ax.errorbar(
-            values["value"],
-            at,
-            xerr=_reach(values),
-            fmt="none",
-            color="black",
-            capsize=3,
-            label=_INTERVAL if index else None,
-        )
+        number = values["value"].to_numpy()
+        ax.barh(places, side * number, height=0.6, color=_colour(index), label=words, **_told_apart(index))
+        reach = _reach(values)[:: int(side)]
+        label = _INTERVAL if index else None
+        ax.errorbar(side * number, places, xerr=reach, fmt="none", color="black", capsize=3, label=label)
+        for place, (value, end) in enumerate(zip(number, reach[1 if side > 0.0 else 0], strict=True)):
+            ax.annotate(
+                f"{value:.3g}",
+                (side * (value + end), place),
+                xytext=(4.0 * side, 0.0),
+                textcoords="offset points",
+                fontsize="small",
+                ha="left" if side > 0.0 else "right",
+                va="center",
+            )
+    ax.axvline(0.0, color="0.3", linewidth=1)
+    ax.margins(x=0.12)
     _strategies_down(ax, strategies)
-    years = f"{comparison.study.horizon_years:g} years"
-    ax.set(xlabel=f"expected number of cracks in the fleet over {years}", title="Cracks found and cracks left")
-    _legend(ax)
+    ax.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
+    halves = f"found over {study.horizon_years:g} years   |   left on one date"
+    ax.set_xlabel(f"{halves}\nexpected number of cracks in the fleet")
+    beside(ax)
     return ax
 
 
@@ -252,30 +351,25 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
         raise ArgumentError(
             f"quantity = {quantity!r}\n    has no paired differences\n    choose one of {', '.join(_WORDS)}"
         )
-    ax = _axes(ax)
+    study = comparison.study
+    ax = begun(ax, f"Difference in {_WORDS[quantity]} to {study.baseline}, trial by trial", study.name)
     table = comparison.differences
     table = table[table["quantity"] == quantity]
     places = np.arange(len(table))
-    order = list(comparison.study.strategies)
+    order = list(study.strategies)
     for place, (_, line) in zip(places, table.iterrows(), strict=True):
         value = float(line["value"])
         reach = [[value - line["low"]], [line["high"] - value]]
         index = order.index(line["strategy"])
         ax.errorbar(value, place, xerr=reach, fmt=_marker(index), color=_colour(index), capsize=4)
     ax.errorbar([], [], xerr=[], fmt="o", color="0.3", capsize=4, label=f"difference, with its {_INTERVAL}")
-    ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=f"baseline: {comparison.study.baseline}")
+    ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=f"baseline: {study.baseline}")
     _strategies_down(ax, list(table["strategy"]))
     ax.margins(y=0.2)
     ax.locator_params(axis="x", nbins=_TICKS)
-    study = comparison.study
-    unit = f", {study.currency}" if quantity == "cost" else ""
-    if quantity == "cost":
-        ax.xaxis.set_major_formatter(_MONEY)
-    ax.set(
-        xlabel=f"difference in {_WORDS[quantity]} over {study.horizon_years:g} years{unit}  (left: less)",
-        title=f"Against {study.baseline}, trial by trial",
-    )
-    _legend(ax)
+    unit = f", {_in_money(comparison, ax.xaxis)}" if quantity == "cost" else ""
+    ax.set_xlabel(f"difference in {_WORDS[quantity]} over {study.horizon_years:g} years{unit}  (left: less)")
+    beside(ax)
     return ax
 
 
@@ -293,9 +387,10 @@ def cost_against_risk(comparison: Comparison, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    ax = _axes(ax)
+    study = comparison.study
+    ax = begun(ax, "What safety costs: better is lower and further left", study.name)
     risk, cost = _values(comparison, "p_any_loss"), _values(comparison, "cost")
-    for index, strategy in enumerate(comparison.study.strategies):
+    for index, strategy in enumerate(study.strategies):
         x, y = risk.iloc[[index]], cost.iloc[[index]]
         seen = bool(x["value"].iloc[0] > 0.0)
         ax.errorbar(
@@ -311,24 +406,29 @@ def cost_against_risk(comparison: Comparison, ax: Axes | None = None) -> Axes:
         )
     ax.errorbar([], [], xerr=[], yerr=[], fmt="none", color="0.4", capsize=3, label=_INTERVAL)
     _chance_axis(ax, risk["value"], "x")
-    ax.yaxis.set_major_formatter(_MONEY)
-    study = comparison.study
     years = f"{study.horizon_years:g} years"
     ax.set(
         xlabel=f"chance of at least one blade lost in the fleet within {years}",
-        ylabel=f"cost over {years}, discounted, {study.currency}",
-        title="What safety costs: better is lower and further left",
+        ylabel=f"cost over {years}, discounted, {_in_money(comparison, ax.yaxis)}",
     )
-    _legend(ax)
+    beside(ax)
     return ax
 
 
-def _axes(ax: Axes | None) -> Axes:
-    if ax is not None:
-        return ax
-    import matplotlib.pyplot as plt
+def money_unit(comparison: Comparison) -> tuple[float, str]:
+    """Give a unit in which the largest cost has few figures, and its name."""
+    largest = comparison.summary[comparison.summary["quantity"] == "cost"]["value"].max()
+    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
+        if largest >= scale:
+            return scale, word + comparison.study.currency
+    return 1.0, comparison.study.currency
 
-    return plt.subplots(figsize=SIZE, layout="constrained")[1]
+
+def _in_money(comparison: Comparison, axis: Axis) -> str:
+    """Show sums on an axis in their unit, and name it."""
+    scale, unit = money_unit(comparison)
+    axis.set_major_formatter(lambda sum_, _: f"{sum_ / scale:,g}")
+    return unit
 
 
 def _values(comparison: Comparison, quantity: str) -> pd.DataFrame:
@@ -377,15 +477,13 @@ def _strategies_down(ax: Axes, strategies: list[str]) -> None:
     ax.set_ylabel("strategy")
 
 
-def _legend(ax: Axes) -> None:
-    """Put the legend beside the figure, where it hides nothing."""
-    ax.grid(alpha=0.25)
-    ax.set_axisbelow(True)
-    ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize="small")
-
-
 def _colour(index: int) -> str:
     return _COLOURS[index % len(_COLOURS)]
+
+
+def _told_apart(index: int) -> dict[str, Any]:
+    """Give the parts of bars a pattern of their own, for prints in grey."""
+    return {"edgecolor": "white", "hatch": ("", "//", "..")[index % 3]}
 
 
 def _marker(index: int) -> str:

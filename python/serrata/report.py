@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from serrata import plots
 from serrata.about import CAUTION
+from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from serrata.comparison import Comparison
 
-__all__ = ["FILES", "Shown", "html", "line", "text", "write"]
+__all__ = ["FILES", "PARTS", "Shown", "html", "line", "text", "write"]
 
 #: Note under every table with ranges.
 RANGES = (
@@ -123,56 +124,91 @@ def line(comparison: Comparison) -> str:
     )
 
 
-def text(comparison: Comparison) -> str:
-    """Word the whole answer as plain text.
+def text(comparison: Comparison, part: str | None = None) -> str:
+    """Word the whole answer, or one part of it, as plain text.
 
     Parameters
     ----------
     comparison : Comparison
         What to word.
+    part : str, optional
+        One of ``PARTS``; all of them if left out.
 
     Returns
     -------
     str
         Ends with the caution.
+
+    Raises
+    ------
+    ArgumentError
+        For a part that there is not.
     """
-    parts = [_heading(comparison), _risk(comparison), _by_year(comparison), _finds(comparison)]
-    parts += [_left(comparison), _money(comparison), _days(comparison), _differences(comparison)]
-    parts += [_rankings(comparison)]
-    if comparison.warnings:
-        parts.append("Beware\n" + "\n".join(_bullet(warning) for warning in comparison.warnings))
-    parts.append("Taken for granted\n" + "\n".join(_bullet(line) for line in comparison.study.assumptions))
-    parts += [_wrapped(RANGES), _wrapped(CAUTION)]
-    return "\n\n".join(parts) + "\n"
+    if part is not None and part not in PARTS:
+        raise ArgumentError(f"part = {part!r}\n    is no part of the report\n    choose one of {', '.join(PARTS)}")
+    chosen = PARTS if part is None else [part]
+    parts = [words for name in chosen if (words := _WORDED[name](comparison))]
+    return "\n\n".join([*parts, _wrapped(RANGES), _wrapped(CAUTION)]) + "\n"
 
 
 def html(comparison: Comparison) -> str:
-    """Word the main numbers as an HTML table; needs neither a plot library nor a network."""
+    """Word the main numbers and the differences as HTML tables; needs neither a plot library nor a network."""
+    study, summary, differences = comparison.study, comparison.summary, comparison.differences
+    scale, money = plots.money_unit(comparison)
     columns = {
         "p_any_loss": "chance of any loss",
         "losses": "expected losses",
         "cracks_found": "cracks found",
         "blades_replaced": "blades replaced",
-        "cost": f"cost, {comparison.study.currency}",
+        "cost": f"cost, {money}",
         "days": "outage days",
     }
-    summary = comparison.summary
-    head = "".join(f"<th>{escape(name)}</th>" for name in ("strategy", *columns.values()))
-    lines = []
-    for strategy in comparison.study.strategies:
-        cells = [_shown(_pick(summary, strategy=strategy, quantity=quantity)) for quantity in columns]
-        numbers = "".join(f"<td>{escape(cell.ranged(comparison.trials))}</td>" for cell in cells)
-        lines.append(f"<tr><th>{escape(strategy)}</th>{numbers}</tr>")
-    study = comparison.study
-    title = (
-        f"{study.name}: whole fleet over {study.horizon_years:g} years, {comparison.trials:,} trials, seed "
-        f"{comparison.seed}"
+
+    def scaled(quantity: str) -> float:
+        return scale if quantity == "cost" else 1.0
+
+    lines = {}
+    for strategy in study.strategies:
+        marked = f"{strategy} (baseline)" if strategy == study.baseline else strategy
+        cells = {name: _shown(_pick(summary, strategy=strategy, quantity=name)) for name in columns}
+        lines[marked] = [shown.ranged(comparison.trials, scaled(name)) for name, shown in cells.items()]
+    about = f"whole fleet over {study.horizon_years:g} years, {comparison.trials:,} trials, seed {comparison.seed}"
+    parts = [_html_table(f"{study.name}: {about}", columns.values(), lines)]
+    if len(differences):
+        lines = {
+            strategy: [
+                _difference(_pick(differences, strategy=strategy, quantity=name), scaled(name)) for name in _RANKED
+            ]
+            for strategy in study.strategies
+            if strategy != study.baseline
+        }
+        heads = [columns[name] for name in _RANKED]
+        parts.append(_html_table(f"Differences to {study.baseline}, trial by trial", heads, lines))
+    if comparison.warnings:
+        parts.append(f"<p>Beware</p><ul>{''.join(f'<li>{escape(one)}</li>' for one in comparison.warnings)}</ul>")
+    return "".join([*parts, f"<p>{escape(RANGES)}</p><p>{escape(CAUTION)}</p>"])
+
+
+def _html_table(caption: str, heads: Iterable[str], lines: Mapping[str, Sequence[str]]) -> str:
+    """Set a table with numbers flush right, and ranges below them."""
+    left, right = (
+        f'style="text-align: {side}; vertical-align: top; padding: 0.2em 0.4em"' for side in ("left", "right")
     )
-    warnings = "".join(f"<li>{escape(warning)}</li>" for warning in comparison.warnings)
+    head = "".join(f"<th {right}>{escape(words)}</th>" for words in heads)
+    rows = ""
+    for strategy, cells in lines.items():
+        numbers = "".join(f"<td {right}>{_html_number(words)}</td>" for words in cells)
+        rows += f"<tr><th {left}>{escape(strategy)}</th>{numbers}</tr>"
     return (
-        f"<table><caption>{escape(title)}</caption><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
-        f"{f'<ul>{warnings}</ul>' if warnings else ''}<p>{escape(RANGES)}</p><p>{escape(CAUTION)}</p>"
+        f'<table><caption style="text-align: left">{escape(caption)}</caption>'
+        f"<thead><tr><th {left}>strategy</th>{head}</tr></thead><tbody>{rows}</tbody></table>"
     )
+
+
+def _html_number(words: str) -> str:
+    number, _, rest = words.partition(" (")
+    below = f'<br><small style="white-space: nowrap">({escape(rest)}</small>' if rest else ""
+    return escape(number) + below
 
 
 def write(comparison: Comparison, directory: Path) -> None:
@@ -303,17 +339,8 @@ def _length(length: Shown) -> str:
 
 
 def _money(comparison: Comparison) -> str:
-    scale, unit = _money_unit(comparison)
+    scale, unit = plots.money_unit(comparison)
     return f"Cost, whole fleet, discounted to the start, in {unit}\n" + _by_strategy(comparison, _COSTS, scale)
-
-
-def _money_unit(comparison: Comparison) -> tuple[float, str]:
-    """Give a unit in which the largest cost has few figures, and its name."""
-    largest = comparison.summary[comparison.summary["quantity"] == "cost"]["value"].max()
-    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
-        if largest >= 1e2 * scale:
-            return scale, word + comparison.study.currency
-    return 1.0, comparison.study.currency
 
 
 def _days(comparison: Comparison) -> str:
@@ -328,25 +355,32 @@ def _differences(comparison: Comparison) -> str:
     baseline = comparison.study.baseline
     if not len(differences):
         return f"There is no strategy to compare {baseline} with."
-    money, currency = _money_unit(comparison)
+    money, currency = plots.money_unit(comparison)
     lines = []
     for quantity, words in _RANKED.items():
         scale, unit = (money, f", {currency}") if quantity == "cost" else (1.0, "")
         for index, (_, line) in enumerate(differences[differences["quantity"] == quantity].iterrows()):
-            shown = _shown(line)
             known = not math.isnan(line["standard_error"])
             lines.append(
                 [
                     words + unit if index == 0 else "",
                     str(line["strategy"]),
-                    shown.ranged(scale=scale) if known else f"0 (-{shown.high:.2g} to {shown.high:.2g})",
+                    _difference(line, scale),
                     _short(line["standard_error"] / scale) if known else "-",
                     _short(line["unpaired_standard_error"] / scale),
                 ]
             )
     head = ["", "strategy", "difference", "standard error", "if not paired"]
     title = f"Differences to {baseline} over the fleet, trial by trial on the same blades and cracks\n"
-    return title + _table(head, lines, left=2) + f"\n{_gain_by_pairing(differences)}"
+    return title + _table(head, lines, left=2) + "\n" + _wrapped(_gain_by_pairing(differences))
+
+
+def _difference(line: pd.Series[Any], scale: float) -> str:
+    """Word a difference with its range; where neither was ever seen, what it can be at most to either side."""
+    shown = _shown(line)
+    if math.isnan(line["standard_error"]):
+        return f"0 (-{shown.high:.2g} to {shown.high:.2g})"
+    return shown.ranged(scale=scale)
 
 
 def _gain_by_pairing(differences: pd.DataFrame) -> str:
@@ -457,6 +491,32 @@ def _plain(value: float) -> str:
 
 def _short(value: float) -> str:
     return f"{value:,.0f}" if value >= 100.0 else f"{value:.2g}"
+
+
+def _warnings(comparison: Comparison) -> str:
+    return "\n".join(["Beware", *map(_bullet, comparison.warnings)]) if comparison.warnings else ""
+
+
+def _assumptions(comparison: Comparison) -> str:
+    return "\n".join(["Taken for granted", *map(_bullet, comparison.study.assumptions)])
+
+
+#: Each part of the report with the function that words it, in order.
+_WORDED: dict[str, Callable[[Comparison], str]] = {
+    "heading": _heading,
+    "losses": _risk,
+    "by_year": _by_year,
+    "found": _finds,
+    "left": _left,
+    "cost": _money,
+    "days": _days,
+    "differences": _differences,
+    "rankings": _rankings,
+    "warnings": _warnings,
+    "assumptions": _assumptions,
+}
+#: Names of the parts of the report, in order.
+PARTS = tuple(_WORDED)
 
 
 def _bullet(sentence: str) -> str:

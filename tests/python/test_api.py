@@ -5,6 +5,7 @@ import functools
 import inspect
 import json
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ import pytest
 
 import serrata
 from conftest import ROOT
+from serrata import plots, report
 
 TABLES = ("summary", "by_row", "by_year", "by_outage", "differences", "rankings")
 
@@ -318,6 +320,28 @@ def test_one_line_and_a_table_for_notebooks(losses):
     page = losses._repr_html_()
     assert page.startswith("<table>")
     assert serrata.CAUTION.replace("'", "&#x27;") in page
+    assert f"cost, {plots.money_unit(losses)[1]}" in page
+    assert f"{losses.study.baseline} (baseline)" in page
+    # Every difference to the baseline is there, in words of the text report.
+    compared = page.split("<table>")[2]
+    assert compared.startswith(f'<caption style="text-align: left">Differences to {losses.study.baseline}')
+    assert compared.count("<tr>") == 1 + len(losses.study.strategies) - 1
+    text = losses.report("differences")
+    for number in re.findall(r">([-0-9.,e]+)<br>", compared):
+        assert number in text
+    assert compared.count("<td") == len(losses.differences)
+
+
+def test_a_part_of_the_report_is_what_the_whole_has(losses):
+    whole, closing = losses.report(), f"{report.RANGES}\n\n{serrata.CAUTION}"
+    for part in report.PARTS:
+        words = losses.report(part)
+        assert " ".join(words.split()).endswith(" ".join(closing.split()))
+        assert words.split("\n\nRanges are 95 % intervals")[0] in whole
+    # A terminal of 80 columns hides the numbers of the table; the text shows each of them.
+    assert all(line["strategy"] in losses.report("differences") for _, line in losses.differences.iterrows())
+    with pytest.raises(serrata.ArgumentError, match="choose one of heading, losses, by_year"):
+        losses.report("money")
 
 
 def test_names_are_escaped_in_html(losing):
