@@ -292,8 +292,24 @@ def test_the_figure_shows_curve_bounds_looks_and_what_is_claimed(fit):
     # The largest crack is 5.37 mm.
     assert f"q90/95 {fit.q90_95_mm:.3g} mm (beyond the largest crack)" in legend
     assert f"q90 {fit.q90_mm:.3g} mm" in legend
-    assert "32 hits (top)" in legend
+    assert "32 hits" in legend
     assert ax.get_xlabel() == "size of the crack, mm"
+    lines = {line.get_label(): line for line in ax.lines}
+    # The lines stand at the sizes, from 0.9 down to the looks; hits pile up above their axis, misses below it.
+    assert list(lines[f"q90 {fit.q90_mm:.3g} mm"].get_xdata()) == [fit.q90_mm] * 2
+    bound = lines[f"q90/95 {fit.q90_95_mm:.3g} mm (beyond the largest crack)"]
+    assert list(bound.get_xdata()) == [fit.q90_95_mm] * 2
+    assert bound.get_ydata()[0] == 0.9
+    hits, misses = (
+        lines[f"{(fit.looks['called'] == called).sum()} {word}"] for called, word in ((True, "hits"), (False, "misses"))
+    )
+    assert (len(hits.get_xdata()), len(misses.get_xdata())) == (32, len(fit.looks) - 32)
+    assert misses.get_ydata().max() < hits.get_ydata().min() < hits.get_ydata().max() < 0.0
+    curve = lines["probability of detection"]
+    np.testing.assert_allclose(curve.get_ydata(), fit.pod_at(curve.get_xdata()))
+    low, high = fit.pod_bounds(curve.get_xdata())
+    drawn = [line.get_ydata() for line in ax.lines if line.get_linestyle() == "--"]
+    np.testing.assert_allclose(drawn, [low, high])
     plt.close(ax.figure)
     drawn = Figure().subplots()
     assert fit.plot(drawn, method="wald") is drawn
