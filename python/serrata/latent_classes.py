@@ -211,9 +211,16 @@ class LatentClasses(JsonResult):
 
     @property
     def contradicted(self) -> bool:
-        """Whether blades of known truth speak against the fit: its numbers are then not to be relied on."""
+        """Whether known truth, or the calls themselves (p below 0.05), speak against the fit.
+
+        Its numbers are then not to be relied on.
+        """
+        return bool(self._content["contradicted"])
+
+    @property
+    def _contradicted_by(self) -> str:
         confirmed = self._found["confirmed"]
-        return confirmed is not None and bool(confirmed["contradicts"])
+        return "blades of known truth" if confirmed and confirmed["contradicts"] else "the calls themselves"
 
     @property
     def log_likelihood(self) -> float:
@@ -233,7 +240,7 @@ class LatentClasses(JsonResult):
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))
         heads = "detection         false calls       cracked, not called"
-        lines += ["", *(["By the fit, which known truth contradicts"] if self.contradicted else [])]
+        lines += ["", *([f"By the fit, which is contradicted by {self._contradicted_by}"] if self.contradicted else [])]
         lines.append(f"  {'technique':{width}}  looked  called  {heads}")
         for one in found["techniques"]:
             chances = "  ".join(_chance(one[name]) for name in ("detection", "false_calls"))
@@ -266,7 +273,9 @@ class LatentClasses(JsonResult):
 
     def __repr__(self) -> str:
         if self.contradicted:
-            return f"<LatentClasses of {self.blades} blades, contradicted by known truth: not to be relied on>"
+            return (
+                f"<LatentClasses of {self.blades} blades, contradicted by {self._contradicted_by}: not to be relied on>"
+            )
         value, low, high = self.cracked
         missed = self.cracked_called_by_none
         numbers = f"{value:.1f} ({low:g} to {high:g}) of {self.blades} blades cracked"

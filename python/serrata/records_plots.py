@@ -183,7 +183,7 @@ def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     if found.contradicted:
-        about = "contradicted by blades of known truth: not to be relied on"
+        about = f"contradicted by {found._contradicted_by}: not to be relied on"
     else:
         number, least, most = found.cracked_called_by_none
         about = (

@@ -61,5 +61,6 @@ fn question(
 
 fn as_json(histories: &CaptureHistories, question: &Question) -> Result<String> {
     let found = latent_classes(histories, question)?;
-    Ok(json!({"latent_classes": found, "sentences": found.sentences()}).to_string())
+    let contradicted = found.is_contradicted();
+    Ok(json!({"latent_classes": found, "contradicted": contradicted, "sentences": found.sentences()}).to_string())
 }

@@ -154,7 +154,7 @@ def test_the_demo_records_give_an_answer_in_plain_words(found):
         f"not to be relied on: about {value:.0f} (95 %: {low:.0f} to {high:.0f}) of {found.blades} blades are cracked"
     )
     assert wanted in " ".join(rest.split())
-    assert "By the fit, which known truth contradicts" in report
+    assert "By the fit, which is contradicted by blades of known truth" in report
     assert "contradicted" in repr(found)
     assert f"{value:.1f}" not in repr(found)
     for part in ("Taken for granted", "detection is overstated and the number missed understated", serrata.CAUTION):
@@ -204,11 +204,18 @@ def test_it_draws_and_survives_pickle_and_json(found):
 
 
 def test_a_picture_says_when_known_truth_speaks_against_it(found):
-    assert found.contradicted
-    ax = found.plot()
-    assert "contradicted" in ax.get_title()
-    assert "about" not in ax.get_title() + ax.get_xlabel()
-    alone = serrata.LatentClasses.from_counts(NAMES, COUNTS, resamples=0)
+    # Calls that two dependent techniques made, taken to be independent, speak against the fit themselves.
+    many = {answers: 10 * blades for answers, blades in COUNTS.items()}
+    blind = serrata.LatentClasses.from_counts(NAMES, many, resamples=0)
+    assert blind.goodness["p"] < 0.05
+    for fit, by in ((found, "blades of known truth"), (blind, "the calls themselves")):
+        assert fit.contradicted
+        ax = fit.plot()
+        assert f"contradicted by {by}" in ax.get_title()
+        assert "about" not in ax.get_title() + ax.get_xlabel()
+        assert f"contradicted by {by}" in repr(fit)
+        assert fit.report().startswith("How many blades are cracked, and how many were missed, these calls do not tell")
+    alone = serrata.LatentClasses.from_counts(NAMES, many, dependent_pairs=[("a", "b")], resamples=0)
     assert not alone.contradicted
     number, least, most = alone.cracked_called_by_none
     told = f"about {number:.1f} ({least:g} to {most:g}) of {alone.called_by_none} blades"

@@ -29,7 +29,7 @@ impl LatentClasses {
         let (fit, truth) = (self.fit_in_words(), self.truth_in_words());
         let contradicting = self.confirmed.filter(|confirmed| confirmed.contradicts);
         let mut said = Vec::new();
-        if contradicting.is_some() || self.goodness.p.is_some_and(|p| p < POOR) {
+        if self.is_contradicted() {
             let least = contradicting
                 .map_or(String::new(), |confirmed| format!(": at least the {} that are confirmed", confirmed.cracked));
             said.push(format!(
@@ -46,6 +46,11 @@ impl LatentClasses {
         }
         said.extend(self.pairs_in_words());
         said
+    }
+
+    /// Whether blades of known truth, or the calls themselves, speak against the fit: its numbers are not to be relied on.
+    pub fn is_contradicted(&self) -> bool {
+        self.confirmed.is_some_and(|confirmed| confirmed.contradicts) || self.goodness.p.is_some_and(|p| p < POOR)
     }
 
     fn taken_for_granted(&self) -> String {
