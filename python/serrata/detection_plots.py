@@ -238,6 +238,7 @@ def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, 
     for line in table.iloc[:: math.ceil(len(table) / _MOST_LABELS)].itertuples():
         place = (line.size_mm, line.false_calls)
         ax.annotate(f"{line.threshold:.3g}", place, textcoords="offset points", xytext=(-6, -3), ha="right", va="top")
+    ax.margins(x=0.12)
     ax.set_yscale("log")
     ax.set(
         xlabel=f"size found with probability {pod:g}, mm",
