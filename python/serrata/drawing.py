@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["BLUE", "ORANGE", "SIZE", "begun", "below", "beside", "sizes_along", "within"]
+__all__ = ["BLUE", "ORANGE", "SIZE", "begun", "below", "beside", "plain", "sizes_along", "within"]
 
 #: Width and height of a figure, in inches.
 SIZE = (9.0, 4.5)
@@ -22,11 +22,16 @@ def begun(ax: Axes | None, what: str, about: str = "") -> Axes:
         import matplotlib.pyplot as plt
 
         ax = plt.subplots(figsize=SIZE, layout="constrained")[1]
-    ax.set_title(f"{what}\n{about}" if about else what, fontsize="medium")
+    ax.set_title(plain(f"{what}\n{about}" if about else what), fontsize="medium")
     ax.spines[["top", "right"]].set_visible(False)
     ax.grid(alpha=0.25)
     ax.set_axisbelow(True)
     return ax
+
+
+def plain(text: str) -> str:
+    """Give a name from a study or from records so that it is not set as a formula."""
+    return text.replace("$", r"\$")
 
 
 def below(ax: Axes) -> None:

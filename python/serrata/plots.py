@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata.drawing import SIZE, begun, below, beside
+from serrata.drawing import SIZE, begun, below, beside, plain
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -428,7 +428,7 @@ def _in_money(comparison: Comparison, axis: Axis) -> str:
     """Show sums on an axis in their unit, and name it."""
     scale, unit = money_unit(comparison)
     axis.set_major_formatter(lambda sum_, _: f"{sum_ / scale:,g}")
-    return unit
+    return plain(unit)
 
 
 def _values(comparison: Comparison, quantity: str) -> pd.DataFrame:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, begun, beside
+from serrata.drawing import BLUE, ORANGE, begun, beside, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,7 +63,7 @@ def overlap(side_by_side: SideBySide, ax: Axes | None = None) -> Axes:
     ticks = [tick for tick in ax.get_yticks() if tick >= 0 and tick == int(tick)]
     ax.set_yticks(
         [*(-step * (line + 1) for line in range(len(techniques))), *ticks],
-        [*techniques, *(f"{tick:g}" for tick in ticks)],
+        [*map(plain, techniques), *(f"{tick:g}" for tick in ticks)],
     )
     ax.set_ylim(-step * (len(techniques) + 0.7), 1.12 * max(1, heights.max(initial=1)))
     ax.axhline(0.0, color="0.3", linewidth=0.8)
@@ -102,7 +102,7 @@ def _pairs(side_by_side: SideBySide, ax: Axes | None) -> Axes:
             fontsize="small",
         )
     names = zip(pairs["first"], pairs["second"], pairs["blades"], strict=True)
-    ax.set_yticks(places, [f"{first}, {second} ({blades})" for first, second, blades in names])
+    ax.set_yticks(places, [plain(f"{first}, {second} ({blades})") for first, second, blades in names])
     ax.invert_yaxis()
     ax.margins(x=0.2)
     ax.set(xlabel="blades found", ylabel="pair (blades both looked at)")
@@ -161,7 +161,7 @@ def missed_cracks(missed: MissedCracks, ax: Axes | None = None) -> Axes:
     ax.plot([], [], "s-", color="0.55", label=f"two as if independent, {level}")
     if unbounded:
         ax.plot([], [], ">", color="0.3", label="no upper bound")
-    ax.set_yticks(range(len(lines)), [name for name, *_ in lines], fontsize="small")
+    ax.set_yticks(range(len(lines)), [plain(name) for name, *_ in lines], fontsize="small")
     ax.set(ylim=(len(lines) - 0.4, -0.6), xlim=(0.0, edge))
     ax.set(xlabel="cracked blades that nobody found", ylabel="method")
     beside(ax)
@@ -201,7 +201,7 @@ def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
         ax.hlines(places + shift, low, high, color=colour, alpha=fade)
         label = f"{words}, {100 * found.level:g} % interval"
         ax.plot(middle, places + shift, marker, color=colour, alpha=fade, label=label)
-    ax.set_yticks(places, list(techniques["technique"]))
+    ax.set_yticks(places, list(map(plain, techniques["technique"])))
     ax.set_ylim(len(places) - 0.5, -0.5)
     ax.set_xlim(-0.02, 1.02)
     ax.set(xlabel="chance of a call", ylabel="technique")

@@ -134,3 +134,29 @@ def test_a_technique_that_never_finds_nine_in_ten_is_named_so():
     ax = plots.longest_crack(blunt.simulate(trials=200, seed=1), Figure().subplots(), row="birch-lp1-rear")
     assert ax.texts[-1].get_text() == "not in half of\nthe cracks:\npulse-echo"
     assert not any(text.get_text().startswith("pulse-echo") for text in ax.texts)
+
+
+def test_names_with_dollar_signs_are_written_as_they_are(losing):
+    """`$x_$` is no formula that can be set: drawn as one it would be refused."""
+    odd = losing.with_values({"study.name": "$x_$", "money.currency": "US$ or $_"})
+    run = odd.simulate(trials=50, seed=1)
+    rows = [
+        {"row": "R$1", "blade": blade, "year": 2031, "technique": technique, "called": blade * (place + 1) % 7 > 2}
+        for blade in range(1, 30)
+        for place, technique in enumerate(("$x_$", "$y_$", "a^$"), start=1)
+    ]
+    records = serrata.Records.from_frame({name: [row[name] for row in rows] for name in rows[0]}, "$source_$")
+    axes = [
+        run.plot_cost_split(),
+        run.plot_cost_against_risk(),
+        records.side_by_side().plot(),
+        records.missed_cracks().plot(),
+        records.latent_classes(resamples=5).plot(),
+    ]
+    for ax in axes:
+        ax.figure.canvas.draw()
+    assert axes[0].get_title().endswith(r"\$x_\$")
+    assert r"US\$ or \$_" in axes[0].get_xlabel()
+    for ax in axes[2:]:
+        assert any(r"\$x_\$" in label.get_text() for label in ax.get_yticklabels())
+        plt.close(ax.figure)
