@@ -59,7 +59,7 @@ impl GrowthQuestion {
         self.check_size(&study.roots[root].hot_spots[class])?;
         let technique = self.technique.as_deref().map(|id| {
             let known = study.techniques.iter().map(|technique| technique.id.as_str());
-            named("technique", id, known)
+            named("technique", id, "in the study", known)
         });
         let technique = technique.transpose()?;
         if let Some(technique) = technique {
@@ -185,7 +185,7 @@ impl GrowthQuestion {
                 Error::argument("hot_spot", &self.hot_spot, "must be in a root that some row has", "add a row with it")
             })?,
         };
-        let row = named("row", id, with_root())?;
+        let row = named("row", id, &format!("with root {}", study.roots[root].id), with_root())?;
         let index = study.rows.iter().enumerate().filter(|(_, other)| other.root == root).nth(row);
         Ok(index.map_or(0, |(index, _)| index))
     }

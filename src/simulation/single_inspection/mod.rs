@@ -123,10 +123,10 @@ impl Study {
 
     /// Finds what an inspection names, and the outage it takes place at.
     fn asked(&self, inspection: &Inspection) -> Result<Asked> {
-        let row = named("row", &inspection.row, self.rows.iter().map(|row| row.id.as_str()))?;
+        let row = named("row", &inspection.row, "in the study", self.rows.iter().map(|row| row.id.as_str()))?;
         let known = || self.techniques.iter().map(|technique| technique.id.as_str());
         let techniques: Vec<usize> =
-            inspection.techniques.iter().map(|id| named("technique", id, known())).collect::<Result<_>>()?;
+            inspection.techniques.iter().map(|id| named("technique", id, "in the study", known())).collect::<Result<_>>()?;
         if !(1..=Inspection::MOST_LIVES).contains(&inspection.lives) {
             let rule = format!("must be from 1 to {}", Inspection::MOST_LIVES);
             return Err(Error::argument("lives", inspection.lives, &rule, "100 lives show what a row is up against"));
@@ -205,10 +205,15 @@ fn look_at(batch: &RowBatch<'_>, asked: &Asked, spots: &[HotSpot], life: u64, li
     lines.append(&mut clean);
 }
 
-/// Place of an id among those known.
-pub(super) fn named<'s>(what: &str, id: &str, known: impl Iterator<Item = &'s str> + Clone) -> Result<usize> {
+/// Place of an id among those known; `what` it is of, and `among` which.
+pub(super) fn named<'s>(
+    what: &str,
+    id: &str,
+    among: &str,
+    known: impl Iterator<Item = &'s str> + Clone,
+) -> Result<usize> {
     known.clone().position(|other| other == id).ok_or_else(|| {
         let known = known.collect::<Vec<_>>().join(", ");
-        Error::argument(what, id, "must be one that fits", &format!("there are {known}"))
+        Error::argument(what, id, &format!("there is no such {what} {among}"), &format!("choose one of {known}"))
     })
 }
