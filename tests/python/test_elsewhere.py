@@ -3,12 +3,15 @@
 import multiprocessing
 import os
 import signal
+import subprocess
+import sys
 import threading
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 
 import pytest
 
 import serrata
+from conftest import LOSING
 from serrata import elsewhere
 
 TRIALS = 5_000
@@ -137,6 +140,38 @@ def test_a_killed_worker_is_told_with_what_was_done(losing):
         with pytest.raises(serrata.WorkerError, match=r"BrokenProcessPool.*trials were finished"):
             losing.simulate(trials=100_000_000, seed=1, executor=pool, progress=False)
         killer.join()
+
+
+#: A cluster of processes on this machine, one of whose workers is killed in the middle of the run.
+CLUSTER = """
+import os, signal, sys, threading
+import serrata
+from distributed import Client, LocalCluster
+
+if __name__ == "__main__":
+    study = serrata.Study.load(sys.argv[1])
+    whole = study.simulate(trials=200_000, seed=3).to_bytes()
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster, Client(cluster) as client:
+        victim, _ = client.run(os.getpid).values()
+        told = []
+
+        def kill_once(done, wanted):
+            if done > 40_000 and not told:
+                told.append(done)
+                os.kill(victim, signal.SIGKILL)
+
+        executor = client.get_executor()
+        found = study.simulate(trials=200_000, seed=3, block_trials=5_120, executor=executor, progress=kill_once)
+    print(bool(told), found.to_bytes() == whole)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of a POSIX system")
+def test_a_dask_cluster_that_loses_a_worker_gives_the_same_bytes(tmp_path):  # K3
+    (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
+    command = [sys.executable, str(tmp_path / "cluster.py"), str(LOSING)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=240, check=False)
+    assert done.stdout == "True True\n", done.stderr
 
 
 @pytest.mark.parametrize(
