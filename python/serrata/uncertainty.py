@@ -238,8 +238,14 @@ def _shown(line: Mapping[Hashable, Any], name: str) -> str:
         if math.isnan(line[name]):
             return "not known"
         if line["sd_by_knowledge_low"] == 0.0:
-            return f"< {line['sd_by_knowledge_high']:.3g}"
-    return f"{line[name]:.4g}"
+            return f"< {_figures(line['sd_by_knowledge_high'], 3)}"
+    return _figures(line[name], 4)
+
+
+def _figures(number: float, figures: int) -> str:
+    """Write a number to some figures, a large one without a power of ten."""
+    rounded = f"{number:.{figures}g}"
+    return f"{float(rounded):,.0f}" if "e+" in rounded else rounded
 
 
 def _check(technique: str, fit: object) -> None:

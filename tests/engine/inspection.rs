@@ -168,8 +168,8 @@ fn names_that_are_not_there_are_refused() {
         let techniques = vec![technique.to_owned()];
         study.inspect(&Inspection { row: row.to_owned(), techniques, lives, seed: 1 }).expect_err("refused").to_string()
     };
-    assert!(ask("B1", "ultrasonic", 1).contains("there are A1"));
-    assert!(ask("A1", "x-ray", 1).contains("there are ultrasonic"));
+    assert!(ask("B1", "ultrasonic", 1).contains("there is no such row in the study\n    choose one of A1"));
+    assert!(ask("A1", "x-ray", 1).contains("choose one of ultrasonic"));
     for lives in [0, u64::MAX] {
         assert!(ask("A1", "ultrasonic", lives).contains("must be from 1 to 1000000"));
     }

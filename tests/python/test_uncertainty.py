@@ -158,3 +158,12 @@ def test_draws_of_two_techniques_have_nothing_to_do_with_each_other():
     ]
     # A correlation of nothing scatters by one over the square root of the draws.
     assert abs(np.corrcoef(logs)[0, 1]) < 4.0 / len(draws) ** 0.5
+
+
+def test_large_costs_are_printed_without_powers_of_ten(study):
+    dear = study.with_values({"costs.new_blade_cost": 123_456_789})
+    compared = dear.simulate_under_uncertainty({"ultrasonic": fit(60)}, draws=3, trials=50, seed=1)
+    cost = compared.summary.query("quantity == 'cost'")["value"].max()
+    assert f"{float(f'{cost:.4g}'):,.0f}" in compared.report()
+    assert cost > 1e6
+    assert "e+" not in compared.report()
