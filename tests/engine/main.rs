@@ -17,4 +17,5 @@ mod support;
 mod tabled_and_followed;
 mod techniques;
 mod warnings;
+mod work_calendar;
 mod yardstick;

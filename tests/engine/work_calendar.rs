@@ -1,0 +1,119 @@
+//! The calendar of scheduled work, against schedules made by hand.
+
+use crate::support::Lived;
+use serrata::Study;
+use serrata::model::StudyParts;
+use serrata::model::strategy::{Coverage, Look, RowEnd, RowEndAction};
+use serrata::simulation::Column;
+
+/// Three rows of unit A on two rotors, with one crew and a window of 15 days, and one row of unit B with a window of one.
+///
+/// Looks in place last two days, those with blades out three and five for the blades; a lift lasts two days, a new row
+/// 20 and five for the blades.
+fn study() -> StudyParts {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+    let mut study = Study::load(path).expect("a valid study").into_parts();
+    study.costs.rotor_lift_days = 2.0;
+    let mut unit = study.units[0].clone();
+    unit.id = "B".to_owned();
+    (unit.outages.years, unit.outages.window_days) = (vec![2022.5], 1.0);
+    unit.crews = Some(2);
+    study.units.push(unit);
+    study.units[0].crews = Some(1);
+    study.units[0].outages.window_days = 15.0;
+    for (id, rotor, unit) in [("A2", "A-1", 0), ("A3", "A-2", 0), ("B1", "B-1", 1)] {
+        let mut row = study.rows[0].clone();
+        (row.id, row.rotor, row.unit) = (id.to_owned(), rotor.to_owned(), unit);
+        study.rows.push(row);
+    }
+    let [look, none] = [0, 1].map(|index| study.strategies[index].clone());
+    let mut strategies = vec![look; 3];
+    // In place on half of the blades of all rows at every outage; at the second also out at the pins of the first row.
+    let in_place = strategies[0].looks[0].clone();
+    let coverage = Coverage { blade_fraction: 1.0, hot_spots: Some(vec!["pin".to_owned()]), rows: Some(vec![0]) };
+    let out = Look { techniques: vec![1], first_outage: 2, every_outages: 2, coverage, ..in_place.clone() };
+    strategies[0].looks.push(out);
+    // In place on the whole row; a clean look puts off the next one.
+    let coverage = Coverage { blade_fraction: 1.0, hot_spots: None, rows: None };
+    strategies[1].looks = vec![Look { skip_after_clean: Some(1), coverage, ..in_place }];
+    strategies[2].looks.clear();
+    strategies[2].row_end = Some(RowEnd { year: 2026.0, then: RowEndAction::NewRow });
+    strategies.push(none);
+    for (strategy, id) in strategies.iter_mut().zip(["half", "skips", "renews", "retires"]) {
+        (strategy.id, strategy.description) = (id.to_owned(), format!("It {id}."));
+    }
+    study.strategies = strategies;
+    study
+}
+
+#[test]
+fn a_person_reads_what_is_scheduled_at_each_outage() {
+    let expected = "\
+half: It half.
+  A (1 crew, window 15 days)
+    outage 1 (2021): all 3 rows: ultrasonic on 50 % of blades, 2 days each; done after 6 days
+    outage 2 (2024): A1: ultrasonic on 50 % of blades and eddy-current at pin, blades out, 10 days; A2, A3: ultrasonic on \
+                    50 % of blades, 2 days each; 1 rotor lifted, 2 days each; done after 16 days, 1 day beyond the window
+    outage 3 (2027): all 3 rows: ultrasonic on 50 % of blades, 2 days each; done after 6 days
+  B (2 crews, window 1 day)
+    outage 1 (2022.5): B1: ultrasonic on 50 % of blades, 2 days; done after 2 days, 1 day beyond the window
+skips: It skips.
+  A (1 crew, window 15 days)
+    outage 1 (2021): all 3 rows: ultrasonic (as long as nothing is found), 2 days each; done after 6 days
+    outage 3 (2027): all 3 rows: ultrasonic (as long as nothing is found), 2 days each; done after 6 days
+  B (2 crews, window 1 day)
+    outage 1 (2022.5): B1: ultrasonic (as long as nothing is found), 2 days; done after 2 days, 1 day beyond the window
+renews: It renews.
+  A (1 crew, window 15 days)
+    outage 3 (2027): all 3 rows: new row, 25 days each; 2 rotors lifted, 2 days each; done after 79 days, 64 days beyond the \
+                    window
+retires: It retires.
+  nothing is scheduled
+";
+    assert_eq!(study().study().work_calendar_text(), expected);
+    let mut study = study();
+    study.units[1].crews = None;
+    study.costs.rotor_lift_days = 0.0;
+    let text = study.study().work_calendar_text();
+    assert!(text.contains("\n  B (a crew for each row, window 1 day)\n"), "{text}");
+    assert!(!text.contains("lifted"), "{text}");
+}
+
+#[test]
+fn the_table_has_a_line_for_each_row_with_work() {
+    let table = study().study().work_calendar();
+    let texts = |name: &str| match table.column(name) {
+        Some(Column::Text(texts)) => texts.clone(),
+        other => panic!("{name}: {other:?}"),
+    };
+    let numbers = |name: &str| match table.column(name) {
+        Some(Column::Number(numbers)) => numbers.clone(),
+        other => panic!("{name}: {other:?}"),
+    };
+    let all = [vec!["half"; 10], vec!["skips"; 7], vec!["renews"; 3]].concat();
+    assert_eq!(texts("strategy"), all);
+    assert_eq!(texts("row")[..10], ["A1", "A2", "A3", "A1", "A2", "A3", "A1", "A2", "A3", "B1"]);
+    assert_eq!(texts("rotor")[1..4], ["A-1", "A-2", "A-1"]);
+    assert_eq!(texts("unit")[7..11], ["A", "A", "B", "A"]);
+    assert_eq!(texts("work")[3], "ultrasonic on 50 % of blades and eddy-current at pin, blades out");
+    let Some(Column::Count(outages)) = table.column("outage") else { panic!("outages are counted") };
+    assert_eq!(outages[..], [1, 1, 1, 2, 2, 2, 3, 3, 3, 1, 1, 1, 1, 3, 3, 3, 1, 3, 3, 3]);
+    assert_eq!(numbers("year")[8..11], [2027.0, 2022.5, 2021.0]);
+    assert_eq!(numbers("window_days")[8..11], [15.0, 1.0, 15.0]);
+    assert_eq!(numbers("days")[..10], [2.0, 2.0, 2.0, 10.0, 2.0, 2.0, 2.0, 2.0, 2.0, 2.0]);
+    // One crew, the longest work first, and the lift of the rotor before it.
+    assert_eq!(numbers("done_after_days")[..10], [2.0, 4.0, 6.0, 12.0, 14.0, 16.0, 2.0, 4.0, 6.0, 2.0]);
+    assert_eq!(numbers("done_after_days")[17..], [29.0, 54.0, 79.0]);
+    // At the second outage each of the three rows would save the day; in place of rows that end each of the first two
+    // saves 25 days, and the third its lift too: of 64. The one row of unit B is a day too long.
+    let (third, [first, last]) = (1.0 / 3.0, [25.0, 27.0].map(|saved| 64.0 * saved / 77.0));
+    let expected = [
+        [0.0, 0.0, 0.0, third, third, third, 0.0, 0.0, 0.0, 1.0],
+        [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, first, first, last],
+    ];
+    let beyond = numbers("days_beyond_window");
+    assert_eq!(beyond.len(), 20);
+    for (ours, expected) in beyond.iter().zip(expected.as_flattened()) {
+        assert!((ours - expected).abs() < 1e-9, "{beyond:?}");
+    }
+}
