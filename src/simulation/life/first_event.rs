@@ -79,7 +79,7 @@ impl FirstCracks {
         self.is_further.fill(cracks.first().map(|_| false).into_iter().chain(is_further));
         self.further.clear();
         for begin in (0..cracks.len()).step_by(Bits::READ) {
-            let numbers = set_bits(self.is_further.read(begin) & lowest(Bits::READ.min(cracks.len() - begin)));
+            let numbers = set_bits(self.is_further.read(begin) & lowest(Bits::READ));
             self.further.extend(numbers.map(|number| (begin + number) as u32));
         }
         self.flags.clear();
@@ -107,7 +107,7 @@ impl FirstCracks {
 pub(super) struct FirstEvents {
     /// The next event of each crack, by its index.
     pub events: Vec<u32>,
-    /// The least of them in the crack's blade.
+    /// The least of them in the crack's blade, from the crack on: of the whole blade at its first crack.
     pub blade_events: Vec<u32>,
     /// The same for the first crack of each blade, and [`NEVER`] for the others.
     head_events: Vec<u32>,
@@ -133,7 +133,7 @@ pub(super) struct FirstEvents {
     are_single: Vec<bool>,
     /// New blades that may crack in place of such as are falsely called the first time.
     pub replaced_falsely: Vec<Replacement>,
-    /// How often each blade is falsely called before the row ends, beside [`SEEN`].
+    /// How often each blade is falsely called, beside [`SEEN`].
     counts: Vec<u8>,
 }
 
@@ -231,11 +231,7 @@ impl FirstEvents {
             }
         }
         self.blade_events.clone_from(&self.events);
-        // Cracks of a blade stand together: down the look, and back up.
-        for &index in &cracks.further {
-            let (before, own) = (index as usize - 1, index as usize);
-            self.blade_events[own] = self.blade_events[own].min(self.blade_events[before]);
-        }
+        // Cracks of a blade stand together.
         for &index in cracks.further.iter().rev() {
             let (before, own) = (index as usize - 1, index as usize);
             self.blade_events[before] = self.blade_events[before].min(self.blade_events[own]);
@@ -289,7 +285,7 @@ impl FirstEvents {
         self.counts.resize(batch.nature.positions(), 0);
         for call in calls {
             let count = &mut self.counts[batch.nature.position(call.life, call.blade)];
-            *count = (*count + u8::from(call.outage < end)).min(SEEN - 1);
+            *count = (*count + 1).min(SEEN - 1);
         }
         self.are_single.clear();
         self.replaced_falsely.clear();

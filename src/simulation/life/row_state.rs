@@ -162,7 +162,7 @@ impl RowState {
 
     /// Has the row visited at some outages, as bits of which each stands for every 64th outage.
     pub fn visit_each(&mut self, outages: u64) {
-        self.alarms |= outages.rotate_right((self.window % WORD) as u32) & lowest(WINDOW);
+        self.alarms |= outages.rotate_right(self.window as u32) & lowest(WINDOW);
     }
 
     /// Has the row visited at an outage.
