@@ -6,7 +6,7 @@ use multiversion::multiversion;
 pub(crate) const WORD: usize = 64;
 
 /// A line of bits, of which many can be read at once from any place on.
-#[derive(Debug, Default, PartialEq)]
+#[derive(Debug, Default, Clone, PartialEq)]
 pub(crate) struct Bits {
     bytes: Vec<u8>,
     /// Room for bits that are to be packed.

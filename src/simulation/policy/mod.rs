@@ -215,8 +215,9 @@ impl Policy {
     #[inline]
     pub fn decide(&self, outage: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
         acts.clear();
+        // Blades are watched until the next outage, which this is.
+        state.watched.clear();
         if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
-            state.watched.clear();
             for (interval, own) in self.intervals().zip(&mut state.intervals) {
                 if own.next == outage {
                     own.skip(interval, outage);
@@ -239,11 +240,9 @@ impl Policy {
         if findings.blades.len() >= self.replace_row_from
             || blades.clone().any(|called| action(called) == Action::ReplaceRow)
         {
-            state.watched.clear();
             acts.push(Act::ReplaceRow);
             return;
         }
-        state.watched.retain(|watched| watched.outage > outage);
         for called in blades {
             match action(called) {
                 Action::Watch if outage + 1 < self.runs_until => {

@@ -31,10 +31,11 @@ pub(crate) struct ScheduledLook {
 impl ScheduledLook {
     /// A look at the whole row at one outage.
     pub fn once(technique: usize, outage: usize, calendar: &Calendar) -> Self {
+        let looks_at: Bits = (0..calendar.len()).map(|other| other == outage).collect();
         ScheduledLook {
             technique,
-            looks_at: (0..calendar.len()).map(|other| other == outage).collect(),
-            planned: (0..calendar.len()).map(|other| other == outage).collect(),
+            planned: looks_at.clone(),
+            looks_at,
             interval: None,
             blade_fraction: 1.0,
             hot_spots: Vec::new(),
