@@ -112,7 +112,7 @@ impl Study {
 
     fn line(&self, at: &UnitOutage) -> String {
         let outages = &self.units[at.unit].outages;
-        let alike = at.rows.chunk_by(|one, other| one.what == other.what && one.job == other.job);
+        let alike = at.rows.chunk_by(|one, other| one.what == other.what);
         let mut work: Vec<String> = alike
             .map(|rows| {
                 let names: Vec<&str> = rows.iter().map(|work| self.rows[work.row].id.as_str()).collect();
