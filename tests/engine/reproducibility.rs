@@ -3,6 +3,8 @@
 use crate::support::{ByNumber, Lived};
 use serrata::Study;
 use serrata::model::StudyParts;
+use serrata::model::detection::{DepthGate, Persistence};
+use serrata::model::fleet::PastLook;
 use serrata::model::growth::Limit;
 use serrata::model::initiation::InitiationShape;
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -231,6 +233,18 @@ fn one_more_outage_at_the_end_changes_nothing_before_it() {
     }
 }
 
+/// Adds a technique like the first one, with which no other has anything in common.
+fn add_technique(study: &mut StudyParts, id: &str) {
+    let known = study.techniques.len();
+    let mut technique = study.techniques[0].clone();
+    technique.id = id.to_owned();
+    study.techniques.push(technique);
+    let mut correlation = study.persistence.correlation.clone();
+    correlation.iter_mut().for_each(|with| with.push(0.0));
+    correlation.push((0..=known).map(|other| f64::from(u8::from(other == known))).collect());
+    study.persistence = Persistence::new(correlation).expect("a correlation matrix");
+}
+
 #[test]
 fn one_more_row_strategy_or_technique_changes_no_number() {
     let whole = study("tests/engine/data/everything_on.toml");
@@ -238,15 +252,7 @@ fn one_more_row_strategy_or_technique_changes_no_number() {
     let mut row = whole.rows[0].clone();
     row.id = "another".to_owned();
     more.rows.insert(0, row);
-    let mut technique = whole.techniques[0].clone();
-    technique.id = "third".to_owned();
-    more.techniques.push(technique);
-    let mut correlation = vec![vec![0.0; 3]; 3];
-    for (i, j) in (0..3).flat_map(|i| (0..3).map(move |j| (i, j))) {
-        let known = (i < 2 && j < 2).then(|| whole.persistence.correlation[i][j]);
-        correlation[i][j] = known.unwrap_or(f64::from(u8::from(i == j)));
-    }
-    more.persistence = serrata::model::detection::Persistence::new(correlation).expect("a correlation matrix");
+    add_technique(&mut more, "third");
     let mut strategy = whole.strategies[0].clone();
     strategy.id = "by-the-third".to_owned();
     strategy.looks[0].techniques = vec![2];
@@ -261,6 +267,20 @@ fn one_more_row_strategy_or_technique_changes_no_number() {
             assert!(shown(one) == shown(other), "strategy {strategy}: {}", quantity.name());
         }
         assert!(shown(with.after_outages_of(1, strategy + 1)) == shown(without.after_outages_of(0, strategy)));
+    }
+}
+
+#[test]
+fn one_more_past_look_that_sees_nothing_changes_no_number() {
+    let whole = study("tests/engine/data/everything_on.toml");
+    let mut more = whole.clone();
+    add_technique(&mut more, "blind");
+    let blind = &mut more.techniques[2];
+    (blind.pod.floor, blind.depth_gate) = (0.0, Some(DepthGate { q50_mm: 50.0, spread: 0.05 }));
+    more.rows[0].past_looks.push(PastLook { year: 2025.0, technique: 2 });
+    let (with, without) = (run(&more, 2, 0), run(&whole, 2, 0));
+    for strategy in &whole.strategies {
+        assert!(answers(&with, &strategy.id) == answers(&without, &strategy.id), "{}", strategy.id);
     }
 }
 
@@ -281,8 +301,10 @@ fn a_stopped_run_keeps_every_trial_that_was_said_to_be_done() {
             (told, asked) = (done, asked + 1);
             if asked > 3 { std::ops::ControlFlow::Break(()) } else { std::ops::ControlFlow::Continue(()) }
         });
-        let kept = part.expect("what was finished").trials();
+        let part = part.expect("what was finished");
+        let kept = part.trials();
         assert!(kept > 0 && kept == told, "{threads} threads: kept {kept} of {told}");
+        assert_eq!(part.run.trials, kept);
     }
 }
 
