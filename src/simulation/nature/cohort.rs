@@ -55,3 +55,21 @@ pub(super) fn cohorts(row: &Row, hot_spots: &[HotSpotPlan]) -> Vec<Cohort> {
     }
     groups.into_iter().map(|(year, blades)| Cohort::new(hot_spots, year, blades)).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::model::fleet::Renewal;
+
+    #[test] // by hand
+    fn blades_of_one_age_are_drawn_together() {
+        let study = Study::parse(include_str!("../../../tests/engine/data/small.toml"), "study").expect("a good study");
+        let renewal = |year: f64, blades: &[u32]| Renewal { year, blades: blades.to_vec() };
+        // A blade that was renewed twice is as old as its last renewal.
+        let renewed = vec![renewal(2015.0, &[3, 4]), renewal(2010.0, &[1, 4]), renewal(2015.0, &[6])];
+        let row = Row { blades: 6, renewed, ..study.rows[0].clone() };
+        let groups: Vec<Vec<u32>> = cohorts(&row, &[]).into_iter().map(|cohort| cohort.blades).collect();
+        assert_eq!(groups, [vec![0], vec![1, 4], vec![2, 3, 5]]);
+    }
+}

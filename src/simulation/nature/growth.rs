@@ -316,3 +316,44 @@ impl Integration {
         place(one) == place(other)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::purpose;
+    use super::*;
+    use crate::math::normal_quantile;
+    use crate::model::Study;
+    use crate::simulation::plan::RowPlan;
+    use crate::simulation::row_batch::RowBatch;
+
+    /// Paris' law: a blade's stress enters with its exponent; what scatters is a factor of the row and one of the crack.
+    #[test]
+    fn a_crack_grows_from_its_own_depth_at_the_rate_of_its_row_its_blade_and_itself() {
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let study = Study::parse(text, "study").expect("a good study");
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        let mut batch = RowBatch::new(&plan.nature, &plan.inspection);
+        batch.begin((0..60_u32).map(|trial| Key::from_seed(4).child(trial.into())));
+        batch.draw(&(0..60).collect::<Vec<u32>>());
+        let is_equal = |one: f64, other: f64| (one / other - 1.0).abs() < 1e-9;
+        let mut seen = [0; 2];
+        for crack in &batch.nature.cracks {
+            let row = batch.nature.lives[crack.life as usize].key;
+            let blade = row.child(purpose::BLADE).child(crack.blade.into());
+            let stress = study.scatter.blade_stress_sigma_log * normal_quantile(blade.uniform(0));
+            let growth = &study.growth[0];
+            let of_row = growth.row_sigma_log * row.child(purpose::ROW_GROWTH).named(&growth.id).normal(0);
+            let of_crack = growth.crack_sigma_log * crack.key.normal(draw::GROWTH);
+            let spot = &plan.nature.hot_spots[crack.hot_spot()];
+            let expected = spot.rate * (of_row + of_crack + growth.exponent * stress).exp();
+            assert!(is_equal(crack.rate, expected), "{} and {expected}", crack.rate);
+            // Its median is 0.4 mm at one hot spot; at the other one it is 0.5 mm in every crack.
+            let depth_mm = [0.4 * (0.3 * crack.key.normal(draw::DEPTH)).exp(), 0.5][crack.hot_spot()];
+            let HotSpotGrowth::Curve { curve, .. } = &spot.growth else { panic!("cracks on a curve") };
+            let start = curve.course(depth_mm, spot.aspect(crack.key)).start;
+            assert!(is_equal(crack.course.start, start), "{} and {start}", crack.course.start);
+            seen[crack.hot_spot()] += 1;
+        }
+        assert!(seen.iter().all(|seen| *seen > 100), "{seen:?} cracks");
+    }
+}

@@ -160,7 +160,7 @@ impl Nature<'_> {
             *drawn_ahead = rest;
             let blades = cohort.blades.len() as f64;
             let factors = if buffers.stresses.is_empty() { blades } else { buffers.sum_factors(spot) };
-            let most = MOST_PER_ORIGIN * blades / (row_factor * factors);
+            let most = most_as_arrivals(blades, row_factor * factors);
             sure |= most < end;
             let until = most.min(end);
             let rate = row_factor * spot.origins * factors;
@@ -216,7 +216,7 @@ impl Nature<'_> {
             let key = self.lives[life].blades.child(NewBlade { life, blade, generation }.number()).child(ORIGINS);
             let stress = buffers.stresses.get(at).copied().unwrap_or(0.0);
             for (index, spot) in plan.hot_spots.iter().enumerate() {
-                let most = MOST_PER_ORIGIN * blades / (row_factor * factors[index]);
+                let most = most_as_arrivals(blades, row_factor * factors[index]);
                 let per_hazard = 1.0 / (row_factor * stress_factor(spot, stress));
                 let key = key.child(spot.name);
                 for origin in 0..spot.origins as u32 {
@@ -282,6 +282,13 @@ impl InitiationBuffers {
     }
 }
 
+/// Hazard, for row factor and stress factor 1, up to which origins of some blades are drawn as arrivals; `factors` is the
+/// sum of the blades' factors.
+#[inline(always)]
+fn most_as_arrivals(blades: f64, factors: f64) -> f64 {
+    MOST_PER_ORIGIN * blades / factors
+}
+
 /// Visits the arrivals of a Poisson process up to a hazard, each with a uniform number of its own. Arrival i takes draws
 /// 2 i and 2 i + 1 of the key; the exponential numbers of the first may have been made already.
 #[inline(always)]
@@ -321,4 +328,131 @@ fn draw_exponentials(blocks: &[Draw], numbers: &mut [f64]) {
 #[inline]
 pub(super) fn stress_factor(spot: &HotSpotPlan, stress: f64) -> f64 {
     if stress == 0.0 { 1.0 } else { exp(spot.stress_exponent * stress) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::normal_quantile;
+    use crate::model::Study;
+    use crate::model::initiation::InitiationShape;
+    use crate::simulation::nature::Life;
+    use crate::simulation::plan::RowPlan;
+
+    const LIVES: u32 = 200;
+
+    /// A row of 24 blades with two hot spots, of four origins and of two; the same with many more cracks; and that with
+    /// blades of equal stress.
+    fn plans() -> [RowPlan; 3] {
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let study = Study::parse(text, "study").expect("a good study");
+        let mut dense = study.clone().into_parts();
+        dense.initiation[0].shape = InitiationShape::Exponential { mean: 600.0 };
+        dense.scatter.blade_stress_sigma_log = 0.2;
+        let mut alike = dense.clone();
+        alike.scatter.blade_stress_sigma_log = 0.0;
+        [study, Study::of_checked(dense), Study::of_checked(alike)]
+            .map(|study| RowPlan::new(&study, &study.rows[0]).expect("a good row"))
+    }
+
+    fn begin(plan: &RowPlan) -> Nature<'_> {
+        let mut nature = Nature::new(&plan.nature);
+        nature.begin((0..LIVES).map(|trial| Key::from_seed(7).child(trial.into())));
+        (0..LIVES as usize).for_each(|life| nature.draw_row(life));
+        nature
+    }
+
+    /// Logarithm of a blade's factor on stress: a draw of the blade's own.
+    fn stress(nature: &Nature, life: &Life, number: u64) -> f64 {
+        nature.plan.blade_stress_sigma * normal_quantile(life.blades.child(number).uniform(0))
+    }
+
+    /// Holds cracks against the law: an origin cracks by a hazard H with a probability of 1 - exp(-f H), f the factor of its
+    /// row and its blade. `blades` has all blades that were drawn, by life and number, with the hazards until the end.
+    fn hold_against_the_law<'c>(nature: &Nature, blades: impl Iterator<Item = (usize, u64, &'c Cohort)>) {
+        let mut cracked = std::collections::BTreeMap::new();
+        for new in &nature.initiations {
+            let place = (new.life as usize, new.blade_number, new.hot_spot as usize, new.origin);
+            assert!(cracked.insert(place, new).is_none(), "origin {place:?} cracks once");
+        }
+        // By hot spot and origin, and whether the blade's stress is above the median: cracks beyond those expected, and
+        // the variance of that. And how far they came of their probability, less its mean, and the same of squares.
+        let mut beyond = [[[(0.0, 0.0); 2]; 4]; 2];
+        let (mut first, mut second) = (0.0, 0.0);
+        for (life, number, cohort) in blades {
+            let about = &nature.lives[life];
+            let stress = stress(nature, about, number);
+            for (index, spot) in nature.plan.hot_spots.iter().enumerate() {
+                let factor = about.row_factor * (spot.stress_exponent * stress).exp();
+                let probability = -(-factor * cohort.hazards[index]).exp_m1();
+                for origin in 0..spot.origins as u32 {
+                    let (beyond, variance) = &mut beyond[index][origin as usize][usize::from(stress > 0.0)];
+                    *beyond -= probability;
+                    *variance += probability * (1.0 - probability);
+                    if let Some(new) = cracked.remove(&(life, number, index, origin)) {
+                        *beyond += 1.0;
+                        assert!((new.stress - stress).abs() < 1e-9 && new.installed == cohort.installed[index]);
+                        let share = -(-factor * new.hazard).exp_m1() / probability;
+                        first += share - 0.5;
+                        second += share * share - 1.0 / 3.0;
+                    }
+                }
+            }
+        }
+        assert!(cracked.is_empty(), "{cracked:?} are of no blade");
+        for (beyond, variance) in beyond.iter().flatten().flatten().filter(|(_, variance)| *variance > 0.0) {
+            assert!(beyond.abs() < 4.0 * variance.sqrt(), "{beyond} with a variance of {variance}");
+        }
+        // The share is uniform: variances of it and of its square.
+        let count = nature.initiations.len() as f64;
+        assert!(count > 200.0, "{count} cracks");
+        assert!(first.abs() < 4.0 * (count / 12.0).sqrt(), "{first} of {count}");
+        assert!(second.abs() < 4.0 * (count * 4.0 / 45.0).sqrt(), "{second} of {count}");
+    }
+
+    #[test]
+    fn origins_of_first_blades_crack_as_often_and_as_early_as_on_paper() {
+        for plan in plans() {
+            let mut nature = begin(&plan);
+            nature.draw_first_initiations(&(0..LIVES).collect::<Vec<u32>>());
+            let cohorts = &nature.plan.cohorts;
+            let of_life = |life: usize| {
+                cohorts.iter().flat_map(move |age| age.blades.iter().map(move |&blade| (life, blade.into(), age)))
+            };
+            hold_against_the_law(&nature, (0..LIVES as usize).flat_map(of_life));
+        }
+    }
+
+    #[test]
+    fn origins_of_new_blades_crack_as_often_and_as_early_as_on_paper() {
+        for plan in plans() {
+            let mut nature = begin(&plan);
+            let age = &plan.nature.new_blades[0];
+            let all = || (0..LIVES as usize).flat_map(|life| (0..24).map(move |blade| (life, blade)));
+            for (life, blade) in all() {
+                nature.draw_blade(NewBlade { life, blade, generation: 3 }, age);
+            }
+            hold_against_the_law(&nature, all().map(|(life, blade)| (life, 3 << 32 | u64::from(blade), age)));
+        }
+    }
+
+    #[test]
+    fn numbers_made_ahead_change_no_crack() {
+        for plan in plans() {
+            let (mut ahead, mut apart) = (begin(&plan), begin(&plan));
+            ahead.draw_first_initiations(&(0..LIVES).collect::<Vec<u32>>());
+            for life in 0..LIVES as usize {
+                for (index, cohort) in plan.nature.cohorts.iter().enumerate() {
+                    let key = apart.lives[life].key.child(purpose::FIRST_BLADES).child(index as u64);
+                    apart.draw_cohort(life, cohort, key, 0, &mut &[][..]);
+                }
+            }
+            assert_eq!(ahead.initiations.len(), apart.initiations.len());
+            for (one, other) in ahead.initiations.iter().zip(&apart.initiations) {
+                let place = |new: &Initiation| (new.life, new.blade_number, new.hot_spot, new.origin);
+                assert_eq!(place(one), place(other));
+                assert!((one.hazard / other.hazard - 1.0).abs() < 1e-12);
+            }
+        }
+    }
 }

@@ -145,10 +145,23 @@ mod tests {
         let mut twice = notes;
         twice.merge(&notes);
         assert!(twice.sentences()[0].starts_with("4 of 4,000 cracks grew longer than half the width"));
+        let expected = IntegrationCounts {
+            on_curves: 3_992,
+            integrated: 8,
+            too_narrow: 2,
+            too_flat: 2,
+            too_deep: 2,
+            too_long: 4,
+            unfinished: 2,
+            joins: 8,
+            joins_outside_rule: 2,
+        };
+        assert_eq!(twice, expected);
         let starts =
             ["2 of 2,000 cracks grew longer", "1 of 2,000 cracks grew deeper", "1 of 2,000 cracks were corner"];
         let sentences = notes.sentences();
         assert_eq!(sentences.len(), 6);
+        assert!(sentences[0].ends_with("(0.10 %)."), "{}", sentences[0]);
         for (sentence, start) in sentences.iter().zip(starts) {
             assert!(sentence.starts_with(start) && sentence.contains("unsafe side"), "{sentence}");
         }

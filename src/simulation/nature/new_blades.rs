@@ -37,7 +37,7 @@ impl DrawnAhead {
 
 impl Nature<'_> {
     /// The cracks of one new blade, if it has any: returns whether.
-    fn draw_blade(&mut self, new: NewBlade, age: &Cohort) -> bool {
+    pub(super) fn draw_blade(&mut self, new: NewBlade, age: &Cohort) -> bool {
         let plan = self.plan;
         let before = self.initiations.len();
         let key = self.lives[new.life].blades.child(new.number());
@@ -225,5 +225,67 @@ fn first_blade_each(keys: &mut [Key], replaced: &[(u32, u32)]) {
 fn first_draw_each(keys: &[Key], name: u64, draws: &mut [f64]) {
     for (draw, key) in draws.iter_mut().zip(keys) {
         *draw = key.child(name).uniform(0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::simulation::plan::RowPlan;
+    use crate::simulation::row_batch::RowBatch;
+
+    /// What is known beforehand is a bound: a blade that is known to stay sound has no crack, whenever it is new.
+    #[test]
+    fn blades_that_are_known_to_stay_sound_never_crack() {
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let mut study = Study::parse(text, "study").expect("a good study").into_parts();
+        for sigma in [0.0, 0.2] {
+            study.scatter.blade_stress_sigma_log = sigma;
+            let study = Study::of_checked(study.clone());
+            let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+            let mut batch = RowBatch::new(&plan.nature, &plan.inspection);
+            batch.begin((0..100_u32).map(|trial| Key::from_seed(2).child(trial.into())));
+            batch.draw(&(0..100).collect::<Vec<u32>>());
+            batch.draw_shared();
+            let nature = &mut batch.nature;
+            let (mut sound, mut cracked) = (0, 0);
+            for (life, blade) in (0..100_usize).flat_map(|life| (0..24).map(move |blade| (life, blade))) {
+                for (outage, age) in plan.nature.new_blades.iter().enumerate() {
+                    let cracks = nature.draw_blade(NewBlade { life, blade, generation: 1 }, age);
+                    let is_sound = nature.stays_sound(life, blade, outage);
+                    assert!(!(is_sound && cracks), "life {life}, blade {blade}, outage {outage}");
+                    sound += u32::from(is_sound);
+                    cracked += u32::from(cracks);
+                    nature.initiations.clear();
+                }
+            }
+            // Nothing is known where stresses scatter.
+            assert!(
+                (sound > 1000) == (sigma == 0.0) && cracked > 100,
+                "{sound} known to stay sound, {cracked} cracked"
+            );
+        }
+    }
+
+    #[test]
+    fn each_new_row_is_drawn_apart_from_the_first_and_from_others() {
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let mut study = Study::parse(text, "study").expect("a good study").into_parts();
+        (study.scatter.blade_stress_sigma_log, study.rows[0].renewed) = (0.0, Vec::new());
+        let study = Study::of_checked(study);
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        let mut nature = Nature::new(&plan.nature);
+        nature.begin(std::iter::once(Key::from_seed(2)));
+        nature.draw(&[0]);
+        // As old as the first one.
+        for row in 1..3 {
+            nature.new_row(0, row << 16, study.rows[0].in_service_year);
+        }
+        let mut starts: Vec<f64> = nature.cracks.iter().map(|crack| crack.born_starts).collect();
+        let count = starts.len();
+        starts.sort_by(f64::total_cmp);
+        starts.dedup();
+        assert!(starts.len() == count && count > 20, "{count} cracks, which begin at {} times", starts.len());
     }
 }
