@@ -135,8 +135,9 @@ impl Readings {
     /// Turns readings into years.
     pub fn year_of_each(&self, readings: &mut [f64]) {
         match self.pieces[..] {
-            [(begin, at_begin, rate)] if rate > 0.0 => {
-                readings.iter_mut().for_each(|reading| *reading = begin + (*reading - at_begin) / rate);
+            // The first period begins with reading zero.
+            [(begin, _, rate)] if rate > 0.0 => {
+                readings.iter_mut().for_each(|reading| *reading = begin + *reading / rate);
             }
             _ => readings.iter_mut().for_each(|reading| *reading = self.year_of(*reading)),
         }
@@ -194,5 +195,22 @@ mod tests {
     fn a_clock_that_stands_still_never_gets_there() {
         let duty = [DutyPeriod { from_year: 0.0, starts_per_year: 0.0, hours_per_year: 100.0 }];
         assert_eq!(Readings::new(&duty, Clock::STARTS).year_of(1.0), f64::INFINITY);
+    }
+
+    #[test]
+    fn many_at_once_are_turned_as_one_by_one() {
+        let period = |from_year, starts_per_year| DutyPeriod { from_year, starts_per_year, hours_per_year: 0.0 };
+        let duties = [vec![period(2000.0, 10.0)], vec![period(2000.0, 10.0), period(2010.0, 200.0)]];
+        for (duty, expected) in duties.iter().zip([[-20.0, 50.0, 110.0], [-20.0, 50.0, 300.0]]) {
+            let starts = Readings::new(duty, Clock::STARTS);
+            let mut numbers = [1998.0, 2005.0, 2011.0];
+            starts.at_each(&mut numbers);
+            assert_eq!(numbers, expected);
+            starts.year_of_each(&mut numbers);
+            assert_eq!(numbers, [1998.0, 2005.0, 2011.0]);
+        }
+        let mut readings = [0.0, 1.0];
+        Readings::new(&[period(2000.0, 0.0)], Clock::STARTS).year_of_each(&mut readings);
+        assert_eq!(readings, [2000.0, f64::INFINITY]);
     }
 }

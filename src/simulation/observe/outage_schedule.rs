@@ -197,4 +197,27 @@ mod tests {
         let jobs = [in_place(30.0), Job::default()];
         assert_eq!(split(&crews(2, 28.0, 5.0, &[0, 0]), &jobs), [2.0, 0.0]);
     }
+
+    #[test]
+    fn a_row_without_work_has_no_share_where_no_single_row_saves_a_day() {
+        let jobs = [in_place(15.0), in_place(15.0), in_place(15.0), in_place(15.0), Job::default()];
+        let two = crews(2, 28.0, 0.0, &[0, 0, 1, 1, 2]);
+        assert_eq!(two.finish_days(&jobs), [15.0, 15.0, 30.0, 30.0, 0.0]);
+        assert_eq!(split(&two, &jobs), [0.0, 0.0, 1.0, 1.0, 0.0]);
+    }
+
+    #[test]
+    fn each_lift_takes_its_days_of_the_window() {
+        // One crew: 3 + 3 of lifts, then 10 and 10. Without either row 13 are saved.
+        let one = crews(1, 25.5, 3.0, &[0, 1]);
+        assert_eq!(split(&one, &[out(10.0); 2]), [0.25; 2]);
+    }
+
+    #[test]
+    fn rows_on_three_rotors_have_three_numbers() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let row = &Study::load(path).expect("a valid study").rows[0];
+        let rows = ["one", "two", "three", "two"].map(|rotor| Row { rotor: rotor.to_owned(), ..row.clone() });
+        assert_eq!(rotor_numbers(&rows.each_ref()), [0, 1, 2, 1]);
+    }
 }

@@ -114,3 +114,14 @@ pub(crate) type Values = [f64; Quantity::ALL.len()];
 
 /// Zero for each.
 pub(crate) const NOTHING: Values = [0.0; Quantity::ALL.len()];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_quantity_has_a_name_of_its_own() {
+        let names: std::collections::BTreeSet<&str> = Quantity::ALL.iter().map(|quantity| quantity.name()).collect();
+        assert_eq!(names.len(), Quantity::ALL.len());
+    }
+}
