@@ -3,6 +3,8 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+#[cfg(test)]
+pub(super) mod made;
 mod warnings;
 
 use super::observe::Quantity;
@@ -188,7 +190,7 @@ impl Comparison {
         let n = self.tally.trials as f64;
         let value = sum / n;
         let standard_error = ((square / n - value * value).max(0.0) / (n - 1.0)).sqrt();
-        Estimate { value, ..normal_interval(value, standard_error) }
+        normal_interval(value, standard_error)
     }
 
     fn proportion(&self, events: f64) -> Estimate {
@@ -210,7 +212,7 @@ impl Comparison {
         let residual = after.total_mm_square[outage] - 2.0 * ratio * after.cracks_total_mm[outage]
             + ratio * ratio * after.cracks_square[outage];
         let standard_error = (residual.max(0.0) / (n - 1.0) * n).sqrt() / cracks;
-        Some(Estimate { value: ratio, ..normal_interval(ratio, standard_error) })
+        Some(normal_interval(ratio, standard_error))
     }
 
     fn difference(&self, strategy: StrategyId, other: StrategyId, index: usize) -> Difference {
@@ -225,7 +227,7 @@ impl Comparison {
         let apart = |sum: f64, square: f64| (square / n - (sum / n) * (sum / n)).max(0.0) / (n - 1.0);
         Difference {
             quantity,
-            difference: Estimate { value, ..normal_interval(value, standard_error) },
+            difference: normal_interval(value, standard_error),
             unpaired_standard_error: (apart(sum_a, a.square[at]) + apart(sum_b, b.square[at])).sqrt(),
         }
     }
@@ -278,7 +280,7 @@ pub(super) fn quantile_mm(bins: &[f64], probability: f64) -> f64 {
         return 0.0;
     }
     for (bin, &count) in bins.iter().enumerate().skip(1) {
-        if passed + count >= wanted && count > 0.0 {
+        if passed + count >= wanted {
             let (begin, width) = (bin_begin_mm(bin), bin_width_mm(bin));
             let slopes = [bin - 1, bin].map(|left| width / count * slope_between(bins, left));
             return begin + width * place_in_bin((wanted - passed) / count, slopes);
@@ -292,10 +294,10 @@ fn bin_width_mm(bin: usize) -> f64 {
     bin_begin_mm(bin + 1) - bin_begin_mm(bin)
 }
 
-/// Slope of the cumulative count, per mm, at the end of a bin: zero where one of its neighbours is empty.
+/// Slope of the cumulative count, per mm, at the end of a bin: zero where one of its neighbours is empty, or is none.
 fn slope_between(bins: &[f64], left: usize) -> f64 {
     let right = left + 1;
-    if left == 0 || right >= bins.len() || bins[left] == 0.0 || bins[right] == 0.0 {
+    if left == 0 || right >= bins.len() {
         return 0.0;
     }
     let [a, b] = [left, right].map(bin_width_mm);
@@ -322,6 +324,9 @@ fn place_in_bin(height: f64, [first, last]: [f64; 2]) -> f64 {
 mod tests {
     use super::*;
     use crate::simulation::tally::length_bin;
+    use made::{
+        OUTAGES, ROWS, STRATEGIES, TRIALS, YEARS, all, assert_equal, comparison, fleet_values, mean, row_values,
+    };
 
     /// Lognormal lengths, few and many to a bin's width, beside no crack in half of the lives.
     #[test]
@@ -348,10 +353,158 @@ mod tests {
 
     #[test]
     fn lengths_of_one_bin_stay_in_it() {
-        let mut bins = vec![0.0_f64; LENGTH_BINS];
-        bins[50] = 7.0;
-        for probability in [0.01, 0.5, 0.99] {
-            assert!((bin_begin_mm(50)..bin_begin_mm(51)).contains(&quantile_mm(&bins, probability)));
+        for bin in [1, 50, LENGTH_BINS - 1] {
+            let mut bins = vec![0.0_f64; LENGTH_BINS];
+            (bins[0], bins[bin]) = (1.0, 7.0);
+            assert_eq!(quantile_mm(&bins, 0.1), 0.0);
+            for probability in [0.15, 0.5, 0.99] {
+                assert!((bin_begin_mm(bin)..bin_begin_mm(bin + 1)).contains(&quantile_mm(&bins, probability)));
+            }
         }
+    }
+
+    /// With the 95 % interval of a normal distribution.
+    #[track_caller]
+    fn assert_mean(ours: &Estimate, [value, standard_error]: [f64; 2]) {
+        assert_equal(ours.value, value);
+        assert_equal(ours.standard_error, standard_error);
+        assert_equal(ours.low, value - 1.959_963_984_540_054 * standard_error);
+        assert_equal(ours.high, value + 1.959_963_984_540_054 * standard_error);
+        assert!(ours.events.is_nan());
+    }
+
+    #[track_caller]
+    fn assert_proportion(ours: &Estimate, events: usize) {
+        let (n, p) = (TRIALS as f64, events as f64 / TRIALS as f64);
+        let (low, high) = interval::exact_proportion(events as f64, n, 0.95);
+        assert_equal(ours.standard_error, (p * (1.0 - p) / n).sqrt());
+        assert_eq!((ours.value, ours.low, ours.high, ours.events), (p, low, high, events as f64));
+    }
+
+    #[track_caller]
+    fn assert_estimate(ours: &Estimate, strategy: usize, quantity: Quantity, numbers: &[f64]) {
+        match quantity {
+            Quantity::AnyLoss | Quantity::Escalated => {
+                assert_proportion(ours, numbers.iter().filter(|number| **number > 0.0).count());
+            }
+            Quantity::Losses if strategy == 5 => {
+                // None was seen, which leaves a bound.
+                assert!(ours.standard_error.is_nan() && ours.value == 0.0);
+                assert_eq!(ours.high, interval::exact_proportion(0.0, 8.0, 0.95).1);
+            }
+            _ => assert_mean(ours, mean(numbers)),
+        }
+    }
+
+    #[test]
+    fn estimates_are_means_and_proportions_over_trials() {
+        let made = comparison(TRIALS);
+        assert_eq!((made.trials(), made.p_came_through(ROWS[1])), (8, 0.5));
+        for (strategy, quantity) in (0..STRATEGIES).flat_map(|strategy| Quantity::ALL.map(|one| (strategy, one))) {
+            let (id, at) = (StrategyId(strategy), quantity as usize);
+            let fleet = all(|trial| fleet_values(trial, strategy)[at]);
+            assert_estimate(&made.fleet(id, quantity), strategy, quantity, &fleet);
+            for row in ROWS {
+                let numbers = all(|trial| row_values(row.0, trial, strategy)[at]);
+                assert_estimate(&made.row(row, id, quantity), strategy, quantity, &numbers);
+            }
+        }
+        assert!(comparison(1).fleet(StrategyId(0), Quantity::AnyLoss).standard_error.is_nan());
+    }
+
+    #[test]
+    fn losses_of_each_year_are_told_apart() {
+        let made = comparison(TRIALS);
+        let lost_on = |rows: &[usize], year: usize, strategy: usize| {
+            let of = |row: &&usize, trial: usize| made::loss_year(**row, trial) == year;
+            all(|trial| {
+                let there = rows.iter().filter(|row| of(row, trial));
+                there.map(|row| row_values(*row, trial, strategy)[Quantity::Losses as usize]).sum()
+            })
+        };
+        for (strategy, year) in (0..STRATEGIES).flat_map(|strategy| (0..YEARS).map(move |year| (strategy, year))) {
+            let id = StrategyId(strategy);
+            for (numbers, losses, any) in [
+                (lost_on(&[0, 1], year, strategy), made.fleet_losses_by_year(id), made.fleet_any_loss_by_year(id)),
+                (
+                    lost_on(&[1], year, strategy),
+                    made.row_losses_by_year(ROWS[1], id),
+                    made.row_any_loss_by_year(ROWS[1], id),
+                ),
+            ] {
+                assert_eq!((losses.len(), any.len()), (YEARS, YEARS));
+                let events = numbers.iter().filter(|number| **number > 0.0).count();
+                assert_proportion(&any[year], events);
+                let [value, standard_error] = mean(&numbers);
+                assert_equal(losses[year].value, value);
+                assert_equal(losses[year].standard_error, standard_error);
+                assert_eq!(losses[year].events, events as f64);
+                // Where none was seen the bound on the chance of any stands.
+                let high = if events == 0 { any[year].high } else { value + 1.959_963_984_540_054 * standard_error };
+                assert_equal(losses[year].high, high);
+            }
+        }
+    }
+
+    #[test]
+    fn what_an_outage_leaves_is_a_mean_a_proportion_and_a_ratio() {
+        let made = comparison(TRIALS);
+        for (row, strategy) in ROWS.into_iter().flat_map(|row| (0..STRATEGIES).map(move |strategy| (row, strategy))) {
+            let after = made.after_outages(row, StrategyId(strategy));
+            assert_eq!(after.len(), OUTAGES);
+            for (outage, after) in after.iter().enumerate() {
+                let [cracks, total] = [0, 1].map(|what| all(|trial| made::left(row.0, trial, strategy, outage)[what]));
+                assert_mean(&after.cracks, mean(&cracks));
+                assert_proportion(&after.p_any_crack, cracks.iter().filter(|cracks| **cracks > 0.0).count());
+                let Some(length_mm) = &after.mean_length_mm else {
+                    assert!(outage == 0 || strategy + 1 == STRATEGIES);
+                    continue;
+                };
+                // Ratio of two means: its standard error is that of the mean residual, over the mean below (W. G.
+                // Cochran, Sampling Techniques, 1977, section 2.11).
+                let ratio = mean(&total)[0] / mean(&cracks)[0];
+                let residuals = all(|trial| total[trial] - ratio * cracks[trial]);
+                assert_mean(length_mm, [ratio, mean(&residuals)[1] / mean(&cracks)[0]]);
+            }
+        }
+    }
+
+    #[test]
+    fn differences_are_those_of_pairs() {
+        let made = comparison(TRIALS);
+        for strategy in 0..STRATEGIES {
+            let differences = made.differences(StrategyId(strategy));
+            assert_eq!(differences.len(), PAIRED.len());
+            for (ours, quantity) in differences.iter().zip(PAIRED) {
+                let [one, base] =
+                    [strategy, 0].map(|strategy| all(|trial| fleet_values(trial, strategy)[quantity as usize]));
+                assert_eq!(ours.quantity, quantity);
+                assert_mean(&ours.difference, mean(&all(|trial| one[trial] - base[trial])));
+                assert_equal(ours.unpaired_standard_error, mean(&one)[1].hypot(mean(&base)[1]));
+            }
+        }
+    }
+
+    #[test]
+    fn the_first_is_as_sure_as_each_difference_to_it() {
+        let rankings = comparison(TRIALS).rankings();
+        for (ranking, quantity) in rankings.iter().zip(PAIRED) {
+            let of = |strategy: usize| all(|trial| fleet_values(trial, strategy)[quantity as usize]);
+            let mut order: Vec<usize> = (0..STRATEGIES).collect();
+            order.sort_by(|one, other| mean(&of(*one))[0].total_cmp(&mean(&of(*other))[0]));
+            assert_eq!(ranking.order, order.iter().map(|strategy| StrategyId(*strategy)).collect::<Vec<_>>());
+            let first = of(order[0]);
+            let doubt = |strategy: &usize| {
+                let [value, standard_error] = mean(&all(|trial| of(*strategy)[trial] - first[trial]));
+                // The same in every trial: nothing tells them apart, or nothing is in doubt.
+                let same = if value == 0.0 { 0.5 } else { 0.0 };
+                if standard_error == 0.0 { same } else { normal_cdf(-value / standard_error) }
+            };
+            let doubt: f64 = order[1..].iter().map(doubt).sum();
+            assert_equal(ranking.confidence, (1.0 - doubt).max(0.0));
+        }
+        // One other is alike in days, and the rest have more in every trial.
+        assert_eq!(rankings[3].confidence, 0.5);
+        assert!(rankings[2].confidence > 0.01 && rankings[2].order[0] == StrategyId(3), "{:?}", rankings[2]);
     }
 }

@@ -28,11 +28,7 @@ impl Comparison {
             warnings.push("No strategy had a loss, so that they cannot be ranked by losses.".to_owned());
         }
         // The chance of any loss ranks as the number of losses does; saying both says nothing more.
-        let rankings = self.rankings().into_iter().filter(|ranking| match ranking.quantity {
-            Quantity::AnyLoss => false,
-            Quantity::Losses => anything_lost,
-            _ => true,
-        });
+        let rankings = self.rankings().into_iter().filter(|ranking| ranking.quantity != Quantity::AnyLoss);
         warnings.extend(rankings.filter_map(|ranking| self.unsure(&ranking)));
         warnings
     }
@@ -100,7 +96,7 @@ fn thin_evidence(events: f64, trials: f64) -> Option<String> {
     // relative error squared = (1 - p) / (n p)
     let relative = ((trials - events) / (events * trials)).sqrt();
     let needed = relative * relative * trials / 0.01;
-    (relative > THIN_EVENTS.sqrt().recip() && needed > trials).then(|| {
+    (relative > THIN_EVENTS.sqrt().recip()).then(|| {
         format!(
             "only {} of {of} had a loss, so the chance of one is known to {:.0} % (one standard error); about {} trials \
              give 10 %.",
@@ -119,6 +115,7 @@ fn rounded_up(x: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::made;
     use super::*;
 
     /// Whatever the counts, a number that is said means something: no percentage of 0, no number of trials below those
@@ -152,6 +149,54 @@ mod tests {
             "a loss in every one of 20 trials, so only a lower bound is known (chance of any loss above 0.83)."
         );
         assert_eq!(two_figures(3.2e-5), "3.2e-5");
+    }
+
+    #[test] // by hand: sqrt(996 / (4 * 1000)) is 0.499, and 10 % takes 24.9 times the trials
+    fn few_losses_are_said_with_their_error_and_the_trials_that_would_do() {
+        let said = "only 4 of 1,000 trials had a loss, so the chance of one is known to 50 % (one standard error); about \
+                    25,000 trials give 10 %.";
+        assert_eq!(thin_evidence(4.0, 1e3).as_deref(), Some(said));
+        // One in thirty events: 0.99 of a relative variance of 1 / 30 is not beyond it, and 29 are.
+        assert_eq!(thin_evidence(30.0, 3e3), None);
+        assert!(thin_evidence(29.0, 3e3).is_some());
+        assert_eq!(thin_evidence(30.0, 30.0), None);
+        assert!(thin_evidence(29.0, 29.0).is_some());
+    }
+
+    #[test]
+    fn a_reader_is_warned_of_what_is_not_settled() {
+        let mut made = made::comparison(made::TRIALS);
+        let said = |made: &Comparison, start: &str| {
+            made.warnings().into_iter().filter(|text| text.starts_with(start)).collect::<Vec<String>>()
+        };
+        // The first two have equally many days.
+        let days = "days: first place of inplace is not settled (confidence 0.50; next is confirmed). More trials sharpen it \
+                    unless the two are truly alike.";
+        assert_eq!(said(&made, "days: "), [days]);
+        assert!(said(&made, "p_any_loss: ").is_empty() && said(&made, "No strategy had a loss").is_empty());
+        assert!(
+            said(&made, "retired: ")[0].starts_with("retired: no loss in 8 trials, so only an upper bound is known")
+        );
+        // Eight lives that came through: of 16 that is one in two, of 17 it is less.
+        assert!(said(&made, "rows.row: ").is_empty());
+        made.tally.tries[0] = 17;
+        assert!(said(&made, "rows.row: ")[0].contains("without a loss with probability 0.47 only"));
+        assert!(said(&made, "rows.second: ").is_empty());
+        // Where nothing happened there is nothing to rank.
+        let nothing = made::of_nothing(made::TRIALS);
+        assert_eq!(said(&nothing, "No strategy had a loss, so that they cannot be ranked by losses.").len(), 1);
+        assert!(["losses: ", "cost: ", "days: "].iter().all(|start| said(&nothing, start).is_empty()));
+    }
+
+    #[test]
+    fn one_strategy_is_not_ranked() {
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let mut study = crate::Study::parse(text, "small").expect("a good study").into_parts();
+        study.strategies.truncate(1);
+        let run = crate::simulation::Run { trials: 2, ..Default::default() };
+        let made = crate::Study::of_checked(study).simulate(&run).expect("a good run");
+        assert_eq!(made.fleet(StrategyId(0), Quantity::AnyLoss).events, 0.0);
+        assert!(!made.warnings().iter().any(|text| text.contains("rank") || text.contains("first place")));
     }
 
     #[test]

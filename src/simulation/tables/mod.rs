@@ -161,7 +161,7 @@ impl Comparison {
             let mut add = |row: Option<&str>, losses: Vec<Estimate>, any: Vec<Estimate>| {
                 for (year, (losses, any)) in losses.into_iter().zip(any).enumerate() {
                     let year = self.study.start_year + year as f64;
-                    let losses = Estimate { low: losses.low.max(0.0), events: any.events, ..losses };
+                    let losses = Estimate { low: losses.low.max(0.0), ..losses };
                     for (quantity, unit, estimate) in
                         [(Quantity::Losses, "count", losses), (Quantity::AnyLoss, "probability", any)]
                     {
@@ -299,6 +299,8 @@ mod tests {
     use super::*;
     use crate::model::Study;
     use crate::simulation::Run;
+    use crate::simulation::estimate::made::{self, OUTAGES, ROWS, STRATEGIES, TRIALS, YEARS};
+    use crate::simulation::tally::length_bin;
 
     fn comparison(study: &str, trials: u64) -> Comparison {
         let study = Study::parse(study, "test").expect("a good study");
@@ -322,6 +324,7 @@ mod tests {
             }
         }
         assert!(comparison.table("summaries").is_err());
+        assert!(Table::new("empty", &ESTIMATE_COLUMNS).is_empty());
     }
 
     #[test]
@@ -350,5 +353,259 @@ mod tests {
             panic!("the column is missing");
         };
         assert!(errors.iter().all(|error| error.is_nan() || *error == 0.0 || *error > 1e-6), "{errors:?}");
+    }
+
+    /// A line of a table: value, standard error, low, high and events, with its unit and its note.
+    type Shown = ([f64; 5], String, String);
+
+    fn texts<'t>(table: &'t Table, name: &str) -> &'t [String] {
+        match table.column(name) {
+            Some(Column::Text(texts)) => texts,
+            other => panic!("{name}: {other:?}"),
+        }
+    }
+
+    fn numbers<'t>(table: &'t Table, name: &str) -> &'t [f64] {
+        match table.column(name) {
+            Some(Column::Number(numbers)) => numbers,
+            other => panic!("{name}: {other:?}"),
+        }
+    }
+
+    /// The one line of a row, or of the fleet, a strategy, a year and a quantity; not-a-number stands for none.
+    fn shown(table: &Table, row: &str, strategy: &str, year: f64, quantity: &str, probability: f64) -> Shown {
+        let is = |column: &str, text: &str, line: usize| texts(table, column)[line] == text;
+        let at = |column: &str, number: f64, line: usize| numbers(table, column)[line].total_cmp(&number).is_eq();
+        let level = if row.is_empty() { "fleet" } else { "row" };
+        let found: Vec<usize> = (0..table.len())
+            .filter(|&line| is("level", level, line) && is("row", row, line) && is("strategy", strategy, line))
+            .filter(|&line| {
+                is("quantity", quantity, line) && at("year", year, line) && at("probability", probability, line)
+            })
+            .collect();
+        assert_eq!(found.len(), 1, "{row} {strategy} {year} {quantity} {probability}");
+        let numbers = ["value", "standard_error", "low", "high", "events"].map(|name| numbers(table, name)[found[0]]);
+        (numbers, texts(table, "unit")[found[0]].clone(), texts(table, "note")[found[0]].clone())
+    }
+
+    fn is_equal(one: [f64; 5], other: [f64; 5]) -> bool {
+        one.iter().zip(other).all(|(one, other)| (one.is_nan() && other.is_nan()) || (one - other).abs() < 1e-9)
+    }
+
+    #[track_caller]
+    fn assert_shown(ours: &Shown, estimate: [f64; 5], unit: &str, note: &str) {
+        assert!(is_equal(ours.0, estimate), "{ours:?} and {estimate:?}");
+        assert_eq!((ours.1.as_str(), ours.2.as_str()), (unit, note));
+    }
+
+    fn of(estimate: Estimate) -> [f64; 5] {
+        let Estimate { value, standard_error, low, high, events } = estimate;
+        [value, standard_error, low, high, events]
+    }
+
+    /// Upper end of the exact interval of a chance that no trial showed.
+    fn bound(trials: usize) -> f64 {
+        1.0 - 0.025_f64.powf((trials as f64).recip())
+    }
+
+    const FEW: &str = "few events";
+    const NAN: f64 = f64::NAN;
+
+    #[test]
+    fn the_whole_horizon_is_shown_as_it_is_estimated() {
+        let made = made::comparison(TRIALS);
+        let (summary, by_row) = (made.table("summary").expect("it"), made.table("by_row").expect("it"));
+        assert_eq!(by_row.len(), 2 * STRATEGIES * Quantity::ALL.len());
+        for (id, quantity) in made.study.strategy_ids().flat_map(|id| Quantity::ALL.map(|quantity| (id, quantity))) {
+            let strategy = made.study.strategy(id).id.as_str();
+            let unit = match quantity.name() {
+                "p_any_loss" | "p_escalated" => "probability",
+                name if name.contains("cost") => "kEUR",
+                name if name.contains("days") => "days",
+                _ => "count",
+            };
+            let fleet = (shown(&summary, "", strategy, NAN, quantity.name(), NAN), made.fleet(id, quantity));
+            let second = shown(&by_row, "second", strategy, NAN, quantity.name(), NAN);
+            for ((ours, estimate), lost) in [fleet, (second, made.row(ROWS[1], id, quantity))]
+                .into_iter()
+                .zip([made.fleet(id, Quantity::AnyLoss).events, made.row(ROWS[1], id, Quantity::AnyLoss).events])
+            {
+                let [value, standard_error, low, high, events] = of(estimate);
+                match quantity {
+                    // No trial showed a loss of the sixth strategy.
+                    Quantity::AnyLoss | Quantity::Losses if lost == 0.0 => {
+                        assert_shown(&ours, [0.0, NAN, 0.0, bound(8), 0.0], unit, notes::NONE_SEEN);
+                    }
+                    // A loss costs 4000, and 60 days of 110.
+                    Quantity::LossCost | Quantity::ForcedDays if lost == 0.0 => {
+                        let each = if quantity == Quantity::LossCost { 4000.0 + 60.0 * 110.0 } else { 60.0 };
+                        assert_shown(&ours, [0.0, NAN, 0.0, bound(8) * each, 0.0], unit, notes::NONE_SEEN);
+                    }
+                    Quantity::Losses | Quantity::LossCost | Quantity::ForcedDays => {
+                        assert_shown(&ours, [value, standard_error, low.max(0.0), high, lost], unit, FEW);
+                    }
+                    Quantity::AnyLoss | Quantity::Escalated if events > 0.0 => {
+                        assert_shown(&ours, of(estimate), unit, FEW);
+                    }
+                    Quantity::Escalated | Quantity::AnyLoss => {}
+                    _ if value > 0.0 => {
+                        assert_shown(&ours, [value, standard_error, low.max(0.0), high, NAN], unit, "");
+                    }
+                    _ => {}
+                }
+            }
+        }
+        for id in made.study.strategy_ids() {
+            let strategy = made.study.strategy(id).id.as_str();
+            let rows = ROWS.map(|row| made.row(row, id, Quantity::AnyLoss));
+            // Lives of both rows are trials of one proportion.
+            let events = rows[0].events + rows[1].events;
+            let (low, high) = interval::exact_proportion(events, 16.0, 0.95);
+            let standard_error =
+                if events == 0.0 { NAN } else { rows[0].standard_error.hypot(rows[1].standard_error) / 2.0 };
+            let note = if events == 0.0 { notes::NONE_SEEN } else { FEW };
+            let ours = shown(&summary, "", strategy, NAN, MEAN_ROW, NAN);
+            assert_shown(&ours, [events / 16.0, standard_error, low, high, events], "probability", note);
+            // Variances of rows add.
+            let ours = shown(&summary, "", strategy, NAN, CRACKS_LEFT, NAN);
+            let last = ROWS.map(|row| made.after_outages(row, id)[OUTAGES - 1].cracks);
+            let (value, error) = (last[0].value + last[1].value, last[0].standard_error.hypot(last[1].standard_error));
+            if id.0 + 1 == STRATEGIES {
+                assert_shown(&ours, [0.0, NAN, 0.0, bound(8), 0.0], "count", notes::NONE_SEEN);
+            } else {
+                let reach = 1.959_963_984_540_054 * error;
+                assert_shown(&ours, [value, error, (value - reach).max(0.0), value + reach, NAN], "count", "");
+            }
+        }
+    }
+
+    #[test]
+    fn each_year_and_each_outage_is_shown_as_it_is_estimated() {
+        let made = made::comparison(TRIALS);
+        let (by_year, by_outage) = (made.table("by_year").expect("it"), made.table("by_outage").expect("it"));
+        assert_eq!(by_year.len(), STRATEGIES * 3 * YEARS * 2);
+        for id in made.study.strategy_ids() {
+            let strategy = made.study.strategy(id).id.as_str();
+            for (row, losses, any) in [
+                ("", made.fleet_losses_by_year(id), made.fleet_any_loss_by_year(id)),
+                ("second", made.row_losses_by_year(ROWS[1], id), made.row_any_loss_by_year(ROWS[1], id)),
+            ] {
+                for (index, (losses, any)) in losses.into_iter().zip(any).enumerate() {
+                    let year = 2026.0 + index as f64;
+                    let is_unseen = any.events == 0.0;
+                    let note = if is_unseen { notes::NONE_SEEN } else { FEW };
+                    let error = |error: f64| if is_unseen { NAN } else { error };
+                    let ours = shown(&by_year, row, strategy, year, "losses", NAN);
+                    let Estimate { value, standard_error, low, high, .. } = losses;
+                    assert_shown(&ours, [value, error(standard_error), low.max(0.0), high, any.events], "count", note);
+                    let ours = shown(&by_year, row, strategy, year, "p_any_loss", NAN);
+                    let [value, standard_error, low, high, events] = of(any);
+                    assert_shown(&ours, [value, error(standard_error), low, high, events], "probability", note);
+                }
+            }
+            for (outage, after) in made.after_outages(ROWS[1], id).into_iter().enumerate() {
+                let one =
+                    |quantity, probability| shown(&by_outage, "second", strategy, after.year, quantity, probability);
+                let any = after.p_any_crack;
+                let is_unseen = any.events == 0.0;
+                let note = if is_unseen { notes::NONE_SEEN } else { FEW };
+                let [value, standard_error, low, high, _] = of(after.cracks);
+                let expected = [value, standard_error, low.max(0.0), high, any.events];
+                let expected = if is_unseen { [0.0, NAN, 0.0, bound(8), 0.0] } else { expected };
+                assert_shown(&one("cracks", NAN), expected, "count", note);
+                let expected = if is_unseen { [0.0, NAN, 0.0, bound(8), 0.0] } else { of(any) };
+                assert_shown(&one("p_any_crack", NAN), expected, "probability", note);
+                let length_mm = after.mean_length_mm.map_or([NAN; 5], of);
+                assert_shown(&one("mean_length_mm", NAN), length_mm, "mm", "");
+                let mut bins = vec![0.0; LENGTH_BINS];
+                (0..TRIALS).for_each(|trial| bins[length_bin(made::left(1, trial, id.0, outage)[2])] += 1.0);
+                // The interval of a rank: 1.96 standard errors of a proportion in eight trials.
+                for (probability, reach) in [(0.5, 0.346_476), (0.9, 0.207_886), (0.95, 0.151_025), (0.99, 0.068_948)] {
+                    let ours = one("longest_mm", probability).0;
+                    let at = [probability, (probability - reach).max(0.0), (probability + reach).min(1.0)];
+                    let expected = at.map(|probability| quantile_mm(&bins, probability));
+                    for (ours, expected) in [ours[0], ours[2], ours[3]].into_iter().zip(expected) {
+                        assert!((ours - expected).abs() < 1e-4, "{ours} and {expected}");
+                    }
+                    assert!(ours[1].is_nan() && ours[4].is_nan());
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn no_count_and_no_sum_is_shown_to_be_below_zero() {
+        // Of two trials nearly every interval is wider than its mean.
+        let made = made::comparison(2);
+        for name in ["summary", "by_row", "by_year", "by_outage"] {
+            let table = made.table(name).expect("it");
+            let (lows, values) = (numbers(&table, "low"), numbers(&table, "value"));
+            // Mean lengths stand as they are.
+            let is_sum = |line: &usize| texts(&table, "quantity")[*line] != "mean_length_mm";
+            let cut = (0..table.len()).filter(is_sum).filter(|&line| values[line] > 0.0 && lows[line] == 0.0).count();
+            assert!(cut > 10, "{name}: {cut}");
+            assert!((0..table.len()).filter(is_sum).all(|line| !(lows[line] < 0.0)), "{name}");
+        }
+    }
+
+    #[test]
+    fn differences_are_shown_against_the_baseline() {
+        let made = made::comparison(TRIALS);
+        let table = made.table("differences").expect("it");
+        assert_eq!(table.len(), (STRATEGIES - 1) * 4);
+        let alike = "no difference in any trial: low and high are bounds";
+        assert!(texts(&table, "baseline").iter().all(|id| id == "inplace"));
+        let expected = made.study.strategy_ids().skip(1).flat_map(|id| made.differences(id));
+        for (line, difference) in expected.enumerate() {
+            assert_eq!(numbers(&table, "unpaired_standard_error")[line], difference.unpaired_standard_error);
+            let strategy = texts(&table, "strategy")[line].as_str();
+            let ours = shown(&table, "", strategy, NAN, difference.quantity.name(), NAN);
+            let of_trial = |strategy: usize, trial| made::fleet_values(trial, strategy)[difference.quantity as usize];
+            let is_alike = (0..TRIALS).all(|trial| of_trial(1 + line / 4, trial) == of_trial(0, trial));
+            if is_alike && [Quantity::AnyLoss, Quantity::Losses].contains(&difference.quantity) {
+                assert_shown(&ours, [0.0, NAN, -bound(8), bound(8), NAN], &ours.1, alike);
+            } else {
+                assert_shown(&ours, of(difference.difference), &ours.1, "");
+            }
+        }
+        let of_nothing = made::of_nothing(TRIALS).table("differences").expect("it");
+        for quantity in ["p_any_loss", "losses"] {
+            let ours = shown(&of_nothing, "", "both", NAN, quantity, NAN);
+            assert!(is_equal(ours.0, [0.0, NAN, -bound(8), bound(8), NAN]) && ours.2 == alike, "{ours:?}");
+        }
+        let ours = shown(&of_nothing, "", "both", NAN, "cost", NAN);
+        assert_shown(&ours, [0.0, 0.0, 0.0, 0.0, NAN], "kEUR", "");
+    }
+
+    #[test] // by hand, from the rules of each strategy
+    fn a_zero_is_exact_where_the_strategy_leaves_no_other_number() {
+        let made = made::of_nothing(40);
+        let summary = made.table("summary").expect("it");
+        let quantities =
+            ["rows_replaced", "times_blades_out", "p_escalated", "blades_replaced_on_false_calls", "cracks_found"];
+        let cannot = [
+            ("inplace", [false, false, false, false, false]),
+            ("confirmed", [true, false, false, false, false]),
+            ("benchmix", [false, false, true, false, false]),
+            ("newrow", [false, false, true, true, false]),
+            ("both", [false, false, true, false, false]),
+            ("retired", [true, true, true, true, false]),
+            ("none", [true, true, true, true, true]),
+        ];
+        for (strategy, cannot) in cannot {
+            for (quantity, cannot) in quantities.into_iter().zip(cannot) {
+                let (numbers, _, note) = shown(&summary, "", strategy, NAN, quantity, NAN);
+                if cannot {
+                    assert!(
+                        is_equal(numbers, [0.0; 5]) && note == "cannot happen under this strategy",
+                        "{strategy} {quantity}"
+                    );
+                } else {
+                    assert!(is_equal(numbers, [0.0, NAN, 0.0, bound(40), 0.0]), "{strategy} {quantity}: {numbers:?}");
+                    assert_eq!(note, notes::NONE_SEEN, "{strategy} {quantity}");
+                }
+            }
+        }
+        assert_eq!(shown(&summary, "", "both", NAN, "look_cost", NAN).2, "zero in every trial");
     }
 }

@@ -174,3 +174,32 @@ pub(super) fn note_of(estimate: &Estimate) -> &'static str {
         _ => "",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::estimate::made;
+
+    fn estimate(value: f64, standard_error: f64, events: f64) -> Estimate {
+        Estimate { value, standard_error, low: value - 1.0, high: value + 1.0, events }
+    }
+
+    #[test]
+    fn a_scatter_of_rounding_is_taken_away_and_no_other() {
+        let made = made::comparison(made::TRIALS);
+        // The deviation is sqrt(8) standard errors.
+        for (value, standard_error, is_rounding) in
+            [(1.0, 3e-7, true), (1.0, 4e-7, false), (-100.0, 3e-5, true), (-100.0, 4e-5, false), (0.0, 0.0, false)]
+        {
+            let before = estimate(value, standard_error, 5.0);
+            let after = Estimate { standard_error: 0.0, low: value, high: value, ..before };
+            assert_eq!(made.without_rounding(before), if is_rounding { after } else { before });
+        }
+    }
+
+    #[test]
+    fn few_events_are_less_than_thirty() {
+        let note = |events| note_of(&estimate(0.5, 0.1, events));
+        assert_eq!([0.0, 1.0, 29.0, 30.0, 31.0].map(note), [NONE_SEEN, FEW_EVENTS, FEW_EVENTS, "", ""]);
+    }
+}
