@@ -88,3 +88,42 @@ impl Parts {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers whose sum depends on the order of additions.
+    const NUMBERS: [f64; 13] = [1.0, 1e16, -1e16, 1.0, 0.1, 0.3, 0.7, 1e15, 0.9, -1e15, 0.2, 1e14, 0.6];
+
+    fn of(number: f64) -> Tally {
+        let (rows, fleet, products) = (Vec::new(), Vec::new(), vec![[number; 4]]);
+        Tally { trials: 1, rows, fleet, products, tries: Vec::new(), counts: Vec::new() }
+    }
+
+    fn tree(batches: std::ops::Range<usize>) -> MergeTree {
+        let mut tree = MergeTree::default();
+        batches.for_each(|batch| tree.push(batch as u64, of(NUMBERS[batch])));
+        tree
+    }
+
+    fn total(tree: MergeTree) -> (u64, f64) {
+        let tally = tree.total().expect("batches");
+        (tally.trials, tally.products[0][0])
+    }
+
+    #[test]
+    fn neighbours_are_added_first_wherever_the_work_is_cut() {
+        let [a, b, c, d, e, f, g, h, i, j, k, l, m] = NUMBERS;
+        let expected = ((((a + b) + (c + d)) + ((e + f) + (g + h))) + ((i + j) + (k + l))) + m;
+        let in_pairs = (a + b) + (c + d) + (e + f) + (g + h) + (i + j) + (k + l) + m;
+        assert!(expected != in_pairs && expected != NUMBERS.iter().sum::<f64>());
+        assert_eq!(total(tree(0..13)), (13, expected));
+        for (first, second) in (0..=13).flat_map(|first| (first..=13).map(move |second| (first, second))) {
+            let mut whole = tree(0..first);
+            whole.append(tree(first..second));
+            whole.append(tree(second..13));
+            assert_eq!(total(whole), (13, expected), "cut at {first} and {second}");
+        }
+    }
+}

@@ -354,3 +354,42 @@ impl<'p> Worker<'p> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn runs_are_refused_beyond_their_limits_and_not_at_them() {
+        let run = Run { trials: Run::MOST_TRIALS, block_trials: Run::MOST_TRIALS, threads: 4096, ..Run::default() };
+        assert!(run.check().is_ok() && Run { trials: 1, ..run.clone() }.check().is_ok());
+        for (beyond, name) in [
+            (Run { trials: 0, ..run.clone() }, "trials"),
+            (Run { trials: 4_000_000_001, ..run.clone() }, "trials"),
+            (Run { block_trials: 4_000_000_001, ..run.clone() }, "block_trials"),
+            (Run { threads: 4097, ..run }, "threads"),
+        ] {
+            let error = beyond.check().expect_err("a refusal").to_string();
+            assert!(error.starts_with(name), "{error}");
+        }
+    }
+
+    #[test]
+    fn as_many_threads_are_used_as_are_asked_for_and_one_at_least() {
+        assert_eq!(Run { threads: 3, ..Run::default() }.threads_used(), 3);
+        assert!(Run::default().threads_used() >= 1);
+    }
+
+    #[test]
+    fn of_several_failures_the_first_batch_is_reported() {
+        let failed = |id: &str| Err(Stopped::Failed(Error::never_comes_through(id)));
+        for order in [["3", "5", "8"], ["8", "3", "5"], ["5", "8", "3"]] {
+            let mut merged = Merged::default();
+            for id in order {
+                merged.add(id.parse().expect("a number"), (0, MergeTree::default()), failed(id));
+            }
+            let (first, error) = merged.failure.expect("a failure");
+            assert!(first == 3 && error.to_string().contains('3'), "{first}: {error}");
+        }
+    }
+}

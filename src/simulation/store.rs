@@ -215,6 +215,7 @@ mod tests {
         assert_eq!(after.study, before.study);
         assert_eq!(after.tally, before.tally);
         assert_eq!(after.to_bytes(), before.to_bytes());
+        assert_eq!((after.run.trials, after.run.seed), (700, 3));
     }
 
     #[test]
@@ -222,6 +223,19 @@ mod tests {
         let (one, other) = (comparison(1), comparison(3));
         assert_eq!(one.to_bytes(), other.to_bytes());
         assert_eq!(one.to_json(), other.to_json());
+    }
+
+    #[test]
+    fn json_holds_every_table_and_where_it_comes_from() {
+        let comparison = comparison(1);
+        let page: Value = serde_json::from_str(&comparison.to_json()).expect("JSON");
+        assert_eq!((&page["program"], &page["trials"], &page["seed"]), (&json!("serrata"), &json!(700), &json!(3)));
+        for name in TABLES {
+            let (table, shown) = (comparison.table(name).expect("a known name"), &page["tables"][name]);
+            assert!(
+                table.columns.iter().all(|(column, _)| shown[column].as_array().map(Vec::len) == Some(table.len()))
+            );
+        }
     }
 
     #[test]

@@ -358,4 +358,60 @@ mod tests {
         twice(&one.cracks_total_mm, &other.cracks_total_mm, 4.0);
         twice(&plain.products[0], &heavy.products[0], 4.0);
     }
+
+    #[test] // by hand
+    fn losses_are_counted_by_the_year_of_each_whatever_their_order() {
+        let mut sums = LifeSums::new(6);
+        // A loss at the very end of the study is one of its last year.
+        sums.add(1.0, &NOTHING, &mut [4, 2, 4, 6]);
+        sums.add(1.0, &NOTHING, &mut [4]);
+        assert_eq!(sums.years_with_loss, [0.0, 0.0, 1.0, 0.0, 2.0, 1.0]);
+        assert_eq!(sums.losses, [0.0, 0.0, 1.0, 0.0, 3.0, 1.0]);
+        assert_eq!(sums.losses_square, [0.0, 0.0, 1.0, 0.0, 5.0, 1.0]);
+    }
+
+    #[test]
+    fn tallies_of_parts_merge_to_that_of_all_trials() {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let rows = RowPlan::all(&study).expect("good rows");
+        let mut record = LifeRecord::new(&study, &rows[0].nature.calendar);
+        let mut add = |tally: &mut Tally, weight: f64| {
+            record.weight = weight;
+            record.values = std::array::from_fn(|quantity| weight + quantity as f64);
+            record.loss_years = vec![weight as u32];
+            record.cracks_left.cracks.fill([weight; GROUP]);
+            record.cracks_left.total_mm.fill([3.0 * weight; GROUP]);
+            record.cracks_left.longest_mm.fill([weight; GROUP]);
+            let mut fleet = FleetRecord::new(1);
+            tally.add_life(0, 0, &mut record);
+            fleet.add(0, &record);
+            tally.add_trial(&mut fleet);
+            tally.tries[0] += 2;
+            tally.counts[0].on_curves += 3;
+        };
+        let [mut one, mut other, mut all] = [(); 3].map(|()| Tally::new(&rows, 1, 30));
+        add(&mut one, 2.0);
+        add(&mut other, 3.0);
+        [2.0, 3.0].into_iter().for_each(|weight| add(&mut all, weight));
+        one.merge(&other);
+        assert_eq!(one, all);
+        assert_eq!(all.fleet[0].weights, Weights { sum: 5.0, square: 13.0, largest: 3.0 });
+        // The lives count for 2 and 3, and their losses are so many too: as squares of 2 * 2 and 3 * 3.
+        let losses =
+            4.0 * (2.0 + Quantity::Losses as u8 as f64).powi(2) + 9.0 * (3.0 + Quantity::Losses as u8 as f64).powi(2);
+        assert_eq!(all.products[0][1], losses);
+    }
+
+    #[test]
+    fn lengths_fall_into_sixteen_bins_to_an_octave_from_an_eighth_of_a_millimetre_on() {
+        assert_eq!(LENGTH_BINS, 193);
+        for bin in 1..LENGTH_BINS {
+            let step = bin - 1;
+            let begin_mm = 0.125 * f64::from(1 << (step / 16)) * (16 + step % 16) as f64 / 16.0;
+            assert_eq!(bin_begin_mm(bin), begin_mm);
+            assert_eq!(length_bin(begin_mm), bin);
+            assert_eq!(length_bin(begin_mm.next_down()), (bin - 1).max(1));
+        }
+        assert_eq!([0.0, 1e-9, 512.0, 1e6].map(length_bin), [0, 1, 192, 192]);
+    }
 }

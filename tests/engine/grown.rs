@@ -159,7 +159,10 @@ fn what_cannot_be_answered_is_refused_with_what_there_is() {
     let cases = [
         (GrowthQuestion::new("pim"), "it has fork.pin"),
         (GrowthQuestion { row: Some("B9".to_owned()), ..asking(None, 10) }, "choose one of A1"),
-        (asking(Some("x-ray"), 10), "there is no such technique in the study\n    choose one of ultrasonic, eddy-current, penetrant"),
+        (
+            asking(Some("x-ray"), 10),
+            "there is no such technique in the study\n    choose one of ultrasonic, eddy-current, penetrant",
+        ),
         (
             GrowthQuestion { detectable_at: 0.99, ..asking(Some("penetrant"), 10) },
             "floor and ceiling of the technique (0 and 0.9)",

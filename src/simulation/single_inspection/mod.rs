@@ -125,8 +125,11 @@ impl Study {
     fn asked(&self, inspection: &Inspection) -> Result<Asked> {
         let row = named("row", &inspection.row, "in the study", self.rows.iter().map(|row| row.id.as_str()))?;
         let known = || self.techniques.iter().map(|technique| technique.id.as_str());
-        let techniques: Vec<usize> =
-            inspection.techniques.iter().map(|id| named("technique", id, "in the study", known())).collect::<Result<_>>()?;
+        let techniques: Vec<usize> = inspection
+            .techniques
+            .iter()
+            .map(|id| named("technique", id, "in the study", known()))
+            .collect::<Result<_>>()?;
         if !(1..=Inspection::MOST_LIVES).contains(&inspection.lives) {
             let rule = format!("must be from 1 to {}", Inspection::MOST_LIVES);
             return Err(Error::argument("lives", inspection.lives, &rule, "100 lives show what a row is up against"));
