@@ -59,6 +59,53 @@ fn the_median_life_is_the_closed_form_and_its_spread_that_of_the_coefficient() {
     }
 }
 
+/// As above, at the geometric mean of depth and length, and at all moments between: a**-1/2 falls in proportion to starts.
+#[test]
+fn a_way_runs_by_the_closed_form_from_the_beginning_to_the_loss() {
+    let by_mean = (
+        "pod = { size = \"length\", shape = \"normal\", q50",
+        "pod = { size = \"geometric-mean\", shape = \"normal\", q50",
+    );
+    let grown = grown(&study(&[&FIXED[..], &[by_mean]].concat()), &asking(Some("eddy-current"), 20));
+    let root = |depth_mm: f64| depth_mm.powf(-0.5);
+    let detectable_mm = 1.5 / 3.0_f64.sqrt() * f64::exp(0.4 * 0.012_66);
+    let share = (root(0.3) - root(detectable_mm)) / (root(0.3) - root(8.0));
+    let is_near = |one: f64, other: f64| (one - other).abs() < 1e-6 * other.abs().max(1.0);
+    let ways = grown.ways(20, 5).expect("ways");
+    for (crack, way) in grown.cracks.iter().zip(&ways) {
+        assert!((crack.years_to_detectable / crack.years_to_loss - share).abs() < 1e-3, "{crack:?}, {share}");
+        for moment in 0..5 {
+            let part = moment as f64 / 4.0;
+            assert!(is_near(way.years[moment], part * crack.years_to_loss));
+            assert!(is_near(way.starts[moment], 150.0 * way.years[moment]));
+            let depth_mm = (root(0.3) + part * (root(8.0) - root(0.3))).powi(-2);
+            assert!(is_near(way.depth_mm[moment], depth_mm) && is_near(way.length_mm[moment], 3.0 * depth_mm));
+            let intensity = 0.7 * 500.0 * (std::f64::consts::PI * 1e-3 * depth_mm).sqrt();
+            assert!(
+                is_near(way.deepest_mpa_sqrt_m[moment], intensity)
+                    && is_near(way.surface_mpa_sqrt_m[moment], intensity)
+            );
+        }
+    }
+    assert_eq!(
+        grown.ways(30, 1).expect("ways").iter().map(|way| way.years.clone()).collect::<Vec<_>>(),
+        vec![[0.0]; 20]
+    );
+}
+
+#[test]
+fn a_crack_that_toughness_ends_is_lost_at_its_stress_intensity() {
+    let toughness =
+        ("limit = { kind = \"depth\", depth_mm = 8 }", "limit = { kind = \"toughness\", toughness_mpa_sqrt_m = 60 }");
+    let faster = ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9");
+    let ways = grown(&study(&[toughness, faster]), &asking(None, 20)).ways(20, 9).expect("ways");
+    for way in &ways {
+        let highest = way.deepest_mpa_sqrt_m[8].max(way.surface_mpa_sqrt_m[8]);
+        assert!((highest / 60.0 - 1.0).abs() < 2e-3, "{way:?}");
+        assert!(way.deepest_mpa_sqrt_m.is_sorted() && way.depth_mm.is_sorted());
+    }
+}
+
 #[test]
 fn a_followed_crack_and_a_tabled_one_have_the_same_life() {
     let threshold =
@@ -205,12 +252,21 @@ fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
     assert!(near.joins() && far.joins() && !grown(&study(&[]), &asking(None, 1)).joins());
     let places = near.places(100, 30).expect("places");
     let mut joins = 0;
-    for cracks in &places {
+    for (place, cracks) in near.cracks.iter().zip(&places) {
+        // Each is shown at equal steps of time, and one is lost, when its place is.
+        for crack in cracks {
+            let (begin, end) = (crack.years[0], crack.years[29]);
+            assert!((0..30).all(|i| (crack.years[i] - begin - (end - begin) * i as f64 / 29.0).abs() < 1e-9));
+            assert!(begin <= end && end <= place.years_to_loss + 1e-9);
+        }
+        let [lost] = cracks.iter().filter(|crack| crack.is_lost).collect::<Vec<_>>()[..] else { panic!("one is lost") };
+        assert!((lost.years[29] - place.years_to_loss).abs() < 1e-9);
+        assert!((lost.depth_mm[29] - place.critical_depth_mm).abs() < 1e-6, "{lost:?} {place:?}");
+        assert!((lost.length_mm[29] - place.critical_length_mm).abs() < 1e-6);
         let tips = |crack: &PlaceCrack, moment: usize| {
             let half_mm = 0.5 * crack.length_mm[moment];
             [crack.position_mm - half_mm, crack.position_mm + half_mm]
         };
-        assert!(cracks.iter().filter(|crack| crack.is_lost).count() <= 1, "a blade is lost once");
         // A joined crack begins with the span of two that touch, and as deep as the deeper.
         for ending in cracks.iter().filter(|crack| crack.joins) {
             let year = *ending.years.last().expect("moments");

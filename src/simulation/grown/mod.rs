@@ -349,3 +349,75 @@ impl GrownCracks {
         Ok((0..cracks).map(way).collect())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cracks with these years to the loss and until they are detectable, of a row with outages in 2021, 2024 and 2027.
+    fn made(years: impl IntoIterator<Item = (f64, f64)>) -> GrownCracks {
+        let crack = |(years_to_loss, years_to_detectable)| GrownCrack {
+            stress_factor: 1.0,
+            initial_depth_mm: 1.0,
+            initial_length_mm: 2.0,
+            toughness_mpa_sqrt_m: f64::NAN,
+            years_to_loss,
+            starts_to_loss: 100.0 * years_to_loss,
+            critical_depth_mm: 8.0,
+            critical_length_mm: 16.0,
+            years_to_detectable,
+        };
+        GrownCracks {
+            study: Study::parse(include_str!("../../../tests/engine/data/small.toml"), "small").expect("a good study"),
+            question: GrowthQuestion { technique: Some("ultrasonic".to_owned()), ..GrowthQuestion::new("fork.pin") },
+            cracks: years.into_iter().map(crack).collect(),
+            rows: Vec::new(),
+            row: 0,
+            counts: IntegrationCounts::default(),
+        }
+    }
+
+    const NEVER: f64 = f64::INFINITY;
+
+    #[test] // by hand
+    fn looks_fall_into_windows_as_their_lengths_say() {
+        let grown = made([(10.0, 4.0), (NEVER, 7.0), (5.0, NEVER), (NEVER, NEVER)]);
+        let windows: Vec<f64> = grown.cracks.iter().map(GrownCrack::window_years).collect();
+        assert_eq!(windows, [6.0, NEVER, 0.0, NEVER]);
+        // Looks every four years: one and a half in the first window, none in the third, as many as wanted in the others.
+        let two = grown.p_looks(2, 4.0);
+        assert_eq!(two.value, (0.5 + 1.0 + 0.0 + 1.0) / 4.0);
+        assert!((two.standard_error - ((0.25_f64 + 1.0 + 1.0) / 16.0 - 0.625 * 0.625 / 4.0).sqrt()).abs() < 1e-12);
+        assert_eq!((two.low, two.high), interval::exact_proportion(2.5, 4.0, 0.95));
+        assert_eq!(grown.p_looks(1, 4.0).value, 0.75);
+        let remain = grown.p_remains();
+        assert_eq!((remain.value, remain.standard_error, remain.events), (0.5, 0.25, 2.0));
+        assert_eq!((remain.low, remain.high), interval::exact_proportion(2.0, 4.0, 0.95));
+        let one = made([(NEVER, 1.0), (1.0, 1.0), (2.0, 1.0), (3.0, 1.0)]).p_remains();
+        assert_eq!((one.value, one.standard_error), (0.25, (0.25_f64 * 0.75 / 4.0).sqrt()));
+    }
+
+    #[test] // ranks by hand: 1.96 deviations of a binomial number about its mean, and one rank more
+    fn a_quantile_has_the_interval_of_its_rank() {
+        let grown = made((1..=100).map(|rank| (f64::from(rank), 0.0)));
+        for (probability, expected) in
+            [(0.5, [50.0, 40.0, 62.0]), (0.05, [5.0, 1.0, 12.0]), (0.99, [99.0, 97.0, 100.0])]
+        {
+            let ours = grown.quantile(probability, |crack| crack.years_to_loss);
+            assert_eq!([ours.value, ours.low, ours.high], expected, "{probability}");
+        }
+        // One that has no such number does not count.
+        let three = made([(f64::NAN, 0.0), (2.0, 0.0), (1.0, 0.0), (3.0, 0.0)]);
+        assert_eq!(three.quantile(0.5, |crack| crack.years_to_loss).value, 2.0);
+    }
+
+    #[test]
+    fn years_between_outages_are_those_between_the_first_and_the_last_over_their_number() {
+        let mut grown = made([(1.0, 0.0)]);
+        assert_eq!(grown.mean_years_between_outages(), 3.0);
+        let mut study = grown.study.into_parts();
+        study.units[0].outages.years.truncate(1);
+        grown.study = Study::of_checked(study);
+        assert!(grown.mean_years_between_outages().is_nan());
+    }
+}
