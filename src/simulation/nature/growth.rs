@@ -319,7 +319,7 @@ impl Integration {
 
 #[cfg(test)]
 mod tests {
-    use super::super::purpose;
+    use super::super::{IntegratedCracks, IntegrationCounts, Place, purpose};
     use super::*;
     use crate::math::normal_quantile;
     use crate::model::Study;
@@ -355,5 +355,42 @@ mod tests {
             seen[crack.hot_spot()] += 1;
         }
         assert!(seen.iter().all(|seen| *seen > 100), "{seen:?} cracks");
+        assert_eq!(batch.nature.counts.on_curves, batch.nature.cracks.len() as u64);
+    }
+
+    /// A curve holds its blade's stress in the rate; what is followed has it in its loads, and must not have it twice.
+    #[test]
+    fn a_crack_that_its_curve_does_not_hold_for_is_followed_with_its_stress_once() {
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let text = text.replace("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9");
+        let study = Study::parse(&text, "study").expect("a good study");
+        let plan = &RowPlan::new(&study, &study.rows[0]).expect("a good row").nature;
+        let spot = &plan.hot_spots[0];
+        let HotSpotGrowth::Curve { curve, beyond: Some(beyond) } = &spot.growth else {
+            panic!("a curve with a beyond")
+        };
+        let mut nature = Nature::new(plan);
+        nature.begin(std::iter::once(Key::from_seed(1)));
+        nature.draw_row(0);
+        let lost = [0.0, 0.2].map(|stress| {
+            let key = Key::from_seed(2);
+            let new = NewCrack { key, life: 0, blade: 1, hot_spot: 0, origin: 0, stress, born_year: 2020.5 };
+            let scatter = 1.3;
+            let growth = scatter * (study.growth[0].exponent * stress).exp();
+            // Far deeper than cracks begin in the study.
+            nature.grow_on_curve(curve, Some(beyond), &new, [5.0, growth]);
+            let crack = nature.cracks.pop().expect("a crack");
+            let (mut cracks, mut counts) = (IntegratedCracks::default(), IntegrationCounts::default());
+            let end_year = plan.end_year;
+            let mut place = Place { plan, integration: beyond, end_year, cracks: &mut cracks, counts: &mut counts };
+            place.begin(spot, new, scatter, 5.0, 5.0 / spot.aspect(key));
+            assert!((crack.lost_year - cracks.all[0].end_year).abs() < 1e-9, "{} years", crack.lost_year);
+            // One that begins as those of the study do is on the curve.
+            nature.grow_on_curve(curve, Some(beyond), &new, [0.3, growth]);
+            assert!(crack.is_integrated() && !nature.cracks.pop().expect("a crack").is_integrated());
+            crack.lost_year
+        });
+        assert!(lost[1] < lost[0] && lost[0] < plan.end_year, "lost in {lost:?}");
+        assert_eq!((nature.counts.on_curves, nature.counts.integrated), (2, 2));
     }
 }
