@@ -384,7 +384,7 @@ mod tests {
     fn of_several_failures_the_first_batch_is_reported() {
         let failed = |id: &str| Err(Stopped::Failed(Error::never_comes_through(id)));
         for order in [["3", "5", "8"], ["8", "3", "5"], ["5", "8", "3"]] {
-            let mut merged = Merged::default();
+            let mut merged = Merged { parts: Parts::default(), failure: None };
             for id in order {
                 merged.add(id.parse().expect("a number"), (0, MergeTree::default()), failed(id));
             }

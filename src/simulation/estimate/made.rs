@@ -103,7 +103,8 @@ fn of_numbers(
         tally.add_trial(&mut fleet);
         tally.tries.iter_mut().for_each(|tries| *tries += 2);
     }
-    Comparison { study, run: Run { trials: trials as u64, ..Run::default() }, tally }
+    let run = Run { trials: trials as u64, ..Run::default() };
+    Comparison { study, run, version: crate::VERSION.to_owned(), tally }
 }
 
 /// Of the numbers above.

@@ -366,6 +366,8 @@ mod tests {
             critical_depth_mm: 8.0,
             critical_length_mm: 16.0,
             years_to_detectable,
+            detectable_depth_mm: 3.0,
+            detectable_length_mm: 6.0,
         };
         GrownCracks {
             study: Study::parse(include_str!("../../../tests/engine/data/small.toml"), "small").expect("a good study"),
