@@ -70,3 +70,17 @@ impl<'p> Inspections<'p> {
         self.false_calls.iter().flat_map(|calls| calls.all().iter().map(|call| (call.life, call.blade)))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::draw;
+
+    /// No two of them meet, for any number of outages.
+    #[test]
+    fn draws_of_a_crack_and_a_technique_lie_far_apart() {
+        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL];
+        assert!(
+            draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
+        );
+    }
+}

@@ -98,3 +98,59 @@ pub(crate) fn own_toughness(spot: &HotSpotPlan, key: Key) -> Option<f64> {
         Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::HotSpotGrowth;
+    use super::*;
+    use crate::model::Study;
+    use crate::simulation::plan::RowPlan;
+
+    #[test]
+    fn a_loss_that_a_glance_leaves_out_is_beyond_what_is_asked_for() {
+        let fixed = include_str!("../../../tests/engine/data/everything_on.toml");
+        let surface = include_str!("../../../tests/engine/data/small.toml").replace(
+            "limit = { kind = \"depth\", depth_mm = 8 }",
+            "limit = { kind = \"toughness\", toughness_mpa_sqrt_m = 60 }",
+        );
+        // The hot spots with a toughness; nothing is seen at a glance where the factor is fixed.
+        for (text, spot, least) in [(fixed, 1, 0), (surface.as_str(), 0, 40)] {
+            let study = Study::parse(text, "study").expect("a good study");
+            let plan = &RowPlan::new(&study, &study.rows[0]).expect("a good row").nature;
+            let spot = &plan.hot_spots[spot];
+            let HotSpotGrowth::Curve { curve, .. } = &spot.growth else { panic!("a curve") };
+            let (mut before, mut left_out) = (0, 0);
+            for key in (0..400).map(|crack| Key::from_seed(9).child(crack)) {
+                let stress = 0.1 * key.normal(100);
+                let rate = spot.rate * exp(1.5 * key.normal(101));
+                let born = 100.0 + 900.0 * key.uniform(102);
+                let until = born + 12_000.0;
+                let lost = |until: f64| {
+                    OnCurve::new(plan, spot, curve, key, stress, [0.4, 0.8], rate, born, until).lost_starts
+                };
+                let exact = lost(f64::MAX);
+                if exact <= until {
+                    assert_eq!(lost(until), exact);
+                    before += 1;
+                } else {
+                    assert!(lost(until) > until);
+                    left_out += u32::from(lost(until) == f64::INFINITY);
+                }
+            }
+            assert!(before > 40 && left_out >= least, "{before} before, {left_out} left out");
+        }
+    }
+
+    #[test]
+    fn a_toughness_is_drawn_where_the_limit_has_one() {
+        let study =
+            Study::parse(include_str!("../../../tests/engine/data/everything_on.toml"), "study").expect("a study");
+        let plan = &RowPlan::new(&study, &study.rows[0]).expect("a good row").nature;
+        let key = Key::from_seed(9);
+        assert_eq!(own_toughness(&plan.hot_spots[0], key), None);
+        // Weibull: shape 8, scale 55.
+        let own = own_toughness(&plan.hot_spots[1], key).expect("a toughness");
+        let expected = 55.0 * (-(1.0 - key.uniform(draw::TOUGHNESS)).ln()).powf(1.0 / 8.0);
+        assert!((own / expected - 1.0).abs() < 1e-9, "{own} and {expected}");
+    }
+}
