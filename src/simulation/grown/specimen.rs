@@ -349,3 +349,16 @@ impl<'p> Specimen<'p> {
         technique.pod(ln_size, technique.ln_q50, ln_depth, is_closed)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Those of a crack have small numbers.
+    #[test]
+    fn draws_of_a_specimen_are_its_own() {
+        let mut draws = [BLADE_STRESS, ROW_GROWTH, DEPTH, GROWTH, ASPECT, BIRTH];
+        draws.sort_unstable();
+        assert!(draws[0] > 1_000 && draws.windows(2).all(|pair| pair[0] < pair[1]), "{draws:?}");
+    }
+}
