@@ -295,15 +295,15 @@ fn slow_study() -> StudyParts {
 #[test]
 fn a_stopped_run_keeps_every_trial_that_was_said_to_be_done() {
     for threads in [1, 2, 7] {
-        let (mut told, mut asked) = (0, 0);
+        let (mut told, mut most, mut asked) = (0, 0, 0);
         let run = Run { trials: 50_000_000, seed: 5, threads, keep_finished: true, ..Run::default() };
         let part = study("tests/engine/data/y2.toml").study().simulate_with(&run, &mut |done| {
-            (told, asked) = (done, asked + 1);
+            (told, most, asked) = (done, most.max(done), asked + 1);
             if asked > 3 { std::ops::ControlFlow::Break(()) } else { std::ops::ControlFlow::Continue(()) }
         });
         let part = part.expect("what was finished");
         let kept = part.trials();
-        assert!(kept > 0 && kept == told, "{threads} threads: kept {kept} of {told}");
+        assert!(kept > 0 && kept == told && kept == most, "{threads} threads: kept {kept} of {told} and {most}");
         assert_eq!(part.run.trials, kept);
     }
 }
@@ -316,4 +316,8 @@ fn a_run_stopped_before_anything_was_finished_says_so() {
     assert!(error.is_interrupted());
     let said = "stopped on request before the first 512 trials were finished, so that there is nothing to keep";
     assert_eq!(error.to_string(), said);
+    let run = Run { keep_finished: false, ..run };
+    let stopped = slow_study().study().simulate_with(&run, &mut |_| std::ops::ControlFlow::Break(()));
+    let error = stopped.expect_err("nothing was asked to be kept").to_string();
+    assert!(error.contains("of 5000") || error.contains("of 5,000"), "{error}");
 }

@@ -422,4 +422,28 @@ mod tests {
         grown.study = Study::of_checked(study);
         assert!(grown.mean_years_between_outages().is_nan());
     }
+
+    #[test]
+    fn every_table_is_there_and_that_of_looks_has_every_interval() {
+        let grown = made([(10.0, 4.0), (NEVER, 7.0), (5.0, NEVER)]);
+        for name in GrownCracks::TABLES {
+            assert_eq!(grown.table(name).expect("a known name").name, name);
+        }
+        let table = grown.table("looks").expect("it");
+        let numbers = |name: &str| match table.column(name) {
+            Some(super::super::Column::Number(numbers)) => numbers.clone(),
+            other => panic!("{name}: {other:?}"),
+        };
+        let (outages, years, at_least) =
+            (numbers("every_outages"), numbers("interval_years"), numbers("looks_at_least"));
+        assert!(table.len() > 4 && outages[..4] == [1.0, 1.0, 2.0, 2.0] && at_least[..4] == [1.0, 2.0, 1.0, 2.0]);
+        for line in 0..table.len() {
+            // Three years from one outage to the next.
+            assert_eq!(years[line], 3.0 * outages[line]);
+            assert_eq!(numbers("value")[line], grown.p_looks(at_least[line] as u32, years[line]).value);
+        }
+        let mut unasked = grown;
+        unasked.question.technique = None;
+        assert!(unasked.table("looks").expect("it").is_empty());
+    }
 }
