@@ -238,3 +238,89 @@ fn meeting(one: &IntegratedCrack, other: &IntegratedCrack, joining: &Joining, un
     }
     Some((joined / MOMENTS).min(end))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::HotSpotGrowth;
+    use super::*;
+    use crate::model::Study;
+    use crate::model::joining::JoiningRule;
+    use crate::simulation::plan::RowPlan;
+
+    fn plan() -> NaturePlan {
+        let study = Study::parse(include_str!("../../../tests/engine/data/small.toml"), "small").expect("a good study");
+        RowPlan::new(&study, &study.rows[0]).expect("a good row").nature
+    }
+
+    fn new_crack(origin: u32) -> NewCrack {
+        let key = Key::from_seed(4).child(origin.into());
+        NewCrack { key, life: 0, blade: 0, hot_spot: 0, origin, stress: 0.1, born_year: 2022.0 }
+    }
+
+    /// What integrates the cracks of the hot spot, with a scatter of stress corrosion.
+    fn integration(plan: &mut NaturePlan) -> Integration {
+        let growth =
+            std::mem::replace(&mut plan.hot_spots[0].growth, HotSpotGrowth::Curve { curve: curve(), beyond: None });
+        let HotSpotGrowth::Curve { beyond: Some(mut beyond), .. } = growth else { panic!("a curve with a beyond") };
+        beyond.corrosion_sigma = 0.3;
+        *beyond
+    }
+
+    fn curve() -> growth::GrowthPath {
+        let HotSpotGrowth::Curve { curve, .. } = plan().hot_spots.remove(0).growth else { panic!("a curve") };
+        curve
+    }
+
+    #[test]
+    fn a_crack_is_there_from_its_birth_to_its_loss_and_until_it_joins() {
+        let mut plan = plan();
+        let integration = integration(&mut plan);
+        let (mut cracks, mut counts) = (IntegratedCracks::default(), IntegrationCounts::default());
+        let (cracks_there, counts_there) = (&mut cracks, &mut counts);
+        let mut place = Place {
+            plan: &plan,
+            integration: &integration,
+            end_year: 2030.0,
+            cracks: cracks_there,
+            counts: counts_there,
+        };
+        place.begin(&plan.hot_spots[0], new_crack(0), 1.0, 0.5, 0.6);
+        let mut crack = cracks.all.remove(0);
+        crack.end_year = 2025.0;
+        let lives = |crack: &IntegratedCrack| [2021.9, 2022.0, 2024.0, 2025.0, 2025.1].map(|year| crack.lives(year));
+        assert_eq!(lives(&crack), [false, true, true, true, false]);
+        crack.joined = true;
+        assert_eq!(lives(&crack), [false, true, true, false, false]);
+        // Its growth by stress corrosion is a draw of its own.
+        let expected = (0.3 * new_crack(0).key.normal(draw::CORROSION)).exp();
+        assert!((crack.beginning.corrosion_rate_factor - expected).abs() < 1e-9);
+    }
+
+    #[test]
+    fn origins_stand_in_a_line_or_anywhere_on_it() {
+        let even = Joining { rule: JoiningRule::Touching, spacing_mm: 1.5, placement: Placement::Even };
+        let positions = [0, 1, 5, 6, 8].map(|origin| position_mm(&even, 6, &new_crack(origin)));
+        assert_eq!(positions, [0.0, 1.5, 7.5, 0.0, 3.0]);
+        let random = Joining { placement: Placement::Random, ..even };
+        let mean = (0..1_000).map(|origin| position_mm(&random, 6, &new_crack(origin))).sum::<f64>() / 1e3;
+        // Uniform on 9 mm.
+        assert!((mean - 4.5).abs() < 4.0 * 9.0 / 12_000.0_f64.sqrt(), "{mean} mm");
+    }
+
+    #[test]
+    fn a_crack_lies_within_another_that_is_as_deep_and_reaches_as_far_to_both_sides() {
+        let placed =
+            |position_mm, depth_mm, length_mm| PlacedCrack::new(position_mm, depth_mm, length_mm).expect("a crack");
+        let outer = placed(10.0, 2.0, 6.0);
+        for (inner, is_within) in [
+            (placed(10.0, 1.0, 2.0), true),
+            (placed(10.0, 2.0, 6.0), true),
+            (placed(12.0, 1.0, 2.0), true),
+            (placed(12.5, 1.0, 2.0), false),
+            (placed(7.5, 1.0, 2.0), false),
+            (placed(10.0, 2.5, 2.0), false),
+        ] {
+            assert_eq!(lies_within(&inner, &outer), is_within, "{inner:?}");
+        }
+    }
+}
