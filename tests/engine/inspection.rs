@@ -72,6 +72,61 @@ fn a_technique_more_changes_nothing_of_the_others() {
     assert_eq!(of(&one), of(&two));
 }
 
+/// Two techniques that both call clean blades, each as it does alone.
+#[test]
+fn a_clean_blade_has_one_line_with_what_each_technique_called() {
+    let edits = [
+        ("false_call_probability = 0.002", "false_call_probability = 0.3"),
+        ("false_call_probability = 0.001", "false_call_probability = 0.3"),
+    ];
+    let clean = |techniques: &[&str]| {
+        let lines = inspected(&edits, techniques, 20).into_iter().filter(|line| line.length_mm.is_nan());
+        lines.map(|line| ((line.life, line.blade), line.measured_mm)).collect::<Vec<_>>()
+    };
+    let both = clean(&["ultrasonic", "eddy-current"]);
+    let alone = ["ultrasonic", "eddy-current"].map(|technique| clean(&[technique]));
+    let known: HashSet<(u64, u32)> = both.iter().map(|(blade, _)| *blade).collect();
+    assert_eq!(known.len(), both.len());
+    let mut twice = 0;
+    for (blade, measured_mm) in &both {
+        for (ours, alone) in measured_mm.iter().zip(&alone) {
+            let expected =
+                alone.iter().find(|(other, _)| other == blade).map_or(f64::NAN, |(_, measured_mm)| measured_mm[0]);
+            assert!(ours.total_cmp(&expected).is_eq(), "{blade:?}: {ours} and {expected}");
+        }
+        twice += u32::from(measured_mm.iter().all(|size| !size.is_nan()));
+    }
+    assert!(twice > 50 && both.len() > 500, "{twice} of {} called by both", both.len());
+}
+
+/// Several cracks at one place are one line of a record: as long as the longest, and called if any is.
+#[test]
+fn records_have_a_line_for_each_place_with_its_longest_crack() {
+    let study = edited(
+        &[&MANY[..], &[("sides = [\"suction\", \"pressure\"]", "sides = [\"suction\", \"pressure\"]\norigins = 6")]]
+            .concat(),
+    );
+    let techniques = ["ultrasonic", "eddy-current"].map(str::to_owned).to_vec();
+    let inspection = Inspection { row: "A1".to_owned(), techniques, lives: 20, seed: 3 };
+    let mut places = std::collections::BTreeMap::<String, Vec<Inspected>>::new();
+    for line in study.inspect(&inspection).expect("an inspection").into_iter().filter(|line| line.place.is_some()) {
+        places.entry(format!("{} {} {:?}", line.life, line.blade, line.place)).or_default().push(line);
+    }
+    assert!(places.values().filter(|cracks| cracks.len() > 1).count() > 50, "{} places", places.len());
+    let text = study.inspection_records(&inspection, Confirmed::Every).expect("records");
+    let records = Records::parse(&text, "simulated", &Format::default()).unwrap_or_else(|error| panic!("{error}"));
+    let longest = places.values().map(|cracks| cracks.iter().map(|crack| crack.length_mm).fold(0.0, f64::max));
+    for (at, technique) in inspection.techniques.iter().enumerate() {
+        let lines: Vec<_> = records.of_technique(technique).filter(|line| line.cracked == Some(true)).collect();
+        assert_eq!(lines.len(), places.len());
+        let is_called = |cracks: &&Vec<Inspected>| cracks.iter().any(|crack| !crack.measured_mm[at].is_nan());
+        assert_eq!(lines.iter().filter(|line| line.called).count(), places.values().filter(is_called).count());
+        let ours: f64 = lines.iter().filter_map(|line| line.confirmed_length_mm).sum();
+        let theirs: f64 = longest.clone().sum();
+        assert!((ours - theirs).abs() < 1e-4 * places.len() as f64, "{ours} {theirs}");
+    }
+}
+
 #[test]
 fn records_say_of_every_blade_what_the_inspection_says() {
     let study = edited(&MANY);
