@@ -259,6 +259,7 @@ fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
             assert!((0..30).all(|i| (crack.years[i] - begin - (end - begin) * i as f64 / 29.0).abs() < 1e-9));
             assert!(begin <= end && end <= place.years_to_loss + 1e-9);
         }
+        assert!(cracks.iter().all(|crack| !(crack.is_lost && crack.joins)));
         let [lost] = cracks.iter().filter(|crack| crack.is_lost).collect::<Vec<_>>()[..] else { panic!("one is lost") };
         assert!((lost.years[29] - place.years_to_loss).abs() < 1e-9);
         assert!((lost.depth_mm[29] - place.critical_depth_mm).abs() < 1e-6, "{lost:?} {place:?}");
