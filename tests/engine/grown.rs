@@ -232,12 +232,16 @@ const WIDE: (&str, &str) = ("width_mm = 80", "width_mm = 100000");
 
 /// Six origins in a line, 1.5 mm or 10 m apart, which join by touching.
 fn six(spacing_mm: &str) -> Study {
+    six_of_toughness(spacing_mm, "60")
+}
+
+fn six_of_toughness(spacing_mm: &str, toughness: &str) -> Study {
     let origins = format!(
         "sides = [\"suction\", \"pressure\"]\norigins = 6\njoining = {{ rule = \"touching\", spacing_mm = {spacing_mm}, \
          placement = \"even\" }}"
     );
-    let toughness =
-        ("limit = { kind = \"depth\", depth_mm = 8 }", "limit = { kind = \"toughness\", toughness_mpa_sqrt_m = 60 }");
+    let limit = format!("limit = {{ kind = \"toughness\", toughness_mpa_sqrt_m = {toughness} }}");
+    let toughness = ("limit = { kind = \"depth\", depth_mm = 8 }", limit.as_str());
     let faster = ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-10");
     // With equal growth a joined crack is never slower than its parts.
     let alike = ("crack_sigma_log = 0.3", "crack_sigma_log = 0");
@@ -297,8 +301,33 @@ fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
     assert!(mean_mm(&near) > mean_mm(&far), "joined cracks are longer");
 }
 
+/// Each origin far from the others has a toughness of its own, so that the crack that is lost need not be the deepest.
+#[test]
+fn a_place_is_as_deep_as_its_deepest_crack_and_as_tough_as_the_one_that_is_lost() {
+    let study = six_of_toughness("10000", "{ kind = \"lognormal\", median = 60, sigma_log = 0.15 }");
+    let grown = grown(&study, &asking(None, 200));
+    let (places, ways) = (grown.places(200, 30).expect("places"), grown.ways(200, 30).expect("ways"));
+    let (mut deepest_lost, mut not_first) = (0, 0);
+    for ((place, cracks), way) in grown.cracks.iter().zip(&places).zip(&ways) {
+        let end = place.years_to_loss;
+        let there = || cracks.iter().filter(|crack| (crack.years[29] - end).abs() < 1e-9);
+        let deepest_mm = there().map(|crack| crack.depth_mm[29]).fold(0.0, f64::max);
+        assert!((way.depth_mm[29] - deepest_mm).abs() < 1e-6, "{place:?}");
+        let (number, lost) = cracks.iter().enumerate().find(|(_, crack)| crack.is_lost).expect("one is lost");
+        assert!((place.critical_depth_mm - lost.depth_mm[29]).abs() < 1e-6, "{place:?} {lost:?}");
+        if lost.depth_mm[29] < deepest_mm - 1e-6 {
+            continue;
+        }
+        deepest_lost += 1;
+        not_first += usize::from(number > 0);
+        let highest = way.deepest_mpa_sqrt_m[29].max(way.surface_mpa_sqrt_m[29]);
+        assert!((highest / place.toughness_mpa_sqrt_m - 1.0).abs() < 2e-3, "{place:?} {highest}");
+    }
+    assert!(deepest_lost > 50 && deepest_lost < 200 && not_first > 20, "{deepest_lost} {not_first}");
+}
+
 /// Memoryless initiation: after the first of six, the second comes after an exponential time of mean M / 5, the
-/// third a further M / 4 later, and so on.
+/// third a further M / 4 later, and so on; all times as much shorter as the blade's stress, to the power of 4, is higher.
 #[test]
 fn the_other_origins_of_a_place_follow_the_first_by_the_law_of_initiation() {
     let edits = [
@@ -307,14 +336,17 @@ fn the_other_origins_of_a_place_follow_the_first_by_the_law_of_initiation() {
             "sides = [\"suction\"]\norigins = 6\njoining = { rule = \"touching\", spacing_mm = 10000, placement = \"even\" }",
         ),
         WIDE,
-        ("blade_stress_sigma_log = 0.1", "blade_stress_sigma_log = 0"),
         ("kind = \"weibull\"\nshape = 2\nscale = 20000", "kind = \"exponential\"\nmean = 6000"),
         ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-16"),
     ];
-    let places = grown(&study(&edits), &asking(None, 400)).places(400, 2).expect("places");
+    let grown = grown(&study(&edits), &asking(None, 400));
+    let places = grown.places(400, 2).expect("places");
+    // Nothing is lost of cracks that hardly grow.
+    assert!(grown.cracks.iter().all(|place| place.years_to_loss == f64::INFINITY && place.critical_depth_mm.is_nan()));
     let mean_years = 6000.0 / 150.0;
-    let births = places.iter().map(|cracks| {
-        let mut years: Vec<f64> = cracks.iter().map(|crack| crack.years[0]).collect();
+    let births = grown.cracks.iter().zip(&places).map(|(place, cracks)| {
+        let hastened = place.stress_factor.powi(4);
+        let mut years: Vec<f64> = cracks.iter().map(|crack| hastened * crack.years[0]).collect();
         years.sort_by(f64::total_cmp);
         assert_eq!((years.len(), years[0]), (6, 0.0));
         years

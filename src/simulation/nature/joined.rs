@@ -296,6 +296,62 @@ mod tests {
         assert!((crack.beginning.corrosion_rate_factor - expected).abs() < 1e-9);
     }
 
+    /// What becomes of two cracks 1.5 mm apart: the cracks of their place, and how often two joined in it.
+    fn pair(seeds: [(f64, f64, f64); 2]) -> (Vec<IntegratedCrack>, [u64; 2]) {
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let text = text.replace("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9");
+        let study = Study::parse(&text, "small").expect("a good study");
+        let mut plan = RowPlan::new(&study, &study.rows[0]).expect("a good row").nature;
+        let mut integration = integration(&mut plan);
+        let rule = JoiningRule::Touching;
+        integration.joining = Some(Joining { rule, spacing_mm: 1.5, placement: Placement::Even });
+        integration.origins = 2;
+        let (mut cracks, mut counts) = (IntegratedCracks::default(), IntegrationCounts::default());
+        let (cracks_there, counts_there) = (&mut cracks, &mut counts);
+        let mut place = Place {
+            plan: &plan,
+            integration: &integration,
+            end_year: 2030.0,
+            cracks: cracks_there,
+            counts: counts_there,
+        };
+        for (origin, (born_year, depth_mm, half_length_mm)) in seeds.into_iter().enumerate() {
+            let new = NewCrack { born_year, ..new_crack(origin as u32) };
+            place.begin(&plan.hot_spots[0], new, 1.0, depth_mm, half_length_mm);
+        }
+        place.join();
+        (cracks.all, [counts.joins, counts.joins_outside_rule])
+    }
+
+    #[test]
+    fn the_deeper_of_two_cracks_that_meet_goes_on_as_long_as_both() {
+        for depths_mm in [[0.6, 0.5], [0.5, 0.6]] {
+            let (cracks, joins) = pair(depths_mm.map(|depth_mm| (2022.0, depth_mm, 0.6)));
+            assert_eq!((cracks.len(), joins), (3, [1, 0]));
+            let deeper = usize::from(depths_mm[1] > depths_mm[0]);
+            let [one, other, joined] = &cracks[..] else { panic!("three cracks") };
+            assert_eq!(joined.new.key, cracks[deeper].new.key);
+            assert!(one.joined && other.joined && !joined.joined);
+            assert!(one.end_year == joined.new.born_year && other.end_year == joined.new.born_year);
+            assert!((2022.0..2030.0).contains(&joined.new.born_year));
+        }
+    }
+
+    #[test]
+    fn a_crack_that_begins_within_another_was_never_one_of_its_own() {
+        let long = (2022.0, 1.5, 3.0);
+        for (seeds, kept) in [([long, (2022.01, 0.1, 0.1)], 0), ([(2022.01, 0.1, 0.1), long], 1)] {
+            let (cracks, joins) = pair(seeds);
+            assert_eq!((cracks.len(), joins), (1, [0, 0]));
+            assert_eq!(cracks[0].new.origin, kept);
+            assert!(!cracks[0].joined);
+        }
+        // One that begins deeper than the other joins it.
+        let (cracks, joins) = pair([long, (2022.01, 4.0, 1.0)]);
+        assert_eq!((cracks.len(), joins[0]), (3, 1));
+        assert_eq!(cracks[2].new.origin, 1);
+    }
+
     #[test]
     fn origins_stand_in_a_line_or_anywhere_on_it() {
         let even = Joining { rule: JoiningRule::Touching, spacing_mm: 1.5, placement: Placement::Even };
