@@ -214,6 +214,9 @@ fn what_cannot_be_answered_is_refused_with_what_there_is() {
             GrowthQuestion { detectable_at: 0.99, ..asking(Some("penetrant"), 10) },
             "floor and ceiling of the technique (0 and 0.9)",
         ),
+        // The ends of a curve are never reached.
+        (GrowthQuestion { detectable_at: 0.9, ..asking(Some("penetrant"), 10) }, "floor and ceiling of the technique"),
+        (GrowthQuestion { detectable_at: 0.0, ..asking(Some("penetrant"), 10) }, "floor and ceiling of the technique"),
         (
             GrowthQuestion { from_depth_mm: Some(25.0), ..asking(None, 10) },
             "below the thickness of the section (20 mm)",

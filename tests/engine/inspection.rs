@@ -229,8 +229,8 @@ fn names_that_are_not_there_are_refused() {
         assert!(ask("A1", "ultrasonic", lives).contains("must be from 1 to 1000000"));
     }
     // More lines than a machine has room for, of lives that could be inspected.
-    let inspection =
-        Inspection { row: "A1".to_owned(), techniques: vec!["ultrasonic".to_owned()], lives: 1_000_000, seed: 1 };
+    let techniques = vec!["ultrasonic".to_owned(), "penetrant".to_owned()];
+    let inspection = Inspection { row: "A1".to_owned(), techniques, lives: 12_501, seed: 1 };
     let refusal = study.inspection_records(&inspection, Confirmed::Called).expect_err("refused").to_string();
-    assert!(refusal.contains("lines each; there may be at most 2000000"), "{refusal}");
+    assert!(refusal.contains("makes 160 lines each; there may be at most 2000000 in all"), "{refusal}");
 }

@@ -34,6 +34,11 @@ def test_the_number_of_threads_is_shown_and_may_come_from_outside(losing, monkey
     monkeypatch.setenv("SERRATA_THREADS", "5")
     assert losing.simulate(trials=10, seed=1).threads == 5
     assert losing.simulate(trials=10, seed=1, threads=2).threads == 2
+    monkeypatch.delenv("SERRATA_THREADS")
+    given = losing.simulate(trials=10, seed=1).threads
+    for nothing in ("0", "-1", "many"):
+        monkeypatch.setenv("SERRATA_THREADS", nothing)
+        assert losing.simulate(trials=10, seed=1).threads == given > 0
 
 
 def test_another_python_thread_ticks_meanwhile(losing):

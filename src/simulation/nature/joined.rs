@@ -347,9 +347,12 @@ mod tests {
             assert!(!cracks[0].joined);
         }
         // One that begins deeper than the other joins it.
-        let (cracks, joins) = pair([long, (2022.01, 4.0, 1.0)]);
-        assert_eq!((cracks.len(), joins[0]), (3, 1));
-        assert_eq!(cracks[2].new.origin, 1);
+        let deep = (2022.01, 4.0, 1.0);
+        for (seeds, deeper) in [([long, deep], 1), ([deep, long], 0)] {
+            let (cracks, joins) = pair(seeds);
+            assert_eq!((cracks.len(), joins[0]), (3, 1));
+            assert_eq!(cracks[2].new.origin, deeper);
+        }
     }
 
     #[test]
