@@ -256,7 +256,13 @@ fn six_of_toughness(spacing_mm: &str, toughness: &str) -> Study {
 #[test]
 fn where_cracks_join_a_specimen_is_a_place_with_all_its_origins() {
     let [near, far] = ["1.5", "10000"].map(|spacing_mm| grown(&six(spacing_mm), &asking(Some("ultrasonic"), 300)));
-    assert!(near.joins() && far.joins() && !grown(&study(&[]), &asking(None, 1)).joins());
+    assert!(near.joins() && far.joins());
+    let joining =
+        "sides = [\"suction\", \"pressure\"]\njoining = { rule = \"touching\", spacing_mm = 2, placement = \"even\" }";
+    for alone in ["sides = [\"suction\", \"pressure\"]", "sides = [\"suction\"]\norigins = 6", joining] {
+        let alone = study(&[("sides = [\"suction\", \"pressure\"]", alone)]);
+        assert!(!grown(&alone, &asking(None, 1)).joins());
+    }
     let places = near.places(100, 30).expect("places");
     let mut joins = 0;
     for (place, cracks) in near.cracks.iter().zip(&places) {

@@ -297,13 +297,12 @@ mod tests {
     }
 
     /// What becomes of two cracks 1.5 mm apart: the cracks of their place, and how often two joined in it.
-    fn pair(seeds: [(f64, f64, f64); 2]) -> (Vec<IntegratedCrack>, [u64; 2]) {
+    fn pair(rule: JoiningRule, seeds: [(f64, f64, f64); 2]) -> (Vec<IntegratedCrack>, [u64; 2]) {
         let text = include_str!("../../../tests/engine/data/small.toml");
         let text = text.replace("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-9");
         let study = Study::parse(&text, "small").expect("a good study");
         let mut plan = RowPlan::new(&study, &study.rows[0]).expect("a good row").nature;
         let mut integration = integration(&mut plan);
-        let rule = JoiningRule::Touching;
         integration.joining = Some(Joining { rule, spacing_mm: 1.5, placement: Placement::Even });
         integration.origins = 2;
         let (mut cracks, mut counts) = (IntegratedCracks::default(), IntegrationCounts::default());
@@ -326,7 +325,7 @@ mod tests {
     #[test]
     fn the_deeper_of_two_cracks_that_meet_goes_on_as_long_as_both() {
         for depths_mm in [[0.6, 0.5], [0.5, 0.6]] {
-            let (cracks, joins) = pair(depths_mm.map(|depth_mm| (2022.0, depth_mm, 0.6)));
+            let (cracks, joins) = pair(JoiningRule::Touching, depths_mm.map(|depth_mm| (2022.0, depth_mm, 0.6)));
             assert_eq!((cracks.len(), joins), (3, [1, 0]));
             let deeper = usize::from(depths_mm[1] > depths_mm[0]);
             let [one, other, joined] = &cracks[..] else { panic!("three cracks") };
@@ -337,11 +336,20 @@ mod tests {
         }
     }
 
+    /// The rule is stated for cracks less deep than half as long.
+    #[test]
+    fn a_join_of_which_one_crack_lies_outside_the_rule_is_counted() {
+        for (depths_mm, outside) in [([0.5, 0.5], 0), ([0.5, 0.9], 1), ([0.9, 0.5], 1), ([0.9, 0.9], 1)] {
+            let (_, joins) = pair(JoiningRule::Bs7910Of2013, depths_mm.map(|depth_mm| (2022.0, depth_mm, 0.7)));
+            assert_eq!(joins, [1, outside], "{depths_mm:?}");
+        }
+    }
+
     #[test]
     fn a_crack_that_begins_within_another_was_never_one_of_its_own() {
         let long = (2022.0, 1.5, 3.0);
         for (seeds, kept) in [([long, (2022.01, 0.1, 0.1)], 0), ([(2022.01, 0.1, 0.1), long], 1)] {
-            let (cracks, joins) = pair(seeds);
+            let (cracks, joins) = pair(JoiningRule::Touching, seeds);
             assert_eq!((cracks.len(), joins), (1, [0, 0]));
             assert_eq!(cracks[0].new.origin, kept);
             assert!(!cracks[0].joined);
@@ -349,7 +357,7 @@ mod tests {
         // One that begins deeper than the other joins it.
         let deep = (2022.01, 4.0, 1.0);
         for (seeds, deeper) in [([long, deep], 1), ([deep, long], 0)] {
-            let (cracks, joins) = pair(seeds);
+            let (cracks, joins) = pair(JoiningRule::Touching, seeds);
             assert_eq!((cracks.len(), joins[0]), (3, 1));
             assert_eq!(cracks[2].new.origin, deeper);
         }
