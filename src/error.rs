@@ -125,7 +125,8 @@ impl fmt::Display for Error {
         let mut message = String::new();
         self.write(&mut message)?;
         // It quotes what it refuses, and what it refuses may be meant for a terminal.
-        let shown = |sign: char| if sign != '\n' && is_unseen(sign) { char::REPLACEMENT_CHARACTER } else { sign };
+        let steers = |sign: char| is_unseen(sign) && !matches!(sign, '\n' | '\t');
+        let shown = |sign: char| if steers(sign) { char::REPLACEMENT_CHARACTER } else { sign };
         message.chars().try_for_each(|sign| f.write_char(shown(sign)))
     }
 }

@@ -49,7 +49,10 @@ class _Commands(click.Group):
 
 
 def _stop_printing(error: OSError) -> NoReturn:
-    """Say that standard output takes no more, and end."""
+    """Say what takes no more, standard output if it has no name, and end."""
+    if error.filename is not None:
+        click.echo(f"{error.filename}: {error.strerror}", err=True)
+        sys.exit(_REFUSED)
     click.echo(f"standard output: {error.strerror}; what was to be printed is not complete", err=True)
     # What waits to be printed would fail again when the program ends.
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -132,7 +132,7 @@ impl Assembly {
         }
         let run = &self.partition.run;
         let part = first_batch / self.partition.batches_each;
-        let range = *first_batch..first_batch + batches;
+        let range = *first_batch..first_batch.saturating_add(*batches);
         if (*study, *seed, *trials) != (hash_name(&self.study.to_toml()), run.seed, run.trials)
             || part >= self.partition.count()
             || range != self.partition.batches(part)

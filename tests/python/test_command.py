@@ -127,6 +127,15 @@ def test_the_template_is_a_study_that_runs(tmp_path):
     assert "Decision support only" in template.stdout
 
 
+def test_a_file_that_the_system_refuses_is_not_taken_for_standard_output(monkeypatch):
+    def refuse(_):
+        raise PermissionError(13, "Permission denied", "fonts.json")
+
+    monkeypatch.setattr(serrata.Study, "load", refuse)
+    result = run("check", REFERENCE)
+    assert (result.exit_code, result.stdout, result.stderr) == (2, "", "fonts.json: Permission denied\n")
+
+
 def test_a_workbook_given_as_a_study_is_recognised(tmp_path):
     (tmp_path / "study.xlsx").write_bytes(b"PK\x03\x04...")
     result = run("check", tmp_path / "study.xlsx")

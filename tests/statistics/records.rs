@@ -384,6 +384,8 @@ fn names_that_steer_a_terminal_or_a_spreadsheet_are_refused() {
     assert!(named("R\u{1b}[31m").contains("holds a character that nobody sees, U+001B"));
     let header = refusal("row,blade,year,technique,called,cr\u{7}ew\nR1,1,2031,ET,no,A\n");
     assert!(header.contains("header = cr\u{fffd}ew\n    holds a character that nobody sees"), "{header}");
+    let tabs = refusal("one\ttwo\nR1\t1\n");
+    assert!(tabs.contains("header = one\ttwo\n    is no header"), "{tabs}");
     assert!(named("=HYPERLINK(1)").contains("row = =HYPERLINK(1)\n    begins like a formula of a spreadsheet"));
 }
 

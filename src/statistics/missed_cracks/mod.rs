@@ -263,11 +263,12 @@ fn range(answer: Answer, methods: &[Answer], known: Known) -> (f64, Option<f64>)
     if !matches!(answer.method, Method::ByLength | Method::LogLinear) {
         return (answer.low, answer.high);
     }
-    // A bound has no upper end of its own.
-    let most = |method: &Answer| if method.method == Method::LowerBound { method.missed } else { method.high };
-    let least = methods.iter().map(|method| method.low).fold(f64::INFINITY, f64::min);
-    let most = methods.iter().filter_map(most).fold(0.0, f64::max).ceil();
-    (least.max(known.least), Some(most.min(known.most)))
+    let least = methods.iter().map(|method| method.low).fold(f64::INFINITY, f64::min).max(known.least);
+    let most = methods.iter().filter_map(|method| method.high).fold(0.0, f64::max);
+    let bound = methods.iter().find(|method| method.method == Method::LowerBound).and_then(|bound| bound.missed);
+    // Where at least so many were missed, no smaller number is the most.
+    let most = if bound.is_some_and(|bound| bound > most) { f64::INFINITY } else { most }.min(known.most);
+    (least, most.is_finite().then_some(most))
 }
 
 /// The estimate that takes least for granted, of those that there are.
@@ -404,4 +405,26 @@ fn of_two_lists(pair: &TwoLists) -> Vec<String> {
         ));
     }
     notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answer(method: Method, missed: f64, low: f64, high: Option<f64>) -> Answer {
+        Answer { method, missed: Some(missed), low, high, mostly_shorter_mm: None }
+    }
+
+    #[test]
+    fn a_lower_bound_beyond_what_the_other_methods_leave_opens_the_range() {
+        let by_length = answer(Method::ByLength, 3.0, 1.0, Some(9.0));
+        let of = |bound: f64, most: f64| {
+            let methods = [by_length, answer(Method::LowerBound, bound, 2.0, None)];
+            range(by_length, &methods, Known { least: 0.0, most })
+        };
+        assert_eq!(of(8.5, f64::INFINITY), (1.0, Some(9.0)));
+        assert_eq!(of(12.0, f64::INFINITY), (1.0, None));
+        // No more than the blades that none called.
+        assert_eq!(of(12.0, 40.0), (1.0, Some(40.0)));
+    }
 }

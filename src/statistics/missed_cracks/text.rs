@@ -62,7 +62,10 @@ impl MissedCracks {
             }
             Method::LogLinear | Method::ByLength => {
                 let (least, most) = self.range;
-                let most = most.map_or("any number of".to_owned(), |most| most.to_string());
+                let between = match most {
+                    Some(most) => format!("Between {least} and {most} {beyond}"),
+                    None => format!("At least {least} {beyond}, with no upper end"),
+                };
                 let by = match self.methods.len() {
                     1 => format!("{percent} %"),
                     _ => format!("what the methods leave together, each at {percent} %"),
@@ -71,7 +74,8 @@ impl MissedCracks {
                 let by_method = if method == Method::ByLength { "by length" } else { "by log-linear models" };
                 let at_least = match (bound.and_then(|bound| bound.missed), missed) {
                     (Some(bound), Some(missed)) => {
-                        let bound = high.map_or(bound, |high| bound.min(high));
+                        // No more than the blades that none called, where these were counted.
+                        let bound = if self.called_by_none > 0 { bound.min(self.called_by_none as f64) } else { bound };
                         let then = if bound > missed {
                             format!(", and {about} {by_method} is too few")
                         } else {
@@ -84,7 +88,7 @@ impl MissedCracks {
                     }
                     _ => String::new(),
                 };
-                format!("Between {least} and {most} {beyond} ({by}){shorter}.{at_least}")
+                format!("{between} ({by}){shorter}.{at_least}")
             }
         }
     }
