@@ -3,7 +3,7 @@
 //! A draw is one uniform number put through the quantile function, so that a quantity is a monotone function of the
 //! number that is keyed to it. Gamma distributions alone are sampled by rejection, from a stream of their own.
 
-use crate::math::{exp, ln, normal_quantile};
+use crate::math::{exp, ln, normal_cdf, normal_quantile};
 use crate::random::{Key, Stream};
 use rand_distr::Distribution as _;
 use statrs::distribution::{ContinuousCDF, Gamma};
@@ -80,6 +80,16 @@ impl Distribution {
                     high - ((high - low) * (high - mode) * (1.0 - u)).sqrt()
                 }
             }
+        }
+    }
+
+    /// The quantile that lies where a standard normal number does.
+    pub fn at_normal(&self, number: f64) -> f64 {
+        match *self {
+            Distribution::Normal { mean, sd } => mean + sd * number,
+            Distribution::Lognormal { median, sigma_log } => median * exp(sigma_log * number),
+            // Beyond 8 standard deviations probabilities are no longer told from 1.
+            _ => self.quantile(normal_cdf(number).min(1.0 - 0.5 * f64::EPSILON)),
         }
     }
 

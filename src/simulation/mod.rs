@@ -14,6 +14,7 @@ mod parallel;
 mod plain;
 mod plan;
 mod policy;
+mod rare;
 mod row_batch;
 mod single_inspection;
 mod store;

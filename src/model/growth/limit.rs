@@ -24,3 +24,15 @@ pub enum Limit {
     /// When the crack's point leaves the failure assessment diagram.
     Diagram(DiagramLimit),
 }
+
+impl Limit {
+    /// Toughness in MPa sqrt(m), where the limit has one.
+    pub fn toughness(&self) -> Option<&Distribution> {
+        match self {
+            Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
+                Some(toughness_mpa_sqrt_m)
+            }
+            Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
+        }
+    }
+}

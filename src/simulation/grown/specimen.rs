@@ -2,7 +2,7 @@
 
 use super::super::inspection::TechniquePlan;
 use super::super::nature::{
-    HotSpotGrowth, HotSpotPlan, IntegratedCrack, IntegratedCracks, Integration, IntegrationCounts, NaturePlan,
+    CrackDraws, HotSpotGrowth, HotSpotPlan, IntegratedCrack, IntegratedCracks, Integration, IntegrationCounts, NaturePlan,
     NewCrack, OnCurve, Place, is_closed_for_life, is_held_shut, own_toughness,
 };
 use super::super::plan::RowPlan;
@@ -103,7 +103,7 @@ fn place(
             let hot_spot = hot_spot as u32;
             let new = NewCrack { key: own, life: 0, blade: 0, hot_spot, origin, stress, born_year };
             let Beginning { depth_mm, aspect, scatter } = beginning(own);
-            place.begin(about, new, scatter, depth_mm, depth_mm / aspect);
+            place.begin(about, new, &CrackDraws::of(own), scatter, depth_mm, depth_mm / aspect);
         }
     }
     place.join();
@@ -147,7 +147,7 @@ impl<'p> Specimen<'p> {
                     [begin_year, begin_year + GrownCracks::LONGEST_YEARS].map(|year| nature.starts.at(year));
                 let begin = [first.depth_mm, first.aspect];
                 let on_curve =
-                    OnCurve::new(nature, hot_spot, curve, key, stress, begin, rate, begin_starts, last_starts);
+                    OnCurve::new(nature, hot_spot, curve, &CrackDraws::of(key), stress, begin, rate, begin_starts, last_starts);
                 match beyond {
                     Some(integration) if !on_curve.holds => integrate(integration),
                     _ => {

@@ -61,6 +61,7 @@ impl Inspections<'_> {
         buffers.keys.clear();
         buffers.keys.extend(new.iter().map(|crack| crack.key));
         buffers.draw_persistent(&self.plan.persistent_sources);
+        buffers.state_persistent(nature, new);
         for &technique in &self.plan.in_use {
             let about = &self.plan.techniques[technique];
             let calls = &mut self.calls[technique];
@@ -97,6 +98,27 @@ impl Inspections<'_> {
         }
         let there = lowest(last - begin);
         (self.calls[technique].bits.read(crack.place(begin)) & there) << (begin - from) & lowest(Bits::READ)
+    }
+
+    /// Probability that a technique calls a crack at an outage that it lives to see, given the numbers that persist in it.
+    pub fn pod(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize, persistent: &[f64]) -> f64 {
+        let about = &self.plan.techniques[technique];
+        let Calls { effects, stride, .. } = &self.calls[technique];
+        let shift = about.persistent_shift(|source| persistent[source]) + effects[crack.life as usize * stride + outage];
+        let (place, sizes) = (crack.place(outage), &nature.sizes);
+        let ln_size = match about.size {
+            SizeMeasure::Length => sizes.ln_length[place],
+            SizeMeasure::Depth => sizes.ln_depth[place],
+            SizeMeasure::GeometricMean => sizes.ln_mean[place],
+        };
+        about.pod(ln_size, about.ln_q50 + shift, sizes.ln_depth[place], nature.mouth_is_closed(crack, outage))
+    }
+
+    /// The uniform number that decides whether a technique calls a crack at an outage.
+    pub fn call_draw(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize) -> f64 {
+        let key = crack.key.child(self.plan.techniques[technique].name);
+        let to_come = outage.checked_sub(nature.plan.calendar.start);
+        key.uniform(to_come.map_or(draw::PAST_CALL + outage as u64, |to_come| draw::CALL + to_come as u64))
     }
 
     /// Draws the shifts that all blades of an inspection share, in some lives.
@@ -149,6 +171,21 @@ impl CallBuffers {
             draw_each(&self.keys, source, numbers);
         }
         normal_each(&mut self.persistent);
+    }
+
+    /// States what planted cracks do not draw.
+    fn state_persistent(&mut self, nature: &Nature, new: &[Crack]) {
+        if nature.planted.is_empty() {
+            return;
+        }
+        for (index, crack) in new.iter().enumerate() {
+            let planted = &nature.planted[crack.life as usize];
+            if planted.standing.key == Some(crack.key) {
+                for (source, number) in planted.numbers.persistent.iter().enumerate() {
+                    self.persistent[source * new.len() + index] = *number;
+                }
+            }
+        }
     }
 
     /// Writes what the calls of a technique start from: what hides a crack, and the draws.

@@ -2,6 +2,7 @@
 
 use super::Room;
 use super::first_event::{FirstCracks, FirstEvents};
+use super::planted::PlantedLoss;
 use super::row_state::WINDOW;
 use crate::bits::{WORD, clear, set_bits};
 use crate::model::strategy::AfterLoss;
@@ -37,6 +38,7 @@ impl Life<'_, '_> {
     /// Begins it at the start of the study.
     pub fn begin(&mut self) {
         self.room.state.begin(self.strategy, self.row.nature.calendar.start, 0);
+        self.room.planted.begin();
         self.strategy.policy.begin(&mut self.room.policy);
         self.enter_first();
     }
@@ -47,6 +49,7 @@ impl Life<'_, '_> {
         /// Numbers new blades apart from those of the study.
         const GENERATION: u64 = 1 << 31;
         self.room.state.begin(self.strategy, 0, GENERATION);
+        self.room.planted.begin();
         self.strategy.policy.begin(&mut self.room.policy);
         self.enter(first);
         self.live_outages(0..self.row.nature.calendar.start)
@@ -64,6 +67,9 @@ impl Life<'_, '_> {
             self.open_window(window);
             while let Some(outage) = self.room.state.next_outage().filter(|outage| outages.contains(outage)) {
                 self.live_outage(outage)?;
+                if self.can_no_longer_be_lost() {
+                    return ControlFlow::Break(());
+                }
             }
         }
         ControlFlow::Continue(())
@@ -127,11 +133,13 @@ impl Life<'_, '_> {
             self.record.cracks_left.enter_first(&Occupancy { there, places, range: own.clone() });
             self.room.state.enter_first(self.strategy, self.first, self.life, own);
         }
+        self.find_planted(0);
     }
 
     pub fn open_window(&mut self, window: usize) {
         let state = &mut self.room.state;
         state.open_window(self.strategy, self.batch, window);
+        self.room.planted.look_ahead(state, self.batch, self.strategy);
         state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
         self.strategy.policy.alarm().into_iter().for_each(|outage| state.visit(outage));
         self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
@@ -146,16 +154,20 @@ impl Life<'_, '_> {
         loop {
             let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
             let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
-            let lost = lost.map(|number| &cracks[state.cracks[number] as usize]);
-            let earliest = lost.min_by(|a, b| a.lost_year.total_cmp(&b.lost_year));
-            let Some(&Crack { blade, lost_year, .. }) = earliest else {
+            let lost = lost.map(|number| (number, &cracks[state.cracks[number] as usize]));
+            let earliest = lost.min_by(|(_, a), (_, b)| a.lost_year.total_cmp(&b.lost_year));
+            let Some((number, &Crack { blade, lost_year, .. })) = earliest else {
                 return ControlFlow::Continue(());
             };
             if outage < self.row.nature.calendar.start {
                 return ControlFlow::Break(());
             }
             let generation = self.room.state.next_generation(blade);
-            self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
+            let cost = self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
+            if self.room.planted.is(number) {
+                let is_first = self.record.loss_years.len() == 1;
+                self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost, is_first });
+            }
             self.strategy.policy.lose(blade, &mut self.room.policy);
             match self.strategy.policy.after_loss {
                 AfterLoss::ReplaceBlade => {
@@ -230,6 +242,7 @@ impl Life<'_, '_> {
     fn look_by_schedule(&mut self, outage: usize) {
         for (number, look) in self.strategy.policy.scheduled.iter().enumerate() {
             if self.room.state.is_due(number, outage) {
+                self.look_at_planted(look.technique, outage, Some(look), None);
                 for word in self.room.state.words() {
                     let mut calls = self.room.state.called_by(look.technique, word, outage);
                     if !look.covers_all {
@@ -305,6 +318,7 @@ impl Life<'_, '_> {
 
     /// A look that was not scheduled, at the whole row or at one blade.
     fn look_again(&mut self, technique: usize, outage: usize, blade: Option<u32>) {
+        self.look_at_planted(technique, outage, None, blade);
         for word in self.room.state.words() {
             let calls = self.room.state.called_by(technique, word, outage);
             let meant = blade.map_or(u64::MAX, |blade| self.room.state.in_blade(word, blade));
@@ -439,10 +453,12 @@ impl Life<'_, '_> {
     /// Puts the cracks of new blades into the row.
     #[inline(always)]
     fn enter(&mut self, new: Range<u32>) {
+        let before = self.room.state.count();
         for index in new {
             self.room.state.enter(self.strategy, self.batch, index);
             self.record.cracks_left.enter(&self.batch.nature.cracks[index as usize]);
         }
+        self.find_planted(before);
     }
 }
 

@@ -7,6 +7,7 @@
 mod first_event;
 mod follow;
 mod past;
+mod planted;
 mod row_state;
 mod unit;
 
@@ -23,6 +24,8 @@ use crate::model::Study;
 use crate::random::Key;
 use first_event::{FirstCracks, FirstEvents};
 use follow::Life;
+use planted::PlantedInRow;
+pub(crate) use planted::PlantedFate;
 use row_state::RowState;
 
 /// Lives of one row; keeps its storage from life to life.
@@ -38,6 +41,8 @@ pub(crate) struct Lives<'p> {
     room: Room,
     /// Of lives before the study, of which nothing is kept.
     record: LifeRecord,
+    /// Of lives with a planted crack, whether each came to the start of the study.
+    came_through: Vec<bool>,
 }
 
 /// Storage of the life that is followed.
@@ -53,6 +58,7 @@ struct Room {
     /// Watched blades that are looked at there for that alone, after their techniques.
     watched_now: Vec<(usize, u32)>,
     acts: Vec<Act>,
+    planted: PlantedInRow,
 }
 
 impl<'p> Lives<'p> {
@@ -65,6 +71,7 @@ impl<'p> Lives<'p> {
             expected: Vec::new(),
             room: Room { state: RowState::new(row), ..Room::default() },
             record: LifeRecord::new(study, &row.nature.calendar),
+            came_through: Vec::new(),
         }
     }
 
@@ -74,6 +81,12 @@ impl<'p> Lives<'p> {
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
         self.batch.begin(keys);
         let attempts = self.draw_and_live_past()?;
+        self.prepare();
+        Some(attempts)
+    }
+
+    /// Works out what all strategies share, when the lives stand at the start of the study.
+    fn prepare(&mut self) {
         self.batch.draw_shared();
         let (row, batch) = (self.row, &self.batch);
         self.first_cracks.find(batch);
@@ -92,7 +105,6 @@ impl<'p> Lives<'p> {
         if self.row.nature.draws_new_blades_ahead {
             self.draw_ahead();
         }
-        Some(attempts)
     }
 
     /// Draws new blades that schedules alone lead to.
@@ -168,6 +180,11 @@ impl<'p> Lives<'p> {
 
     fn policy(&self, strategy: usize) -> &'p Policy {
         &self.row.strategies[strategy].policy
+    }
+
+    /// Whether any strategy lives the row together with others of its unit.
+    fn has_sisters(&self) -> bool {
+        self.row.strategies.iter().any(|strategy| strategy.policy.sisters.is_some())
     }
 
     /// The cracks of the lives, as they stand at the start of the study, and who would call them.

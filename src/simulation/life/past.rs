@@ -5,6 +5,7 @@ use super::first_event::FirstEvents;
 use super::follow::Life;
 use crate::simulation::nature::Crack;
 use crate::simulation::plan::StrategyPlan;
+use std::ops::Range;
 
 /// A row that loses a blade in so many attempts contradicts the fact that it runs.
 const MOST_ATTEMPTS: u64 = 1000;
@@ -27,10 +28,7 @@ impl<'p> Lives<'p> {
             }
             let mut drawn = self.batch.draw(&pending);
             pending.retain(|&life| {
-                let cracks = &self.batch.nature.cracks[drawn.start as usize..drawn.end as usize];
-                let own = cracks.iter().take_while(|crack| crack.life == life).count() as u32;
-                let first = drawn.start..drawn.start + own;
-                drawn.start += own;
+                let first = self.first_of(life, &mut drawn);
                 !self.live_past(past, life, first, &mut kept)
             });
             if pending.is_empty() {
@@ -43,13 +41,37 @@ impl<'p> Lives<'p> {
         None
     }
 
+    /// The same for lives with a planted crack, each of which is drawn once.
+    pub(super) fn live_planted_past(&mut self) {
+        let lives: Vec<u32> = (0..self.batch.nature.lives.len() as u32).collect();
+        let mut drawn = self.batch.draw(&lives);
+        self.came_through.clear();
+        self.came_through.resize(lives.len(), true);
+        let Some(past) = &self.row.past else { return };
+        let mut kept = Vec::new();
+        for life in lives {
+            let first = self.first_of(life, &mut drawn);
+            self.came_through[life as usize] = self.live_past(past, life, first, &mut kept);
+        }
+        self.batch.nature.keep(&kept);
+    }
+
+    /// Takes the cracks of a life off those that were drawn, which stand life by life.
+    fn first_of(&self, life: u32, drawn: &mut Range<u32>) -> Range<u32> {
+        let cracks = &self.batch.nature.cracks[drawn.start as usize..drawn.end as usize];
+        let own = cracks.iter().take_while(|crack| crack.life == life).count() as u32;
+        let first = drawn.start..drawn.start + own;
+        drawn.start += own;
+        first
+    }
+
     /// Lives one life up to the start of the study, with the cracks that it begins with: whether it came there without
     /// a loss. Then its cracks are kept.
     fn live_past(
         &mut self,
         past: &'p StrategyPlan,
         life: u32,
-        first: std::ops::Range<u32>,
+        first: Range<u32>,
         kept: &mut Vec<Crack>,
     ) -> bool {
         let start_year = self.row.nature.start_year;

@@ -5,6 +5,7 @@
 
 use super::first_event::FirstCracks;
 use crate::bits::{Bits, WORD, clear, equal_to, lowest, set_bits, with_bit};
+use crate::simulation::nature::Crack;
 use crate::simulation::plan::{RowPlan, StrategyPlan};
 use crate::simulation::row_batch::RowBatch;
 use multiversion::multiversion;
@@ -23,6 +24,8 @@ pub(super) struct RowState {
     losses: u64,
     calls_due: u64,
     alarms: u64,
+    /// Those at which looks at a planted crack count, whether they call it or not.
+    planted: u64,
     /// For each scheduled look the outages at which it is due, as bits.
     looks_due: Vec<u64>,
     count: usize,
@@ -130,7 +133,7 @@ impl RowState {
     /// Looks at the outages from one on, of which nothing is known yet.
     fn look_from(&mut self, strategy: &StrategyPlan, window: usize) {
         self.window = window;
-        (self.losses, self.calls_due, self.alarms) = (0, 0, 0);
+        (self.losses, self.calls_due, self.alarms, self.planted) = (0, 0, 0, 0);
         self.looks_due.clear();
         let scheduled = strategy.policy.scheduled.iter();
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
@@ -172,10 +175,31 @@ impl RowState {
         }
     }
 
+    /// Cracks that entered so far.
+    pub fn count(&self) -> usize {
+        self.count
+    }
+
+    /// Whether a crack is in the row, by number.
+    pub fn is_alive(&self, number: usize) -> bool {
+        self.alive[number / WORD] >> (number % WORD) & 1 != 0
+    }
+
+    /// States the calls of a crack by number, in place of its own, and has the row visited at all outages that it lives to
+    /// see.
+    pub fn plant(&mut self, number: usize, crack: &Crack, techniques: &[usize], calls: impl Fn(usize, usize) -> bool) {
+        let outages = (crack.first as usize).max(self.window)..(crack.last as usize).min(self.window + WINDOW);
+        for &technique in techniques {
+            let called = outages.clone().filter(|outage| calls(technique, *outage));
+            self.calls[technique][number] = called.fold(0, |bits, outage| bits | 1 << (outage - self.window));
+        }
+        self.planted |= outages.fold(0, |bits, outage| bits | 1 << (outage - self.window));
+    }
+
     /// The next outage of the window before which a blade is lost, or at which something may be called or is due.
     #[inline(always)]
     pub fn next_outage(&self) -> Option<usize> {
-        let due = self.losses | self.calls_due | self.alarms;
+        let due = self.losses | self.calls_due | self.alarms | self.planted;
         (due != 0).then(|| self.window + due.trailing_zeros() as usize)
     }
 
@@ -189,7 +213,7 @@ impl RowState {
     #[inline(always)]
     pub fn take_visit(&mut self, outage: usize) -> (bool, bool) {
         let ahead = outage - self.window;
-        let calls_due = take(&mut self.calls_due, ahead);
+        let calls_due = take(&mut self.calls_due, ahead) | take(&mut self.planted, ahead);
         (take(&mut self.alarms, ahead) | calls_due, calls_due)
     }
 

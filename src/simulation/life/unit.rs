@@ -1,10 +1,11 @@
 //! Lives of all rows of a unit, which share its outages.
 
 use super::Lives;
+use super::planted::{PlantedFate, count_years};
 use super::row_state::WINDOW;
 use crate::model::Study;
 use crate::random::Key;
-use crate::simulation::nature::{IntegrationCounts, Mark};
+use crate::simulation::nature::{IntegrationCounts, Mark, Planted};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
 use crate::simulation::plan::{RowPlan, UnitPlan};
 use std::ops::ControlFlow;
@@ -41,6 +42,54 @@ impl<'p> UnitLives<'p> {
     /// Draws lives of one of its rows, by place; see [`Lives::begin`].
     pub fn begin(&mut self, place: usize, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
         self.rows[place].begin(keys)
+    }
+
+    /// Draws lives of one of its rows, by place, with a crack planted in each; and plain ones of the other rows, where a
+    /// strategy lives them together.
+    pub fn begin_planted(
+        &mut self,
+        place: usize,
+        keys: impl Fn(usize) -> Vec<Key>,
+        planted: Vec<Planted>,
+    ) -> std::result::Result<(), usize> {
+        if self.rows[place].has_sisters() {
+            for other in (0..self.rows.len()).filter(|other| *other != place) {
+                self.rows[other].begin(keys(other).into_iter()).ok_or(other)?;
+            }
+        }
+        self.rows[place].begin_planted(keys(place).into_iter(), planted);
+        Ok(())
+    }
+
+    /// One of these lives goes on under one strategy: what became of the planted crack, if it was lost.
+    pub fn follow_planted(&mut self, place: usize, life: usize, strategy: usize) -> Option<PlantedFate> {
+        if !self.rows[place].came_through(life) {
+            return None;
+        }
+        let standing = *self.rows[place].standing(life);
+        let together = self.rows[place].policy(strategy).sisters.is_some();
+        if together {
+            self.follow_together(life, strategy);
+        } else {
+            self.rows[place].follow(life, strategy, &mut self.records[place]);
+        }
+        let lost = self.rows[place].planted_loss(life);
+        *self.rows[place].standing(life) = standing;
+        let (loss, weight) = lost?;
+        let of_row = count_years(&self.records[place].loss_years, loss.year);
+        let mut of_group = of_row;
+        if together {
+            let others = (0..self.rows.len()).filter(|other| *other != place);
+            for [all, of_year] in others.map(|other| count_years(&self.records[other].loss_years, loss.year)) {
+                of_group = [of_group[0] + all, of_group[1] + of_year];
+            }
+        }
+        Some(PlantedFate { loss, weight, of_row, of_group })
+    }
+
+    /// One of its rows, by place.
+    pub fn row(&self, place: usize) -> &Lives<'p> {
+        &self.rows[place]
     }
 
     /// One of the lives goes on under one strategy: what each row comes to.

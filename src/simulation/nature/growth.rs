@@ -7,6 +7,7 @@ use super::hot_spot_plan::{HotSpotGrowth, HotSpotPlan, Integration};
 use super::initiation::Initiation;
 use super::on_curve::OnCurve;
 use super::plan::NaturePlan;
+use super::planted::CrackDraws;
 use crate::math::{LANES, exp, exp_each, normal_each};
 use crate::model::growth::{Course, FixedFactor, GrowthPath};
 use crate::random::Key;
@@ -53,6 +54,7 @@ impl Nature<'_> {
         let initiations = std::mem::take(&mut self.initiations);
         let mut buffers = std::mem::take(&mut self.growth_buffers);
         buffers.draw(plan, &initiations);
+        buffers.state(self, &initiations);
         let mut index = 0;
         while index < initiations.len() {
             let hot_spot = initiations[index].hot_spot;
@@ -78,6 +80,7 @@ impl Nature<'_> {
         }
         (self.initiations, self.growth_buffers) = (initiations, buffers);
         self.initiations.clear();
+        self.planted_initiations.clear();
     }
 
     /// Median advance per start of a hot spot's cracks in a life.
@@ -160,9 +163,10 @@ impl Nature<'_> {
         let &NewCrack { key, life, hot_spot, stress, born_year, .. } = new;
         let spot = &plan.hot_spots[hot_spot as usize];
         let rate = self.growth_rate(life, hot_spot) * growth;
-        let begin = [depth_mm, spot.aspect(key)];
+        let draws = self.crack_draws(life, key);
+        let begin = [depth_mm, spot.aspect(&draws)];
         let born_starts = plan.starts.at(born_year);
-        let on_curve = OnCurve::new(plan, spot, curve, key, stress, begin, rate, born_starts, plan.starts_at_end);
+        let on_curve = OnCurve::new(plan, spot, curve, &draws, stress, begin, rate, born_starts, plan.starts_at_end);
         match beyond {
             Some(integration) if !on_curve.holds && born_year < plan.end_year => {
                 // An integrated crack has its stress where its loads are, not in its rate.
@@ -251,6 +255,19 @@ impl GrowthBuffers {
         self.installed.extend(initiations.iter().map(|initiation| initiation.installed));
     }
 
+    /// States what planted cracks do not draw.
+    fn state(&mut self, nature: &Nature, initiations: &[Initiation]) {
+        let (depths, growths) = self.scatter.split_at_mut(initiations.len().next_multiple_of(LANES));
+        for &index in &nature.planted_initiations {
+            let initiation = &initiations[index];
+            let spot = &nature.plan.hot_spots[initiation.hot_spot as usize];
+            let draws = nature.crack_draws(initiation.life, self.keys[index]);
+            depths[index] = draws.draw(&spot.initial_depth, draw::DEPTH);
+            growths[index] =
+                exp(spot.crack_sigma * draws.normal(draw::GROWTH) + spot.growth_exponent * initiation.stress);
+        }
+    }
+
     /// When some cracks of one hot spot begin.
     fn begin(&mut self, spot: &HotSpotPlan, run: Range<usize>) {
         let years = &mut self.born_years[run.clone()];
@@ -299,10 +316,10 @@ fn draw_each(keys: &[Key], counter: u64, numbers: &mut [f64]) {
 impl HotSpotPlan {
     /// Initial aspect of a crack.
     #[inline(always)]
-    pub fn aspect(&self, key: Key) -> f64 {
+    pub fn aspect(&self, draws: &CrackDraws) -> f64 {
         match self.initial_aspect.fixed() {
             Some(aspect) => aspect,
-            None => self.initial_aspect.draw(key, draw::ASPECT),
+            None => draws.draw(&self.initial_aspect, draw::ASPECT),
         }
     }
 }
@@ -350,7 +367,7 @@ mod tests {
             // Its median is 0.4 mm at one hot spot; at the other one it is 0.5 mm in every crack.
             let depth_mm = [0.4 * (0.3 * crack.key.normal(draw::DEPTH)).exp(), 0.5][crack.hot_spot()];
             let HotSpotGrowth::Curve { curve, .. } = &spot.growth else { panic!("cracks on a curve") };
-            let start = curve.course(depth_mm, spot.aspect(crack.key)).start;
+            let start = curve.course(depth_mm, spot.aspect(&CrackDraws::of(crack.key))).start;
             assert!(is_equal(crack.course.start, start), "{} and {start}", crack.course.start);
             seen[crack.hot_spot()] += 1;
         }
@@ -383,7 +400,7 @@ mod tests {
             let (mut cracks, mut counts) = (IntegratedCracks::default(), IntegrationCounts::default());
             let end_year = plan.end_year;
             let mut place = Place { plan, integration: beyond, end_year, cracks: &mut cracks, counts: &mut counts };
-            place.begin(spot, new, scatter, 5.0, 5.0 / spot.aspect(key));
+            place.begin(spot, new, &CrackDraws::of(key), scatter, 5.0, 5.0 / spot.aspect(&CrackDraws::of(key)));
             assert!((crack.lost_year - cracks.all[0].end_year).abs() < 1e-9, "{} years", crack.lost_year);
             // One that begins as those of the study do is on the curve.
             nature.grow_on_curve(curve, Some(beyond), &new, [0.3, growth]);

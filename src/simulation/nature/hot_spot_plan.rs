@@ -69,6 +69,12 @@ pub(crate) struct Integration {
 }
 
 impl HotSpotPlan {
+    /// What keys the crack of an origin on its blade.
+    #[inline(always)]
+    pub fn crack_number(&self, origin: u32) -> u64 {
+        self.name.wrapping_add(u64::from(origin))
+    }
+
     /// A hot spot of the row's root, by number.
     pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64) -> Result<Self> {
         let spot = &study.roots[row.root].hot_spots[spot_index];

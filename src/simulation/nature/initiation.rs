@@ -83,7 +83,7 @@ impl Arrival {
     }
 
     #[inline(always)]
-    fn hot_spot(&self) -> usize {
+    pub fn hot_spot(&self) -> usize {
         (self.place >> 32 & 0xffff) as usize
     }
 
@@ -152,6 +152,10 @@ impl Nature<'_> {
         let mut buffers = std::mem::take(&mut self.initiation_buffers);
         buffers.arrivals.clear();
         self.draw_stresses(life, cohort, generation, &mut buffers.stresses);
+        let planted = self.planted_among(life, &cohort.blades);
+        if let Some(stress) = planted.and_then(|place| buffers.stresses.get_mut(place)) {
+            *stress = self.planted_stress(life);
+        }
         let mut sure = false;
         for (index, (spot, &end)) in plan.hot_spots.iter().zip(&cohort.hazards).enumerate() {
             let key = key.child(spot.name);
@@ -178,6 +182,11 @@ impl Nature<'_> {
         }
         if sure {
             self.add_sure_cracks(life, cohort, generation, &mut buffers);
+        }
+        if let Some(place) = planted {
+            let stress = buffers.stresses.get(place).copied().unwrap_or(0.0);
+            let new = NewBlade { life, blade: cohort.blades[place], generation };
+            self.plant_arrival(&new, place, cohort, stress, &mut buffers.arrivals);
         }
         for arrival in &buffers.arrivals {
             let blade = arrival.blade();
@@ -238,10 +247,13 @@ impl Nature<'_> {
     #[inline(always)]
     pub(super) fn add_initiation(&mut self, new: &NewBlade, cohort: &Cohort, stress: f64, arrival: &Arrival) {
         let hot_spot = arrival.hot_spot();
+        if self.is_planted_now(new, arrival) {
+            self.planted_initiations.push(self.initiations.len());
+        }
         self.initiations.push(Initiation {
             parent: self.lives[new.life].blades,
             blade_number: new.number(),
-            crack_number: self.plan.hot_spots[hot_spot].name.wrapping_add(u64::from(arrival.origin())),
+            crack_number: self.plan.hot_spots[hot_spot].crack_number(arrival.origin()),
             hazard: arrival.hazard,
             installed: cohort.installed[hot_spot],
             stress,

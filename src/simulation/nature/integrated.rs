@@ -7,6 +7,7 @@ use super::hot_spot_plan::Integration;
 use super::joined::{IntegratedCrack, Place};
 use super::mouth::{is_closed_for_life, is_held_shut};
 use super::plan::NaturePlan;
+use super::planted::CrackDraws;
 use crate::math::{exp, ln};
 use crate::model::growth::Course;
 
@@ -33,7 +34,8 @@ impl Nature<'_> {
             Place { plan, integration, end_year: plan.end_year, cracks: &mut cracks, counts: &mut self.counts };
         let spot = &plan.hot_spots[hot_spot as usize];
         for (new, &[depth_mm, growth]) in new_cracks.iter().zip(scatter) {
-            place.begin(spot, *new, rate * growth, depth_mm, depth_mm / spot.aspect(new.key));
+            let draws = CrackDraws::among(&self.planted, life, new.key);
+            place.begin(spot, *new, &draws, rate * growth, depth_mm, depth_mm / spot.aspect(&draws));
         }
         place.join();
         for crack in &cracks.all {

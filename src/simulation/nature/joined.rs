@@ -8,12 +8,12 @@ use super::growth::NewCrack;
 use super::hot_spot_plan::{HotSpotPlan, Integration};
 use super::integration_counts::IntegrationCounts;
 use super::plan::NaturePlan;
+use super::planted::CrackDraws;
 use crate::distribution::Distribution;
 use crate::math::exp;
 use crate::model::fleet::{Joining, Placement};
 use crate::model::growth::{self, Limit, LoadFactors, LossRule, Outcome, Trajectory};
 use crate::model::joining::PlacedCrack;
-use crate::random::Key;
 
 /// A crack whose growth is integrated.
 #[derive(Debug, Clone)]
@@ -66,10 +66,18 @@ pub(crate) struct Place<'a> {
 
 impl Place<'_> {
     /// Lets a crack begin: its blade's growth factor, depth and half surface length in mm are given.
-    pub fn begin(&mut self, spot: &HotSpotPlan, new: NewCrack, rate: f64, depth_mm: f64, half_length_mm: f64) {
+    pub fn begin(
+        &mut self,
+        spot: &HotSpotPlan,
+        new: NewCrack,
+        draws: &CrackDraws,
+        rate: f64,
+        depth_mm: f64,
+        half_length_mm: f64,
+    ) {
         let integration = self.integration;
-        let beginning = beginning(integration, &new, rate, depth_mm, half_length_mm);
-        let rule = loss_rule(spot, integration, new.key);
+        let beginning = beginning(integration, &new, draws, rate, depth_mm, half_length_mm);
+        let rule = loss_rule(spot, integration, draws);
         let position_mm = integration.joining.map_or(0.0, |joining| position_mm(&joining, integration.origins, &new));
         self.integrate(new, beginning, rule, position_mm);
     }
@@ -140,6 +148,7 @@ impl Place<'_> {
 fn beginning(
     integration: &Integration,
     new: &NewCrack,
+    draws: &CrackDraws,
     start_rate_factor: f64,
     depth_mm: f64,
     half_length_mm: f64,
@@ -147,7 +156,7 @@ fn beginning(
     let stress = exp(new.stress);
     let corrosion_rate_factor = match integration.corrosion_sigma {
         0.0 => 1.0,
-        sigma => exp(sigma * new.key.normal(draw::CORROSION)),
+        sigma => exp(sigma * draws.normal(draw::CORROSION)),
     };
     growth::Seed {
         factors: LoadFactors { stress, vibration: stress },
@@ -158,8 +167,8 @@ fn beginning(
 }
 
 /// When a crack's blade is lost, with the toughness that is its own.
-fn loss_rule(spot: &HotSpotPlan, integration: &Integration, key: Key) -> LossRule {
-    let toughness = |toughness: &Distribution| toughness.draw(key, draw::TOUGHNESS);
+fn loss_rule(spot: &HotSpotPlan, integration: &Integration, draws: &CrackDraws) -> LossRule {
+    let toughness = |toughness: &Distribution| draws.draw(toughness, draw::TOUGHNESS);
     match (&spot.limit, integration.diagram) {
         (Limit::Diagram(limit), Some(diagram)) => LossRule::Diagram {
             diagram,
@@ -245,6 +254,7 @@ mod tests {
     use super::*;
     use crate::model::Study;
     use crate::model::joining::JoiningRule;
+    use crate::random::Key;
     use crate::simulation::plan::RowPlan;
 
     fn plan() -> NaturePlan {
@@ -284,7 +294,7 @@ mod tests {
             cracks: cracks_there,
             counts: counts_there,
         };
-        place.begin(&plan.hot_spots[0], new_crack(0), 1.0, 0.5, 0.6);
+        place.begin(&plan.hot_spots[0], new_crack(0), &CrackDraws::of(new_crack(0).key), 1.0, 0.5, 0.6);
         let mut crack = cracks.all.remove(0);
         crack.end_year = 2025.0;
         let lives = |crack: &IntegratedCrack| [2021.9, 2022.0, 2024.0, 2025.0, 2025.1].map(|year| crack.lives(year));
@@ -316,7 +326,7 @@ mod tests {
         };
         for (origin, (born_year, depth_mm, half_length_mm)) in seeds.into_iter().enumerate() {
             let new = NewCrack { born_year, ..new_crack(origin as u32) };
-            place.begin(&plan.hot_spots[0], new, 1.0, depth_mm, half_length_mm);
+            place.begin(&plan.hot_spots[0], new, &CrackDraws::of(new.key), 1.0, depth_mm, half_length_mm);
         }
         place.join();
         (cracks.all, [counts.joins, counts.joins_outside_rule])

@@ -14,6 +14,7 @@ mod mouth;
 mod new_blades;
 mod on_curve;
 mod plan;
+mod planted;
 mod sizes;
 
 pub(crate) use cracks::Crack;
@@ -25,6 +26,7 @@ pub(crate) use mouth::{is_closed_for_life, is_held_shut};
 pub(crate) use new_blades::Replacement;
 pub(crate) use on_curve::{OnCurve, own_toughness};
 pub(crate) use plan::NaturePlan;
+pub(crate) use planted::{CrackDraws, Numbers, Planted, Standing};
 pub(crate) use sizes::{SPARE, Sizes, whole_blocks};
 
 use crate::math::exp;
@@ -48,7 +50,7 @@ pub(crate) mod purpose {
 }
 
 /// Draws of a crack, by counter.
-mod draw {
+pub(crate) mod draw {
     pub const DEPTH: u64 = 0;
     pub const ASPECT: u64 = 1;
     pub const GROWTH: u64 = 2;
@@ -56,6 +58,8 @@ mod draw {
     pub const CORROSION: u64 = 4;
     pub const POSITION: u64 = 5;
     pub const MOUTH: u64 = 6;
+    /// How many of them, from the first on, a planted crack has stated.
+    pub const STATED: usize = CORROSION as usize + 1;
 }
 
 /// The cracks of some lives of a row, as if nobody looked.
@@ -63,6 +67,8 @@ mod draw {
 pub(crate) struct Nature<'p> {
     pub plan: &'p NaturePlan,
     pub lives: Vec<Life>,
+    /// The crack that is planted in each life; empty where none are.
+    pub planted: Vec<Planted>,
     pub cracks: Vec<Crack>,
     pub sizes: Sizes,
     /// What happened to cracks, over all lives so far.
@@ -76,6 +82,8 @@ pub(crate) struct Nature<'p> {
     // Storage that is kept from life to life.
     integrated: IntegratedCracks,
     initiations: Vec<Initiation>,
+    /// Which of them are planted.
+    planted_initiations: Vec<usize>,
     initiation_buffers: InitiationBuffers,
     growth_buffers: GrowthBuffers,
     new_blade: Cohort,
@@ -112,6 +120,7 @@ impl<'p> Nature<'p> {
         Nature {
             plan,
             lives: Vec::new(),
+            planted: Vec::new(),
             cracks: Vec::new(),
             sizes: Sizes::default(),
             counts: IntegrationCounts::default(),
@@ -120,6 +129,7 @@ impl<'p> Nature<'p> {
             survived: Vec::new(),
             integrated: IntegratedCracks::default(),
             initiations: Vec::new(),
+            planted_initiations: Vec::new(),
             initiation_buffers: InitiationBuffers::default(),
             growth_buffers: GrowthBuffers::default(),
             new_blade: Cohort::default(),
@@ -133,6 +143,7 @@ impl<'p> Nature<'p> {
     pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) {
         let count = keys.len();
         self.release(Mark::default());
+        self.planted.clear();
         self.growth_rates.resize(count * self.plan.hot_spots.len(), 0.0);
         self.lives.resize_with(count, || Life {
             trial: Key::from_seed(0),
@@ -214,11 +225,18 @@ impl<'p> Nature<'p> {
         let plan = self.plan;
         let Life { key, blades, row_factor, .. } = &mut self.lives[life];
         *blades = key.child(purpose::BLADE);
-        *row_factor = plan.row_factor.draw(*key, purpose::ROW_FACTOR);
+        let planted = self.planted.get(life);
+        let law_of = |planted: &Planted| plan.hot_spots[planted.hot_spot as usize].growth_name;
+        *row_factor = planted
+            .map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor);
         for (rate, spot) in self.growth_rates[life * plan.hot_spots.len()..].iter_mut().zip(&plan.hot_spots) {
             *rate = spot.rate;
             if spot.row_sigma > 0.0 {
-                let scatter = key.child(purpose::ROW_GROWTH).child(spot.growth_name).normal(0);
+                let stated = planted.filter(|planted| spot.growth_name == law_of(planted));
+                let scatter = stated.map_or_else(
+                    || key.child(purpose::ROW_GROWTH).child(spot.growth_name).normal(0),
+                    |planted| planted.numbers.row_growth,
+                );
                 *rate *= exp(spot.row_sigma * scatter);
             }
         }

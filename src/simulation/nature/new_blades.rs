@@ -5,7 +5,7 @@
 
 use super::Nature;
 use super::cohort::Cohort;
-use super::initiation::{Arrival, MOST_PER_ORIGIN, NewBlade, ORIGINS, for_each_arrival, stress_factor};
+use super::initiation::{Arrival, Initiation, MOST_PER_ORIGIN, NewBlade, ORIGINS, for_each_arrival, stress_factor};
 use super::purpose;
 use crate::math::{ln, normal_quantile, whole};
 use crate::random::Key;
@@ -42,8 +42,13 @@ impl Nature<'_> {
         let before = self.initiations.len();
         let key = self.lives[new.life].blades.child(new.number());
         let row_factor = self.lives[new.life].row_factor;
+        let planted = self.planted_among(new.life, &[new.blade]);
         let sigma = plan.blade_stress_sigma;
-        let stress = if sigma > 0.0 { sigma * normal_quantile(key.uniform(0)) } else { 0.0 };
+        let stress = match planted {
+            Some(_) => self.planted_stress(new.life),
+            None if sigma > 0.0 => sigma * normal_quantile(key.uniform(0)),
+            None => 0.0,
+        };
         for (index, (spot, &end)) in plan.hot_spots.iter().zip(&age.hazards).enumerate() {
             let factor = row_factor * stress_factor(spot, stress);
             let (rate, most) = (factor * spot.origins, MOST_PER_ORIGIN / factor);
@@ -53,6 +58,9 @@ impl Nature<'_> {
                 continue;
             }
             self.draw_origins(&new, age, stress, index, key, rate, [most, end]);
+        }
+        if let Some(place) = planted {
+            self.plant_in(&new, place, age, stress, before);
         }
         self.initiations.len() > before
     }
@@ -95,6 +103,16 @@ impl Nature<'_> {
             self.add_initiation(new, age, stress, arrival);
         }
         self.initiation_buffers.arrivals = arrivals;
+    }
+
+    /// Plants a crack among those of a new blade, which stand from one number on.
+    #[inline(never)]
+    fn plant_in(&mut self, new: &NewBlade, place: usize, age: &Cohort, stress: f64, from: usize) {
+        let own = self.initiations.drain(from..);
+        let arrival = |crack: Initiation| Arrival::new(place, crack.hot_spot as usize, crack.origin, crack.hazard);
+        let mut arrivals: Vec<Arrival> = own.map(arrival).collect();
+        self.plant_arrival(new, place, age, stress, &mut arrivals);
+        arrivals.iter().for_each(|arrival| self.add_initiation(new, age, stress, arrival));
     }
 
     /// Whether the first new blade at a position is known not to crack, if it is new from an outage on: most are.
@@ -143,6 +161,10 @@ impl Nature<'_> {
                 *known = if *known <= survived { *known } else { survived };
             }
         }
+        // Where a crack is planted, every new blade counts.
+        for (life, planted) in self.planted.iter().enumerate() {
+            self.survived[life * blades as usize + planted.blade as usize] = f64::NAN;
+        }
     }
 
     /// A new blade at any moment: its cracks, as indices.
@@ -184,7 +206,7 @@ impl Nature<'_> {
         for &Replacement { life, blade, outage } in expected {
             let at = life as usize;
             let is_drawn = || self.lives[at].drawn_ahead.iter().any(|drawn| drawn.is(blade, outage));
-            if self.stays_sound(at, blade, outage as usize) || is_drawn() {
+            if self.stays_sound(at, blade, outage as usize) || self.is_planted_at(at, blade) || is_drawn() {
                 continue;
             }
             let begin = self.initiations.len() as u32;

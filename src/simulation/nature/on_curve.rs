@@ -3,6 +3,7 @@
 use super::draw;
 use super::hot_spot_plan::HotSpotPlan;
 use super::plan::NaturePlan;
+use super::planted::CrackDraws;
 use crate::math::exp;
 use crate::model::growth::{Course, CrackEnd, DiagramLimit, GrowthPath, Limit};
 use crate::random::Key;
@@ -25,7 +26,7 @@ impl OnCurve {
         plan: &NaturePlan,
         spot: &HotSpotPlan,
         curve: &GrowthPath,
-        key: Key,
+        draws: &CrackDraws,
         stress: f64,
         [depth_mm, aspect]: [f64; 2],
         rate: f64,
@@ -33,7 +34,7 @@ impl OnCurve {
         until_starts: f64,
     ) -> Self {
         let course = curve.course(depth_mm, aspect);
-        let lost_starts = loss(plan, spot, curve, key, stress, course, rate, born_starts, until_starts);
+        let lost_starts = loss(plan, spot, curve, draws, stress, course, rate, born_starts, until_starts);
         let last_starts = if lost_starts < until_starts { lost_starts } else { until_starts };
         let holds = curve.begins(depth_mm, aspect) && curve.covers(course, rate * (last_starts - born_starts));
         OnCurve { course, lost_starts, holds }
@@ -49,7 +50,7 @@ fn loss(
     plan: &NaturePlan,
     spot: &HotSpotPlan,
     curve: &GrowthPath,
-    key: Key,
+    draws: &CrackDraws,
     stress: f64,
     course: Course,
     rate: f64,
@@ -59,7 +60,7 @@ fn loss(
     if let (GrowthPath::FixedFactor(curve), Some(end)) = (curve, spot.end_coordinate) {
         return born_starts + curve.advance_between(course.start, end) / rate;
     }
-    let end = crack_end(spot, stress, key);
+    let end = crack_end(spot, stress, draws);
     let at_overspeed = match (plan.overspeed, end) {
         (Some(overspeed), CrackEnd::Intensity(intensity)) => {
             Some((overspeed, CrackEnd::Intensity(intensity / overspeed.stress_factor())))
@@ -78,25 +79,20 @@ fn loss(
 
 /// The end of a crack with the toughness that is its own; `stress` is the logarithm of its blade's factor on stress.
 #[inline(always)]
-fn crack_end(spot: &HotSpotPlan, stress: f64, key: Key) -> CrackEnd {
+fn crack_end(spot: &HotSpotPlan, stress: f64, draws: &CrackDraws) -> CrackEnd {
     match &spot.limit {
         Limit::Depth { depth_mm } => CrackEnd::Depth(*depth_mm),
         Limit::SectionFraction { fraction } => CrackEnd::SectionFraction(*fraction),
         // Cracks with a diagram are integrated.
         Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
-            CrackEnd::Intensity(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS) * exp(-stress))
+            CrackEnd::Intensity(draws.draw(toughness_mpa_sqrt_m, draw::TOUGHNESS) * exp(-stress))
         }
     }
 }
 
 /// Toughness of a crack's blade, where its limit has one.
 pub(crate) fn own_toughness(spot: &HotSpotPlan, key: Key) -> Option<f64> {
-    match &spot.limit {
-        Limit::Toughness { toughness_mpa_sqrt_m } | Limit::Diagram(DiagramLimit { toughness_mpa_sqrt_m, .. }) => {
-            Some(toughness_mpa_sqrt_m.draw(key, draw::TOUGHNESS))
-        }
-        Limit::Depth { .. } | Limit::SectionFraction { .. } => None,
-    }
+    spot.limit.toughness().map(|toughness| toughness.draw(key, draw::TOUGHNESS))
 }
 
 #[cfg(test)]
@@ -126,7 +122,7 @@ mod tests {
                 let born = 100.0 + 900.0 * key.uniform(102);
                 let until = born + 12_000.0;
                 let lost = |until: f64| {
-                    OnCurve::new(plan, spot, curve, key, stress, [0.4, 0.8], rate, born, until).lost_starts
+                    OnCurve::new(plan, spot, curve, &CrackDraws::of(key), stress, [0.4, 0.8], rate, born, until).lost_starts
                 };
                 let exact = lost(f64::MAX);
                 if exact <= until {

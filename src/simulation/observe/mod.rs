@@ -59,15 +59,17 @@ impl LifeRecord {
         self.cracks_left.begin();
     }
 
-    /// A blade was lost in a year; draw `counter` of a key says what that costs.
-    pub fn lose(&mut self, year: f64, key: Key, counter: u64) {
+    /// A blade was lost in a year; draw `counter` of a key says what that costs, which is returned.
+    pub fn lose(&mut self, year: f64, key: Key, counter: u64) -> f64 {
         let prices = &self.loss_prices;
         let values = &mut self.values;
         values[Quantity::AnyLoss as usize] = 1.0;
         values[Quantity::Losses as usize] += 1.0;
-        values[Quantity::LossCost as usize] += prices.cost(year, key, counter);
+        let cost = prices.cost(year, key, counter);
+        values[Quantity::LossCost as usize] += cost;
         values[Quantity::ForcedDays as usize] += prices.forced_days;
         self.loss_years.push(prices.years(year) as u32);
+        cost
     }
 
     /// The whole row was replaced after a loss, during the forced outage.

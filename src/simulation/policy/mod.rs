@@ -147,6 +147,28 @@ impl Policy {
             && self.after_loss == AfterLoss::ReplaceBlade
     }
 
+    /// Chance, at a guess, that a blade stays in the row with a crack that a technique calls at an outage; 0 only where it
+    /// surely goes. Given are the chance that each technique misses the crack, and the length that this one reports.
+    pub fn stays_if_called(
+        &self,
+        technique: usize,
+        miss: impl Fn(usize) -> f64,
+        measured_mm: impl FnOnce() -> f64,
+    ) -> f64 {
+        if self.asks_for_blades {
+            let kept = self.dispositions.keeps(measured_mm());
+            if kept > 0.0 {
+                return kept;
+            }
+        }
+        // Where its call does not stand, those of further looks decide.
+        let mut not_standing = self.scheduled.iter().filter(|look| look.technique == technique && !look.stands);
+        not_standing.next().map_or(0.0, |look| {
+            let further = self.further_looks.iter().filter(|further| further.after >> look.look & 1 != 0);
+            further.map(|further| miss(further.technique)).product::<f64>().max(f64::MIN_POSITIVE)
+        })
+    }
+
     /// Whether any rule of it uses a technique.
     pub fn uses(&self, technique: usize) -> bool {
         self.scheduled.iter().any(|look| look.technique == technique)

@@ -1,0 +1,222 @@
+//! A planted crack in a life of its row: its looks are weights, and only where its blade may stay in spite of a call are
+//! they drawn.
+//!
+//! An answer that takes the blade out ends what is counted. So it is not drawn: the weight of the life is multiplied by the
+//! chance of the other one. A rule of a policy needs nothing here but [`Policy::stays_if_called`]: whatever that guesses
+//! short of 0, the weights make up for it.
+//!
+//! [`Policy::stays_if_called`]: crate::simulation::policy::Policy::stays_if_called
+
+use super::Lives;
+use super::follow::{Life, covers};
+use super::row_state::RowState;
+use crate::random::Key;
+use crate::simulation::nature::{Planted, Standing};
+use crate::simulation::plan::StrategyPlan;
+use crate::simulation::policy::ScheduledLook;
+use crate::simulation::row_batch::RowBatch;
+
+/// The loss of the blade in which a crack was planted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct PlantedLoss {
+    /// Study year, from 0.
+    pub year: u32,
+    /// Present value of what it costs.
+    pub cost: f64,
+    /// Whether no other blade of the row was lost before.
+    pub is_first: bool,
+}
+
+/// The planted crack of a life in its row.
+#[derive(Debug, Default)]
+pub(super) struct PlantedInRow {
+    /// Its numbers in the row: those of cracks that carry its key, one after another where it joins.
+    numbers: Vec<usize>,
+    /// For each technique and outage what it answers, and the factor on the weight if that is asked for.
+    answers: Vec<Answer>,
+    /// For each technique the outage at which it was last asked.
+    asked: Vec<usize>,
+    pub lost: Option<PlantedLoss>,
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Answer {
+    is_call: bool,
+    factor: f64,
+}
+
+impl PlantedInRow {
+    pub fn begin(&mut self) {
+        self.numbers.clear();
+        self.asked.clear();
+        self.lost = None;
+    }
+
+    /// Whether it has a number in the row.
+    pub fn is(&self, number: usize) -> bool {
+        self.numbers.contains(&number)
+    }
+
+    /// Has what was worked out for it stand in the row that looks at other outages now.
+    pub fn look_ahead(&self, state: &mut RowState, batch: &RowBatch, strategy: &StrategyPlan) {
+        for &number in &self.numbers {
+            if state.is_alive(number) {
+                self.stand(number, state, batch, strategy);
+            }
+        }
+    }
+
+    /// Has what was worked out for a number of it stand in the row.
+    fn stand(&self, number: usize, state: &mut RowState, batch: &RowBatch, strategy: &StrategyPlan) {
+        let crack = &batch.nature.cracks[state.cracks[number] as usize];
+        let outages = batch.nature.plan.calendar.len();
+        let is_call = |technique: usize, outage: usize| self.answers[technique * outages + outage].is_call;
+        state.plant(number, crack, &strategy.techniques, is_call);
+    }
+
+    /// Works out the answers of all techniques for a crack.
+    fn work_out(&mut self, batch: &RowBatch, strategy: &StrategyPlan, index: u32, from: usize) {
+        let outages = batch.nature.plan.calendar.len();
+        let crack = &batch.nature.cracks[index as usize];
+        let persistent = &batch.nature.planted[crack.life as usize].numbers.persistent;
+        self.answers.resize(batch.inspections.plan.techniques.len() * outages, Answer::default());
+        self.asked.resize(batch.inspections.plan.techniques.len(), usize::MAX);
+        for outage in (crack.first as usize).max(from)..crack.last as usize {
+            let miss = |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
+            for &technique in &strategy.techniques {
+                let measured = || batch.inspections.measured_mm(&batch.nature, crack, technique, outage);
+                let stays = strategy.policy.stays_if_called(technique, miss, measured);
+                let own = miss(technique);
+                // As probable as the crack is to stay: with an answer, and in all.
+                let in_all = own + (1.0 - own) * stays;
+                let is_call = batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all
+                    < (1.0 - own) * stays;
+                let factor = if is_call { in_all / stays } else { in_all };
+                self.answers[technique * outages + outage] = Answer { is_call, factor };
+            }
+        }
+    }
+}
+
+impl Life<'_, '_> {
+    /// Finds the planted crack among those that entered the row, from a number on.
+    #[inline(always)]
+    pub fn find_planted(&mut self, from: usize) {
+        if !self.batch.nature.planted.is_empty() {
+            self.enter_planted(from);
+        }
+    }
+
+    #[inline(never)]
+    fn enter_planted(&mut self, from: usize) {
+        let state = &mut self.room.state;
+        for number in from..state.count() {
+            if self.batch.nature.is_planted(state.cracks[number]) {
+                // The past has no rule that asks for lengths.
+                let first = if self.strategy.policy.asks_for_blades { self.row.nature.calendar.start } else { 0 };
+                self.room.planted.work_out(self.batch, self.strategy, state.cracks[number], first);
+                self.room.planted.numbers.push(number);
+                self.room.planted.stand(number, state, self.batch, self.strategy);
+            }
+        }
+    }
+
+    /// A technique looks at the planted crack at an outage, if it is there and the look covers it: the life's weight is
+    /// multiplied by what its answer is worth, once an outage.
+    #[inline(always)]
+    pub fn look_at_planted(
+        &mut self,
+        technique: usize,
+        outage: usize,
+        look: Option<&ScheduledLook>,
+        blade: Option<u32>,
+    ) {
+        if !self.room.planted.numbers.is_empty() {
+            self.weigh_look(technique, outage, look, blade);
+        }
+    }
+
+    #[inline(never)]
+    fn weigh_look(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, blade: Option<u32>) {
+        let (state, planted) = (&self.room.state, &mut self.room.planted);
+        for &number in &planted.numbers {
+            let crack = &self.batch.nature.cracks[state.cracks[number] as usize];
+            let is_there = state.is_alive(number) && crack.is_present(outage);
+            let is_covered = |look: &ScheduledLook| {
+                (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
+                    && covers(self.batch, self.life, look, crack.blade, outage)
+            };
+            if is_there
+                && blade.is_none_or(|blade| blade == crack.blade)
+                && look.is_none_or(is_covered)
+                && planted.asked[technique] != outage
+            {
+                planted.asked[technique] = outage;
+                let outages = self.row.nature.calendar.len();
+                let factor = planted.answers[technique * outages + outage].factor;
+                self.batch.nature.planted[self.life].standing.factor *= factor;
+            }
+        }
+    }
+
+    /// Whether a crack is planted in this life that was not lost and never will be.
+    #[inline(always)]
+    pub fn can_no_longer_be_lost(&self) -> bool {
+        !self.batch.nature.planted.is_empty() && self.is_planted_gone()
+    }
+
+    #[inline(never)]
+    fn is_planted_gone(&self) -> bool {
+        let planted = &self.batch.nature.planted[self.life];
+        let ends_in_loss = |number: &usize| {
+            self.room.state.is_alive(*number)
+                && self.batch.nature.cracks[self.room.state.cracks[*number] as usize].ends_in_loss()
+        };
+        self.room.planted.lost.is_none()
+            && planted.standing.births > planted.generation
+            && !self.room.planted.numbers.iter().any(ends_in_loss)
+    }
+}
+
+/// What became of a planted crack that was lost.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PlantedFate {
+    pub loss: PlantedLoss,
+    /// Weight of the life.
+    pub weight: f64,
+    /// Losses of the row in this life, and those in the same year.
+    pub of_row: [u32; 2],
+    /// The same of all rows that were lived together.
+    pub of_group: [u32; 2],
+}
+
+/// How many years of a list there are, and how many are a given one.
+pub(super) fn count_years(years: &[u32], year: u32) -> [u32; 2] {
+    [years.len() as u32, years.iter().filter(|other| **other == year).count() as u32]
+}
+
+impl Lives<'_> {
+    /// As [`Lives::begin`], with a crack planted in each life. A life that loses a blade before the study is not drawn again:
+    /// nothing of it counts.
+    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: Vec<Planted>) {
+        self.batch.begin(keys);
+        self.batch.nature.plant(planted);
+        self.live_planted_past();
+        self.prepare();
+    }
+
+    /// Whether a life came to the start of the study.
+    pub fn came_through(&self, life: usize) -> bool {
+        self.came_through[life]
+    }
+
+    /// Where the planted crack of a life stands; and to put it back there.
+    pub fn standing(&mut self, life: usize) -> &mut Standing {
+        &mut self.batch.nature.planted[life].standing
+    }
+
+    /// The loss of the blade in which a crack was planted, in the life that was just lived, and the weight of that.
+    pub fn planted_loss(&self, life: usize) -> Option<(PlantedLoss, f64)> {
+        self.room.planted.lost.map(|loss| (loss, self.batch.nature.planted[life].total_weight()))
+    }
+}

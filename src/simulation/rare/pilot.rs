@@ -1,0 +1,242 @@
+//! Tunes a proposal by lives that count for nothing else.
+//!
+//! The cross-entropy method (Rubinstein and Kroese, "The Cross-Entropy Method", Springer 2004; from memory): cracks are
+//! planted, those that are lost are weighted by how probable they are, and normal distributions with the moments of these
+//! are proposed next. While few are lost, those count that come nearest to it; while few of them carry all the weight,
+//! weights are raised to a power below 1. There is a distribution for each hot spot, strategy and third of the years, so
+//! that none is forgotten that is rarer than the others.
+
+use super::proposal::{Component, DEFENSIVE, Driver, Proposal, halving};
+use super::{PlantedLives, purpose};
+use crate::error::Result;
+use crate::simulation::life::UnitLives;
+use crate::simulation::nature::{Nature, Planted};
+
+/// Lives of a round.
+const LIVES: u64 = 2_048;
+/// Lives that are lived together.
+const TOGETHER: u64 = 32;
+const MOST_ROUNDS: u64 = 10;
+/// Parts of the horizon that have distributions of their own.
+const PERIODS: usize = 3;
+/// Losses from which a distribution is made, and those that weights are to leave.
+const FEWEST: usize = 15;
+const ENOUGH: f64 = 60.0;
+/// How much wider than what was seen a distribution is made, as a factor on variances: a proposal must not be too narrow.
+const WIDER: f64 = 1.3;
+
+/// One planted life, and what became of it.
+struct Sample {
+    place: usize,
+    hot_spot: usize,
+    generation: usize,
+    values: Vec<f64>,
+    /// Weight of its place and numbers.
+    weight: f64,
+    /// How near it came to a loss, if nobody looked.
+    progress: f64,
+    /// For each strategy in which the planted crack was lost the weight in all, and the period.
+    lost: Vec<Option<(f64, usize)>>,
+}
+
+/// Tunes a proposal for one row; `key` is that of each row's lives.
+pub(crate) fn tune(lives: &PlantedLives, engine: &mut UnitLives) -> Result<Proposal> {
+    let plan = &lives.rows[lives.unit.rows[lives.place]];
+    let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection);
+    let mut settled = 0;
+    for round in 0..MOST_ROUNDS {
+        let samples = live_round(lives, engine, &proposal, round)?;
+        let is_settled = improve(&mut proposal, &samples, lives.study.strategies.len());
+        settled = if is_settled { settled + 1 } else { 0 };
+        if settled == 2 {
+            break;
+        }
+    }
+    Ok(proposal)
+}
+
+fn live_round(
+    lives: &PlantedLives,
+    engine: &mut UnitLives,
+    proposal: &Proposal,
+    round: u64,
+) -> Result<Vec<Sample>> {
+    let key = |row: usize| (lives.key)(row).child(purpose::pilot()).child(round);
+    let round_lives = PlantedLives { key: &key, ..*lives };
+    let years = lives.study.horizon_years;
+    let period = |year: u32| ((f64::from(year) / years * PERIODS as f64) as usize).min(PERIODS - 1);
+    let strategies = lives.study.strategies.len();
+    let mut samples: Vec<Sample> = Vec::with_capacity(LIVES as usize);
+    for first in (0..LIVES).step_by(TOGETHER as usize) {
+        let mut lost = vec![None; TOGETHER as usize * strategies];
+        round_lives.live(engine, proposal, first..first + TOGETHER, |life, strategy, fate| {
+            lost[life * strategies + strategy] = Some((fate.weight, period(fate.loss.year)));
+        })?;
+        let nature = &engine.row(lives.place).batch().nature;
+        for (planted, lost) in nature.planted.iter().zip(lost.chunks(strategies)) {
+            samples.push(Sample::new(proposal, nature, planted, lost.to_vec()));
+        }
+    }
+    Ok(samples)
+}
+
+impl Sample {
+    fn new(proposal: &Proposal, nature: &Nature, planted: &Planted, lost: Vec<Option<(f64, usize)>>) -> Self {
+        let hot_spot = planted.hot_spot as usize;
+        let holds = |place: &super::proposal::PlaceShare| {
+            place.hot_spot == hot_spot && nature.plan.cohorts[place.cohort].blades.contains(&planted.blade)
+        };
+        Sample {
+            place: proposal.places.iter().position(holds).unwrap_or(0),
+            hot_spot,
+            generation: planted.generation as usize,
+            values: proposal.spots[hot_spot].drivers.iter().map(|driver| driver.of(&planted.numbers)).collect(),
+            weight: planted.weight,
+            progress: nature.planted_progress(planted),
+            lost,
+        }
+    }
+}
+
+/// Makes a proposal of what became of the lives by the one before: whether all weights counted in full.
+fn improve(proposal: &mut Proposal, samples: &[Sample], strategies: usize) -> bool {
+    let mut is_settled = samples.iter().any(|sample| sample.lost.iter().any(Option::is_some));
+    for (hot_spot, spot) in proposal.spots.iter_mut().enumerate() {
+        let own: Vec<&Sample> = samples.iter().filter(|sample| sample.hot_spot == hot_spot).collect();
+        let mut components = Vec::new();
+        for (strategy, period) in (0..strategies).flat_map(|one| (0..PERIODS).map(move |other| (one, other))) {
+            let lost = |sample: &&Sample| {
+                let (weight, _) = sample.lost[strategy].filter(|(weight, when)| *when == period && *weight > 0.0)?;
+                Some((sample.values.clone(), sample.weight, weight / sample.weight))
+            };
+            let lost: Vec<(Vec<f64>, f64, f64)> = own.iter().filter_map(lost).collect();
+            if lost.len() >= FEWEST {
+                let (weights, in_full) = tempered(&lost);
+                is_settled &= in_full;
+                let values: Vec<&[f64]> = lost.iter().map(|(values, ..)| &values[..]).collect();
+                components.extend(fit(&values, &weights, &spot.drivers));
+            }
+        }
+        if components.is_empty() {
+            is_settled = false;
+            components.extend(fit_nearest(own, &spot.drivers));
+        }
+        let share = (1.0 - DEFENSIVE) / components.len().max(1) as f64;
+        components.iter_mut().for_each(|component| component.share = share);
+        spot.components = components;
+    }
+    share_out(proposal, samples, strategies);
+    is_settled
+}
+
+/// Weights of lost cracks, raised so far that enough count; and whether that is in full.
+fn tempered(lost: &[(Vec<f64>, f64, f64)]) -> (Vec<f64>, bool) {
+    let weights = |power: f64| -> Vec<f64> {
+        let log = |(_, weight, rest): &(Vec<f64>, f64, f64)| weight.ln() + power * rest.ln();
+        let largest = lost.iter().map(log).fold(f64::NEG_INFINITY, f64::max);
+        lost.iter().map(|one| (log(one) - largest).exp()).collect()
+    };
+    let enough = ENOUGH.min(lost.len() as f64 / 4.0);
+    let counts = |power: f64| effective_number(&weights(power)) >= enough;
+    if counts(1.0) {
+        return (weights(1.0), true);
+    }
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..20 {
+        let middle = 0.5 * (low + high);
+        if counts(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (weights(low), false)
+}
+
+/// The number of equal weights that would scatter as much.
+pub(super) fn effective_number(weights: &[f64]) -> f64 {
+    let (sum, square) = weights.iter().fold((0.0, 0.0), |(sum, square), weight| (sum + weight, square + weight * weight));
+    if square > 0.0 { sum * sum / square } else { 0.0 }
+}
+
+/// While hardly any is lost: the tenth that comes nearest to it.
+fn fit_nearest(mut own: Vec<&Sample>, drivers: &[Driver]) -> Option<Component> {
+    own.retain(|sample| sample.progress > f64::NEG_INFINITY);
+    own.sort_by(|one, other| other.progress.total_cmp(&one.progress));
+    own.truncate((own.len() / 10).max(2 * FEWEST));
+    let values: Vec<&[f64]> = own.iter().map(|sample| &sample.values[..]).collect();
+    fit(&values, &vec![1.0; values.len()], drivers)
+}
+
+/// The normal distribution with the moments of some weighted points.
+fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Option<Component> {
+    /// Standard deviation below which no distribution is made.
+    const NARROWEST: f64 = 0.05;
+    let size = drivers.len();
+    let total: f64 = weights.iter().sum();
+    let mean: Vec<f64> = (0..size)
+        .map(|driver| values.iter().zip(weights).map(|(value, weight)| weight * value[driver]).sum::<f64>() / total)
+        .collect();
+    // Few points say little of correlations.
+    let trusted = effective_number(weights) / (effective_number(weights) + size as f64);
+    let mut covariance = vec![0.0; size * size];
+    for (value, weight) in values.iter().zip(weights) {
+        for row in 0..size {
+            for column in 0..size {
+                covariance[row * size + column] +=
+                    weight / total * (value[row] - mean[row]) * (value[column] - mean[column]);
+            }
+        }
+    }
+    for row in 0..size {
+        for column in 0..size {
+            let number = &mut covariance[row * size + column];
+            *number *= if row == column { WIDER } else { WIDER * trusted };
+            if row == column {
+                *number += NARROWEST * NARROWEST;
+            }
+        }
+    }
+    Component::new(1.0, mean, &covariance)
+}
+
+/// Shares the planted cracks among places and generations, by the root of what each adds to the variance.
+fn share_out(proposal: &mut Proposal, samples: &[Sample], strategies: usize) {
+    let squares = |number_of: &dyn Fn(&Sample) -> usize, count: usize| {
+        let mut squares = vec![vec![0.0; count]; strategies];
+        for (sample, strategy) in samples.iter().flat_map(|sample| (0..strategies).map(move |one| (sample, one))) {
+            if let Some((weight, _)) = sample.lost[strategy] {
+                squares[strategy][number_of(sample)] += weight * weight;
+            }
+        }
+        squares
+    };
+    let shares = |squares: Vec<Vec<f64>>, drawn: &[f64]| {
+        let mut shares = vec![0.0; drawn.len()];
+        for squares in squares {
+            let roots: Vec<f64> = squares.iter().zip(drawn).map(|(square, share)| (square * share).sqrt()).collect();
+            let all: f64 = roots.iter().sum();
+            if all > 0.0 {
+                shares.iter_mut().zip(&roots).for_each(|(share, root)| *share += root / all);
+            }
+        }
+        shares
+    };
+    let drawn: Vec<f64> = proposal.places.iter().map(|place| place.share).collect();
+    let of_places = shares(squares(&|sample| sample.place, drawn.len()), &drawn);
+    if of_places.iter().any(|share| *share > 0.0) {
+        let numbered = proposal.places.clone();
+        proposal.share_places(|place| {
+            let number = numbered.iter().position(|other| other == place);
+            number.map_or(0.0, |number| of_places[number])
+        });
+    }
+    let of_generations = shares(squares(&|sample| sample.generation, proposal.generations.len()), &proposal.generations);
+    let all: f64 = of_generations.iter().sum();
+    if all > 0.0 {
+        let law = halving(4.0);
+        for (generation, (share, law)) in proposal.generations.iter_mut().zip(of_generations.iter().zip(&law)) {
+            *generation = 0.2 * law + 0.8 * share / all;
+        }
+    }
+}

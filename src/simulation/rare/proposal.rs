@@ -1,0 +1,292 @@
+//! From where planted cracks are drawn: a mixture of normal distributions where losses are likely, and of the law itself.
+
+use crate::distribution::Distribution;
+use crate::math::{exp, ln};
+use crate::random::{Key, Stream};
+use crate::simulation::inspection::InspectionPlan;
+use crate::simulation::nature::{HotSpotGrowth, HotSpotPlan, NaturePlan, Numbers, Planted, Standing, draw};
+use rand_distr::Distribution as _;
+
+/// Share of planted cracks that are drawn by the law itself: no weight is larger than this many times what it would be
+/// without a proposal.
+pub(super) const DEFENSIVE: f64 = 0.1;
+
+/// What a planted life draws beside the row's draws, by the child of its key.
+mod purpose {
+    pub const PLACE: u64 = 1 << 40;
+    pub const NUMBERS: u64 = PLACE + 1;
+    pub const ROW_FACTOR: u64 = PLACE + 2;
+}
+
+/// How planted cracks of a row are drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Proposal {
+    pub places: Vec<PlaceShare>,
+    /// Probability that the crack is planted in the first blade, in the second, and so on.
+    pub generations: Vec<f64>,
+    /// By hot spot.
+    pub spots: Vec<SpotProposal>,
+}
+
+/// The blades of one age and a hot spot on them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct PlaceShare {
+    pub cohort: usize,
+    pub hot_spot: usize,
+    /// Probability that the crack is planted there.
+    pub share: f64,
+}
+
+/// How the numbers of a planted crack at a hot spot are drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct SpotProposal {
+    /// The numbers that its cracks hang on.
+    pub drivers: Vec<Driver>,
+    pub components: Vec<Component>,
+}
+
+/// A number that a crack's fate hangs on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Driver {
+    Time,
+    Stress,
+    RowGrowth,
+    /// By the counter of its draw.
+    Crack(usize),
+    /// By source.
+    Persistent(usize),
+}
+
+/// A normal distribution of the numbers of a crack.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Component {
+    pub share: f64,
+    mean: Vec<f64>,
+    /// Lower triangle whose square is the covariance, by rows.
+    root: Vec<f64>,
+    /// Logarithm of its determinant.
+    ln_root: f64,
+}
+
+impl Driver {
+    pub fn of(self, numbers: &Numbers) -> f64 {
+        match self {
+            Driver::Time => numbers.time,
+            Driver::Stress => numbers.stress,
+            Driver::RowGrowth => numbers.row_growth,
+            Driver::Crack(counter) => numbers.crack[counter],
+            Driver::Persistent(source) => numbers.persistent[source],
+        }
+    }
+
+    fn set(self, numbers: &mut Numbers, number: f64) {
+        match self {
+            Driver::Time => numbers.time = number,
+            Driver::Stress => numbers.stress = number,
+            Driver::RowGrowth => numbers.row_growth = number,
+            Driver::Crack(counter) => numbers.crack[counter] = number,
+            Driver::Persistent(source) => numbers.persistent[source] = number,
+        }
+    }
+
+    /// Of a hot spot.
+    fn all(nature: &NaturePlan, spot: &HotSpotPlan, sources: usize) -> Vec<Driver> {
+        let integration = match &spot.growth {
+            HotSpotGrowth::Curve { beyond, .. } => beyond.as_deref(),
+            HotSpotGrowth::Integrated(integration) => Some(&**integration),
+        };
+        let scatters = |distribution: &Distribution| distribution.fixed().is_none();
+        let crack = |counter: u64| Driver::Crack(counter as usize);
+        let candidates = [
+            (Driver::Time, true),
+            (Driver::Stress, nature.blade_stress_sigma > 0.0),
+            (Driver::RowGrowth, spot.row_sigma > 0.0),
+            (crack(draw::GROWTH), spot.crack_sigma > 0.0),
+            (crack(draw::DEPTH), scatters(&spot.initial_depth)),
+            (crack(draw::ASPECT), scatters(&spot.initial_aspect)),
+            (crack(draw::TOUGHNESS), spot.limit.toughness().is_some_and(scatters)),
+            (crack(draw::CORROSION), integration.is_some_and(|integration| integration.corrosion_sigma > 0.0)),
+        ];
+        let chosen = candidates.into_iter().filter(|(_, is_used)| *is_used).map(|(driver, _)| driver);
+        chosen.chain((0..sources).map(Driver::Persistent)).collect()
+    }
+}
+
+impl Component {
+    /// From its mean and covariance; none where that is not one.
+    pub fn new(share: f64, mean: Vec<f64>, covariance: &[f64]) -> Option<Self> {
+        let size = mean.len();
+        let mut root = vec![0.0; size * size];
+        let mut ln_root = 0.0;
+        for row in 0..size {
+            for column in 0..=row {
+                let before: f64 = (0..column).map(|k| root[row * size + k] * root[column * size + k]).sum();
+                let rest = covariance[row * size + column] - before;
+                root[row * size + column] = if row == column {
+                    if !(rest > 0.0) {
+                        return None;
+                    }
+                    ln_root += 0.5 * ln(rest);
+                    rest.sqrt()
+                } else {
+                    rest / root[column * size + column]
+                };
+            }
+        }
+        Some(Component { share, mean, root, ln_root })
+    }
+
+    fn draw(&self, stream: &mut Stream, numbers: &mut [f64]) {
+        let size = numbers.len();
+        let normals: Vec<f64> = (0..size).map(|_| crate::math::normal_quantile(stream.uniform())).collect();
+        for (row, number) in numbers.iter_mut().enumerate() {
+            let scatter: f64 = (0..=row).map(|column| self.root[row * size + column] * normals[column]).sum();
+            *number = self.mean[row] + scatter;
+        }
+    }
+
+    /// Its density over that of independent standard normal numbers.
+    fn density_ratio(&self, numbers: &[f64], solved: &mut [f64]) -> f64 {
+        let size = numbers.len();
+        let mut exponent = 0.0;
+        for row in 0..size {
+            let before: f64 = (0..row).map(|column| self.root[row * size + column] * solved[column]).sum();
+            solved[row] = (numbers[row] - self.mean[row] - before) / self.root[row * size + row];
+            exponent += 0.5 * (numbers[row] * numbers[row] - solved[row] * solved[row]);
+        }
+        exp(exponent - self.ln_root)
+    }
+}
+
+impl Proposal {
+    /// By the law itself; each place as often as it would crack, with a row factor of 1.
+    pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan) -> Self {
+        let sources = inspection.persistent_sources.len();
+        let spot = |spot| SpotProposal { drivers: Driver::all(nature, spot, sources), components: Vec::new() };
+        let mut places = Vec::new();
+        for (number, cohort) in nature.cohorts.iter().enumerate() {
+            for (hot_spot, hazard) in cohort.hazards.iter().enumerate() {
+                let share = cohort.blades.len() as f64 * nature.hot_spots[hot_spot].origins * hazard.min(1.0);
+                places.push(PlaceShare { cohort: number, hot_spot, share });
+            }
+        }
+        let mut proposal =
+            Proposal { places, generations: halving(1.0), spots: nature.hot_spots.iter().map(spot).collect() };
+        proposal.share_places(|place| place.share);
+        proposal
+    }
+
+    /// Shares the planted cracks among places: a tenth of them evenly.
+    pub fn share_places(&mut self, of: impl Fn(&PlaceShare) -> f64) {
+        let shares: Vec<f64> = self.places.iter().map(of).collect();
+        let (all, even) = (shares.iter().sum::<f64>(), 1.0 / shares.len() as f64);
+        for (place, share) in self.places.iter_mut().zip(shares) {
+            place.share = if all > 0.0 { 0.1 * even + 0.9 * share / all } else { even };
+        }
+    }
+
+    /// A planted crack, by the key of its life.
+    pub fn draw(&self, nature: &NaturePlan, key: Key) -> Planted {
+        let mut stream = Stream::new(key.child(purpose::PLACE));
+        let place = self.places[pick(self.places.iter().map(|place| place.share), stream.uniform())];
+        let generation = pick(self.generations.iter().copied(), stream.uniform());
+        let cohort = &nature.cohorts[place.cohort];
+        let origins = nature.hot_spots[place.hot_spot].origins;
+        let blade = cohort.blades[(stream.uniform() * cohort.blades.len() as f64) as usize];
+        let origin = (stream.uniform() * origins) as u32;
+        let places = cohort.blades.len() as f64 * origins;
+        let spot = &self.spots[place.hot_spot];
+        let (numbers, row_factor, weight) = spot.draw(nature, stream.uniform(), key);
+        Planted {
+            blade,
+            hot_spot: place.hot_spot as u32,
+            origin,
+            generation: generation as u32,
+            row_factor,
+            numbers,
+            weight: weight * places / (place.share * self.generations[generation]),
+            standing: Standing { births: 0, key: None, factor: 1.0 },
+        }
+    }
+}
+
+impl SpotProposal {
+    /// Numbers, a row factor and how much more probable both are than they were drawn; `u` chooses from what.
+    fn draw(&self, nature: &NaturePlan, u: f64, key: Key) -> (Numbers, f64, f64) {
+        let mut stream = Stream::new(key.child(purpose::NUMBERS));
+        let size = self.drivers.len();
+        let mut values = vec![0.0; size];
+        let chosen = self.components.get(pick(
+            self.components.iter().map(|component| component.share).chain([self.defensive_share()]),
+            u,
+        ));
+        let row_factor = match chosen {
+            Some(component) => {
+                component.draw(&mut stream, &mut values);
+                draw_by_size(&nature.row_factor, key.child(purpose::ROW_FACTOR))
+            }
+            None => {
+                values.iter_mut().for_each(|value| *value = crate::math::normal_quantile(stream.uniform()));
+                nature.row_factor.draw(key.child(purpose::ROW_FACTOR), 0)
+            }
+        };
+        let by_size = size_ratio(&nature.row_factor, row_factor);
+        let mut solved = vec![0.0; size];
+        let ratio = |component: &Component| component.share * component.density_ratio(&values, &mut solved) * by_size;
+        let density = self.defensive_share() + self.components.iter().map(ratio).sum::<f64>();
+        let sources = self.drivers.iter().filter(|driver| matches!(driver, Driver::Persistent(_))).count();
+        let mut numbers = Numbers { persistent: vec![0.0; sources], ..Numbers::default() };
+        self.drivers.iter().zip(&values).for_each(|(driver, value)| driver.set(&mut numbers, *value));
+        (numbers, row_factor, 1.0 / density)
+    }
+
+    fn defensive_share(&self) -> f64 {
+        1.0 - self.components.iter().map(|component| component.share).sum::<f64>()
+    }
+}
+
+/// Probabilities of the generations: half of what is left each time, but for the first.
+pub(super) fn halving(first: f64) -> Vec<f64> {
+    const MOST: i32 = 12;
+    let rest = (1..=MOST).map(|generation| 0.5_f64.powi(generation));
+    let all: f64 = first + rest.clone().sum::<f64>();
+    std::iter::once(first).chain(rest).map(|share| share / all).collect()
+}
+
+/// The number that a uniform number picks, of shares that add up to 1.
+fn pick(shares: impl Iterator<Item = f64>, u: f64) -> usize {
+    let (mut passed, mut last) = (0.0, 0);
+    for (number, share) in shares.enumerate() {
+        passed += share;
+        last = number;
+        if u < passed {
+            break;
+        }
+    }
+    last
+}
+
+/// A row factor, drawn with a density that rises with its size, where that has a simple form: cracks come from rows in that
+/// proportion.
+fn draw_by_size(law: &Distribution, key: Key) -> f64 {
+    match *law {
+        Distribution::Lognormal { median, sigma_log } => {
+            Distribution::Lognormal { median: median * exp(sigma_log * sigma_log), sigma_log }.draw(key, 0)
+        }
+        Distribution::Gamma { mean, cov } => {
+            let shape = 1.0 / (cov * cov);
+            let mut stream = Stream::new(key);
+            let gamma = rand_distr::Gamma::new(shape + 1.0, mean / shape);
+            gamma.map_or(f64::NAN, |gamma| gamma.sample(&mut stream))
+        }
+        _ => law.draw(key, 0),
+    }
+}
+
+/// Its density over that of the law.
+fn size_ratio(law: &Distribution, factor: f64) -> f64 {
+    match law {
+        Distribution::Lognormal { .. } | Distribution::Gamma { .. } => factor / law.mean(),
+        _ => 1.0,
+    }
+}
