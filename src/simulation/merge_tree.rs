@@ -98,7 +98,9 @@ mod tests {
 
     fn of(number: f64) -> Tally {
         let (rows, fleet, products) = (Vec::new(), Vec::new(), vec![[number; 4]]);
-        Tally { trials: 1, rows, fleet, products, tries: Vec::new(), counts: Vec::new() }
+        let (planted, planted_products) = (Vec::new(), Vec::new());
+        let (tries, counts) = (Vec::new(), Vec::new());
+        Tally { trials: 1, rows, fleet, products, planted_lives: 0, planted, planted_products, tries, counts }
     }
 
     fn tree(batches: std::ops::Range<usize>) -> MergeTree {

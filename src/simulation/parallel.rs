@@ -3,6 +3,7 @@
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
+use super::rare::{self, PlantedLives, PlantedLoss, Proposal, tune_all};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
@@ -30,6 +31,8 @@ const GRACE: Duration = Duration::from_millis(700);
 pub struct Run {
     /// Trials: lives of the whole fleet.
     pub trials: u64,
+    /// Lives of each row with a planted crack, which tell of rare losses; 0 for none.
+    pub planted_lives: u64,
     /// Seed; the same seed gives the same bytes.
     pub seed: u64,
     /// Threads; 0 for as many as the machine gives.
@@ -42,7 +45,7 @@ pub struct Run {
 
 impl Default for Run {
     fn default() -> Self {
-        Run { trials: 10_000, seed: 1, threads: 0, block_trials: 0, keep_finished: false }
+        Run { trials: 10_000, planted_lives: 0, seed: 1, threads: 0, block_trials: 0, keep_finished: false }
     }
 }
 
@@ -57,6 +60,14 @@ impl Run {
                 self.trials,
                 "must be a whole number from 1 to 4000000000",
                 "10000 trials give a first answer; 1000000 resolve rare losses",
+            ));
+        }
+        if self.planted_lives > Run::MOST_TRIALS {
+            return Err(Error::argument(
+                "planted_lives",
+                self.planted_lives,
+                "must be a whole number from 0 to 4000000000",
+                "as many as trials tell losses of any size to a few per cent",
             ));
         }
         if self.block_trials > Run::MOST_TRIALS {
@@ -81,6 +92,12 @@ impl Run {
     /// Batches of the run.
     pub(super) fn batches(&self) -> u64 {
         self.trials.div_ceil(BATCH_TRIALS)
+    }
+
+    /// Lives with a planted crack that belong to a batch, by number.
+    fn planted_of(&self, batch: u64) -> Range<u64> {
+        let upto = |batch: u64| (u128::from(self.planted_lives) * u128::from(batch) / u128::from(self.batches())) as u64;
+        upto(batch)..upto(batch + 1)
     }
 
     /// The number of threads that a run will use: as asked, else by the environment variable
@@ -148,7 +165,16 @@ fn live(
     // A run that keeps what is finished first finishes what is in hand, if that does not take long.
     let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
     let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
-    let work = || pool.install(|| live_blocks(study, rows, &units, run, batches, &stopping, &done));
+    let work = || {
+        pool.install(|| {
+            let is_stopped = || stopping.is_asked();
+            let proposals = match tune_all(study, rows, &units, run, &is_stopped) {
+                Ok(proposals) => proposals,
+                Err(error) => return (MergeTree::default(), Some(error)),
+            };
+            live_blocks(study, rows, &units, &proposals, run, batches, &stopping, &done)
+        })
+    };
     let (tree, failure) = ask_while(work, &stop, &done, ask);
     failure.map_or(Ok(tree), Err)
 }
@@ -180,10 +206,12 @@ pub(super) fn ask_while<T: Send>(
 
 /// Threads take the next batches in turn, so that what is finished when a run is stopped is its beginning; sums merge in
 /// order, so that memory does not grow with trials.
+#[allow(clippy::too_many_arguments)]
 fn live_blocks(
     study: &Study,
     rows: &[RowPlan],
     units: &[UnitPlan],
+    proposals: &[Proposal],
     run: &Run,
     batches: Range<u64>,
     stop: &Stop,
@@ -192,7 +220,7 @@ fn live_blocks(
     let next = AtomicU64::new(batches.start);
     let merged = Mutex::new(Merged { parts: Parts::from(batches.start), failure: None });
     rayon::broadcast(|_| {
-        let mut worker = Worker::new(study, rows, units);
+        let mut worker = Worker::new(study, rows, units, proposals);
         let mut count = 1;
         while !stop.is_asked() {
             let first = next.fetch_add(count, Ordering::Relaxed);
@@ -273,16 +301,19 @@ struct Worker<'p> {
     study: &'p Study,
     rows: &'p [RowPlan],
     units: &'p [UnitPlan],
+    /// For each row how cracks are planted; empty where none are.
+    proposals: &'p [Proposal],
     lives: Vec<UnitLives<'p>>,
     fleets: Vec<FleetRecord>,
 }
 
 impl<'p> Worker<'p> {
-    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan]) -> Self {
+    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan], proposals: &'p [Proposal]) -> Self {
         Worker {
             study,
             rows,
             units,
+            proposals,
             lives: units.iter().map(|unit| UnitLives::new(study, rows, unit)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); TRIALS_TOGETHER as usize],
         }
@@ -300,6 +331,7 @@ impl<'p> Worker<'p> {
         let (mut count, mut tree) = (0, MergeTree::default());
         for batch in batches {
             let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
+            tally.expect_planted(self.rows, self.proposals, run);
             let trials = batch * BATCH_TRIALS..((batch + 1) * BATCH_TRIALS).min(run.trials);
             for first in trials.clone().step_by(TRIALS_TOGETHER as usize) {
                 let together = first..(first + TRIALS_TOGETHER).min(trials.end);
@@ -307,11 +339,44 @@ impl<'p> Worker<'p> {
                     return ((count, tree), Err(reason));
                 }
             }
+            if let Err(reason) = self.live_planted(run, batch, stop, &mut tally) {
+                return ((count, tree), Err(reason));
+            }
             done.fetch_add(trials.end - trials.start, Ordering::Relaxed);
             tree.push(batch, tally);
             count += 1;
         }
         ((count, tree), Ok(()))
+    }
+
+    /// The lives with planted cracks that belong to a batch.
+    fn live_planted(
+        &mut self,
+        run: &Run,
+        batch: u64,
+        stop: &Stop,
+        tally: &mut Tally,
+    ) -> std::result::Result<(), Stopped> {
+        if self.proposals.is_empty() {
+            return Ok(());
+        }
+        let numbers = run.planted_of(batch);
+        let key = |row: usize| rare::key_of(run.seed, &self.rows[row]);
+        for (lives, unit) in self.lives.iter_mut().zip(self.units) {
+            for (place, &row) in unit.rows.iter().enumerate() {
+                let planted = PlantedLives { study: self.study, rows: self.rows, unit, place, key: &key };
+                for first in numbers.clone().step_by(TRIALS_TOGETHER as usize) {
+                    if stop.is_over() {
+                        return Err(Stopped::Asked);
+                    }
+                    let together = first..(first + TRIALS_TOGETHER).min(numbers.end);
+                    let told = |_: usize, losses: &[Option<PlantedLoss>]| tally.add_planted(row, losses, batch);
+                    planted.live(lives, &self.proposals[row], together, told).map_err(Stopped::Failed)?;
+                }
+            }
+        }
+        tally.planted_lives += numbers.end - numbers.start;
+        Ok(())
     }
 
     /// Lives some trials together, strategy by strategy.
@@ -341,6 +406,7 @@ impl<'p> Worker<'p> {
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets.iter_mut().enumerate() {
                     for (record, &row) in lives.follow(life, strategy).iter_mut().zip(&unit.rows) {
+                        tally.share_losses(row, strategy, record);
                         tally.add_life(row, strategy, record);
                         fleet.add(strategy, record);
                     }

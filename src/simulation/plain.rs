@@ -8,6 +8,8 @@
 mod properties;
 mod studies;
 
+pub(super) use studies::texts;
+
 use super::inspection::draw;
 use super::nature::{Crack, Mark, purpose};
 use super::observe::{Crews, Job, Quantity};

@@ -2,7 +2,9 @@
 
 use super::nature::IntegrationCounts;
 use super::observe::{GROUP, LifeRecord, NOTHING, Quantity, Values};
+use super::parallel::Run;
 use super::plan::RowPlan;
+use super::rare::{PlantedLoss, PlantedSums, Proposal, Told};
 use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
@@ -12,6 +14,9 @@ pub(crate) const LENGTH_BINS: usize = 12 * 16 + 1;
 
 /// Quantities whose products between strategies are kept, for paired differences.
 pub(crate) const PAIRED: [Quantity; 4] = [Quantity::AnyLoss, Quantity::Losses, Quantity::Cost, Quantity::Days];
+
+/// Numbers whose products between strategies are kept of lives with planted cracks.
+pub(crate) const PLANTED_PRODUCTS: usize = 3;
 
 /// Sums over the lives of a row, or of the fleet, under one strategy.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -99,6 +104,11 @@ pub(crate) struct Tally {
     pub fleet: Vec<LifeSums>,
     /// Sums of products of fleet values of strategies i and j (j <= i), for each paired quantity.
     pub products: Vec<[f64; PAIRED.len()]>,
+    /// Lives with a planted crack of each row, and for each row and strategy what they came to; empty where there are none.
+    pub planted_lives: u64,
+    pub planted: Vec<PlantedSums>,
+    /// For each row, sums of products of strategies i and j (j <= i): losses, chance of any, cost of losses.
+    pub planted_products: Vec<[f64; PLANTED_PRODUCTS]>,
     /// For each row, tries that its lives took to reach the start of the study without a loss.
     pub tries: Vec<u64>,
     /// For each row, what happened to its cracks, over all lives and strategies.
@@ -228,8 +238,60 @@ impl Tally {
             rows: rows.iter().flat_map(|row| std::iter::repeat_n(row_sums(row), strategies)).collect(),
             fleet: vec![LifeSums::new(years); strategies],
             products: vec![[0.0; PAIRED.len()]; strategies * (strategies + 1) / 2],
+            planted_lives: 0,
+            planted: Vec::new(),
+            planted_products: Vec::new(),
             tries: vec![0; rows.len()],
             counts: vec![IntegrationCounts::default(); rows.len()],
+        }
+    }
+
+    /// Makes room for lives with planted cracks, if there are any in a run.
+    pub fn expect_planted(&mut self, rows: &[RowPlan], proposals: &[Proposal], run: &Run) {
+        let strategies = self.fleet.len();
+        let [plain, planted] = [run.trials, run.planted_lives].map(|lives| lives as f64);
+        for (row, proposal) in rows.iter().zip(proposals) {
+            let hot_spots = row.nature.hot_spots.len();
+            for (outlook, strategy) in proposal.outlook.iter().zip(&row.strategies) {
+                let mut sums = PlantedSums::expecting(outlook, proposal.outlook_lives, hot_spots, plain, planted);
+                if strategy.policy.sisters.is_some() {
+                    // Plain lives of its rows hang together.
+                    sums.leave_plain_out();
+                }
+                self.planted.push(sums);
+            }
+            let pairs = strategies * (strategies + 1) / 2;
+            self.planted_products.extend(std::iter::repeat_n([0.0; PLANTED_PRODUCTS], pairs));
+        }
+    }
+
+    /// Adds a life of a row with a planted crack: its loss under each strategy, if it was lost.
+    pub fn add_planted(&mut self, row: usize, losses: &[Option<PlantedLoss>], batch: u64) {
+        let strategies = losses.len();
+        for (sums, loss) in self.planted[row * strategies..].iter_mut().zip(losses) {
+            loss.iter().for_each(|loss| sums.add(loss, batch));
+        }
+        let products = &mut self.planted_products[row * strategies * (strategies + 1) / 2..];
+        let values = |loss: &Option<PlantedLoss>| {
+            loss.map_or([0.0; PLANTED_PRODUCTS], |PlantedLoss { fate, .. }| {
+                [fate.weight, fate.weight / f64::from(fate.of_row[0]), fate.weight * fate.loss.cost]
+            })
+        };
+        let mut index = 0;
+        for (i, one) in losses.iter().enumerate() {
+            for other in &losses[..=i] {
+                for ((product, one), other) in products[index].iter_mut().zip(values(one)).zip(values(other)) {
+                    *product += one * other;
+                }
+                index += 1;
+            }
+        }
+    }
+
+    /// Leaves to a plain life the share that it has in what losses come to.
+    pub fn share_losses(&self, row: usize, strategy: usize, record: &mut LifeRecord) {
+        if let Some(sums) = self.planted.get(row * self.fleet.len() + strategy) {
+            record.share_losses(sums.plain_share(Told::Losses));
         }
     }
 
@@ -269,6 +331,11 @@ impl Tally {
     /// Adds the sums of other trials.
     pub fn merge(&mut self, other: &Self) {
         self.trials += other.trials;
+        self.planted_lives += other.planted_lives;
+        self.planted.iter_mut().zip(&other.planted).for_each(|(to, from)| to.merge(from));
+        for (to, from) in self.planted_products.iter_mut().zip(&other.planted_products) {
+            add_each(to, from);
+        }
         self.rows.iter_mut().zip(&other.rows).for_each(|(to, from)| to.merge(from));
         self.fleet.iter_mut().zip(&other.fleet).for_each(|(to, from)| to.merge(from));
         for (to, from) in self.products.iter_mut().zip(&other.products) {

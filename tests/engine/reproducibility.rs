@@ -14,7 +14,7 @@ fn study(name: &str) -> StudyParts {
 }
 
 fn run(study: &StudyParts, threads: usize, block_trials: u64) -> Comparison {
-    let run = Run { trials: 3_000, seed: 5, threads, block_trials, keep_finished: false };
+    let run = Run { trials: 3_000, planted_lives: 0, seed: 5, threads, block_trials, keep_finished: false };
     study.simulate(&run).expect("a run")
 }
 

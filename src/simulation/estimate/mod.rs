@@ -5,10 +5,12 @@
 
 #[cfg(test)]
 pub(super) mod made;
+mod rare;
 mod warnings;
 
 use super::observe::Quantity;
 use super::parallel::Run;
+use super::rare::Told;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
@@ -91,31 +93,45 @@ impl Comparison {
 
     /// Whole fleet, one strategy, over the horizon.
     pub fn fleet(&self, strategy: StrategyId, quantity: Quantity) -> Estimate {
-        self.estimate(&self.tally.fleet[strategy.0], quantity)
+        let with_planted = self.has_planted().then(|| self.fleet_losses(strategy, quantity)).flatten();
+        with_planted.unwrap_or_else(|| self.estimate(&self.tally.fleet[strategy.0], quantity))
     }
 
     /// One row, one strategy, over the horizon.
     pub fn row(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Estimate {
-        self.estimate(&self.row_sums(row, strategy).lives, quantity)
+        let with_planted = self.has_planted().then(|| self.row_losses(row, strategy, quantity)).flatten();
+        with_planted.unwrap_or_else(|| self.estimate(&self.row_sums(row, strategy).lives, quantity))
     }
 
     /// Whole fleet, one strategy: blades lost in each study year.
     pub fn fleet_losses_by_year(&self, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.fleet_years(strategy), false);
+        }
         self.losses_by_year(&self.tally.fleet[strategy.0])
     }
 
     /// One row, one strategy: blades lost in each study year.
     pub fn row_losses_by_year(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.row_years(row, strategy, Told::YearLosses), false);
+        }
         self.losses_by_year(&self.row_sums(row, strategy).lives)
     }
 
     /// Whole fleet, one strategy: probability of any loss in each study year.
     pub fn fleet_any_loss_by_year(&self, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.fleet_any_years(strategy), true);
+        }
         self.any_loss_by_year(&self.tally.fleet[strategy.0])
     }
 
     /// One row, one strategy: probability of any loss in each study year.
     pub fn row_any_loss_by_year(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.row_years(row, strategy, Told::YearAnyLoss), true);
+        }
         self.any_loss_by_year(&self.row_sums(row, strategy).lives)
     }
 
@@ -220,16 +236,24 @@ impl Comparison {
         let n = self.tally.trials as f64;
         let (a, b) = (&self.tally.fleet[strategy.0], &self.tally.fleet[other.0]);
         let (at, sum_a, sum_b) = (quantity as usize, a.sum[quantity as usize], b.sum[quantity as usize]);
-        let value = (sum_a - sum_b) / n;
+        let plain = (sum_a - sum_b) / n;
         let square = a.square[at] + b.square[at] - 2.0 * self.product(strategy, other, index);
-        let standard_error =
-            if strategy == other { 0.0 } else { ((square / n - value * value).max(0.0) / (n - 1.0)).sqrt() };
+        let variance = if strategy == other { 0.0 } else { (square / n - plain * plain).max(0.0) / (n - 1.0) };
         let apart = |sum: f64, square: f64| (square / n - (sum / n) * (sum / n)).max(0.0) / (n - 1.0);
-        Difference {
-            quantity,
-            difference: normal_interval(value, standard_error),
-            unpaired_standard_error: (apart(sum_a, a.square[at]) + apart(sum_b, b.square[at])).sqrt(),
+        let apart = apart(sum_a, a.square[at]) + apart(sum_b, b.square[at]);
+        if !self.has_planted() {
+            let difference = normal_interval(plain, variance.sqrt());
+            return Difference { quantity, difference, unpaired_standard_error: apart.sqrt() };
         }
+        let value = self.fleet(strategy, quantity).value - self.fleet(other, quantity).value;
+        let [standard_error, unpaired_standard_error] = if quantity == Quantity::AnyLoss {
+            self.any_loss_errors(strategy, other)
+        } else {
+            let [planted, planted_apart] = self.planted_variance(strategy, other, quantity);
+            [(variance + planted).sqrt(), (apart + planted_apart).sqrt()]
+        };
+        let standard_error = if strategy == other { 0.0 } else { standard_error };
+        Difference { quantity, difference: normal_interval(value, standard_error), unpaired_standard_error }
     }
 
     fn product(&self, one: StrategyId, other: StrategyId, index: usize) -> f64 {
@@ -239,7 +263,8 @@ impl Comparison {
 
     fn ranking(&self, index: usize) -> Ranking {
         let quantity = PAIRED[index];
-        let mean = |strategy: &StrategyId| self.tally.fleet[strategy.0].sum[quantity as usize];
+        let means: Vec<f64> = self.study.strategy_ids().map(|strategy| self.fleet(strategy, quantity).value).collect();
+        let mean = |strategy: &StrategyId| means[strategy.0];
         let mut order: Vec<StrategyId> = self.study.strategy_ids().collect();
         order.sort_by(|a, b| mean(a).total_cmp(&mean(b)));
         let first = order[0];

@@ -72,6 +72,16 @@ impl LifeRecord {
         cost
     }
 
+    /// Leaves only a share of what losses come to: the rest is told by other lives.
+    pub fn share_losses(&mut self, share: f64) {
+        for (part, whole) in [(Quantity::LossCost, Quantity::Cost), (Quantity::ForcedDays, Quantity::Days)] {
+            let left_out = (1.0 - share) * self.values[part as usize];
+            self.values[part as usize] -= left_out;
+            self.values[whole as usize] -= left_out;
+        }
+        self.values[Quantity::Losses as usize] *= share;
+    }
+
     /// The whole row was replaced after a loss, during the forced outage.
     pub fn replace_row_after_loss(&mut self, plan: &WorkPlan, year: f64) {
         self.values[Quantity::RowsReplaced as usize] += 1.0;

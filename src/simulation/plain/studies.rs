@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 /// The text of a study file.
-pub(super) fn texts() -> impl Strategy<Value = String> {
+pub(in crate::simulation) fn texts() -> impl Strategy<Value = String> {
     (world(), proptest::collection::vec(prop_oneof![strategy(), simple_strategy()], 1..4)).prop_map(
         |(world, strategies)| {
             let strategies: Vec<String> =

@@ -9,49 +9,44 @@ mod pilot;
 mod proposal;
 mod sums;
 
-pub(crate) use pilot::tune;
 pub(crate) use proposal::Proposal;
-pub(crate) use sums::{PlantedSums, Place};
+pub(crate) use sums::{PlantedSums, Told};
 
 use super::life::{PlantedFate, UnitLives};
+use super::parallel::Run;
 use super::plan::{RowPlan, UnitPlan};
-use crate::error::{Error, Result};
+use crate::error::{Error, Kind, Result};
 use crate::model::Study;
-use crate::random::Key;
+use crate::random::{Key, hash_name};
+use rayon::prelude::*;
 use std::ops::Range;
 
-/// What draws of lives with planted cracks are for, by the child of the row's key; others are trials, by number.
-mod purpose {
-    use crate::random::hash_name;
-
-    pub fn planted() -> u64 {
-        hash_name("planted lives")
-    }
-
-    pub fn pilot() -> u64 {
-        hash_name("pilot lives")
-    }
+/// The loss of a planted crack's blade under one strategy.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PlantedLoss {
+    pub fate: PlantedFate,
+    pub hot_spot: u32,
 }
 
 /// Lives of one row with a planted crack each.
-pub(crate) struct PlantedLives<'a, 'p> {
+pub(crate) struct PlantedLives<'a> {
     pub study: &'a Study,
-    pub rows: &'p [RowPlan],
-    pub unit: &'p UnitPlan,
+    pub rows: &'a [RowPlan],
+    pub unit: &'a UnitPlan,
     /// Place of the row in its unit.
     pub place: usize,
     /// Key of the lives of a row, from which each has a child by number.
     pub key: &'a dyn Fn(usize) -> Key,
 }
 
-impl PlantedLives<'_, '_> {
-    /// Lives some, by number, under every strategy; `told` learns of each loss of a planted crack.
+impl PlantedLives<'_> {
+    /// Lives some, by number, under every strategy; `told` learns of each what became of the planted crack, by strategy.
     pub fn live(
         &self,
         lives: &mut UnitLives,
         proposal: &Proposal,
         numbers: Range<u64>,
-        mut told: impl FnMut(usize, usize, &PlantedFate),
+        mut told: impl FnMut(usize, &[Option<PlantedLoss>]),
     ) -> Result<()> {
         let row = self.unit.rows[self.place];
         let keys = |place: usize| {
@@ -61,13 +56,92 @@ impl PlantedLives<'_, '_> {
         let planted = keys(self.place).into_iter().map(|key| proposal.draw(&self.rows[row].nature, key)).collect();
         let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
         lives.begin_planted(self.place, keys, planted).map_err(never)?;
+        let mut losses = vec![None; self.study.strategies.len()];
         for life in 0..(numbers.end - numbers.start) as usize {
-            for strategy in 0..self.study.strategies.len() {
-                if let Some(fate) = lives.follow_planted(self.place, life, strategy) {
-                    told(life, strategy, &fate);
+            let hot_spot = lives.row(self.place).batch().nature.planted[life].hot_spot;
+            for (strategy, loss) in losses.iter_mut().enumerate() {
+                let fate = lives.follow_planted(self.place, life, strategy);
+                *loss = fate.map(|fate| PlantedLoss { fate, hot_spot });
+            }
+            told(life, &losses);
+        }
+        Ok(())
+    }
+}
+
+/// Key of a row's lives with planted cracks.
+pub(crate) fn key_of(seed: u64, row: &RowPlan) -> Key {
+    Key::from_seed(seed).child(row.nature.name).child(hash_name("planted cracks"))
+}
+
+/// Tunes the proposals of all rows, if a run has planted lives.
+pub(crate) fn tune_all(
+    study: &Study,
+    rows: &[RowPlan],
+    units: &[UnitPlan],
+    run: &Run,
+    is_stopped: &(dyn Fn() -> bool + Sync),
+) -> Result<Vec<Proposal>> {
+    if run.planted_lives == 0 {
+        return Ok(Vec::new());
+    }
+    let place_of = |row: usize| {
+        let of_unit = |unit: &UnitPlan| unit.rows.iter().position(|other| *other == row);
+        units.iter().find_map(|unit| of_unit(unit).map(|place| (unit, place)))
+    };
+    let tune = |row: usize| {
+        let key = |row: usize| Key::from_seed(run.seed).child(rows[row].nature.name).child(hash_name("pilot"));
+        let (unit, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
+        let lives = PlantedLives { study, rows, unit, place, key: &key };
+        let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), is_stopped)?;
+        tuned.ok_or_else(|| Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })
+    };
+    (0..rows.len()).into_par_iter().map(tune).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{RowId, StrategyId};
+    use crate::simulation::plain::texts;
+    use proptest::strategy::{Strategy, ValueTree};
+    use proptest::test_runner::{Config, RngSeed, TestRunner};
+
+    /// Over random studies with every rule, lives with planted cracks say what plain lives do.
+    #[test]
+    fn planted_lives_say_of_random_studies_what_plain_lives_do() {
+        const STUDIES: usize = 40;
+        let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(18), ..Config::default() });
+        let mut distances: Vec<(f64, String)> = Vec::new();
+        for number in 0..STUDIES {
+            let text = texts().new_tree(&mut runner).expect("a study").current();
+            let study = Study::parse(&text, "random").expect("a good study");
+            println!("study {number}"); std::fs::write(format!("/tmp/study{number}.toml"), &text).expect("x");
+            let run = Run { trials: 1_000, planted_lives: 1_000, seed: number as u64, ..Run::default() };
+            let begun = std::time::Instant::now();
+            let Ok(comparison) = study.simulate(&run) else { continue };
+            println!("  {:?} for {} rows, {} strategies", begun.elapsed(), study.rows.len(), study.strategies.len());
+            for (row, strategy) in (0..study.rows.len()).flat_map(|row| (0..study.strategies.len()).map(move |s| (row, s))) {
+                let (row, strategy) = (RowId(row), StrategyId(strategy));
+                for (what, plain, planted) in comparison.plain_and_planted(row, strategy) {
+                    let expected = planted.value.max(plain.value) * run.trials as f64;
+                    if expected > 20.0 {
+                        let variance = plain.variance.max(planted.value / run.trials as f64) + planted.variance;
+                        let z = (plain.value - planted.value) / variance.sqrt();
+                        let about = format!(
+                            "study {number}, row {}, {}: {what} {} plainly, {} planted, {z:.2}",
+                            row.0, study.strategies[strategy.0].id, plain.value, planted.value
+                        );
+                        distances.push((z, about));
+                    }
                 }
             }
         }
-        Ok(())
+        distances.sort_by(|one, other| other.0.abs().total_cmp(&one.0.abs()));
+        let count = distances.len();
+        let square = distances.iter().map(|(z, _)| z * z).sum::<f64>() / count as f64;
+        println!("{count} distances, mean square {square}");
+        distances.iter().take(15).for_each(|(_, about)| println!("{about}"));
+        assert!(count > 300 && distances[0].0.abs() < 4.5, "{count}: {}", distances[0].1);
     }
 }

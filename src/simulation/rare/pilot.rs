@@ -7,13 +7,16 @@
 //! that none is forgotten that is rarer than the others.
 
 use super::proposal::{Component, DEFENSIVE, Driver, Proposal, halving};
-use super::{PlantedLives, purpose};
+use super::PlantedLives;
+use super::sums::PlantedSums;
 use crate::error::Result;
 use crate::simulation::life::UnitLives;
 use crate::simulation::nature::{Nature, Planted};
 
-/// Lives of a round.
-const LIVES: u64 = 2_048;
+/// Lives of a round: some, and more for each distribution that is made; and the most.
+const LIVES: usize = 256;
+const LIVES_EACH: usize = 64;
+const MOST_LIVES: usize = 1_024;
 /// Lives that are lived together.
 const TOGETHER: u64 = 32;
 const MOST_ROUNDS: u64 = 10;
@@ -39,45 +42,71 @@ struct Sample {
     lost: Vec<Option<(f64, usize)>>,
 }
 
-/// Tunes a proposal for one row; `key` is that of each row's lives.
-pub(crate) fn tune(lives: &PlantedLives, engine: &mut UnitLives) -> Result<Proposal> {
+/// Tunes a proposal for one row, unless it is stopped; `key` is that of each row's lives.
+pub(super) fn tune(
+    lives: &PlantedLives,
+    engine: &mut UnitLives,
+    is_stopped: &dyn Fn() -> bool,
+) -> Result<Option<Proposal>> {
     let plan = &lives.rows[lives.unit.rows[lives.place]];
     let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection);
+    let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
+    let count = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
     let mut settled = 0;
     for round in 0..MOST_ROUNDS {
-        let samples = live_round(lives, engine, &proposal, round)?;
-        let is_settled = improve(&mut proposal, &samples, lives.study.strategies.len());
-        settled = if is_settled { settled + 1 } else { 0 };
+        let Some((samples, outlook)) = live_round(lives, engine, &proposal, round, count, is_stopped)? else {
+            return Ok(None);
+        };
         if settled == 2 {
+            proposal.outlook = outlook;
+            proposal.outlook_lives = count;
             break;
         }
+        let is_settled = improve(&mut proposal, &samples, lives.study.strategies.len());
+        settled = if is_settled || round + 2 >= MOST_ROUNDS { settled + 1 } else { 0 };
+        if round + 2 == MOST_ROUNDS {
+            settled = 2;
+        }
     }
-    Ok(proposal)
+    Ok(Some(proposal))
 }
+
+type Round = (Vec<Sample>, Vec<PlantedSums>);
 
 fn live_round(
     lives: &PlantedLives,
     engine: &mut UnitLives,
     proposal: &Proposal,
     round: u64,
-) -> Result<Vec<Sample>> {
-    let key = |row: usize| (lives.key)(row).child(purpose::pilot()).child(round);
+    count: u64,
+    is_stopped: &dyn Fn() -> bool,
+) -> Result<Option<Round>> {
+    let key = |row: usize| (lives.key)(row).child(round);
     let round_lives = PlantedLives { key: &key, ..*lives };
     let years = lives.study.horizon_years;
     let period = |year: u32| ((f64::from(year) / years * PERIODS as f64) as usize).min(PERIODS - 1);
     let strategies = lives.study.strategies.len();
-    let mut samples: Vec<Sample> = Vec::with_capacity(LIVES as usize);
-    for first in (0..LIVES).step_by(TOGETHER as usize) {
-        let mut lost = vec![None; TOGETHER as usize * strategies];
-        round_lives.live(engine, proposal, first..first + TOGETHER, |life, strategy, fate| {
-            lost[life * strategies + strategy] = Some((fate.weight, period(fate.loss.year)));
+    let hot_spots = proposal.spots.len();
+    let mut outlook = vec![PlantedSums::new(years.ceil() as usize, hot_spots); strategies];
+    let mut samples: Vec<Sample> = Vec::with_capacity(count as usize);
+    for first in (0..count).step_by(TOGETHER as usize) {
+        if is_stopped() {
+            return Ok(None);
+        }
+        let mut lost = Vec::with_capacity(TOGETHER as usize);
+        round_lives.live(engine, proposal, first..(first + TOGETHER).min(count), |_, losses| {
+            for (sums, loss) in outlook.iter_mut().zip(losses) {
+                loss.iter().for_each(|loss| sums.add(loss, round));
+            }
+            let of = |loss: &Option<super::PlantedLoss>| loss.map(|loss| (loss.fate.weight, period(loss.fate.loss.year)));
+            lost.push(losses.iter().map(of).collect::<Vec<_>>());
         })?;
         let nature = &engine.row(lives.place).batch().nature;
-        for (planted, lost) in nature.planted.iter().zip(lost.chunks(strategies)) {
-            samples.push(Sample::new(proposal, nature, planted, lost.to_vec()));
+        for (planted, lost) in nature.planted.iter().zip(lost) {
+            samples.push(Sample::new(proposal, nature, planted, lost));
         }
     }
-    Ok(samples)
+    Ok(Some((samples, outlook)))
 }
 
 impl Sample {

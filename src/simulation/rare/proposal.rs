@@ -1,5 +1,6 @@
 //! From where planted cracks are drawn: a mixture of normal distributions where losses are likely, and of the law itself.
 
+use super::sums::PlantedSums;
 use crate::distribution::Distribution;
 use crate::math::{exp, ln};
 use crate::random::{Key, Stream};
@@ -26,6 +27,9 @@ pub(crate) struct Proposal {
     pub generations: Vec<f64>,
     /// By hot spot.
     pub spots: Vec<SpotProposal>,
+    /// What the pilot's last lives came to, by strategy, and how many they were.
+    pub outlook: Vec<PlantedSums>,
+    pub outlook_lives: u64,
 }
 
 /// The blades of one age and a hot spot on them.
@@ -170,8 +174,13 @@ impl Proposal {
                 places.push(PlaceShare { cohort: number, hot_spot, share });
             }
         }
-        let mut proposal =
-            Proposal { places, generations: halving(1.0), spots: nature.hot_spots.iter().map(spot).collect() };
+        let mut proposal = Proposal {
+            places,
+            generations: halving(1.0),
+            spots: nature.hot_spots.iter().map(spot).collect(),
+            outlook: Vec::new(),
+            outlook_lives: 0,
+        };
         proposal.share_places(|place| place.share);
         proposal
     }

@@ -1,14 +1,14 @@
 //! Sums over lives with a planted crack.
 
-use crate::simulation::life::PlantedFate;
+use super::PlantedLoss;
 use serde::{Deserialize, Serialize};
 
 /// Largest contributions that are kept, for the weight of the tail.
 pub(crate) const LARGEST: usize = 100;
 
-/// A number that planted lives say, and whose mean over lives is an answer.
+/// A number that planted lives tell of, and whose mean over lives is an answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Place {
+pub(crate) enum Told {
     /// Blades lost in the row.
     Losses,
     /// Probability of any loss in the row.
@@ -17,7 +17,7 @@ pub(crate) enum Place {
     AnyInGroup,
     /// Cost of losses.
     Cost,
-    /// The same as the first four, by study year; the last counts losses that are the first of their row.
+    /// The same by study year, but for cost; and the chance that the row's first loss is in that year.
     YearLosses(usize),
     YearAnyLoss(usize),
     YearAnyInGroup(usize),
@@ -30,9 +30,11 @@ pub(crate) enum Place {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct PlantedSums {
     years: usize,
-    /// By [`Place`]: sums and squares of weighted values.
-    pub sum: Vec<f64>,
-    pub square: Vec<f64>,
+    /// Sums and squares of weighted values.
+    sum: Vec<f64>,
+    square: Vec<f64>,
+    /// Share that plain lives have in each answer, where these tell of it too; the pilot sets it.
+    plain_share: Vec<f64>,
     /// Lives in which the planted crack was lost.
     pub events: u64,
     /// Largest weighted losses, the largest first.
@@ -44,40 +46,84 @@ pub(crate) struct PlantedSums {
 impl PlantedSums {
     pub fn new(years: usize, hot_spots: usize) -> Self {
         let zero = vec![0.0; 4 + 4 * years + hot_spots];
-        PlantedSums { years, sum: zero.clone(), square: zero, events: 0, largest: Vec::new(), halves: [0.0; 2] }
-    }
-
-    pub fn index(&self, place: Place) -> usize {
-        match place {
-            Place::Losses => 0,
-            Place::AnyLoss => 1,
-            Place::AnyInGroup => 2,
-            Place::Cost => 3,
-            Place::YearLosses(year) => 4 + year,
-            Place::YearAnyLoss(year) => 4 + self.years + year,
-            Place::YearAnyInGroup(year) => 4 + 2 * self.years + year,
-            Place::YearFirstLoss(year) => 4 + 3 * self.years + year,
-            Place::HotSpot(spot) => 4 + 4 * self.years + spot,
+        PlantedSums {
+            years,
+            sum: zero.clone(),
+            square: zero.clone(),
+            plain_share: zero,
+            events: 0,
+            largest: Vec::new(),
+            halves: [0.0; 2],
         }
     }
 
+    /// Without any life yet, for a run whose plain and planted lives are so many; `outlook` has what some planted lives of
+    /// a pilot came to.
+    ///
+    /// Where a value is rare, a plain life tells of it with a relative variance of one over its mean.
+    pub fn expecting(outlook: &Self, outlook_lives: u64, hot_spots: usize, plain: f64, planted: f64) -> Self {
+        let mut sums = PlantedSums::new(outlook.years, hot_spots);
+        let n = outlook_lives as f64;
+        for (index, share) in sums.plain_share.iter_mut().enumerate() {
+            let (sum, square) = (outlook.sum[index], outlook.square[index]);
+            if sum > 0.0 {
+                let information = plain * sum / n;
+                let planted_information = planted / (n * square / (sum * sum) - 1.0).max(0.0);
+                *share = information / (information + planted_information);
+            }
+        }
+        // The cost of losses goes with their number.
+        sums.plain_share[3] = sums.plain_share[0];
+        sums
+    }
+
+    fn index(&self, told: Told) -> usize {
+        match told {
+            Told::Losses => 0,
+            Told::AnyLoss => 1,
+            Told::AnyInGroup => 2,
+            Told::Cost => 3,
+            Told::YearLosses(year) => 4 + year,
+            Told::YearAnyLoss(year) => 4 + self.years + year,
+            Told::YearAnyInGroup(year) => 4 + 2 * self.years + year,
+            Told::YearFirstLoss(year) => 4 + 3 * self.years + year,
+            Told::HotSpot(spot) => 4 + 4 * self.years + spot,
+        }
+    }
+
+    /// Sum, and sum of squares.
+    pub fn of(&self, told: Told) -> [f64; 2] {
+        let index = self.index(told);
+        [self.sum[index], self.square[index]]
+    }
+
+    /// Share that plain lives have in an answer.
+    pub fn plain_share(&self, told: Told) -> f64 {
+        self.plain_share[self.index(told)]
+    }
+
+    /// Leaves all answers to planted lives.
+    pub fn leave_plain_out(&mut self) {
+        self.plain_share.fill(0.0);
+    }
+
     /// Adds a loss of the planted crack.
-    pub fn add(&mut self, fate: &PlantedFate, hot_spot: usize, batch: u64) {
+    pub fn add(&mut self, &PlantedLoss { fate, hot_spot }: &PlantedLoss, batch: u64) {
         let year = (fate.loss.year as usize).min(self.years - 1);
         let share = |count: u32| fate.weight / f64::from(count);
         let ([losses, of_year], [in_group, in_group_of_year]) = (fate.of_row, fate.of_group);
-        for (place, value) in [
-            (Place::Losses, fate.weight),
-            (Place::AnyLoss, share(losses)),
-            (Place::AnyInGroup, share(in_group)),
-            (Place::Cost, fate.weight * fate.loss.cost),
-            (Place::YearLosses(year), fate.weight),
-            (Place::YearAnyLoss(year), share(of_year)),
-            (Place::YearAnyInGroup(year), share(in_group_of_year)),
-            (Place::YearFirstLoss(year), if fate.loss.is_first { fate.weight } else { 0.0 }),
-            (Place::HotSpot(hot_spot), fate.weight),
+        for (told, value) in [
+            (Told::Losses, fate.weight),
+            (Told::AnyLoss, share(losses)),
+            (Told::AnyInGroup, share(in_group)),
+            (Told::Cost, fate.weight * fate.loss.cost),
+            (Told::YearLosses(year), fate.weight),
+            (Told::YearAnyLoss(year), share(of_year)),
+            (Told::YearAnyInGroup(year), share(in_group_of_year)),
+            (Told::YearFirstLoss(year), if fate.loss.is_first { fate.weight } else { 0.0 }),
+            (Told::HotSpot(hot_spot as usize), fate.weight),
         ] {
-            let index = self.index(place);
+            let index = self.index(told);
             self.sum[index] += value;
             self.square[index] += value * value;
         }
@@ -100,70 +146,5 @@ impl PlantedSums {
         self.events += other.events;
         self.halves.iter_mut().zip(other.halves).for_each(|(to, from)| *to += from);
         other.largest.iter().for_each(|weight| self.keep(*weight));
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::{PlantedLives, purpose, tune};
-    use super::*;
-    use crate::model::Study;
-    use crate::random::Key;
-    use crate::simulation::life::UnitLives;
-    use crate::simulation::plan::{RowPlan, UnitPlan};
-
-    #[test]
-    fn scratch() {
-        for name in ["y3", "y1a", "y1b", "y1c", "y2"] {
-            let path = format!("{}/tests/engine/data/{name}.toml", env!("CARGO_MANIFEST_DIR"));
-            let study = Study::load(path).expect("a study");
-            let expected: serde_json::Value =
-                serde_json::from_str(include_str!("../../../tests/engine/data/yardstick_expected.json")).expect("JSON");
-            let rare: serde_json::Value =
-                serde_json::from_str(include_str!("../../../tests/engine/data/yardstick_expected_rare.json")).expect("JSON");
-            let rows = RowPlan::all(&study).expect("rows");
-            let units = UnitPlan::all(&study, &rows);
-            let key = |row: usize| Key::from_seed(3).child(rows[row].nature.name);
-            let lives = PlantedLives { study: &study, rows: &rows, unit: &units[0], place: 0, key: &key };
-            let mut engine = UnitLives::new(&study, &rows, &units[0]);
-            let begun = std::time::Instant::now();
-            let proposal = tune(&lives, &mut engine).expect("a proposal");
-            let tuned = begun.elapsed();
-            println!("{name}: generations {:?} components {}", &proposal.generations[..4], proposal.spots[0].components.len());
-            let key = |row: usize| Key::from_seed(3).child(rows[row].nature.name).child(purpose::planted());
-            let lives = PlantedLives { key: &key, ..lives };
-            let count = 64_000_u64;
-            let mut sums = vec![PlantedSums::new(30, 1); study.strategies.len()];
-            for first in (0..count).step_by(32) {
-                lives
-                    .live(&mut engine, &proposal, first..first + 32, |_, strategy, fate| {
-                        sums[strategy].add(fate, 0, first / 512)
-                    })
-                    .expect("lives");
-            }
-            println!("  {tuned:?} to tune, {:?} for {count} lives", begun.elapsed() - tuned);
-            for (sums, strategy) in sums.iter().zip(&study.strategies) {
-                let n = count as f64;
-                for (place, key) in [(Place::Losses, "failures"), (Place::AnyLoss, "p_any_failure")] {
-                    let [sum, square] = [sums.sum[sums.index(place)], sums.square[sums.index(place)]];
-                    let mean = sum / n;
-                    let se = ((square / n - mean * mean) / n).sqrt();
-                    let mut of = &rare["problems"][name][&strategy.id];
-                    if of.is_null() {
-                        of = &expected["problems"][name][&strategy.id];
-                    }
-                    let value = of[key].as_f64().unwrap_or(f64::NAN);
-                    let other = of[format!("{key}_se")].as_f64().unwrap_or(0.0);
-                    println!(
-                        "  {:20} {key:14} {mean:.4e} +- {:.2} %, expected {value:.4e}: {:.2} se; events {} largest {:.3}",
-                        strategy.id,
-                        100.0 * se / mean,
-                        (mean - value) / se.hypot(other),
-                        sums.events,
-                        sums.largest[0] / sums.sum[0],
-                    );
-                }
-            }
-        }
     }
 }

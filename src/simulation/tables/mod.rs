@@ -128,9 +128,10 @@ impl Comparison {
             ] {
                 add(name, unit, (estimate, note_of(&estimate)));
             }
+            let events = self.fleet(strategy_id, Quantity::AnyLoss).events;
             for quantity in Quantity::ALL {
-                let noted =
-                    self.noted(strategy, &self.tally.fleet[strategy_id.0], quantity, self.fleet(strategy_id, quantity));
+                let (sums, estimate) = (&self.tally.fleet[strategy_id.0], self.fleet(strategy_id, quantity));
+                let noted = self.noted(strategy, sums, quantity, estimate, events);
                 add(quantity.name(), self.unit(quantity), noted);
             }
         }
@@ -144,8 +145,9 @@ impl Comparison {
             for strategy_id in self.study.strategy_ids() {
                 let strategy = self.study.strategy(strategy_id);
                 let sums = &self.row_sums(row_id, strategy_id).lives;
+                let events = self.row(row_id, strategy_id, Quantity::AnyLoss).events;
                 for quantity in Quantity::ALL {
-                    let noted = self.noted(strategy, sums, quantity, self.row(row_id, strategy_id, quantity));
+                    let noted = self.noted(strategy, sums, quantity, self.row(row_id, strategy_id, quantity), events);
                     let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
                     table.line(Line { row: Some(&row.id), ..line }.cells());
                 }
@@ -257,9 +259,14 @@ impl Comparison {
         let count = self.study.rows.len();
         let rows: Vec<Estimate> = self.study.row_ids().map(|row| self.row(row, strategy, Quantity::AnyLoss)).collect();
         let events: f64 = rows.iter().map(|row| row.events).sum();
-        let (low, high) = interval::exact_proportion(events, self.tally.trials as f64 * count as f64, 0.95);
         let variance: f64 = rows.iter().map(|row| row.standard_error * row.standard_error).sum();
         let value = rows.iter().map(|row| row.value).sum::<f64>() / count as f64;
+        let (low, high) = if self.planted_lives() > 0 && value > 0.0 {
+            let variance = variance / (count * count) as f64;
+            interval::weighted_count(value, variance, variance / value, 0.95)
+        } else {
+            interval::exact_proportion(events, self.tally.trials as f64 * count as f64, 0.95)
+        };
         let estimate = Estimate { value, standard_error: variance.sqrt() / count as f64, low, high, events };
         without_error_if_unseen(estimate)
     }

@@ -20,17 +20,17 @@ const FEW_EVENTS: &str = "few events";
 pub(crate) const THIN_EVENTS: f64 = 30.0;
 
 impl Comparison {
-    /// An estimate made fit to be shown, and what has to be said with it.
+    /// An estimate made fit to be shown, and what has to be said with it; `events` are the lives with any loss.
     pub(super) fn noted(
         &self,
         strategy: &Strategy,
         sums: &LifeSums,
         quantity: Quantity,
         estimate: Estimate,
+        events: f64,
     ) -> (Estimate, &'static str) {
         let estimate = if kind(quantity) == Kind::Probability { estimate } else { self.without_rounding(estimate) };
-        let lives_with_loss = sums.sum[Quantity::AnyLoss as usize];
-        let nothing = sums.sum[quantity as usize] == 0.0;
+        let nothing = sums.sum[quantity as usize] == 0.0 && estimate.value == 0.0;
         if nothing && cannot_happen(&self.study, strategy, quantity) {
             return (Estimate { value: 0.0, standard_error: 0.0, low: 0.0, high: 0.0, events: 0.0 }, CANNOT_HAPPEN);
         }
@@ -45,10 +45,10 @@ impl Comparison {
                     Quantity::ForcedDays => costs.loss_days,
                     _ => 1.0,
                 };
-                if lives_with_loss == 0.0 {
+                if events == 0.0 {
                     (unseen(bound() * each), NONE_SEEN)
                 } else {
-                    let shown = Estimate { low: estimate.low.max(0.0), events: lives_with_loss, ..estimate };
+                    let shown = Estimate { low: estimate.low.max(0.0), events, ..estimate };
                     (shown, note_of(&shown))
                 }
             }

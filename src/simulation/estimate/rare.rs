@@ -1,0 +1,301 @@
+//! Answers about losses from plain lives and from lives with a planted crack, put together with shares that the pilot set.
+
+use super::{Comparison, Estimate};
+use crate::math::normal_quantile;
+use crate::model::{RowId, StrategyId};
+use crate::simulation::observe::Quantity;
+use crate::simulation::rare::{PlantedSums, Told};
+use crate::statistics::interval;
+
+/// A mean, its variance, and the most that one life adds to it.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Answer {
+    pub value: f64,
+    pub variance: f64,
+    largest: f64,
+}
+
+impl Answer {
+    /// Of an independent part more.
+    fn and(self, other: Answer) -> Answer {
+        Answer {
+            value: self.value + other.value,
+            variance: self.variance + other.variance,
+            largest: self.largest.max(other.largest),
+        }
+    }
+
+    fn times(self, factor: f64) -> Answer {
+        Answer {
+            value: factor * self.value,
+            variance: factor * factor * self.variance,
+            largest: factor * self.largest,
+        }
+    }
+
+    /// As a count of rare events, each with a weight. The events that are told are those that would be as sure.
+    fn rare(self, lives: f64) -> Estimate {
+        if self.value <= 0.0 {
+            let (low, high) = interval::exact_proportion(0.0, lives, 0.95);
+            return Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 };
+        }
+        let (low, high) = interval::weighted_count(self.value, self.variance, self.largest, 0.95);
+        let events = self.value * self.value / self.variance;
+        Estimate { value: self.value, standard_error: self.variance.sqrt(), low, high, events }
+    }
+
+    fn probability(self, lives: f64) -> Estimate {
+        let estimate = self.rare(lives);
+        Estimate { high: estimate.high.min(1.0), ..estimate }
+    }
+}
+
+impl Comparison {
+    /// Lives of each row in which a crack was planted.
+    pub fn planted_lives(&self) -> u64 {
+        self.tally.planted_lives
+    }
+
+    pub(super) fn has_planted(&self) -> bool {
+        self.tally.planted_lives > 0
+    }
+
+    pub(super) fn planted_sums(&self, row: RowId, strategy: StrategyId) -> &PlantedSums {
+        &self.tally.planted[row.0 * self.study.strategies.len() + strategy.0]
+    }
+
+    /// Share that plain lives have in a row's number of losses, in its cost and its forced days.
+    pub(super) fn plain_share(&self, row: RowId, strategy: StrategyId) -> f64 {
+        if self.has_planted() { self.planted_sums(row, strategy).plain_share(Told::Losses) } else { 1.0 }
+    }
+
+    /// What planted lives of a row say, given that the row came to the start of the study.
+    pub(super) fn planted(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
+        let sums = self.planted_sums(row, strategy);
+        let [sum, square] = sums.of(told);
+        let n = self.tally.planted_lives as f64;
+        let through = self.p_came_through(row);
+        let (mean, square) = (sum / n, square / n);
+        let scatter = (square - mean * mean).max(0.0) / n;
+        // That chance is known from plain lives.
+        let of_through = mean * mean * (1.0 - through) / self.tally.trials as f64;
+        Answer {
+            value: mean / through,
+            variance: (scatter + of_through) / (through * through),
+            largest: sums.largest.first().copied().unwrap_or(0.0) / (n * through),
+        }
+    }
+
+    /// Of a row: plain lives with their share, which `told` is about, and planted ones with the rest.
+    fn row_answer(&self, row: RowId, strategy: StrategyId, told: Told, [sum, square]: [f64; 2]) -> Answer {
+        let share = self.planted_sums(row, strategy).plain_share(told);
+        let n = self.tally.trials as f64;
+        let mean = sum / n;
+        let plain = Answer {
+            value: mean,
+            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
+            largest: if sum > 0.0 { 1.0 / n } else { 0.0 },
+        };
+        plain.times(share).and(self.planted(row, strategy, told).times(1.0 - share))
+    }
+
+    /// What plain lives alone and planted lives alone say of a row.
+    #[cfg(test)]
+    pub(crate) fn plain_and_planted(&self, row: RowId, strategy: StrategyId) -> Vec<(String, Answer, Answer)> {
+        let lives = &self.row_sums(row, strategy).lives;
+        let n = self.tally.trials as f64;
+        let plain = |sum: f64, square: f64| Answer {
+            value: sum / n,
+            variance: (square / n - sum / n * (sum / n)) / n,
+            largest: 1.0 / n,
+        };
+        let any = lives.sum[Quantity::AnyLoss as usize];
+        let mut all = vec![("any loss".to_owned(), plain(any, any), self.planted(row, strategy, Told::AnyLoss))];
+        for year in 0..lives.losses.len() {
+            let (sum, square) = (lives.losses[year], lives.losses_square[year]);
+            let planted = self.planted(row, strategy, Told::YearLosses(year));
+            all.push((format!("losses in year {year}"), plain(sum, square), planted));
+        }
+        all
+    }
+
+    fn row_answer_of(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
+        let lives = &self.row_sums(row, strategy).lives;
+        let plain = match told {
+            Told::AnyLoss => [lives.sum[Quantity::AnyLoss as usize]; 2],
+            Told::YearLosses(year) => [lives.losses[year], lives.losses_square[year]],
+            Told::YearAnyLoss(year) => [lives.years_with_loss[year]; 2],
+            _ => [0.0; 2],
+        };
+        self.row_answer(row, strategy, told, plain)
+    }
+
+    /// Over the fleet: sums over rows, whose lives with planted cracks are independent.
+    fn fleet_sum(&self, strategy: StrategyId, told: Told) -> Answer {
+        let rows = self.study.row_ids();
+        rows.map(|row| self.row_answer_of(row, strategy, told)).fold(Answer::default(), Answer::and)
+    }
+
+    /// Chance that anything happens in the fleet: rows of a unit are lived together or independent.
+    fn fleet_any(&self, strategy: StrategyId, of_row: Told, in_group: Told) -> Answer {
+        let of_rows = || self.study.row_ids().map(|row| self.row_answer_of(row, strategy, of_row));
+        let independent: Vec<Answer> = if self.study.strategy(strategy).sister_rows.is_some() {
+            let of_unit = |unit: usize| {
+                let rows = self.study.row_ids().filter(|row| self.study.row(*row).unit == unit);
+                rows.map(|row| self.planted(row, strategy, in_group)).fold(Answer::default(), Answer::and)
+            };
+            (0..self.study.units.len()).map(of_unit).collect()
+        } else {
+            of_rows().collect()
+        };
+        let none_before = |index: usize| {
+            let others = independent.iter().enumerate().filter(|(other, _)| *other != index);
+            others.map(|(_, answer)| 1.0 - answer.value.min(1.0)).product::<f64>()
+        };
+        let parts = independent.iter().enumerate().map(|(index, answer)| answer.times(none_before(index)));
+        let sum = parts.fold(Answer::default(), Answer::and);
+        // Not one minus a product, which loses the figures of small chances.
+        let (mut any, mut none) = (0.0, 1.0);
+        for answer in &independent {
+            any += none * answer.value.min(1.0);
+            none *= 1.0 - answer.value.min(1.0);
+        }
+        Answer { value: any, ..sum }
+    }
+
+    pub(super) fn row_losses(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Option<Estimate> {
+        let lives = self.tally.trials as f64;
+        match quantity {
+            Quantity::AnyLoss => Some(self.row_answer_of(row, strategy, Told::AnyLoss).probability(lives)),
+            Quantity::Losses => Some(self.with_planted(&[row], strategy, quantity).rare(lives)),
+            _ => of_losses(quantity).then(|| normal(self.with_planted(&[row], strategy, quantity))),
+        }
+    }
+
+    pub(super) fn fleet_losses(&self, strategy: StrategyId, quantity: Quantity) -> Option<Estimate> {
+        let lives = self.tally.trials as f64;
+        let rows: Vec<RowId> = self.study.row_ids().collect();
+        match quantity {
+            Quantity::AnyLoss => {
+                Some(self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup).probability(lives))
+            }
+            Quantity::Losses => Some(self.with_planted(&rows, strategy, quantity).rare(lives)),
+            _ => of_losses(quantity).then(|| normal(self.with_planted(&rows, strategy, quantity))),
+        }
+    }
+
+    pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {
+        (0..self.tally.fleet[0].losses.len()).map(|year| self.row_answer_of(row, strategy, told(year))).collect()
+    }
+
+    pub(super) fn fleet_years(&self, strategy: StrategyId) -> Vec<Answer> {
+        (0..self.tally.fleet[0].losses.len()).map(|year| self.fleet_sum(strategy, Told::YearLosses(year))).collect()
+    }
+
+    pub(super) fn fleet_any_years(&self, strategy: StrategyId) -> Vec<Answer> {
+        let any = |year| self.fleet_any(strategy, Told::YearAnyLoss(year), Told::YearAnyInGroup(year));
+        (0..self.tally.fleet[0].losses.len()).map(any).collect()
+    }
+
+    /// Answers as estimates of counts, or of probabilities.
+    pub(super) fn as_estimates(&self, answers: Vec<Answer>, are_probabilities: bool) -> Vec<Estimate> {
+        let lives = self.tally.trials as f64;
+        let of = |answer: Answer| if are_probabilities { answer.probability(lives) } else { answer.rare(lives) };
+        answers.into_iter().map(of).collect()
+    }
+
+    /// A mean over plain lives, in which losses have the share of plain lives, and the rest from planted ones.
+    fn with_planted(&self, rows: &[RowId], strategy: StrategyId, quantity: Quantity) -> Answer {
+        let sums = match rows {
+            [row] => &self.row_sums(*row, strategy).lives,
+            _ => &self.tally.fleet[strategy.0],
+        };
+        let n = self.tally.trials as f64;
+        let (sum, square) = (sums.sum[quantity as usize], sums.square[quantity as usize]);
+        let mean = sum / n;
+        let share = rows.iter().map(|row| self.plain_share(*row, strategy)).fold(0.0, f64::max);
+        let plain = Answer {
+            value: mean,
+            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
+            largest: if sum > 0.0 { share / n } else { 0.0 },
+        };
+        rows.iter().map(|row| self.planted_part(*row, strategy, quantity)).fold(plain, Answer::and)
+    }
+
+    /// What planted lives of a row add to a quantity that plain lives tell in part.
+    pub(super) fn planted_part(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Answer {
+        let rest = 1.0 - self.plain_share(row, strategy);
+        match quantity {
+            Quantity::Losses => self.planted(row, strategy, Told::Losses).times(rest),
+            Quantity::LossCost | Quantity::Cost => self.planted(row, strategy, Told::Cost).times(rest),
+            Quantity::ForcedDays | Quantity::Days => {
+                self.planted(row, strategy, Told::Losses).times(rest * self.study.costs.loss_days)
+            }
+            _ => Answer::default(),
+        }
+    }
+
+    /// Variance of the part that planted lives have in a difference over the fleet, and the same if both strategies had
+    /// been lived apart.
+    pub(super) fn planted_variance(&self, one: StrategyId, other: StrategyId, quantity: Quantity) -> [f64; 2] {
+        if !self.has_planted() || one == other {
+            return [0.0; 2];
+        }
+        let (index, factor) = match quantity {
+            Quantity::Losses => (0, 1.0),
+            Quantity::Cost => (2, 1.0),
+            _ => (0, self.study.costs.loss_days),
+        };
+        let mut variances = [0.0; 2];
+        for row in self.study.row_ids() {
+            let [a, b] = [one, other].map(|strategy| self.planted_part(row, strategy, quantity));
+            let rests = [one, other].map(|strategy| 1.0 - self.plain_share(row, strategy));
+            let covariance = rests[0] * rests[1] * factor * factor * self.planted_covariance(row, one, other, index);
+            variances[0] += (a.variance + b.variance - 2.0 * covariance).max(0.0);
+            variances[1] += a.variance + b.variance;
+        }
+        variances
+    }
+
+    /// Covariance of what planted lives say of two strategies.
+    fn planted_covariance(&self, row: RowId, one: StrategyId, other: StrategyId, index: usize) -> f64 {
+        let (i, j, strategies) = (one.0.max(other.0), one.0.min(other.0), self.study.strategies.len());
+        let pair = row.0 * strategies * (strategies + 1) / 2 + i * (i + 1) / 2 + j;
+        let n = self.tally.planted_lives as f64;
+        let through = self.p_came_through(row);
+        let told = [Told::Losses, Told::AnyLoss, Told::Cost][index];
+        let means = [one, other].map(|strategy| self.planted_sums(row, strategy).of(told)[0] / n);
+        (self.tally.planted_products[pair][index] / n - means[0] * means[1]) / (n * through * through)
+    }
+
+    /// Standard errors of a difference in the chance of any loss: with what planted lives share, and as if they shared
+    /// nothing. What plain lives share is left out, so that the first is no smaller than it should be.
+    pub(super) fn any_loss_errors(&self, one: StrategyId, other: StrategyId) -> [f64; 2] {
+        let [a, b] = [one, other].map(|strategy| self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup));
+        let apart = a.variance + b.variance;
+        let none = |strategy: StrategyId, answer: Answer, row: RowId| {
+            (1.0 - answer.value) / (1.0 - self.row_answer_of(row, strategy, Told::AnyLoss).value.min(1.0 - 1e-12))
+        };
+        let shared: f64 = self
+            .study
+            .row_ids()
+            .map(|row| {
+                let rest = |strategy| 1.0 - self.planted_sums(row, strategy).plain_share(Told::AnyLoss);
+                let factors = none(one, a, row) * rest(one) * none(other, b, row) * rest(other);
+                factors * self.planted_covariance(row, one, other, 1)
+            })
+            .sum();
+        [(apart - 2.0 * shared).max(0.0).sqrt(), apart.sqrt()]
+    }
+}
+
+/// Whether a quantity is made of losses alone, or has them in it.
+fn of_losses(quantity: Quantity) -> bool {
+    matches!(quantity, Quantity::LossCost | Quantity::Cost | Quantity::ForcedDays | Quantity::Days)
+}
+
+fn normal(answer: Answer) -> Estimate {
+    let reach = normal_quantile(0.975) * answer.variance.sqrt();
+    let Answer { value, variance, .. } = answer;
+    Estimate { value, standard_error: variance.sqrt(), low: value - reach, high: value + reach, events: f64::NAN }
+}
