@@ -292,6 +292,10 @@ impl<'p> Specimen<'p> {
         self.spot.crack.halves()
     }
 
+    fn half_length_mm(&self, length_mm: f64) -> f64 {
+        length_mm / self.halves()
+    }
+
     /// Highest stress intensity of a start at the deepest point and at the surface.
     fn highest_mpa_sqrt_m(&self, [depth_mm, length_mm]: [f64; 2]) -> [f64; 2] {
         if let CrackShape::FixedFactor { geometry_factor, .. } = self.spot.crack {
@@ -299,7 +303,7 @@ impl<'p> Specimen<'p> {
             return [geometry_factor * stress_mpa * (std::f64::consts::PI * 1e-3 * depth_mm).sqrt(); 2];
         }
         let factors = LoadFactors { stress: self.stress_factor, vibration: self.stress_factor };
-        let loads = self.site.as_ref().map(|site| site.loads(depth_mm, length_mm / self.halves(), factors).0);
+        let loads = self.site.as_ref().map(|site| site.loads(depth_mm, self.half_length_mm(length_mm), factors).0);
         loads.map_or([f64::NAN; 2], |loads| loads.map(|load| load.start.highest()))
     }
 
@@ -345,7 +349,7 @@ impl<'p> Specimen<'p> {
             || self
                 .site
                 .as_ref()
-                .is_some_and(|site| is_held_shut(self.plan, site, depth_mm, length_mm / self.halves()));
+                .is_some_and(|site| is_held_shut(self.plan, site, depth_mm, self.half_length_mm(length_mm)));
         technique.pod(ln_size, technique.ln_q50, ln_depth, is_closed)
     }
 }
