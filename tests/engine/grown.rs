@@ -2,6 +2,7 @@
 
 use serrata::Study;
 use serrata::simulation::{GrownCrack, GrownCracks, GrowthQuestion, PlaceCrack};
+use std::ops::ControlFlow;
 
 const SMALL: &str = include_str!("data/small.toml");
 
@@ -155,16 +156,39 @@ fn the_chance_of_a_loss_before_an_outage_is_that_of_a_life_so_short() {
     }
 }
 
+/// A1 and A2, of one root.
+fn two_rows() -> Study {
+    let second = "\n[rows.A2]\nunit = \"A\"\nrotor = \"A-1\"\nblades = 80\nroot = \"fork\"\nsurface = \"plain\"\nin_service_year = 2005\n";
+    study(&[("\n[techniques.ultrasonic]", &format!("{second}\n[techniques.ultrasonic]"))])
+}
+
 #[test]
 fn every_row_with_the_root_is_answered_for_unless_one_is_named() {
-    let second = "\n[rows.A2]\nunit = \"A\"\nrotor = \"A-1\"\nblades = 80\nroot = \"fork\"\nsurface = \"plain\"\nin_service_year = 2005\n";
-    let study = study(&[("\n[techniques.ultrasonic]", &format!("{second}\n[techniques.ultrasonic]"))]);
+    let study = two_rows();
     let [every, named] = [None, Some("A2".to_owned())].map(|row| GrowthQuestion { row, ..asking(None, 200) });
     let [every, named] = [every, named].map(|question| grown(&study, &question));
     let ids = |grown: &GrownCracks| grown.rows.iter().map(|row| study.rows[row.row].id.clone()).collect::<Vec<_>>();
     assert_eq!((ids(&every), ids(&named)), (vec!["A1".to_owned(), "A2".to_owned()], vec!["A2".to_owned()]));
     assert_eq!((every.row(), named.row()), ("A1", "A2"));
     assert_eq!(format!("{:?}", every.rows[1]), format!("{:?}", named.rows[0]));
+}
+
+/// So many cracks in each of two rows that the work is not done when it first asks.
+#[test]
+fn growth_that_is_stopped_says_how_much_of_the_work_in_all_rows_was_done() {
+    let (mut told, cracks) = (None, GrowthQuestion::MOST_CRACKS);
+    let stopped = two_rows().grow_with(&asking(None, cracks), &mut |done| {
+        told.get_or_insert(done);
+        ControlFlow::Break(())
+    });
+    let error = stopped.expect_err("it was stopped");
+    assert!(error.is_interrupted(), "{error}");
+    let message = error.to_string();
+    let done = message.strip_prefix("stopped on request after ");
+    let done = done.and_then(|rest| rest.strip_suffix(" of 20000000 cracks"));
+    let done: u64 = done.and_then(|done| done.parse().ok()).unwrap_or_else(|| panic!("{message}"));
+    let told = told.expect("it asked");
+    assert!(0 < told && told <= done && done < 2 * cracks, "{told} told, {done} done");
 }
 
 #[test]
@@ -333,6 +357,25 @@ fn a_place_is_as_deep_as_its_deepest_crack_and_as_tough_as_the_one_that_is_lost(
         assert!((highest / place.toughness_mpa_sqrt_m - 1.0).abs() < 2e-3, "{place:?} {highest}");
     }
     assert!(deepest_lost > 50 && deepest_lost < 200 && not_first > 20, "{deepest_lost} {not_first}");
+}
+
+/// Of cracks that hardly grow none is lost. The first of a place has the draws of a crack that is alone.
+#[test]
+fn a_place_that_is_never_lost_has_the_toughness_of_its_first_crack() {
+    let toughness = "limit = { kind = \"toughness\", toughness_mpa_sqrt_m = { kind = \"lognormal\", median = 60, \
+                     sigma_log = 0.15 } }";
+    let origins = "sides = [\"suction\", \"pressure\"]\norigins = 6\njoining = { rule = \"touching\", \
+                   spacing_mm = 10000, placement = \"even\" }";
+    let one = [
+        ("limit = { kind = \"depth\", depth_mm = 8 }", toughness),
+        ("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 1e-16"),
+    ];
+    let six = [&one[..], &[WIDE, ("sides = [\"suction\", \"pressure\"]", origins)]].concat();
+    let [alone, places] = [&one[..], &six].map(|edits| grown(&study(edits), &asking(None, 100)).cracks);
+    for (alone, place) in alone.iter().zip(&places) {
+        assert_eq!(place.years_to_loss, f64::INFINITY);
+        assert_eq!(place.toughness_mpa_sqrt_m, alone.toughness_mpa_sqrt_m);
+    }
 }
 
 /// Memoryless initiation: after the first of six, the second comes after an exponential time of mean M / 5, the
