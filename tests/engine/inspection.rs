@@ -4,6 +4,7 @@ use serrata::Study;
 use serrata::simulation::{Confirmed, Inspected, Inspection};
 use serrata::statistics::records::{Format, Records};
 use std::collections::HashSet;
+use std::ops::ControlFlow;
 
 const SMALL: &str = include_str!("data/small.toml");
 
@@ -228,9 +229,20 @@ fn names_that_are_not_there_are_refused() {
     for lives in [0, u64::MAX] {
         assert!(ask("A1", "ultrasonic", lives).contains("must be from 1 to 1000000"));
     }
-    // More lines than a machine has room for, of lives that could be inspected.
-    let techniques = vec!["ultrasonic".to_owned(), "penetrant".to_owned()];
-    let inspection = Inspection { row: "A1".to_owned(), techniques, lives: 12_501, seed: 1 };
-    let refusal = study.inspection_records(&inspection, Confirmed::Called).expect_err("refused").to_string();
-    assert!(refusal.contains("makes 160 lines each; there may be at most 2000000 in all"), "{refusal}");
+}
+
+/// Lines at the limit are begun: what stops them is the caller, who is asked before they are done.
+#[test]
+fn more_lines_than_a_machine_has_room_for_are_refused_and_no_fewer() {
+    let study = edited(&MANY);
+    let refusal = |lives| {
+        let techniques = vec!["ultrasonic".to_owned(), "penetrant".to_owned()];
+        let inspection = Inspection { row: "A1".to_owned(), techniques, lives, seed: 1 };
+        let records = study.inspection_records_with(&inspection, Confirmed::Called, &mut |_| ControlFlow::Break(()));
+        records.expect_err("refused or stopped")
+    };
+    let beyond = refusal(12_501).to_string();
+    assert!(beyond.contains("makes 160 lines each; there may be at most 2000000 in all"), "{beyond}");
+    let at = refusal(12_500);
+    assert!(at.is_interrupted() && at.to_string().ends_with(" of 12500 lives"), "{at}");
 }

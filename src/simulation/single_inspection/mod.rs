@@ -114,7 +114,7 @@ impl Study {
                 let came_through = lived.begin(std::iter::once(key.child(life)));
                 came_through.ok_or_else(|| Error::never_comes_through(&inspection.row))?;
                 look_at(lived.batch(), asked, spots, life, &mut lines);
-                done.store(life + 1, Ordering::Relaxed);
+                done.fetch_add(1, Ordering::Relaxed);
             }
             Ok(lines)
         };
