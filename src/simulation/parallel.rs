@@ -447,6 +447,16 @@ mod tests {
     }
 
     #[test]
+    fn work_in_hand_is_given_up_when_the_time_that_a_stop_leaves_it_is_over() {
+        let asked = AtomicBool::new(false);
+        let [none, endless] =
+            [Duration::ZERO, Duration::MAX].map(|grace| Stop { asked: &asked, since: OnceLock::new(), grace });
+        assert!(!none.is_over() && !endless.is_over(), "nobody asked");
+        asked.store(true, Ordering::Relaxed);
+        assert!(none.is_over() && !endless.is_over(), "only what leaves time goes on");
+    }
+
+    #[test]
     fn of_several_failures_the_first_batch_is_reported() {
         let failed = |id: &str| Err(Stopped::Failed(Error::never_comes_through(id)));
         for order in [["3", "5", "8"], ["8", "3", "5"], ["5", "8", "3"]] {
