@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
-from concurrent.futures import Executor, Future
+from collections.abc import Callable, Mapping
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from functools import lru_cache
 from queue import Empty, SimpleQueue
-from typing import Any
 
 from serrata import _engine as engine
 from serrata.errors import ArgumentError, Error, WorkerError
+from serrata.parts import Part, Run, Runs, named, rule
+from serrata.progress import Progress, shown
+from serrata.workers import Pool, Workers
 
-__all__ = ["simulate"]
+__all__ = ["Workers", "simulate"]
 
-#: Parts take about so long, so that little is lost with one, and a run stops soon.
-_PART_SECONDS = 1.0
 #: Parts that are in hand at the same time: enough for many workers, few enough to be called off.
 _IN_HAND = 64
 #: How long the run waits for an answer before it looks around.
@@ -25,130 +25,150 @@ _OVERDUE_SECONDS = 60.0
 _FAR_LONGER = 20.0
 #: So often a part is tried.
 _TRIES = 4
-#: Trials of the smallest part.
-_FEWEST_TRIALS = 512
 
 
 def simulate(
-    study: engine.Study,
-    executor: Executor,
+    studies: Mapping[str, engine.Study],
     *,
     trials: int,
     seed: int,
     threads: int,
     block_trials: int,
-    tell: Callable[[int], object] | None,
-) -> engine.Comparison:
-    """Live a run in parts by an executor, to the bytes of a run in one place.
+    executor: Workers,
+    progress: Progress,
+) -> dict[str, engine.Comparison]:
+    """Live runs of some studies in parts, each to the bytes of a run in one piece.
 
     Parameters
     ----------
-    study : Study
-        The study; its text goes out with each part, and each worker reads it once.
-    executor : concurrent.futures.Executor
-        Takes the parts. Only ``submit``, and ``add_done_callback`` of its futures, are used.
+    studies : mapping of str to Study
+        By the names that messages give them; a nameless one is called by the empty text. Equal texts are lived once.
     trials, seed
-        As of `Study.simulate`.
+        As of `Study.simulate`, for each.
     threads : int
         Threads of each part; 0 for one.
     block_trials : int
         Trials of a part; 0 for about a second's worth.
-    tell : function, optional
-        Told how many trials are done.
+    executor : concurrent.futures.Executor, or function that makes one
+        Takes the parts of all runs, some of them at a time. Only ``submit`` is used, and of its futures
+        ``add_done_callback``, ``result`` and ``cancel``; what the function made is also shut down.
+    progress : None, bool or callable
+        As of `Study.simulate`, over all runs.
 
     Raises
     ------
     WorkerError
         When a part fails again and again, or never comes back.
     """
-    if not callable(getattr(executor, "submit", None)):
-        raise ArgumentError(
-            f"executor = {executor!r}\n    must be an executor, with a method submit\n"
-            "    give one of concurrent.futures, or what makes one, such as a Dask client's get_executor()"
-        )
-    block_trials = block_trials or _trials_of_a_part(study, trials, seed)
-    run = _Run(study, executor, trials=trials, seed=seed, threads=threads or 1, block_trials=block_trials)
+    pool = Pool(executor)
+    runs: dict[str, Run] = {}
+    for name, study in studies.items():
+        runs.setdefault(study.to_toml(), Run(name, study, trials=trials, seed=seed))
+    with shown(progress, sum(run.trials for run in runs.values())) as tell:
+        _live_in_parts(list(runs.values()), pool, threads or 1, block_trials, tell)
+        lived = [run.assembly.finish() for run in runs.values()]
+    by_text = dict(zip(runs, lived, strict=True))
+    return {name: by_text[study.to_toml()] for name, study in studies.items()}
+
+
+def _live_in_parts(
+    runs: list[Run], pool: Pool, threads: int, block_trials: int, tell: Callable[[int], object] | None
+) -> None:
+    """Live the parts of all runs together."""
+    cut = 0
+    for run in runs:
+        # One of the runs is timed, and the others, which are much like it, are cut alike.
+        cut = block_trials or cut or run.second(threads)
+        run.cut(cut)
+    dispatch = _Dispatch(Runs(runs, tell), pool, threads)
     try:
-        run.collect(tell)
+        dispatch.collect()
     finally:
-        run.call_off()
-    return run.assembly.finish()
+        dispatch.call_off()
 
 
-def _trials_of_a_part(study: engine.Study, trials: int, seed: int) -> int:
-    """Time the smallest part here."""
-    few = min(trials, _FEWEST_TRIALS)
-    begin = time.monotonic()
-    engine.live_part(study, trials=few, seed=seed, trials_each=few, threads=1, part=0)
-    return max(_FEWEST_TRIALS, int(_FEWEST_TRIALS * _PART_SECONDS / max(time.monotonic() - begin, 1e-3)))
+class _Dispatch:
+    """Parts of some runs on their way: what is in hand, what came back, what failed."""
 
-
-class _Run:
-    """A run in parts: what is in hand, what came back, what failed."""
-
-    def __init__(
-        self, study: engine.Study, executor: Executor, *, trials: int, seed: int, threads: int, block_trials: int
-    ) -> None:
-        whole: dict[str, Any] = {"trials": trials, "seed": seed, "trials_each": block_trials}
-        self.assembly = engine.Assembly(study, **whole)
-        self._executor, self._trials = executor, trials
-        self._sent: dict[str, Any] = {"text": study.to_toml(), **whole, "threads": threads}
-        self._answers: SimpleQueue[tuple[int, Future[bytes]]] = SimpleQueue()
+    def __init__(self, runs: Runs, pool: Pool, threads: int) -> None:
+        self._runs, self._pool = runs, pool
+        self._sent = {run: run.sent(threads) for run in runs.each}
+        self._answers: SimpleQueue[tuple[Part, Executor, Future[bytes]]] = SimpleQueue()
         #: For each part in hand, when it was last sent, and its futures.
-        self._in_hand: dict[int, tuple[float, list[Future[bytes]]]] = {}
-        self._tries: dict[int, int] = {}
+        self._in_hand: dict[Part, tuple[float, list[Future[bytes]]]] = {}
+        self._tries: dict[Part, int] = {}
         self._longest = 0.0
 
-    def collect(self, tell: Callable[[int], object] | None) -> None:
+    def collect(self) -> None:
         """Send parts and take answers until all are there."""
-        coming = iter(range(self.assembly.parts))
+        coming = ((run, number) for run in self._runs.each for number in range(run.assembly.parts))
         while True:
             while len(self._in_hand) < _IN_HAND and (part := next(coming, None)) is not None:
                 self._send(part)
             if not self._in_hand:
                 return
             try:
-                part, future = self._answers.get(timeout=_LOOK_SECONDS)
+                part, executor, future = self._answers.get(timeout=_LOOK_SECONDS)
             except Empty:
                 self._send_overdue_again()
             else:
-                self._take(part, future)
-            if tell is not None:
-                tell(self.assembly.trials)
+                self._take(part, executor, future)
+            self._runs.tell()
 
     def call_off(self) -> None:
         """Cancel what is in hand; what a worker has begun it ends, and nobody waits for it."""
         for _, futures in self._in_hand.values():
             for future in futures:
                 future.cancel()
+        self._pool.close()
 
-    def _send(self, part: int) -> None:
+    def _send(self, part: Part) -> None:
+        run, number = part
         self._tries[part] = self._tries.get(part, 0) + 1
+        executor = self._pool.executor
         try:
-            future = self._executor.submit(_live, part=part, **self._sent)
+            future = executor.submit(_live, part=number, **self._sent[run])
+        except BrokenExecutor as error:
+            self._pool.leave(executor)
+            if self._pool.executor is executor:
+                raise self._given_up(part, f"the executor takes no more work: {_words(error)}") from error
+            self._send_again(part, _words(error), error)
+            return
         except Exception as error:
             raise self._given_up(part, f"the executor takes no more work: {_words(error)}") from error
         _, futures = self._in_hand.get(part, (0.0, []))
         self._in_hand[part] = (time.monotonic(), [*futures, future])
-        future.add_done_callback(lambda done: self._answers.put((part, done)))
+        future.add_done_callback(lambda done: self._answers.put((part, executor, done)))
 
-    def _take(self, part: int, future: Future[bytes]) -> None:
+    def _send_again(self, part: Part, words: str, failure: Exception) -> None:
+        if self._tries[part] >= _TRIES:
+            raise self._given_up(part, f"failed {_TRIES} times, the last time by {words}") from failure
+        self._send(part)
+
+    def _take(self, part: Part, executor: Executor, future: Future[bytes]) -> None:
+        run, number = part
         sent, _ = self._in_hand.get(part, (0.0, []))
-        try:
-            answer = future.result()
-        except Error:
-            # The study's own fault: it would fail anywhere.
-            raise
-        except Exception as error:
-            if part not in self._in_hand:
-                return
-            if self._tries[part] >= _TRIES:
-                raise self._given_up(part, f"failed {_TRIES} times, the last time by {_words(error)}") from error
-            self._send(part)
+        failure = CancelledError() if future.cancelled() else future.exception()
+        if isinstance(failure, Error) or not isinstance(failure, Exception | None):
+            # The study's own fault, which would fail anywhere; or Ctrl-C.
+            with named(run.name):
+                raise failure
+        if failure is not None:
+            if isinstance(failure, BrokenExecutor):
+                self._pool.leave(executor)
+            if part in self._in_hand:
+                self._send_again(part, _words(failure), failure)
             return
-        # Also an answer that comes a second time: it must be the same.
-        self.assembly.add(answer)
+        try:
+            # Also an answer that comes a second time: it must be the same.
+            run.take(number, future.result())
+        except ArgumentError as refusal:
+            # Damaged on its way, or by a worker of another version.
+            if part in self._in_hand:
+                self._send_again(part, f"its answer, which {rule(refusal)}", refusal)
+            return
         if self._in_hand.pop(part, None) is not None:
+            self._tries.pop(part)
             self._longest = max(self._longest, time.monotonic() - sent)
 
     def _send_overdue_again(self) -> None:
@@ -159,11 +179,13 @@ class _Run:
                 raise self._given_up(part, f"was sent {_TRIES} times and never came back")
             self._send(part)
 
-    def _given_up(self, part: int, reason: str) -> WorkerError:
-        done = f"{self.assembly.trials:,} of {self._trials:,} trials were finished"
+    def _given_up(self, part: Part, reason: str) -> WorkerError:
+        run, number = part
+        done = f"{self._runs.done:,} of {self._runs.wanted:,} trials were finished"
         return WorkerError(
-            f"part {part} of {self.assembly.parts}: {reason}; {done}\n"
-            "    look for workers that were ended, mostly for want of memory; then run again with a new executor"
+            f"{run.called(number)}: {reason}; {done}\n"
+            "    look for workers that were ended, mostly for want of memory; then run again with a new executor,\n"
+            "    or with a function that makes one, which is asked for another when it breaks"
         )
 
 

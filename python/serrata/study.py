@@ -16,8 +16,6 @@ from serrata.grown import GrownCracks
 from serrata.progress import Progress, shown
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
     import pandas as pd
 
     from serrata.hit_miss import HitMissFit
@@ -210,7 +208,7 @@ class Study:
         progress: Progress = None,
         keep_finished: bool = False,
         block_trials: int = 0,
-        executor: Executor | None = None,
+        executor: elsewhere.Workers | None = None,
     ) -> Comparison:
         """Live the fleet under every strategy, many times, and compare.
 
@@ -237,12 +235,14 @@ class Study:
             KeyboardInterrupt; what is in hand is finished first, for at most a second. Where not even the first
             512 trials were, KeyboardInterrupt says so.
         block_trials : int, at least 0
-            Trials a thread takes at a time; 0 chooses. Changes no result.
-        executor : concurrent.futures.Executor, optional
+            Trials a thread takes at a time, or of a part; 0 chooses. Changes no result.
+        executor : concurrent.futures.Executor, or function that makes one, optional
             Lives the run in parts of about a second: a pool of processes, or what ``dask.distributed``, Ray or mpi4py
             give for machines elsewhere. The result has the bytes of a run in one place, whatever the number of workers
-            and the order of their answers. A part that fails or is lost is sent again; one that comes twice must come
-            alike. `threads` are those of each part (one, if 0), and `keep_finished` is refused.
+            and the order of their answers. A part that fails, is lost or comes damaged is sent again, up to four times
+            in all; one that comes twice must come alike. A pool of processes of which one is killed is broken for good:
+            a function without arguments, such as ``lambda: ProcessPoolExecutor(8)``, is asked for a new one. `threads`
+            are those of each part (one, if 0), and `keep_finished` is refused.
 
         Returns
         -------
@@ -274,17 +274,16 @@ class Study:
                 raise ArgumentError(
                     "keep_finished = True\n    cannot be kept with an executor\n    leave one of the two out"
                 )
-            with shown(progress, trials) as tell:
-                lived = elsewhere.simulate(
-                    self._engine,
-                    executor,
-                    trials=trials,
-                    seed=seed,
-                    threads=threads,
-                    block_trials=block_trials,
-                    tell=tell,
-                )
-            return Comparison._of(lived)
+            lived = elsewhere.simulate(
+                {"": self._engine},
+                trials=trials,
+                seed=seed,
+                threads=threads,
+                block_trials=block_trials,
+                executor=executor,
+                progress=progress,
+            )
+            return Comparison._of(lived[""])
         with shown(progress, trials) as tell:
             found = engine.simulate(
                 self._engine,

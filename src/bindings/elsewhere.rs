@@ -5,7 +5,7 @@ use super::comparison::Comparison;
 use super::doorway::{interruptible, released};
 use super::errors::exception;
 use super::study::Study;
-use crate::simulation::{self, Partition, Run};
+use crate::simulation::{self, Came, Partition, Run};
 use pyo3::prelude::*;
 use pyo3::types::PyBytes;
 use std::sync::{Mutex, PoisonError};
@@ -41,12 +41,24 @@ impl Assembly {
         self.partition.count()
     }
 
-    /// Adds a part: its number, and whether it is the first by that number.
-    fn add(&self, py: Python<'_>, part: &[u8]) -> PyResult<(u64, bool)> {
-        released(py, || {
+    /// Trials of each part but the last.
+    #[getter]
+    fn trials_each(&self) -> u64 {
+        self.partition.trials_each()
+    }
+
+    /// Adds a part: its number, and whether it came first, again, or otherwise.
+    fn add(&self, py: Python<'_>, part: &[u8]) -> PyResult<(u64, &'static str)> {
+        let (number, came) = released(py, || {
             let mut assembly = self.assembly.lock().unwrap_or_else(PoisonError::into_inner);
-            assembly.as_mut().map_or(Ok((0, false)), |assembly| assembly.add(part))
-        })
+            assembly.as_mut().map_or(Ok((0, Came::Again)), |assembly| assembly.add(part))
+        })?;
+        let came = match came {
+            Came::First => "first",
+            Came::Again => "again",
+            Came::Otherwise => "otherwise",
+        };
+        Ok((number, came))
     }
 
     /// Trials of the parts that came.

@@ -22,7 +22,7 @@ mod tables;
 mod tally;
 mod work_calendar;
 
-pub use elsewhere::{Assembly, Partition};
+pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;

@@ -1,5 +1,6 @@
 """A run by an executor has the bytes of a run in one place, whatever becomes of its parts."""
 
+import json
 import multiprocessing
 import os
 import signal
@@ -43,6 +44,12 @@ class Unreliable:
             future.set_running_or_notify_cancel()
         elif misdeed == "spoil":
             future.set_result(work(part=part, **{**sent, "seed": sent["seed"] + 1}))
+        elif misdeed == "damage":
+            future.set_result(work(part=part, **sent)[:-100])
+        elif misdeed == "confuse":
+            future.set_result(work(part=(part + 1) % 5, **sent))
+        elif misdeed == "say":
+            future.set_result("done")
         elif misdeed == "refuse":
             raise RuntimeError("cannot schedule new futures after shutdown")
         else:
@@ -69,7 +76,7 @@ def test_python_threads_give_the_same_bytes(losing, whole, workers):
         assert losing.simulate(trials=TRIALS, seed=3, executor=pool, progress=False).to_bytes() == whole
 
 
-@pytest.mark.parametrize("misdeed", ["fail", "cancel"])
+@pytest.mark.parametrize("misdeed", ["fail", "cancel", "spoil", "damage", "confuse", "say"])
 def test_a_part_that_fails_is_sent_again(losing, whole, misdeed):
     executor = Unreliable({(1, 1): misdeed, (1, 2): misdeed, (4, 1): misdeed})
     assert losing.simulate(**PARTS, executor=executor).to_bytes() == whole
@@ -116,9 +123,55 @@ def test_an_executor_that_is_closed_is_said_to_be(losing):
         losing.simulate(**PARTS, executor=Unreliable({(0, 1): "refuse"}))
 
 
-def test_sums_of_another_run_are_refused(losing):
-    with pytest.raises(serrata.ArgumentError, match="must be a part of this run"):
-        losing.simulate(**PARTS, executor=Unreliable({(3, 1): "spoil"}))
+@pytest.mark.parametrize(
+    ("misdeed", "words"),
+    [
+        ("spoil", "must be a part of this run"),
+        ("damage", "must be sums of a part, whole and unchanged"),
+        ("confuse", "must be part 2"),
+        ("say", "must be bytes, not str"),
+    ],
+)
+def test_a_part_that_comes_damaged_again_and_again_ends_the_run(losing, misdeed, words):
+    executor = Unreliable({(2, number): misdeed for number in range(1, 9)})
+    words = f"^part 2 of 5: failed 4 times, the last time by its answer, which {words}; "
+    with pytest.raises(serrata.WorkerError, match=words):
+        losing.simulate(**PARTS, executor=executor)
+    assert executor.tries[2] == 4
+
+
+def forged(part, other):
+    """Give a part with the sums of another one, and the checksum that belongs to them."""
+    run = json.loads(part)
+    text, sums = part.decode(), other.decode().split('"sums":')[1].split(',"checksum":')[0]
+    fields = [run[key] for key in ("form", "version", "generator", "study", "seed", "trials")]
+    content = f"[{json.dumps(fields, separators=(',', ':'))},{run['first_batch']},{run['batches']},{sums}]"
+    checksum = 0xCBF2_9CE4_8422_2325
+    for byte in content.encode():
+        checksum = (checksum ^ byte) * 0x0100_0000_01B3 % 2**64
+    return (text.split('"sums":')[0] + f'"sums":{sums},"checksum":{checksum}}}').encode()
+
+
+def test_a_part_that_comes_twice_with_other_sums_ends_the_run(losing, monkeypatch):
+    monkeypatch.setattr(elsewhere, "_OVERDUE_SECONDS", 0.2)
+    # Part 3 stays away, so that the run waits.
+    executor = Unreliable(dict.fromkeys([(2, 1), (2, 2), (3, 1), (3, 2), (3, 3)], "lose"))
+
+    def come_otherwise(work):
+        def live(**sent):
+            answer = work(**sent)
+            if sent["part"] == 2:
+                first, second = [late for late, _, part, _ in executor.late if part == 2]
+                first.set_result(answer)
+                second.set_result(forged(answer, work(**{**sent, "part": 1})))
+            return answer
+
+        return live
+
+    submit = executor.submit
+    monkeypatch.setattr(executor, "submit", lambda work, **sent: submit(come_otherwise(work), **sent))
+    with pytest.raises(serrata.WorkerError, match=r"^part 2 of 5: came twice, with other sums: a machine that takes"):
+        losing.simulate(**PARTS, executor=executor)
 
 
 def test_what_is_wrong_with_the_study_is_told_at_once(reference):
@@ -133,13 +186,62 @@ def test_what_is_wrong_with_the_study_is_told_at_once(reference):
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of a POSIX system")
 def test_a_killed_worker_is_told_with_what_was_done(losing):
-    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+    with spawned(1) as pool:
         victim = pool.submit(os.getpid).result(timeout=60)
         killer = threading.Timer(0.5, os.kill, (victim, signal.SIGKILL))
         killer.start()
         with pytest.raises(serrata.WorkerError, match=r"BrokenProcessPool.*trials were finished"):
             losing.simulate(trials=100_000_000, seed=1, executor=pool, progress=False)
         killer.join()
+
+
+def spawned(workers):
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of a POSIX system")
+def test_a_pool_that_breaks_is_replaced_where_a_function_makes_it(losing):
+    pools, killed = [], []
+
+    def make():
+        pools.append(spawned(1))
+        return pools[-1]
+
+    def kill_twice(done, wanted):
+        if len(killed) < 2 and done > 1024 * len(pools) and pools[-1]._processes:
+            killed.extend(pools[-1]._processes)
+            os.kill(killed[-1], signal.SIGKILL)
+
+    run = {"trials": 10_000, "seed": 3, "block_trials": 512}
+    found = losing.simulate(**run, executor=make, progress=kill_twice)
+    assert found.to_bytes() == losing.simulate(trials=10_000, seed=3).to_bytes()
+    assert (len(set(killed)), len(pools)) == (2, 3)
+    # Those that were made are shut down.
+    for pool in pools:
+        with pytest.raises(RuntimeError):
+            pool.submit(os.getpid)
+
+
+def die():
+    os._exit(1)
+
+
+def test_a_pool_that_breaks_again_and_again_ends_the_run(losing):
+    pools = []
+
+    def make():
+        pools.append(ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=die))
+        return pools[-1]
+
+    with pytest.raises(
+        serrata.WorkerError, match=r"failed 4 times, the last time by BrokenProcessPool.*\n.*\n    or with"
+    ):
+        losing.simulate(**PARTS, executor=make)
+    assert len(pools) == 4
+
+
+def test_a_class_of_executors_makes_one(losing, whole):
+    assert losing.simulate(**PARTS, executor=ThreadPoolExecutor).to_bytes() == whole
 
 
 #: A cluster of processes on this machine, one of whose workers is killed in the middle of the run.
@@ -176,7 +278,11 @@ def test_a_dask_cluster_that_loses_a_worker_gives_the_same_bytes(tmp_path):  # K
 
 @pytest.mark.parametrize(
     ("options", "words"),
-    [({"executor": 3}, "must be an executor"), ({"executor": Unreliable({}), "keep_finished": True}, "leave one of")],
+    [
+        ({"executor": 3}, "must be an executor"),
+        ({"executor": lambda: 3}, "must make an executor, with a method submit, not 3"),
+        ({"executor": Unreliable({}), "keep_finished": True}, "leave one of"),
+    ],
 )
 def test_what_is_no_executor_and_what_it_cannot_do_are_refused(losing, options, words):
     with pytest.raises(serrata.ArgumentError, match=words):

@@ -23,6 +23,7 @@ OVER_THE_ENGINE = {
     "signal_response",
     "study",
     "missed_cracks",
+    "parts",
 }
 
 

@@ -1,0 +1,119 @@
+"""A run of one study in parts."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, TypeAlias
+
+from serrata import _engine as engine
+from serrata.errors import ArgumentError, ContradictionError, WorkerError
+
+__all__ = ["Part", "Run", "Runs", "named", "rule"]
+
+#: Parts take about so long, so that little is lost with one, and a run stops soon.
+_PART_SECONDS = 1.0
+#: Trials of the smallest part.
+_FEWEST_TRIALS = 512
+
+
+class Run:
+    """A run of one study in parts."""
+
+    assembly: engine.Assembly
+
+    def __init__(self, name: str, study: engine.Study, *, trials: int, seed: int) -> None:
+        # Refuses what is no number of trials and no seed, before anything is made.
+        engine.Assembly(study, trials=trials, seed=seed, trials_each=trials)
+        self.name, self.trials, self._study, self._seed = name, int(trials), study, int(seed)
+
+    def second(self, threads: int) -> int:
+        """Give the trials that one part lives in about a second, as the smallest part, timed here, has it."""
+        begin = time.monotonic()
+        with named(self.name):
+            timed = engine.simulate(
+                self._study,
+                trials=min(self.trials, _FEWEST_TRIALS),
+                seed=self._seed,
+                threads=threads,
+                block_trials=0,
+                keep_finished=False,
+                progress=None,
+            )
+        # So few are lived by one thread.
+        lived = _FEWEST_TRIALS * _PART_SECONDS / max(time.monotonic() - begin, 1e-3)
+        return max(_FEWEST_TRIALS, int(lived * timed.threads))
+
+    def cut(self, trials_each: int) -> None:
+        """Be in parts of so many trials, in whole batches."""
+        self._whole: dict[str, Any] = {"trials": self.trials, "seed": self._seed, "trials_each": trials_each}
+        self.assembly = engine.Assembly(self._study, **self._whole)
+
+    def sent(self, threads: int) -> dict[str, Any]:
+        """Give what a worker needs to live a part."""
+        return {"text": self._study.to_toml(), **self._whole, "threads": threads}
+
+    def take(self, part: int, sums: bytes) -> None:
+        """Take a part, the first time or again.
+
+        Raises
+        ------
+        ArgumentError
+            For sums that are damaged or of something else.
+        WorkerError
+            For other sums than came before.
+        """
+        if not isinstance(sums, bytes):
+            raise ArgumentError(f"part = {sums!r:.40}\n    must be bytes, not {type(sums).__name__}\n    live it again")
+        number, came = self.assembly.add(sums)
+        if came == "otherwise":
+            raise WorkerError(
+                f"{self.called(number)}: came twice, with other sums: a machine that takes part computes wrongly\n"
+                "    look for it among those that are not like the others"
+            )
+        if number != part:
+            raise ArgumentError(f"part = {number}\n    must be part {part}\n    live it again")
+
+    def called(self, part: int) -> str:
+        """Name a part in messages."""
+        of = f" of variant {self.name!r}" if self.name else ""
+        return f"part {part} of {self.assembly.parts}{of}"
+
+
+#: A part of a run, by its number.
+Part: TypeAlias = tuple[Run, int]
+
+
+class Runs:
+    """Some runs that are lived together, and how far they are."""
+
+    def __init__(self, runs: list[Run], tell: Callable[[int], object] | None) -> None:
+        self.each, self._tell = runs, tell
+        self.wanted = sum(run.trials for run in runs)
+
+    @property
+    def done(self) -> int:
+        """Trials of all parts that are there."""
+        return sum(run.assembly.trials for run in self.each)
+
+    def tell(self) -> None:
+        """Tell whoever listens."""
+        if self._tell is not None:
+            self._tell(self.done)
+
+
+@contextmanager
+def named(name: str) -> Iterator[None]:
+    """Say of which variant it is that its inputs contradict each other."""
+    try:
+        yield
+    except ContradictionError as error:
+        if not name:
+            raise
+        raise ContradictionError(f"variant {name!r}: {error}") from None
+
+
+def rule(refusal: ArgumentError) -> str:
+    """Give the rule out of a refusal of an argument, without value and remedy."""
+    return str(refusal).split("\n")[1].strip()
