@@ -1,7 +1,9 @@
-"""Runs whose parts are lived by an executor: other processes, other machines."""
+"""Runs in parts: lived by an executor, in other processes or on other machines, or here, and kept in a folder."""
 
 from __future__ import annotations
 
+import os
+import secrets
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
@@ -10,12 +12,14 @@ from queue import Empty, SimpleQueue
 
 from serrata import _engine as engine
 from serrata.errors import ArgumentError, Error, WorkerError
-from serrata.parts import Part, Run, Runs, named, rule
+from serrata.parts import Part, Run, Runs, named, refuse, rule
 from serrata.progress import Progress, shown
 from serrata.workers import Pool, Workers
 
-__all__ = ["Workers", "simulate"]
+__all__ = ["Workers", "seed_or_drawn", "simulate"]
 
+#: Largest drawn seed; every program that reads JSON keeps whole numbers below it exact.
+_SEEDS = 2**53
 #: Parts that are in hand at the same time: enough for many workers, few enough to be called off.
 _IN_HAND = 64
 #: How long the run waits for an answer before it looks around.
@@ -34,7 +38,8 @@ def simulate(
     seed: int,
     threads: int,
     block_trials: int,
-    executor: Workers,
+    executor: Workers | None,
+    checkpoints: str | os.PathLike[str] | None,
     progress: Progress,
 ) -> dict[str, engine.Comparison]:
     """Live runs of some studies in parts, each to the bytes of a run in one piece.
@@ -46,41 +51,86 @@ def simulate(
     trials, seed
         As of `Study.simulate`, for each.
     threads : int
-        Threads of each part; 0 for one.
+        Threads of each part; 0 for one by an executor, else for what the machine gives.
     block_trials : int
-        Trials of a part; 0 for about a second's worth.
-    executor : concurrent.futures.Executor, or function that makes one
+        Trials of a part; 0 for those of the parts that are kept, else for about a second's worth.
+    executor : concurrent.futures.Executor, or function that makes one, optional
         Takes the parts of all runs, some of them at a time. Only ``submit`` is used, and of its futures
         ``add_done_callback``, ``result`` and ``cancel``; what the function made is also shut down.
+    checkpoints : path-like, optional
+        Folder of finished parts: those that are there are not lived again, the others are added.
     progress : None, bool or callable
         As of `Study.simulate`, over all runs.
 
     Raises
     ------
+    FileError
+        For parts in the folder that are damaged or of something else, and for a folder that cannot be written to.
     WorkerError
         When a part fails again and again, or never comes back.
     """
-    pool = Pool(executor)
+    pool = None if executor is None else Pool(executor)
     runs: dict[str, Run] = {}
     for name, study in studies.items():
-        runs.setdefault(study.to_toml(), Run(name, study, trials=trials, seed=seed))
+        runs.setdefault(study.to_toml(), Run(name, study, checkpoints, trials=trials, seed=seed))
     with shown(progress, sum(run.trials for run in runs.values())) as tell:
-        _live_in_parts(list(runs.values()), pool, threads or 1, block_trials, tell)
-        lived = [run.assembly.finish() for run in runs.values()]
+        if pool is None and checkpoints is None:
+            lived = [
+                run.live_whole(threads, block_trials, tell, run.trials * at) for at, run in enumerate(runs.values())
+            ]
+        else:
+            _live_in_parts(list(runs.values()), pool, threads, block_trials, tell)
+            lived = [run.assembly.finish() for run in runs.values()]
     by_text = dict(zip(runs, lived, strict=True))
     return {name: by_text[study.to_toml()] for name, study in studies.items()}
 
 
+def seed_or_drawn(seed: int | None, checkpoints: str | os.PathLike[str] | None) -> int:
+    """Give the seed, or a drawn one if there is none, which is refused where a run is to go on later."""
+    if seed is None and checkpoints is not None:
+        raise ArgumentError(
+            "seed = None\n    must be given with checkpoints, as another seed is another run\n    give one, such as 1"
+        )
+    return secrets.randbelow(_SEEDS) if seed is None else seed
+
+
 def _live_in_parts(
-    runs: list[Run], pool: Pool, threads: int, block_trials: int, tell: Callable[[int], object] | None
+    runs: list[Run], pool: Pool | None, threads: int, block_trials: int, tell: Callable[[int], object] | None
 ) -> None:
-    """Live the parts of all runs together."""
+    """Live what is not kept of some runs, by an executor or here."""
     cut = 0
     for run in runs:
         # One of the runs is timed, and the others, which are much like it, are cut alike.
-        cut = block_trials or cut or run.second(threads)
+        cut = block_trials or run.cut_before() or cut or run.second(threads or (0 if pool is None else 1))
         run.cut(cut)
-    dispatch = _Dispatch(Runs(runs, tell), pool, threads)
+    refuse([fault for run in runs for fault in run.take_kept()])
+    together = Runs(runs, tell)
+    try:
+        together.tell()
+        if pool is None:
+            _live_here(together, threads)
+        else:
+            _live_elsewhere(together, pool, threads or 1)
+    except KeyboardInterrupt:
+        if runs[0].folder is None:
+            raise
+        raise KeyboardInterrupt(
+            f"stopped on request after {together.done:,} of {together.wanted:,} trials; finished parts are kept in "
+            f"{runs[0].folder}, and the same call goes on from them"
+        ) from None
+
+
+def _live_here(runs: Runs, threads: int) -> None:
+    """Live parts here, one after the other, each by all threads."""
+    for run in runs.each:
+        for part in run.missing():
+            run.live(part, threads)
+            runs.tell()
+
+
+def _live_elsewhere(runs: Runs, pool: Pool, threads: int) -> None:
+    """Live parts by an executor, those of all runs together."""
+    dispatch = _Dispatch(runs, pool, threads)
     try:
         dispatch.collect()
     finally:
@@ -101,7 +151,7 @@ class _Dispatch:
 
     def collect(self) -> None:
         """Send parts and take answers until all are there."""
-        coming = ((run, number) for run in self._runs.each for number in range(run.assembly.parts))
+        coming = ((run, number) for run in self._runs.each for number in run.missing())
         while True:
             while len(self._in_hand) < _IN_HAND and (part := next(coming, None)) is not None:
                 self._send(part)

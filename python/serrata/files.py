@@ -13,10 +13,12 @@ from pathlib import Path
 
 from serrata.errors import FileError
 
-__all__ = ["check_directory", "check_file", "write_directory", "write_file"]
+__all__ = ["check_directory", "check_file", "refusals", "remove_unfinished", "write_directory", "write_file"]
 
 #: Names the files that serrata wrote into a directory, with their sums; ``sha256sum --check`` reads it.
 _SUMS = "SHA256SUMS"
+#: Begins the names of what is being written.
+_UNFINISHED = ".serrata-"
 
 
 def check_directory(directory: str | os.PathLike[str], ours: Iterable[str]) -> None:
@@ -36,7 +38,7 @@ def check_directory(directory: str | os.PathLike[str], ours: Iterable[str]) -> N
         changed since.
     """
     place = Path(directory)
-    with _refusals(place):
+    with refusals(place):
         if place.exists() and not place.is_dir():
             raise FileError(f"{place}: there is a file of that name\n    choose another name for the directory")
         sums = _read_sums(place)
@@ -72,7 +74,7 @@ def write_directory(directory: str | os.PathLike[str], ours: Iterable[str], writ
     """
     place = Path(directory)
     check_directory(place, ours)
-    with _refusals(place):
+    with refusals(place):
         place.parent.mkdir(parents=True, exist_ok=True)
         # Beside a new directory, which then appears at once; else within the old one, whose other files stay.
         staging = (place if place.exists() else place.parent) / _temporary_name()
@@ -114,7 +116,7 @@ def check_file(file: str | os.PathLike[str], endings: Iterable[str] = ()) -> Non
     place, endings = Path(file), tuple(endings)
     if endings and place.suffix.lower() not in endings:
         raise FileError(f"{place}: must end in {', '.join(endings)}\n    give the file another name")
-    with _refusals(place):
+    with refusals(place):
         if place.is_dir():
             raise FileError(f"{place}: there is a directory of that name\n    give the name of a file")
         if _is_device(place):
@@ -140,7 +142,7 @@ def write_file(file: str | os.PathLike[str], write: Callable[[Path], object]) ->
         For a place that cannot be written to, or a full disk.
     """
     place = Path(file)
-    with _refusals(place):
+    with refusals(place):
         if _is_device(place):
             write(place)
             return
@@ -155,8 +157,14 @@ def write_file(file: str | os.PathLike[str], write: Callable[[Path], object]) ->
             beside.unlink(missing_ok=True)
 
 
+def remove_unfinished(directory: Path) -> None:
+    """Remove files that `write_file` had begun when its program was killed; nobody may be writing there."""
+    for file in directory.glob(f"{_UNFINISHED}*"):
+        file.unlink(missing_ok=True)
+
+
 @contextmanager
-def _refusals(place: Path) -> Iterator[None]:
+def refusals(place: Path) -> Iterator[None]:
     """Turn what the system refuses into a plain message about the place, not about a temporary name in it."""
     try:
         yield
@@ -168,7 +176,7 @@ def _refusals(place: Path) -> Iterator[None]:
 
 
 def _temporary_name() -> str:
-    return f".serrata-{secrets.token_hex(8)}"
+    return f"{_UNFINISHED}{secrets.token_hex(8)}"
 
 
 def _existing(place: Path) -> Path:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import secrets
 import warnings
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Study"]
 
-#: Largest drawn seed; every program that reads JSON keeps whole numbers below it exact.
-_SEEDS = 2**53
 #: Names of earlier versions, with what took their place.
 _RENAMED = {
     "simulate_in_doubt": "Study.simulate_under_uncertainty",
@@ -209,6 +206,7 @@ class Study:
         keep_finished: bool = False,
         block_trials: int = 0,
         executor: elsewhere.Workers | None = None,
+        checkpoints: str | os.PathLike[str] | None = None,
     ) -> Comparison:
         """Live the fleet under every strategy, many times, and compare.
 
@@ -243,6 +241,13 @@ class Study:
             in all; one that comes twice must come alike. A pool of processes of which one is killed is broken for good:
             a function without arguments, such as ``lambda: ProcessPoolExecutor(8)``, is asked for a new one. `threads`
             are those of each part (one, if 0), and `keep_finished` is refused.
+        checkpoints : path-like, optional
+            Folder in which each finished part is kept, in a file that is written whole or not at all. A call with the
+            same study text, trials and seed takes the parts that are there and lives the others, to the same bytes:
+            after Ctrl-C, a kill or a lost machine, with or without an executor. When the run is complete the parts
+            stay, and a further call only reads them; remove the folder to be rid of them. It may hold parts of other
+            runs. Asks for a seed; `keep_finished` is refused. Parts that were cut by another `block_trials` are not
+            used.
 
         Returns
         -------
@@ -256,6 +261,8 @@ class Study:
             For a study whose rows could not have come to its start.
         WorkerError
             For a part of the run that the executor fails at again and again.
+        FileError
+            For a folder that cannot be written to, and for kept parts that are damaged or of something else, by name.
         KeyboardInterrupt
             On Ctrl-C, unless finished trials are kept.
 
@@ -266,14 +273,18 @@ class Study:
         >>> comparison = study.simulate(trials=500, seed=1)
         >>> comparison == study.simulate(trials=500, seed=1, threads=2)
         True
+        >>> import tempfile
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     kept = study.simulate(trials=500, seed=1, checkpoints=folder)
+        ...     again = study.simulate(trials=500, seed=1, checkpoints=folder)  # lives nothing
+        >>> kept == again == comparison
+        True
         """
-        if seed is None:
-            seed = secrets.randbelow(_SEEDS)
-        if executor is not None:
+        seed = elsewhere.seed_or_drawn(seed, checkpoints)
+        if executor is not None or checkpoints is not None:
             if keep_finished:
-                raise ArgumentError(
-                    "keep_finished = True\n    cannot be kept with an executor\n    leave one of the two out"
-                )
+                other = "with an executor" if checkpoints is None else "with checkpoints, which keep finished parts"
+                raise ArgumentError(f"keep_finished = True\n    cannot be kept {other}\n    leave one of the two out")
             lived = elsewhere.simulate(
                 {"": self._engine},
                 trials=trials,
@@ -281,6 +292,7 @@ class Study:
                 threads=threads,
                 block_trials=block_trials,
                 executor=executor,
+                checkpoints=checkpoints,
                 progress=progress,
             )
             return Comparison._of(lived[""])
