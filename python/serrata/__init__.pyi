@@ -27,10 +27,12 @@ from .signal_pod import SignalPod
 from .signal_response import SignalFit, fit_signal
 from .study import Study
 from .uncertainty import ComparisonUnderUncertainty
+from .variants import ComparedVariants, simulate_variants
 
 __all__ = [
     "CAUTION",
     "ArgumentError",
+    "ComparedVariants",
     "Comparison",
     "ComparisonUnderUncertainty",
     "ContradictionError",
@@ -57,4 +59,5 @@ __all__ = [
     "__version__",
     "fit_hit_miss",
     "fit_signal",
+    "simulate_variants",
 ]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import product
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
@@ -168,6 +169,61 @@ class Study:
         5.0
         """
         return Study._of(self._engine.with_values(dict(values)))
+
+    def variants(self, values: Mapping[str, Iterable[Any]]) -> dict[str, Study]:
+        """Give the study with some values changed in every way, for `serrata.simulate_variants`.
+
+        Parameters
+        ----------
+        values : mapping of str to values
+            Key path to the values that stand there in turn, as in `with_values`; with several key paths each value of
+            one meets each of the others.
+
+        Returns
+        -------
+        dict of str to Study
+            By names such as ``techniques.eddy-current.pod.q50_mm = 2.5, costs.loss_days = 90``, the last path varying
+            fastest.
+
+        Raises
+        ------
+        ArgumentError
+            As `with_values`, and for a path without values, or with one value twice.
+        StudyError
+            If a changed study breaks a rule.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> list(study.variants({"study.horizon_years": [20, 30]}))
+        ['study.horizon_years = 20', 'study.horizon_years = 30']
+        """
+        if not isinstance(values, Mapping) or not values:
+            raise ArgumentError(
+                f"values = {values!r}\n    must be a mapping of at least one key path to a list of values\n"
+                '    such as {"study.horizon_years": [20, 30]}'
+            )
+        lists = {path: self._listed(path, several) for path, several in values.items()}
+        made: dict[str, Study] = {}
+        for chosen in product(*lists.values()):
+            changes = dict(zip(lists, chosen, strict=True))
+            made[", ".join(f"{path} = {value}" for path, value in changes.items())] = self.with_values(changes)
+        return made
+
+    @staticmethod
+    def _listed(path: str, several: Iterable[Any]) -> list[Any]:
+        """Give the values of a path, each of which makes a name of its own."""
+        if isinstance(several, (str, Mapping)) or not isinstance(several, Iterable):
+            raise ArgumentError(
+                f"values[{path!r}] = {several!r}\n    must be a list of values\n    put a single one in brackets"
+            )
+        listed = list(several)
+        names = [str(value) for value in listed]
+        if not listed or len(set(names)) < len(names):
+            rule = "must have each value once" if listed else "must have at least one value"
+            raise ArgumentError(f"values[{path!r}] = [{', '.join(names)}]\n    {rule}\n    change the list")
+        return listed
 
     def with_technique(self, technique: str, evidence: engine.Evidence, *, like: str | None = None) -> Study:
         """Give the study with a technique's detection as its records have it, checked as a whole.

@@ -293,6 +293,62 @@ def test_ctrl_c_says_where_the_run_goes_on(small, tmp_path):
     assert waited < 2.0
 
 
+#: A parameter study that is killed again and again. It is forked from a process that has all libraries, so that a kill
+#: meets the run and not their loading; every second time an executor lives the parts. The disk is slow, so that kills
+#: meet files that are being written.
+KILLED = """
+import os, random, signal, sys, time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+import serrata
+
+file, folder, kills = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3])
+variants = serrata.Study.load(file).variants({"costs.loss_days": [10, 20], "study.horizon_years": [10, 12]})
+run = {"trials": 10_240, "seed": 3, "block_trials": 512, "threads": 1}
+moments = random.Random(20)
+whole = [found.to_bytes() for found in serrata.simulate_variants(variants, **run).values()]
+killed, finished, unfinished, attempt = 0, 0, 0, 0
+while True:
+    place = folder / str(finished)
+    attempt += 1
+    child = os.fork()
+    if child == 0:
+        fsync = os.fsync
+        os.fsync = lambda file: (time.sleep(0.01), fsync(file))
+        executor = (lambda: ThreadPoolExecutor(2)) if attempt % 2 else None
+        found = serrata.simulate_variants(variants, **run, executor=executor, checkpoints=place)
+        os._exit(7 if [one.to_bytes() for one in found.values()] == whole else 8)
+    if killed < kills:
+        time.sleep(moments.uniform(0.0, 0.25))
+        os.kill(child, signal.SIGKILL)
+    status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    if status == -signal.SIGKILL:
+        killed += 1
+        unfinished += any(place.glob("run-*/.serrata-*"))
+        continue
+    print(status, flush=True)
+    if status != 7:
+        break
+    assert not any(place.glob("run-*/.serrata-*"))
+    finished += 1
+    if killed >= kills:
+        break
+print(killed, finished, unfinished)
+"""
+
+
+@POSIX
+def test_a_parameter_study_that_is_killed_50_times_has_the_bytes_of_one_that_is_not(tmp_path):
+    command = [sys.executable, "-c", KILLED, str(SMALL), str(tmp_path), "50"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=240, check=False)
+    *statuses, last = done.stdout.splitlines() or [""]
+    killed, finished, unfinished = last.split()
+    # Each that came to its end had the same bytes; some kill met a file that was being written.
+    assert set(statuses) == {"7"}, done.stdout + done.stderr
+    assert (killed, finished) == ("50", str(len(statuses)))
+    assert int(unfinished) > 0
+
+
 def in_a_forked_child(work):
     """Do something in a forked child; give what it returns, as text, or that it hangs."""
     reading, writing = os.pipe()
@@ -334,3 +390,38 @@ def test_a_process_forked_after_runs_in_parts_works_or_says_why_not(small, whole
         assert same(executor=unused) == "True"
         assert "was used before this process was forked, and its workers are not here" in same(executor=pool)
     assert len(kept_files(tmp_path / "child")) == 5
+
+
+#: Calls that are short, and the memory that the process ever took, after some and after all.
+SHORT = """
+import resource, sys
+import serrata
+
+study = serrata.Study.load(sys.argv[1])
+run = {"trials": 32, "seed": 1, "threads": 1}
+folder = sys.argv[2]
+
+def peak():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+def call():
+    whole = study.simulate(**run)
+    compared = serrata.simulate_variants({"a": study, "b": study}, **run, checkpoints=folder)
+    assert compared["a"].to_bytes() == whole.to_bytes()
+    assert len(compared.columns("summary")["value"]) > 0
+
+for _ in range(200):
+    call()
+early = peak()
+for _ in range(1_000):
+    call()
+print(peak() - early)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="peak memory is in KiB on Linux")
+def test_a_thousand_short_calls_take_no_more_memory(tmp_path):
+    command = [sys.executable, "-c", SHORT, str(SMALL), str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=240, check=False)
+    # What is left of one call in each would be some megabytes: a kept tally takes 8 KiB as text.
+    assert int(done.stdout) < 2_000, done.stderr

@@ -47,6 +47,7 @@ def public(reference, comparison):
         signal.at_threshold(0.6),
         demo.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20),
         reference.grow("curved-tree.tang", cracks=20),
+        serrata.simulate_variants({"as it is": reference}, trials=20, seed=1),
         records.side_by_side(),
         records.missed_cracks(three),
         records.latent_classes(three, resamples=20),
