@@ -17,7 +17,7 @@ _PART = re.compile(r"part-(\d+)\.json")
 class Checkpoints:
     """Finished parts of one run, each a file that is written whole or not at all.
 
-    The run is known by the text of its study, its number of trials and its seed. Its parts lie in a directory of
+    The run is known by the text of its study, its numbers of trials and planted lives, and its seed. Its parts lie in a directory of
     their own, ``run-<of all this>-by-<trials of a part>``, as ``part-<number>.json``. Two calls may keep parts of one
     run at the same time: they write the same.
 
@@ -27,14 +27,14 @@ class Checkpoints:
         Holds such directories of any number of runs; made if it is not there.
     study : str
         Text of the study.
-    trials, seed : int
+    trials, planted_lives, seed : int
         Of the whole run.
     """
 
     _place: Path
 
-    def __init__(self, folder: str, study: str, trials: int, seed: int) -> None:
-        run = hashlib.sha256(f"{int(trials)} {int(seed)} {study}".encode()).hexdigest()
+    def __init__(self, folder: str, study: str, *, trials: int, planted_lives: int, seed: int) -> None:
+        run = hashlib.sha256(f"{trials} {planted_lives} {seed} {study}".encode()).hexdigest()
         self._folder, self._name = Path(folder), f"run-{run[:16]}-by-"
 
     def trials_each(self) -> int:

@@ -74,19 +74,33 @@ main.add_command(signal_response)
 @main.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--trials", default=10_000, show_default=True, help="Lives of the whole fleet.")
+@click.option(
+    "--planted-lives", default=0, show_default=True, help="Lives of each row with a planted crack, for rare losses."
+)
 @click.option("--seed", type=int, help="Where the random numbers begin; drawn and shown if left out.")
 @click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and result.json here.")
 @click.option("--quiet", is_flag=True, help="Show neither progress nor report.")
 def compare(
-    study: Path, trials: int, seed: int | None, threads: int, as_json: bool, out: Path | None, quiet: bool
+    study: Path,
+    trials: int,
+    planted_lives: int,
+    seed: int | None,
+    threads: int,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
 ) -> None:
     """Simulate STUDY under each of its strategies and compare them."""
     if out is not None:
         check_directory(out, Comparison.files)
     comparison = Study.load(study).simulate(
-        trials=trials, seed=seed, threads=threads, progress=False if quiet else None
+        trials=trials,
+        planted_lives=planted_lives,
+        seed=seed,
+        threads=threads,
+        progress=False if quiet else None,
     )
     # Files first: they are there even if nobody reads what is printed.
     if out is not None:

@@ -28,7 +28,7 @@ TABLES = tuple(engine.TABLES)
 class Comparison:
     """The strategies of a study side by side, each number with its standard error and 95 % interval.
 
-    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` the same
+    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` and `rare_losses` the same
     columns, so that lines can be put together and joined:
 
     - ``level`` (fleet or row), ``row``, ``strategy``, ``year`` (NaN for the whole horizon), ``quantity``,
@@ -77,6 +77,11 @@ class Comparison:
         return self._engine.trials
 
     @property
+    def planted_lives(self) -> int:
+        """Lives of each row in which a crack was planted."""
+        return self._engine.planted_lives
+
+    @property
     def seed(self) -> int:
         """Seed; the same study, trials and seed give the same numbers."""
         return self._engine.seed
@@ -114,7 +119,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, differences or rankings.
+            summary, by_row, by_year, by_outage, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -143,7 +148,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, differences or rankings.
+            summary, by_row, by_year, by_outage, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -203,6 +208,18 @@ class Comparison:
         """
         return self.table("rankings")
 
+    @cached_property
+    def rare_losses(self) -> pd.DataFrame:
+        """How the number of losses of each row under each strategy was got, and how much it can be relied on.
+
+        Columns: row, strategy, ``planted_share`` (share of the answer from lives with a planted crack; plain lives
+        have the rest), planted_lives, ``planted_losses`` (lives in which the planted crack was lost),
+        ``effective_losses`` (equal weights that would scatter as much), ``largest_share`` (of one life in all weight),
+        ``tail_index`` (of the weights; above 0.7 they are not to be relied on), ``halves_apart`` (even batches
+        against odd ones, in standard errors), note (``thin: ...`` where the number is not to be relied on).
+        """
+        return self.table("rare_losses")
+
     def to_json(self) -> str:
         """Give everything as one JSON object; the same run gives the same bytes on any number of threads."""
         return self._engine.to_json()
@@ -239,7 +256,7 @@ class Comparison:
         Parameters
         ----------
         part : str, optional
-            heading, losses, by_year, found, left, cost, days, differences, rankings, warnings or assumptions.
+            heading, losses, by_year, found, left, cost, days, differences, rankings, rare_losses, warnings or assumptions.
 
         Returns
         -------

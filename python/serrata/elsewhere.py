@@ -35,6 +35,7 @@ def simulate(
     studies: Mapping[str, engine.Study],
     *,
     trials: int,
+    planted_lives: int,
     seed: int,
     threads: int,
     block_trials: int,
@@ -48,7 +49,7 @@ def simulate(
     ----------
     studies : mapping of str to Study
         By the names that messages give them; a nameless one is called by the empty text. Equal texts are lived once.
-    trials, seed
+    trials, planted_lives, seed
         As of `Study.simulate`, for each.
     threads : int
         Threads of each part; 0 for one by an executor, else for what the machine gives.
@@ -72,7 +73,7 @@ def simulate(
     pool = None if executor is None else Pool(executor)
     runs: dict[str, Run] = {}
     for name, study in studies.items():
-        runs.setdefault(study.to_toml(), Run(name, study, checkpoints, trials=trials, seed=seed))
+        runs.setdefault(study.to_toml(), Run(name, study, checkpoints, trials=trials, planted_lives=planted_lives, seed=seed))
     with shown(progress, sum(run.trials for run in runs.values())) as tell:
         if pool is None and checkpoints is None:
             lived = [
@@ -243,9 +244,11 @@ def _words(error: BaseException) -> str:
     return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
 
 
-def _live(text: str, *, trials: int, seed: int, trials_each: int, threads: int, part: int) -> bytes:
+def _live(
+    text: str, *, trials: int, planted_lives: int, seed: int, trials_each: int, threads: int, part: int
+) -> bytes:
     """Live one part, in a worker."""
-    run = {"trials": trials, "seed": seed, "trials_each": trials_each}
+    run = {"trials": trials, "planted_lives": planted_lives, "seed": seed, "trials_each": trials_each}
     return engine.live_part(_read(text), part=part, threads=threads, **run)
 
 

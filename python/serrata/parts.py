@@ -29,13 +29,14 @@ class Run:
     assembly: engine.Assembly
 
     def __init__(
-        self, name: str, study: engine.Study, checkpoints: str | os.PathLike[str] | None, *, trials: int, seed: int
+        self, name: str, study: engine.Study, checkpoints: str | os.PathLike[str] | None, *, trials: int, planted_lives: int, seed: int
     ) -> None:
         # Refuses what is no number of trials and no seed, before anything is made.
-        engine.Assembly(study, trials=trials, seed=seed, trials_each=trials)
-        self.name, self.trials, self._study, self._seed = name, int(trials), study, int(seed)
+        engine.Assembly(study, trials=trials, planted_lives=planted_lives, seed=seed, trials_each=trials)
+        self.name, self.trials, self._study = name, int(trials), study
+        self._run: dict[str, int] = {"trials": self.trials, "planted_lives": int(planted_lives), "seed": int(seed)}
         self.folder = None if checkpoints is None else _folder(checkpoints)
-        self._kept = None if self.folder is None else Checkpoints(self.folder, study.to_toml(), trials, seed)
+        self._kept = None if self.folder is None else Checkpoints(self.folder, study.to_toml(), **self._run)
         self._there: set[int] = set()
 
     def live_whole(
@@ -45,8 +46,7 @@ class Run:
         with named(self.name):
             return engine.simulate(
                 self._study,
-                trials=self.trials,
-                seed=self._seed,
+                **self._run,
                 threads=threads,
                 block_trials=block_trials,
                 keep_finished=False,
@@ -64,7 +64,8 @@ class Run:
             timed = engine.simulate(
                 self._study,
                 trials=min(self.trials, _FEWEST_TRIALS),
-                seed=self._seed,
+                planted_lives=0,
+                seed=self._run["seed"],
                 threads=threads,
                 block_trials=0,
                 keep_finished=False,
@@ -76,7 +77,7 @@ class Run:
 
     def cut(self, trials_each: int) -> None:
         """Be in parts of so many trials, in whole batches."""
-        self._whole: dict[str, Any] = {"trials": self.trials, "seed": self._seed, "trials_each": trials_each}
+        self._whole: dict[str, Any] = {**self._run, "trials_each": trials_each}
         self.assembly = engine.Assembly(self._study, **self._whole)
         if self._kept is not None:
             self._kept.open(self.assembly.trials_each)

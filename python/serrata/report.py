@@ -415,6 +415,28 @@ def _rankings(comparison: Comparison) -> str:
     return "Places, smallest first (- : none seen under any strategy)\n" + _table(["", *_RANKED.values()], lines)
 
 
+def _rare_losses(comparison: Comparison) -> str:
+    if comparison.planted_lives == 0:
+        return ""
+    lines = []
+    for strategy in comparison.study.strategies:
+        own = comparison.rare_losses[comparison.rare_losses["strategy"] == strategy]
+        thin = own["note"].str.startswith("thin").sum()
+        cells = [own["planted_share"].min(), own["planted_share"].max()]
+        lines.append(
+            [
+                strategy,
+                f"{cells[0]:.0%} to {cells[1]:.0%}",
+                f"{own['effective_losses'].min():,.0f}",
+                f"{own['largest_share'].max():.1%}",
+                f"{thin} of {len(own)}",
+            ]
+        )
+    head = ["", "told by planted lives", "effective losses, least", "largest share of one", "thin rows"]
+    about = f"Where the losses come from: {comparison.planted_lives:,} lives of each row with a planted crack, and plain ones"
+    return about + "\n" + _table(head, lines)
+
+
 def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:
     summary = comparison.summary
     lines = [
@@ -512,6 +534,7 @@ _WORDED: dict[str, Callable[[Comparison], str]] = {
     "days": _days,
     "differences": _differences,
     "rankings": _rankings,
+    "rare_losses": _rare_losses,
     "warnings": _warnings,
     "assumptions": _assumptions,
 }

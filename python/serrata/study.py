@@ -256,6 +256,7 @@ class Study:
         self,
         *,
         trials: int = 10_000,
+        planted_lives: int = 0,
         seed: int | None = None,
         threads: int = 0,
         progress: Progress = None,
@@ -275,6 +276,12 @@ class Study:
         ----------
         trials : int, at least 1
             Lives of the whole fleet.
+        planted_lives : int, at least 0
+            Lives of each row in which a crack is planted, to tell of rare losses: one origin is made to crack, with
+            numbers that favour a loss, and the life counts by how probable it is. A few thousand tell losses of
+            any size to a few per cent, where plain lives would show none. They are put together with plain
+            lives by shares that a pilot sets; table ``rare_losses`` says how each number was got and how much it can be relied
+            on. 0 leaves all to plain lives.
         seed : int from 0 to 2**64 - 1, optional
             Where the random numbers begin. Without one a fresh seed is drawn, shown with the result and
             kept in it.
@@ -344,6 +351,7 @@ class Study:
             lived = elsewhere.simulate(
                 {"": self._engine},
                 trials=trials,
+                planted_lives=planted_lives,
                 seed=seed,
                 threads=threads,
                 block_trials=block_trials,
@@ -356,6 +364,7 @@ class Study:
             found = engine.simulate(
                 self._engine,
                 trials=trials,
+                planted_lives=planted_lives,
                 seed=seed,
                 threads=threads,
                 block_trials=block_trials,

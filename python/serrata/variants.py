@@ -70,7 +70,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, differences or rankings, as of `Comparison`.
+            summary, by_row, by_year, by_outage, differences, rankings or rare_losses, as of `Comparison`.
         quantities : sequence of str, optional
             Those of the column ``quantity`` that are wanted; all if left out.
 
@@ -148,6 +148,7 @@ def simulate_variants(
     variants: Mapping[str, Study],
     *,
     trials: int = 10_000,
+    planted_lives: int = 0,
     seed: int | None = None,
     threads: int = 0,
     progress: Progress = None,
@@ -166,6 +167,8 @@ def simulate_variants(
         By names of your choice; `Study.variants` makes such from lists of values.
     trials : int, at least 1
         Lives of the whole fleet, for each variant.
+    planted_lives : int, at least 0
+        As of `Study.simulate`, for each variant.
     seed : int from 0 to 2**64 - 1, optional
         Where the random numbers of every variant begin. Without one a fresh seed is drawn for all.
     threads, block_trials
@@ -216,6 +219,7 @@ def simulate_variants(
     lived = elsewhere.simulate(
         {name: study._engine for name, study in variants.items()},
         trials=trials,
+        planted_lives=planted_lives,
         seed=elsewhere.seed_or_drawn(seed, checkpoints),
         threads=threads,
         block_trials=block_trials,

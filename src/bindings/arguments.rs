@@ -10,6 +10,9 @@ use toml_edit::{Array, InlineTable, Value};
 /// More threads than any machine has.
 pub(super) const MOST_THREADS: u64 = 4096;
 
+/// What to do about a number of planted lives that is none.
+pub(super) const PLANTED_REMEDY: &str = "as many as trials tell losses of any size to a few per cent; 0 is for none";
+
 /// A whole number between 0 and `most`; a bool, a float or a text is none.
 pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, range: RangeInclusive<u64>, remedy: &str) -> PyResult<u64> {
     let refusal = |rule: &str| {

@@ -1,6 +1,6 @@
 //! `Comparison` for Python.
 
-use super::arguments::{MOST_THREADS, whole};
+use super::arguments::{MOST_THREADS, PLANTED_REMEDY, whole};
 use super::arrays;
 use super::doorway::{Asker, released};
 use super::errors::exception;
@@ -79,6 +79,12 @@ impl Comparison {
         self.comparison.trials()
     }
 
+    /// Lives of each row with a planted crack.
+    #[getter]
+    fn planted_lives(&self) -> u64 {
+        self.comparison.planted_lives()
+    }
+
     #[getter]
     fn seed(&self) -> u64 {
         self.comparison.run.seed
@@ -92,12 +98,13 @@ impl Comparison {
 
 /// Live the fleet under every strategy, many times, and compare.
 #[pyfunction]
-#[pyo3(signature = (study, *, trials, seed, threads, block_trials, keep_finished, progress))]
+#[pyo3(signature = (study, *, trials, planted_lives, seed, threads, block_trials, keep_finished, progress))]
 #[allow(clippy::too_many_arguments)]
 pub(super) fn simulate(
     py: Python<'_>,
     study: &Study,
     trials: &Bound<'_, PyAny>,
+    planted_lives: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
     threads: &Bound<'_, PyAny>,
     block_trials: &Bound<'_, PyAny>,
@@ -107,6 +114,7 @@ pub(super) fn simulate(
     const MOST: u64 = Run::MOST_TRIALS;
     let run = Run {
         trials: whole("trials", trials, 1..=MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
+        planted_lives: whole("planted_lives", planted_lives, 0..=MOST, PLANTED_REMEDY)?,
         seed: whole("seed", seed, 0..=u64::MAX, "any such number will do; leave it out to have one drawn")?,
         threads: whole("threads", threads, 0..=MOST_THREADS, "0 uses what the machine gives")? as usize,
         block_trials: whole("block_trials", block_trials, 0..=MOST, "leave it out: it changes no result")?,

@@ -1,6 +1,6 @@
 //! Parts of a run for Python, lived by executors.
 
-use super::arguments::{MOST_THREADS, whole};
+use super::arguments::{MOST_THREADS, PLANTED_REMEDY, whole};
 use super::comparison::Comparison;
 use super::doorway::{interruptible, released};
 use super::errors::exception;
@@ -22,15 +22,17 @@ pub(super) struct Assembly {
 impl Assembly {
     /// Of a run in parts of so many trials.
     #[new]
-    #[pyo3(signature = (study, *, trials, seed, trials_each))]
+    #[pyo3(signature = (study, *, trials, planted_lives, seed, trials_each))]
+    #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
         study: &Study,
         trials: &Bound<'_, PyAny>,
+        planted_lives: &Bound<'_, PyAny>,
         seed: &Bound<'_, PyAny>,
         trials_each: &Bound<'_, PyAny>,
     ) -> PyResult<Self> {
-        let partition = partition(py, trials, seed, trials_each, 0)?;
+        let partition = partition(py, trials, planted_lives, seed, trials_each, 0)?;
         let assembly = simulation::Assembly::new(&study.study, partition.clone());
         Ok(Assembly { partition, assembly: Mutex::new(Some(assembly)) })
     }
@@ -78,19 +80,20 @@ impl Assembly {
 
 /// Lives one part of a run.
 #[pyfunction]
-#[pyo3(signature = (study, *, trials, seed, trials_each, threads, part))]
+#[pyo3(signature = (study, *, trials, planted_lives, seed, trials_each, threads, part))]
 #[allow(clippy::too_many_arguments)]
 pub(super) fn live_part<'py>(
     py: Python<'py>,
     study: &Study,
     trials: &Bound<'_, PyAny>,
+    planted_lives: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
     trials_each: &Bound<'_, PyAny>,
     threads: &Bound<'_, PyAny>,
     part: u64,
 ) -> PyResult<Bound<'py, PyBytes>> {
     let threads = whole("threads", threads, 0..=MOST_THREADS, "0 uses what the machine gives")? as usize;
-    let partition = partition(py, trials, seed, trials_each, threads)?;
+    let partition = partition(py, trials, planted_lives, seed, trials_each, threads)?;
     let bytes = interruptible(py, |ask| partition.live(&study.study, part, ask))?;
     Ok(PyBytes::new(py, &bytes))
 }
@@ -98,6 +101,7 @@ pub(super) fn live_part<'py>(
 fn partition(
     py: Python<'_>,
     trials: &Bound<'_, PyAny>,
+    planted_lives: &Bound<'_, PyAny>,
     seed: &Bound<'_, PyAny>,
     trials_each: &Bound<'_, PyAny>,
     threads: usize,
@@ -105,6 +109,7 @@ fn partition(
     const MOST: u64 = Run::MOST_TRIALS;
     let run = Run {
         trials: whole("trials", trials, 1..=MOST, "10000 trials give a first answer; 1000000 resolve rare losses")?,
+        planted_lives: whole("planted_lives", planted_lives, 0..=MOST, PLANTED_REMEDY)?,
         seed: whole("seed", seed, 0..=u64::MAX, "any such number will do; leave it out to have one drawn")?,
         threads,
         ..Run::default()

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use std::ops::{ControlFlow, Range};
 
 /// First words of a part; another form gets another number.
-const FORM: &str = "serrata part, form 1";
+const FORM: &str = "serrata part, form 2";
 
 /// Sums over a part of a run, as bytes that travel.
 #[derive(Serialize, Deserialize)]
@@ -23,6 +23,7 @@ struct Stored {
     study: u64,
     seed: u64,
     trials: u64,
+    planted_lives: u64,
     first_batch: u64,
     batches: u64,
     sums: MergeTree,
@@ -32,7 +33,7 @@ struct Stored {
 
 impl Stored {
     fn sum(&self) -> u64 {
-        let run = (&self.form, &self.version, &self.generator, self.study, self.seed, self.trials);
+        let run = (&self.form, &self.version, &self.generator, self.study, self.seed, self.trials, self.planted_lives);
         let content = serde_json::to_string(&(run, self.first_batch, self.batches, &self.sums));
         hash_name(&content.expect("text, counts and finite numbers always have a JSON form"))
     }
@@ -89,6 +90,7 @@ impl Partition {
             study: hash_name(&study.to_toml()),
             seed: self.run.seed,
             trials: self.run.trials,
+            planted_lives: self.run.planted_lives,
             first_batch: batches.start,
             batches: batches.end - batches.start,
             sums,
@@ -139,7 +141,7 @@ impl Assembly {
         let Ok(stored) = serde_json::from_slice::<Stored>(bytes) else {
             return refusal("must be sums of a part, whole and unchanged", "live the part again");
         };
-        let Stored { version, generator, study, seed, trials, first_batch, batches, checksum, .. } = &stored;
+        let Stored { version, generator, study, seed, trials, planted_lives, first_batch, batches, checksum, .. } = &stored;
         if stored.form != FORM || version != crate::VERSION || generator != GENERATOR {
             let rule = format!("must come from serrata {} ({GENERATOR}), not {version} ({generator})", crate::VERSION);
             return refusal(&rule, "install the same version wherever parts are lived");
@@ -150,7 +152,8 @@ impl Assembly {
         let run = &self.partition.run;
         let part = first_batch / self.partition.batches_each;
         let range = *first_batch..first_batch.saturating_add(*batches);
-        if (*study, *seed, *trials) != (hash_name(&self.study.to_toml()), run.seed, run.trials)
+        if (*study, *seed, *trials, *planted_lives)
+            != (hash_name(&self.study.to_toml()), run.seed, run.trials, run.planted_lives)
             || part >= self.partition.count()
             || range != self.partition.batches(part)
         {

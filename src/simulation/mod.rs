@@ -23,7 +23,7 @@ mod tally;
 mod work_calendar;
 
 pub use elsewhere::{Assembly, Came, Partition};
-pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, LONGEST_PROBABILITIES, Ranking};
+pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;
 pub use parallel::Run;

@@ -14,10 +14,10 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 5";
+const FORM: &str = "serrata comparison, form 6";
 
 /// Why a number may be absent from a table, by column.
-const REASONS: [(&str, &str); 7] = [
+const REASONS: [(&str, &str); 11] = [
     ("year", "the number is of the whole horizon"),
     ("probability", "the quantity is not a quantile"),
     ("value", "no trial had a crack there, whose length could be told"),
@@ -28,6 +28,10 @@ const REASONS: [(&str, &str); 7] = [
     ),
     ("events", "the quantity is not made of events that are counted"),
     ("low", "as the value of the same line"),
+    ("effective_losses", "no crack was planted"),
+    ("largest_share", "no crack was planted, or no planted one was lost"),
+    ("tail_index", "too few planted cracks were lost, or none was planted"),
+    ("halves_apart", "no crack was planted, or no planted one was lost"),
     ("high", "as the value of the same line"),
 ];
 
@@ -40,6 +44,7 @@ struct Page<'a> {
     caution: &'static str,
     study: &'a str,
     trials: u64,
+    planted_lives: u64,
     seed: u64,
     baseline: &'a str,
     interval_level: f64,
@@ -116,6 +121,7 @@ impl Comparison {
             caution: crate::CAUTION,
             study: &self.study.name,
             trials: self.trials(),
+            planted_lives: self.planted_lives(),
             seed: self.run.seed,
             baseline: &self.study.strategy(self.study.baseline).id,
             interval_level: 0.95,
@@ -171,17 +177,21 @@ impl Comparison {
             ));
         }
         let study = Study::parse(&stored.study, "stored comparison")?;
-        let run = Run { trials: stored.tally.trials, seed: stored.seed, ..Run::default() };
-        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally), &json!(empty_tally(&study)?)) {
+        let run = Run { trials: stored.tally.trials, planted_lives: stored.tally.planted_lives, seed: stored.seed, ..Run::default() };
+        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally.without_largest()), &json!(empty_tally(&study, &stored.tally)?)) {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
         Ok(Comparison { study, run, version: stored.version, tally: stored.tally })
     }
 }
 
-fn empty_tally(study: &Study) -> Result<Tally> {
+fn empty_tally(study: &Study, like: &Tally) -> Result<Tally> {
     let rows = RowPlan::all(study)?;
-    Ok(Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize))
+    let mut tally = Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize);
+    if like.planted_lives > 0 {
+        tally.make_room_for_planted(&rows);
+    }
+    Ok(tally)
 }
 
 /// Whether two values have the same keys and lists of the same lengths throughout.

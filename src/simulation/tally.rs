@@ -260,9 +260,27 @@ impl Tally {
                 }
                 self.planted.push(sums);
             }
-            let pairs = strategies * (strategies + 1) / 2;
-            self.planted_products.extend(std::iter::repeat_n([0.0; PLANTED_PRODUCTS], pairs));
         }
+        let pairs = proposals.len() * strategies * (strategies + 1) / 2;
+        self.planted_products = vec![[0.0; PLANTED_PRODUCTS]; pairs];
+    }
+
+    /// Makes room for lives with planted cracks, of which nothing is expected.
+    pub fn make_room_for_planted(&mut self, rows: &[RowPlan]) {
+        let (strategies, years) = (self.fleet.len(), self.fleet.first().map_or(0, |sums| sums.losses.len()));
+        for row in rows {
+            let sums = PlantedSums::new(years, row.nature.hot_spots.len());
+            self.planted.extend(std::iter::repeat_n(sums, strategies));
+        }
+        let pairs = rows.len() * strategies * (strategies + 1) / 2;
+        self.planted_products = vec![[0.0; PLANTED_PRODUCTS]; pairs];
+    }
+
+    /// The same without the lists of largest weights, whose lengths say nothing.
+    pub fn without_largest(&self) -> Self {
+        let mut tally = self.clone();
+        tally.planted.iter_mut().for_each(|sums| sums.largest.clear());
+        tally
     }
 
     /// Adds a life of a row with a planted crack: its loss under each strategy, if it was lost.

@@ -181,6 +181,25 @@ mod tests {
         }
     }
 
+    /// Weights of 1e-9, 2e-9 and 5e-9 that were counted 4, 2 and 1 times, and never; equal weights are a Poisson count.
+    #[test] // Fay and Feuer 1997, worked out by another program with its own quantiles
+    fn weighted_counts_have_the_published_interval() {
+        let near = |ours: f64, expected: f64| assert!((ours / expected - 1.0).abs() < 1e-9, "{ours} and {expected}");
+        let (low, high) = weighted_count(1.3e-8, 4e-18 + 8e-18 + 25e-18, 5e-9, 0.95);
+        near(low, 3.945_949_891_539_665e-9);
+        near(high, 3.639_879_861_039_415e-8);
+        let (low, high) = weighted_count(0.0, 0.0, 5e-9, 0.95);
+        assert_eq!(low, 0.0);
+        near(high, 1.844_439_727_056_967_7e-8);
+        // Many events: the normal interval, which the cube root joins.
+        for count in [9e4_f64, 1.1e5, 1e8] {
+            let (low, high) = weighted_count(count, count, 1.0, 0.95);
+            let reach = 1.959_964 * count.sqrt();
+            assert!((high - count - reach).abs() < 3.0 && (count - low - reach).abs() < 3.0, "{low} to {high}");
+        }
+        assert!(weighted_count(1.0, 1.0, 0.0, 0.95).0.is_nan());
+    }
+
     #[test]
     fn nothing_seen_still_has_a_bound() {
         let (low, high) = exact_proportion(0.0, 1e9, 0.95);

@@ -18,3 +18,4 @@ mod search;
 pub mod signal;
 mod sizes;
 pub mod tail;
+pub mod tail_index;

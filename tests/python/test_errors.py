@@ -107,7 +107,7 @@ def test_an_unknown_table_is_refused_with_the_known_ones(losses):
     assert str(caught.value) == (
         'table = "sumary"\n'
         "    is not the name of a table\n"
-        "    choose one of summary, by_row, by_year, by_outage, differences, rankings"
+        "    choose one of summary, by_row, by_year, by_outage, differences, rankings, rare_losses"
     )
 
 

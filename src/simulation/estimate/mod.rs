@@ -9,6 +9,7 @@ mod rare;
 mod warnings;
 
 use super::observe::Quantity;
+pub use rare::HowGot;
 use super::parallel::Run;
 use super::rare::Told;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};

@@ -5,7 +5,14 @@ use crate::math::normal_quantile;
 use crate::model::{RowId, StrategyId};
 use crate::simulation::observe::Quantity;
 use crate::simulation::rare::{PlantedSums, Told};
+use crate::simulation::tables::THIN_EVENTS;
 use crate::statistics::interval;
+use crate::statistics::tail_index::{largest_reliable_index, tail_index, tail_length};
+
+/// One life that carries more than this share of all weight makes a number thin.
+const LARGEST_SHARE: f64 = 0.1;
+/// Halves that lie further apart than this, in standard errors, are said to disagree.
+const FURTHEST_HALVES: f64 = 4.0;
 
 /// A mean, its variance, and the most that one life adds to it.
 #[derive(Debug, Clone, Copy, Default)]
@@ -50,6 +57,59 @@ impl Answer {
     }
 }
 
+/// How a row's number of losses under a strategy was got, and how much planted lives can be relied on for it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HowGot {
+    /// Share that planted lives have in the answer; plain ones have the rest.
+    pub planted_share: f64,
+    /// Planted lives in which the planted crack was lost.
+    pub planted_losses: u64,
+    /// The number of equal weights that would scatter as much as theirs; not-a-number without planted lives.
+    pub effective_losses: f64,
+    /// Share of the largest in all weight.
+    pub largest_share: f64,
+    /// Shape of the tail of the weights: above 0.7, or for few losses less, they are not to be relied on; not-a-number
+    /// where they are too few.
+    pub tail_index: f64,
+    /// By how many standard errors the lives of even batches differ from those of odd ones.
+    pub halves_apart: f64,
+}
+
+impl HowGot {
+    /// What is to be said of it; nothing where all is well.
+    pub fn note(&self) -> &'static str {
+        if self.planted_share == 0.0 {
+            return "plain lives only";
+        }
+        if self.planted_losses == 0 {
+            return "thin: no planted crack was lost";
+        }
+        if self.effective_losses < THIN_EVENTS || self.largest_share > LARGEST_SHARE {
+            return "thin: few lives carry the weight";
+        }
+        if self.tail_index > largest_reliable_index(self.planted_losses as f64) {
+            return "thin: weights have a heavy tail";
+        }
+        if self.halves_apart.abs() > FURTHEST_HALVES {
+            return "thin: the halves disagree";
+        }
+        ""
+    }
+
+    /// Whether the number is not to be relied on.
+    pub fn is_thin(&self) -> bool {
+        self.note().starts_with("thin")
+    }
+}
+
+/// Tail index of the weights of lost planted cracks, of as many as are kept.
+fn tail_index_of(sums: &PlantedSums) -> f64 {
+    let length = tail_length(sums.events as usize).min(sums.largest.len().saturating_sub(1));
+    let Some(&below) = sums.largest.get(length) else { return f64::NAN };
+    let excesses: Vec<f64> = sums.largest[..length].iter().rev().map(|weight| weight - below).collect();
+    tail_index(&excesses)
+}
+
 impl Comparison {
     /// Lives of each row in which a crack was planted.
     pub fn planted_lives(&self) -> u64 {
@@ -67,6 +127,34 @@ impl Comparison {
     /// Share that plain lives have in a row's number of losses, in its cost and its forced days.
     pub(super) fn plain_share(&self, row: RowId, strategy: StrategyId) -> f64 {
         if self.has_planted() { self.planted_sums(row, strategy).plain_share(Told::Losses) } else { 1.0 }
+    }
+
+    /// How a row's number of losses was got.
+    pub fn how_got(&self, row: RowId, strategy: StrategyId) -> HowGot {
+        if !self.has_planted() {
+            let unknown = f64::NAN;
+            return HowGot {
+                planted_share: 0.0,
+                planted_losses: 0,
+                effective_losses: unknown,
+                largest_share: unknown,
+                tail_index: unknown,
+                halves_apart: unknown,
+            };
+        }
+        let sums = self.planted_sums(row, strategy);
+        let [sum, square] = sums.of(Told::Losses);
+        let n = self.tally.planted_lives as f64;
+        let half_error = (2.0 * (square / n - (sum / n) * (sum / n)) / n).sqrt();
+        let [even, odd] = sums.halves;
+        HowGot {
+            planted_share: 1.0 - sums.plain_share(Told::Losses),
+            planted_losses: sums.events,
+            effective_losses: if square > 0.0 { sum * sum / square } else { 0.0 },
+            largest_share: sums.largest.first().map_or(f64::NAN, |largest| largest / sum),
+            tail_index: tail_index_of(sums),
+            halves_apart: (even - odd) / (0.5 * n) / (half_error * std::f64::consts::SQRT_2),
+        }
     }
 
     /// What planted lives of a row say, given that the row came to the start of the study.

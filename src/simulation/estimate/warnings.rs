@@ -34,9 +34,32 @@ impl Comparison {
     }
 
     fn thin_evidence(&self, strategy: StrategyId) -> Option<String> {
+        if self.planted_lives() > 0 {
+            return self.thin_planted(strategy);
+        }
         let events = self.fleet(strategy, Quantity::AnyLoss).events;
         let what = thin_evidence(events, self.trials() as f64)?;
         Some(format!("{}: {what}", self.study.strategy(strategy).id))
+    }
+
+    /// Rows whose losses planted lives do not tell well enough, and of which they are a part worth naming.
+    fn thin_planted(&self, strategy: StrategyId) -> Option<String> {
+        /// Share of a fleet's losses from which a row is named.
+        const NAMED: f64 = 0.01;
+        let all = self.fleet(strategy, Quantity::Losses).value;
+        let is_thin = |row: &RowId| {
+            self.how_got(*row, strategy).is_thin() && self.row(*row, strategy, Quantity::Losses).value >= NAMED * all
+        };
+        let thin: Vec<&str> =
+            self.study.row_ids().filter(is_thin).map(|row| self.study.row(row).id.as_str()).collect();
+        (!thin.is_empty()).then(|| {
+            format!(
+                "{}: planted lives tell the losses of {} badly, and the true number may lie outside its range; table \
+                 rare_losses says why. More planted lives sharpen it.",
+                self.study.strategy(strategy).id,
+                thin.join(", ")
+            )
+        })
     }
 
     fn unlikely_past(&self, row: RowId) -> Option<String> {

@@ -93,7 +93,7 @@ pub(crate) fn tune_all(
         let key = |row: usize| Key::from_seed(run.seed).child(rows[row].nature.name).child(hash_name("pilot"));
         let (unit, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
         let lives = PlantedLives { study, rows, unit, place, key: &key };
-        let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), is_stopped)?;
+        let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), run, is_stopped)?;
         tuned.ok_or_else(|| Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })
     };
     (0..rows.len()).into_par_iter().map(tune).collect()
@@ -115,12 +115,13 @@ mod tests {
         let mut distances: Vec<(f64, String)> = Vec::new();
         for number in 0..STUDIES {
             let text = texts().new_tree(&mut runner).expect("a study").current();
+            if text.contains("joining") {
+                // Cracks that join are integrated one by one, which takes long.
+                continue;
+            }
             let study = Study::parse(&text, "random").expect("a good study");
-            println!("study {number}"); std::fs::write(format!("/tmp/study{number}.toml"), &text).expect("x");
-            let run = Run { trials: 1_000, planted_lives: 1_000, seed: number as u64, ..Run::default() };
-            let begun = std::time::Instant::now();
+            let run = Run { trials: 2_000, planted_lives: 2_000, seed: number as u64, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
-            println!("  {:?} for {} rows, {} strategies", begun.elapsed(), study.rows.len(), study.strategies.len());
             for (row, strategy) in (0..study.rows.len()).flat_map(|row| (0..study.strategies.len()).map(move |s| (row, s))) {
                 let (row, strategy) = (RowId(row), StrategyId(strategy));
                 for (what, plain, planted) in comparison.plain_and_planted(row, strategy) {
@@ -140,8 +141,8 @@ mod tests {
         distances.sort_by(|one, other| other.0.abs().total_cmp(&one.0.abs()));
         let count = distances.len();
         let square = distances.iter().map(|(z, _)| z * z).sum::<f64>() / count as f64;
-        println!("{count} distances, mean square {square}");
-        distances.iter().take(15).for_each(|(_, about)| println!("{about}"));
-        assert!(count > 300 && distances[0].0.abs() < 4.5, "{count}: {}", distances[0].1);
+        // Years of one row hang together: between a half and twice of what independent ones would give.
+        assert!(count > 120 && square < 1.5, "{count} distances with a mean square of {square}");
+        assert!(distances[0].0.abs() < 4.0, "{}", distances[0].1);
     }
 }

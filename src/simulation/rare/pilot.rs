@@ -6,27 +6,32 @@
 //! weights are raised to a power below 1. There is a distribution for each hot spot, strategy and third of the years, so
 //! that none is forgotten that is rarer than the others.
 
-use super::proposal::{Component, DEFENSIVE, Driver, Proposal, halving};
+use super::proposal::{Component, DEFENSIVE, Driver, Proposal};
 use super::PlantedLives;
 use super::sums::PlantedSums;
 use crate::error::Result;
 use crate::simulation::life::UnitLives;
+use crate::simulation::parallel::Run;
 use crate::simulation::nature::{Nature, Planted};
 
 /// Lives of a round: some, and more for each distribution that is made; and the most.
-const LIVES: usize = 256;
-const LIVES_EACH: usize = 64;
-const MOST_LIVES: usize = 1_024;
-/// Lives that are lived together.
+const LIVES: usize = 512;
+const LIVES_EACH: usize = 128;
+const MOST_LIVES: usize = 2_048;
+/// Lives that are lived together, and the fewest of a round.
 const TOGETHER: u64 = 32;
+const FEWEST_LIVES: u64 = 256;
 const MOST_ROUNDS: u64 = 10;
+/// Rounds in a row whose weights all counted in full, after which it is enough.
+const ENOUGH_ROUNDS: u64 = 2;
 /// Parts of the horizon that have distributions of their own.
 const PERIODS: usize = 3;
 /// Losses from which a distribution is made, and those that weights are to leave.
 const FEWEST: usize = 15;
 const ENOUGH: f64 = 60.0;
-/// How much wider than what was seen a distribution is made, as a factor on variances: a proposal must not be too narrow.
-const WIDER: f64 = 1.3;
+/// How much wider than what was seen distributions are made, as factors on variances, each with its share: a proposal must
+/// not be too narrow anywhere.
+const WIDER: [(f64, f64); 2] = [(1.3, 0.7), (3.0, 0.3)];
 
 /// One planted life, and what became of it.
 struct Sample {
@@ -46,28 +51,31 @@ struct Sample {
 pub(super) fn tune(
     lives: &PlantedLives,
     engine: &mut UnitLives,
+    run: &Run,
     is_stopped: &dyn Fn() -> bool,
 ) -> Result<Option<Proposal>> {
     let plan = &lives.rows[lives.unit.rows[lives.place]];
     let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection);
     let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
-    let count = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
+    let useful = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
+    // A pilot takes no more than a third of the lives that it is for.
+    let count = useful.min((run.trials + run.planted_lives) / (3 * MOST_ROUNDS)).max(FEWEST_LIVES);
+    let strategies = lives.study.strategies.len();
     let mut settled = 0;
     for round in 0..MOST_ROUNDS {
-        let Some((samples, outlook)) = live_round(lives, engine, &proposal, round, count, is_stopped)? else {
+        let Some((samples, _)) = live_round(lives, engine, &proposal, round, count, is_stopped)? else {
             return Ok(None);
         };
-        if settled == 2 {
-            proposal.outlook = outlook;
-            proposal.outlook_lives = count;
+        settled = if improve(&mut proposal, &samples, strategies) { settled + 1 } else { 0 };
+        if settled == ENOUGH_ROUNDS || round + 1 == MOST_ROUNDS {
+            share_out(&mut proposal, &samples, strategies);
             break;
         }
-        let is_settled = improve(&mut proposal, &samples, lives.study.strategies.len());
-        settled = if is_settled || round + 2 >= MOST_ROUNDS { settled + 1 } else { 0 };
-        if round + 2 == MOST_ROUNDS {
-            settled = 2;
-        }
     }
+    let Some((_, outlook)) = live_round(lives, engine, &proposal, MOST_ROUNDS, count, is_stopped)? else {
+        return Ok(None);
+    };
+    (proposal.outlook, proposal.outlook_lives) = (outlook, count);
     Ok(Some(proposal))
 }
 
@@ -150,11 +158,10 @@ fn improve(proposal: &mut Proposal, samples: &[Sample], strategies: usize) -> bo
             is_settled = false;
             components.extend(fit_nearest(own, &spot.drivers));
         }
-        let share = (1.0 - DEFENSIVE) / components.len().max(1) as f64;
-        components.iter_mut().for_each(|component| component.share = share);
+        let all: f64 = components.iter().map(|component| component.share).sum();
+        components.iter_mut().for_each(|component| component.share *= (1.0 - DEFENSIVE) / all);
         spot.components = components;
     }
-    share_out(proposal, samples, strategies);
     is_settled
 }
 
@@ -189,24 +196,27 @@ pub(super) fn effective_number(weights: &[f64]) -> f64 {
 }
 
 /// While hardly any is lost: the tenth that comes nearest to it.
-fn fit_nearest(mut own: Vec<&Sample>, drivers: &[Driver]) -> Option<Component> {
+fn fit_nearest(mut own: Vec<&Sample>, drivers: &[Driver]) -> Vec<Component> {
     own.retain(|sample| sample.progress > f64::NEG_INFINITY);
     own.sort_by(|one, other| other.progress.total_cmp(&one.progress));
-    own.truncate((own.len() / 10).max(2 * FEWEST));
+    own.truncate((own.len() / 10).max(FEWEST));
     let values: Vec<&[f64]> = own.iter().map(|sample| &sample.values[..]).collect();
     fit(&values, &vec![1.0; values.len()], drivers)
 }
 
-/// The normal distribution with the moments of some weighted points.
-fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Option<Component> {
+/// Normal distributions with the moments of some weighted points, but wider.
+fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Vec<Component> {
     /// Standard deviation below which no distribution is made.
     const NARROWEST: f64 = 0.05;
     let size = drivers.len();
     let total: f64 = weights.iter().sum();
+    if values.len() < FEWEST || !(total > 0.0) {
+        return Vec::new();
+    }
     let mean: Vec<f64> = (0..size)
         .map(|driver| values.iter().zip(weights).map(|(value, weight)| weight * value[driver]).sum::<f64>() / total)
         .collect();
-    // Few points say little of correlations.
+    // Few points say little: for the rest the law stands.
     let trusted = effective_number(weights) / (effective_number(weights) + size as f64);
     let mut covariance = vec![0.0; size * size];
     for (value, weight) in values.iter().zip(weights) {
@@ -217,32 +227,28 @@ fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Option<Compone
             }
         }
     }
-    for row in 0..size {
-        for column in 0..size {
-            let number = &mut covariance[row * size + column];
-            *number *= if row == column { WIDER } else { WIDER * trusted };
-            if row == column {
-                *number += NARROWEST * NARROWEST;
-            }
-        }
+    for (place, number) in covariance.iter_mut().enumerate() {
+        let of_law = if place % (size + 1) == 0 { 1.0 } else { 0.0 };
+        *number = trusted * *number + ((1.0 - trusted) + NARROWEST * NARROWEST) * of_law;
     }
-    Component::new(1.0, mean, &covariance)
+    let wider = |(factor, share): (f64, f64)| {
+        let covariance: Vec<f64> = covariance.iter().map(|number| factor * number).collect();
+        Component::new(share, mean.clone(), &covariance)
+    };
+    WIDER.into_iter().filter_map(wider).collect()
 }
 
 /// Shares the planted cracks among places and generations, by the root of what each adds to the variance.
 fn share_out(proposal: &mut Proposal, samples: &[Sample], strategies: usize) {
-    let squares = |number_of: &dyn Fn(&Sample) -> usize, count: usize| {
-        let mut squares = vec![vec![0.0; count]; strategies];
-        for (sample, strategy) in samples.iter().flat_map(|sample| (0..strategies).map(move |one| (sample, one))) {
-            if let Some((weight, _)) = sample.lost[strategy] {
-                squares[strategy][number_of(sample)] += weight * weight;
-            }
-        }
-        squares
-    };
-    let shares = |squares: Vec<Vec<f64>>, drawn: &[f64]| {
+    let shares = |number_of: &dyn Fn(&Sample) -> usize, drawn: &[f64]| {
         let mut shares = vec![0.0; drawn.len()];
-        for squares in squares {
+        for strategy in 0..strategies {
+            let mut squares = vec![0.0; drawn.len()];
+            for sample in samples {
+                if let Some((weight, _)) = sample.lost[strategy] {
+                    squares[number_of(sample)] += weight * weight;
+                }
+            }
             let roots: Vec<f64> = squares.iter().zip(drawn).map(|(square, share)| (square * share).sqrt()).collect();
             let all: f64 = roots.iter().sum();
             if all > 0.0 {
@@ -252,20 +258,7 @@ fn share_out(proposal: &mut Proposal, samples: &[Sample], strategies: usize) {
         shares
     };
     let drawn: Vec<f64> = proposal.places.iter().map(|place| place.share).collect();
-    let of_places = shares(squares(&|sample| sample.place, drawn.len()), &drawn);
-    if of_places.iter().any(|share| *share > 0.0) {
-        let numbered = proposal.places.clone();
-        proposal.share_places(|place| {
-            let number = numbered.iter().position(|other| other == place);
-            number.map_or(0.0, |number| of_places[number])
-        });
-    }
-    let of_generations = shares(squares(&|sample| sample.generation, proposal.generations.len()), &proposal.generations);
-    let all: f64 = of_generations.iter().sum();
-    if all > 0.0 {
-        let law = halving(4.0);
-        for (generation, (share, law)) in proposal.generations.iter_mut().zip(of_generations.iter().zip(&law)) {
-            *generation = 0.2 * law + 0.8 * share / all;
-        }
-    }
+    let places = shares(&|sample| sample.place, &drawn);
+    let generations = shares(&|sample| sample.generation, &proposal.generations);
+    proposal.share_out(&places, &generations);
 }

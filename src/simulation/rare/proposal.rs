@@ -10,7 +10,7 @@ use rand_distr::Distribution as _;
 
 /// Share of planted cracks that are drawn by the law itself: no weight is larger than this many times what it would be
 /// without a proposal.
-pub(super) const DEFENSIVE: f64 = 0.1;
+pub(super) const DEFENSIVE: f64 = 0.2;
 
 /// What a planted life draws beside the row's draws, by the child of its key.
 mod purpose {
@@ -163,35 +163,30 @@ impl Component {
 }
 
 impl Proposal {
-    /// By the law itself; each place as often as it would crack, with a row factor of 1.
+    /// By the law itself; every hot spot as often as another, so that a pilot learns of each.
     pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan) -> Self {
         let sources = inspection.persistent_sources.len();
         let spot = |spot| SpotProposal { drivers: Driver::all(nature, spot, sources), components: Vec::new() };
         let mut places = Vec::new();
         for (number, cohort) in nature.cohorts.iter().enumerate() {
-            for (hot_spot, hazard) in cohort.hazards.iter().enumerate() {
-                let share = cohort.blades.len() as f64 * nature.hot_spots[hot_spot].origins * hazard.min(1.0);
-                places.push(PlaceShare { cohort: number, hot_spot, share });
-            }
+            let share = cohort.blades.len() as f64 / (f64::from(nature.blades) * nature.hot_spots.len() as f64);
+            places.extend((0..nature.hot_spots.len()).map(|hot_spot| PlaceShare { cohort: number, hot_spot, share }));
         }
-        let mut proposal = Proposal {
+        Proposal {
             places,
-            generations: halving(1.0),
+            generations: halving(),
             spots: nature.hot_spots.iter().map(spot).collect(),
             outlook: Vec::new(),
             outlook_lives: 0,
-        };
-        proposal.share_places(|place| place.share);
-        proposal
+        }
     }
 
-    /// Shares the planted cracks among places: a tenth of them evenly.
-    pub fn share_places(&mut self, of: impl Fn(&PlaceShare) -> f64) {
-        let shares: Vec<f64> = self.places.iter().map(of).collect();
-        let (all, even) = (shares.iter().sum::<f64>(), 1.0 / shares.len() as f64);
-        for (place, share) in self.places.iter_mut().zip(shares) {
-            place.share = if all > 0.0 { 0.1 * even + 0.9 * share / all } else { even };
-        }
+    /// Shares the planted cracks among places and generations, by numbers for each; a part stays as it is, for what a pilot
+    /// did not see.
+    pub fn share_out(&mut self, places: &[f64], generations: &[f64]) {
+        let shares = self.places.iter_mut().map(|place| &mut place.share);
+        mix(shares, places);
+        mix(self.generations.iter_mut(), generations);
     }
 
     /// A planted crack, by the key of its life.
@@ -254,12 +249,22 @@ impl SpotProposal {
     }
 }
 
-/// Probabilities of the generations: half of what is left each time, but for the first.
-pub(super) fn halving(first: f64) -> Vec<f64> {
+/// Probabilities of the generations: four fifths for the first, and half of what is left for each that follows.
+fn halving() -> Vec<f64> {
     const MOST: i32 = 12;
-    let rest = (1..=MOST).map(|generation| 0.5_f64.powi(generation));
-    let all: f64 = first + rest.clone().sum::<f64>();
-    std::iter::once(first).chain(rest).map(|share| share / all).collect()
+    const REST: f64 = 0.2;
+    let later = (1..=MOST).map(|generation| REST * 0.5_f64.powi(generation.min(MOST - 1)));
+    std::iter::once(1.0 - REST).chain(later).collect()
+}
+
+/// Mixes shares with others, which are numbers in proportion; where these are all zero, nothing changes.
+fn mix<'a>(shares: impl Iterator<Item = &'a mut f64>, others: &[f64]) {
+    /// What stays as it is.
+    const KEPT: f64 = 0.3;
+    let all: f64 = others.iter().sum();
+    if all > 0.0 {
+        shares.zip(others).for_each(|(share, other)| *share = KEPT * *share + (1.0 - KEPT) * other / all);
+    }
 }
 
 /// The number that a uniform number picks, of shares that add up to 1.

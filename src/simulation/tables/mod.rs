@@ -21,7 +21,8 @@ use notes::{note_of, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
-pub const TABLES: [&str; 6] = ["summary", "by_row", "by_year", "by_outage", "differences", "rankings"];
+pub const TABLES: [&str; 7] =
+    ["summary", "by_row", "by_year", "by_outage", "differences", "rankings", "rare_losses"];
 
 /// Name, in tables, of the mean over rows of the chance that a row loses a blade.
 const MEAN_ROW: &str = "p_any_loss_mean_row";
@@ -93,8 +94,8 @@ impl Comparison {
     /// `summary`: every quantity over the fleet and the horizon, for each strategy. `by_row`: the
     /// same for each row. `by_year`: losses in each study year, for the fleet and each row.
     /// `by_outage`: what is in each row just after each outage. `differences`: each strategy
-    /// against the baseline, paired trial by trial. `rankings`: the strategies in order. All but the last have the
-    /// same columns, so that their lines can be put together.
+    /// against the baseline, paired trial by trial. `rankings`: the strategies in order. `rare_losses`: how each row's
+    /// losses were got. All but the last two have the same columns, so that their lines can be put together.
     ///
     /// # Errors
     /// Refuses an unknown name, and lists the known ones.
@@ -106,6 +107,7 @@ impl Comparison {
             "by_outage" => Ok(self.by_outage()),
             "differences" => Ok(self.difference_table()),
             "rankings" => Ok(self.ranking_table()),
+            "rare_losses" => Ok(self.rare_loss_table()),
             _ => Err(Error::argument(
                 "table",
                 format!("{name:?}"),
@@ -247,6 +249,41 @@ impl Comparison {
                 let id = self.study.strategy(strategy).id.as_str();
                 table.line([id.into(), ranking.quantity.name().into(), Cell::Count(place), ranking.confidence.into()]);
             }
+        }
+        table
+    }
+
+    /// How the number of losses of each row was got, and how much the part of it can be relied on that planted lives told.
+    fn rare_loss_table(&self) -> Table {
+        let heads = [
+            Head::Text("row"),
+            Head::Text("strategy"),
+            Head::Number("planted_share"),
+            Head::Count("planted_lives"),
+            Head::Count("planted_losses"),
+            Head::Number("effective_losses"),
+            Head::Number("largest_share"),
+            Head::Number("tail_index"),
+            Head::Number("halves_apart"),
+            Head::Text("note"),
+        ];
+        let mut table = Table::new("rare_losses", &heads);
+        for (row, strategy) in
+            self.study.row_ids().flat_map(|row| self.study.strategy_ids().map(move |strategy| (row, strategy)))
+        {
+            let got = self.how_got(row, strategy);
+            table.line([
+                self.study.row(row).id.as_str().into(),
+                self.study.strategy(strategy).id.as_str().into(),
+                got.planted_share.into(),
+                self.planted_lives().into(),
+                got.planted_losses.into(),
+                got.effective_losses.into(),
+                got.largest_share.into(),
+                got.tail_index.into(),
+                got.halves_apart.into(),
+                got.note().into(),
+            ]);
         }
         table
     }
