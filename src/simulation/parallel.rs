@@ -3,7 +3,7 @@
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
-use super::rare::{self, PlantedLives, PlantedLoss, Proposal, tune_all};
+use super::rare::{self, PlantedLife, PlantedLives, Proposal, tune_all};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
@@ -365,16 +365,18 @@ impl<'p> Worker<'p> {
         for (lives, unit) in self.lives.iter_mut().zip(self.units) {
             for (place, &row) in unit.rows.iter().enumerate() {
                 let planted = PlantedLives { study: self.study, rows: self.rows, unit, place, key: &key };
-                for first in numbers.clone().step_by(TRIALS_TOGETHER as usize) {
-                    if stop.is_over() {
-                        return Err(Stopped::Asked);
-                    }
-                    let together = first..(first + TRIALS_TOGETHER).min(numbers.end);
-                    let told = |_: usize, losses: &[Option<PlantedLoss>]| tally.add_planted(row, losses, batch);
-                    planted.live(lives, &self.proposals[row], together, told).map_err(Stopped::Failed)?;
+                let is_over = || stop.is_over();
+                let told = |life: &PlantedLife| tally.add_planted(row, life.losses, batch);
+                let all = planted
+                    .live(lives, &self.proposals[row], numbers.clone(), &is_over, told)
+                    .map_err(Stopped::Failed)?;
+                if !all {
+                    return Err(Stopped::Asked);
                 }
             }
         }
+        // Notes are of plain lives.
+        self.lives.iter_mut().for_each(|lives| lives.take_counts().for_each(drop));
         tally.planted_lives += numbers.end - numbers.start;
         Ok(())
     }

@@ -9,6 +9,7 @@ mod grown;
 mod inspection;
 mod mouths;
 mod overspeed;
+mod rare;
 mod reproducibility;
 mod second_programs;
 mod strategies;

@@ -322,3 +322,17 @@ fn a_run_stopped_before_anything_was_finished_says_so() {
     let error = stopped.expect_err("nothing was asked to be kept").to_string();
     assert_eq!(error, "stopped on request after 0 of 5000 trials");
 }
+
+/// Lives with planted cracks too: whatever the threads, and to the last bit.
+#[test]
+fn planted_lives_give_the_same_bytes_on_any_number_of_threads() {
+    for text in [include_str!("data/everything_on.toml"), include_str!("data/y2.toml")] {
+        let study = Study::parse(text, "study").expect("a good study");
+        let lived = |threads: usize, block_trials: u64| {
+            let run = Run { trials: 1_400, planted_lives: 700, seed: 5, threads, block_trials, keep_finished: false };
+            study.simulate(&run).expect("a run").to_bytes()
+        };
+        let one = lived(1, 0);
+        assert!(one == lived(3, 0) && one == lived(2, 512), "{}", study.name);
+    }
+}

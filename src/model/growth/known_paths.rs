@@ -2,7 +2,7 @@
 
 use super::{CrackShape, GrowthLaw, GrowthPath, Section, Stress};
 use crate::distribution::Distribution;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Paths that studies share with their copies and with those that are made of them by changes, so that each is tabulated
 /// once. A path is a pure function of what it is kept by: keeping it changes no result.
@@ -25,24 +25,36 @@ impl KnownPaths {
 
     /// The path of some inputs.
     pub fn path(&self, inputs: PathInputs) -> GrowthPath {
-        // Nothing is left half done by a panic.
-        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let found = match known.iter().position(|(other, _)| *other == inputs) {
-            Some(at) => known.remove(at),
-            None => {
-                let path =
-                    GrowthPath::new(&inputs.law, inputs.crack, inputs.stress, inputs.section, &inputs.initial_depth_mm);
-                (inputs, path)
-            }
-        };
-        let path = found.1.clone();
-        known.push(found);
+        if let Some(path) = Self::take(&mut self.lock(), &inputs) {
+            return path;
+        }
+        // Made without the lock, which a process that is forked meanwhile would never get.
+        let path = GrowthPath::new(&inputs.law, inputs.crack, inputs.stress, inputs.section, &inputs.initial_depth_mm);
+        let mut known = self.lock();
+        if let Some(path) = Self::take(&mut known, &inputs) {
+            return path;
+        }
+        known.push((inputs, path.clone()));
         while known.len() > Self::MOST
             && let Some(unused) = known.iter().position(|(_, path)| !path.is_shared())
         {
             known.remove(unused);
         }
         path
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Vec<(PathInputs, GrowthPath)>> {
+        // Nothing is left half done by a panic.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The path of some inputs, which becomes the last one, if it is known.
+    fn take(known: &mut Vec<(PathInputs, GrowthPath)>, inputs: &PathInputs) -> Option<GrowthPath> {
+        let at = known.iter().position(|(other, _)| other == inputs)?;
+        let found = known.remove(at);
+        let path = found.1.clone();
+        known.push(found);
+        Some(path)
     }
 }
 

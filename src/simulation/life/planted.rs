@@ -205,6 +205,14 @@ impl Lives<'_> {
         self.prepare();
     }
 
+    /// How near cracks that are planted in some lives come to a loss, alone in their rows; see
+    /// [`Nature::planted_alone`](crate::simulation::nature::Nature::planted_alone).
+    pub fn try_alone(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: &[Planted]) -> Vec<Option<f64>> {
+        self.batch.begin(keys);
+        self.batch.nature.plant(planted.iter().cloned());
+        self.batch.nature.planted_alone()
+    }
+
     /// Whether a life came to the start of the study.
     pub fn came_through(&self, life: usize) -> bool {
         self.came_through[life]

@@ -88,8 +88,8 @@ impl<'p> UnitLives<'p> {
     }
 
     /// One of its rows, by place.
-    pub fn row(&self, place: usize) -> &Lives<'p> {
-        &self.rows[place]
+    pub fn row(&mut self, place: usize) -> &mut Lives<'p> {
+        &mut self.rows[place]
     }
 
     /// One of the lives goes on under one strategy: what each row comes to.

@@ -69,6 +69,14 @@ pub(crate) struct Integration {
 }
 
 impl HotSpotPlan {
+    /// Whether its cracks may join.
+    pub fn may_join(&self) -> bool {
+        match &self.growth {
+            HotSpotGrowth::Curve { beyond, .. } => beyond.as_ref().is_some_and(|beyond| beyond.joining.is_some()),
+            HotSpotGrowth::Integrated(integration) => integration.joining.is_some(),
+        }
+    }
+
     /// What keys the crack of an origin on its blade.
     #[inline(always)]
     pub fn crack_number(&self, origin: u32) -> u64 {

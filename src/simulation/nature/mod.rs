@@ -26,7 +26,7 @@ pub(crate) use mouth::{is_closed_for_life, is_held_shut};
 pub(crate) use new_blades::Replacement;
 pub(crate) use on_curve::{OnCurve, own_toughness};
 pub(crate) use plan::NaturePlan;
-pub(crate) use planted::{CrackDraws, Numbers, Planted, Standing};
+pub(crate) use planted::{CrackDraws, LOST, Numbers, Planted, Standing};
 pub(crate) use sizes::{SPARE, Sizes, whole_blocks};
 
 use crate::math::exp;

@@ -85,6 +85,9 @@ impl<'a> CrackDraws<'a> {
     }
 }
 
+/// A crack that comes so near to a loss, less as many years as it has until then, is lost.
+pub(crate) const LOST: f64 = 1e6;
+
 impl Planted {
     /// A new blade at its position: whether it is to be planted there.
     fn is_due(&mut self) -> bool {
@@ -102,6 +105,37 @@ impl Nature<'_> {
     /// Plants a crack in each life; they are begun, and nothing is drawn yet.
     pub fn plant(&mut self, planted: impl IntoIterator<Item = Planted>) {
         self.planted.extend(planted);
+    }
+
+    /// Draws the planted cracks of all lives alone, as if their rows had no other: how near each comes to a loss if nobody
+    /// looks; see [`Nature::planted_progress`]. Nothing is said of those that are planted in a later blade, or may join
+    /// others.
+    pub fn planted_alone(&mut self) -> Vec<Option<f64>> {
+        let plan = self.plan;
+        for life in 0..self.planted.len() {
+            let Planted { blade, hot_spot, generation, .. } = self.planted[life];
+            let age = plan.cohorts.iter().find_map(|age| {
+                let place = age.blades.iter().position(|other| *other == blade)?;
+                Some((age, place))
+            });
+            if let Some((age, place)) = age
+                && generation == 0
+                && !plan.hot_spots[hot_spot as usize].may_join()
+            {
+                self.draw_row(life);
+                let (new, stress) = (NewBlade { life, blade, generation: 0 }, self.planted_stress(life));
+                let mut arrivals = Vec::new();
+                self.plant_arrival(&new, place, age, stress, &mut arrivals);
+                arrivals.iter().for_each(|arrival| self.add_initiation(&new, age, stress, arrival));
+            }
+        }
+        self.grow_cracks();
+        self.size_up(0);
+        let said = |planted: &Planted| {
+            let is_said = planted.generation == 0 && !plan.hot_spots[planted.hot_spot as usize].may_join();
+            is_said.then(|| self.planted_progress(planted))
+        };
+        self.planted.iter().map(said).collect()
     }
 
     /// Whether a crack is planted.
@@ -139,7 +173,7 @@ impl Nature<'_> {
         let own = self.cracks.iter().filter(|crack| planted.standing.key == Some(crack.key));
         let progress = own.map(|crack| {
             if crack.ends_in_loss() {
-                1e6 - (crack.lost_year - self.plan.start_year)
+                LOST - (crack.lost_year - self.plan.start_year)
             } else if crack.first < crack.last {
                 self.sizes.ln_depth[crack.place(crack.last as usize - 1)]
             } else {

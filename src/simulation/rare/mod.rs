@@ -13,6 +13,7 @@ pub(crate) use proposal::Proposal;
 pub(crate) use sums::{PlantedSums, Told};
 
 use super::life::{PlantedFate, UnitLives};
+use super::nature::{LOST, Planted};
 use super::parallel::Run;
 use super::plan::{RowPlan, UnitPlan};
 use crate::error::{Error, Kind, Result};
@@ -39,31 +40,91 @@ pub(crate) struct PlantedLives<'a> {
     pub key: &'a dyn Fn(usize) -> Key,
 }
 
+/// Years that no study and no crack is longer than.
+const MOST_YEARS: f64 = 0.5 * LOST;
+/// Lives that are tried alone together, and those of them that are lived together.
+const TRIED_TOGETHER: u64 = 256;
+const LIVED_TOGETHER: usize = 32;
+
+/// A life with a planted crack, over.
+pub(crate) struct PlantedLife<'a> {
+    pub planted: &'a Planted,
+    /// How near its crack came to a loss, if nobody looked.
+    pub progress: f64,
+    /// What became of it, by strategy.
+    pub losses: &'a [Option<PlantedLoss>],
+}
+
 impl PlantedLives<'_> {
-    /// Lives some, by number, under every strategy; `told` learns of each what became of the planted crack, by strategy.
+    /// Lives some, by number, under every strategy, and tells of each. A life of which the planted crack is not lost even if
+    /// nobody looks counts for nothing, and is not lived.
+    ///
+    /// Returns whether all were lived: not if it was stopped.
     pub fn live(
         &self,
         lives: &mut UnitLives,
         proposal: &Proposal,
         numbers: Range<u64>,
-        mut told: impl FnMut(usize, &[Option<PlantedLoss>]),
-    ) -> Result<()> {
+        is_stopped: &dyn Fn() -> bool,
+        mut told: impl FnMut(&PlantedLife),
+    ) -> Result<bool> {
         let row = self.unit.rows[self.place];
+        let nature = &self.rows[row].nature;
+        let nothing = vec![None; self.study.strategies.len()];
+        for first in numbers.clone().step_by(TRIED_TOGETHER as usize) {
+            if is_stopped() {
+                return Ok(false);
+            }
+            let numbers: Vec<u64> = (first..(first + TRIED_TOGETHER).min(numbers.end)).collect();
+            let key = (self.key)(row);
+            let planted: Vec<Planted> =
+                numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
+            let tried = lives.row(self.place).try_alone(numbers.iter().map(|&number| key.child(number)), &planted);
+            let (mut lived, mut lived_numbers) = (Vec::new(), Vec::new());
+            for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
+                match progress {
+                    Some(progress) if progress < LOST - MOST_YEARS => {
+                        told(&PlantedLife { planted: &planted, progress, losses: &nothing });
+                    }
+                    _ => {
+                        lived.push(planted);
+                        lived_numbers.push(number);
+                    }
+                }
+            }
+            for (planted, numbers) in lived.chunks(LIVED_TOGETHER).zip(lived_numbers.chunks(LIVED_TOGETHER)) {
+                if is_stopped() {
+                    return Ok(false);
+                }
+                self.live_together(lives, planted.to_vec(), numbers, &mut told)?;
+            }
+        }
+        Ok(true)
+    }
+
+    fn live_together(
+        &self,
+        lives: &mut UnitLives,
+        planted: Vec<Planted>,
+        numbers: &[u64],
+        told: &mut impl FnMut(&PlantedLife),
+    ) -> Result<()> {
         let keys = |place: usize| {
             let key = (self.key)(self.unit.rows[place]);
-            numbers.clone().map(|number| key.child(number)).collect::<Vec<Key>>()
+            numbers.iter().map(|&number| key.child(number)).collect::<Vec<Key>>()
         };
-        let planted = keys(self.place).into_iter().map(|key| proposal.draw(&self.rows[row].nature, key)).collect();
         let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
         lives.begin_planted(self.place, keys, planted).map_err(never)?;
         let mut losses = vec![None; self.study.strategies.len()];
-        for life in 0..(numbers.end - numbers.start) as usize {
+        for life in 0..numbers.len() {
             let hot_spot = lives.row(self.place).batch().nature.planted[life].hot_spot;
             for (strategy, loss) in losses.iter_mut().enumerate() {
                 let fate = lives.follow_planted(self.place, life, strategy);
                 *loss = fate.map(|fate| PlantedLoss { fate, hot_spot });
             }
-            told(life, &losses);
+            let nature = &lives.row(self.place).batch().nature;
+            let planted = &nature.planted[life];
+            told(&PlantedLife { planted, progress: nature.planted_progress(planted), losses: &losses });
         }
         Ok(())
     }

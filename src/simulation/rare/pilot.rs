@@ -7,23 +7,24 @@
 //! that none is forgotten that is rarer than the others.
 
 use super::proposal::{Component, DEFENSIVE, Driver, Proposal};
-use super::PlantedLives;
+use super::{PlantedLife, PlantedLives};
 use super::sums::PlantedSums;
 use crate::error::Result;
 use crate::simulation::life::UnitLives;
 use crate::simulation::parallel::Run;
-use crate::simulation::nature::{Nature, Planted};
+use crate::simulation::nature::NaturePlan;
 
 /// Lives of a round: some, and more for each distribution that is made; and the most.
 const LIVES: usize = 512;
 const LIVES_EACH: usize = 128;
 const MOST_LIVES: usize = 2_048;
-/// Lives that are lived together, and the fewest of a round.
-const TOGETHER: u64 = 32;
+/// The fewest lives of a round.
 const FEWEST_LIVES: u64 = 256;
 const MOST_ROUNDS: u64 = 10;
 /// Rounds in a row whose weights all counted in full, after which it is enough.
-const ENOUGH_ROUNDS: u64 = 2;
+const ENOUGH_ROUNDS: u64 = 3;
+/// Rounds, the last ones, of which distributions are made.
+const POOLED: usize = 3;
 /// Parts of the horizon that have distributions of their own.
 const PERIODS: usize = 3;
 /// Losses from which a distribution is made, and those that weights are to leave.
@@ -58,14 +59,19 @@ pub(super) fn tune(
     let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection);
     let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
     let useful = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
-    // A pilot takes no more than a third of the lives that it is for.
-    let count = useful.min((run.trials + run.planted_lives) / (3 * MOST_ROUNDS)).max(FEWEST_LIVES);
+    // A pilot takes no more than the lives that it is for.
+    let count = useful.min((run.trials + run.planted_lives) / MOST_ROUNDS).max(FEWEST_LIVES);
     let strategies = lives.study.strategies.len();
     let mut settled = 0;
+    let mut pooled: Vec<Vec<Sample>> = Vec::new();
     for round in 0..MOST_ROUNDS {
         let Some((samples, _)) = live_round(lives, engine, &proposal, round, count, is_stopped)? else {
             return Ok(None);
         };
+        pooled.push(samples);
+        // Rounds before the last ones are of proposals that were far off.
+        let last = &pooled[pooled.len().saturating_sub(POOLED)..];
+        let samples: Vec<&Sample> = last.iter().flatten().collect();
         settled = if improve(&mut proposal, &samples, strategies) { settled + 1 } else { 0 };
         if settled == ENOUGH_ROUNDS || round + 1 == MOST_ROUNDS {
             share_out(&mut proposal, &samples, strategies);
@@ -97,31 +103,27 @@ fn live_round(
     let hot_spots = proposal.spots.len();
     let mut outlook = vec![PlantedSums::new(years.ceil() as usize, hot_spots); strategies];
     let mut samples: Vec<Sample> = Vec::with_capacity(count as usize);
-    for first in (0..count).step_by(TOGETHER as usize) {
-        if is_stopped() {
-            return Ok(None);
+    let nature = &lives.rows[lives.unit.rows[lives.place]].nature;
+    let all = round_lives.live(engine, proposal, 0..count, is_stopped, |life| {
+        for (sums, loss) in outlook.iter_mut().zip(life.losses) {
+            loss.iter().for_each(|loss| sums.add(loss, round));
         }
-        let mut lost = Vec::with_capacity(TOGETHER as usize);
-        round_lives.live(engine, proposal, first..(first + TOGETHER).min(count), |_, losses| {
-            for (sums, loss) in outlook.iter_mut().zip(losses) {
-                loss.iter().for_each(|loss| sums.add(loss, round));
-            }
-            let of = |loss: &Option<super::PlantedLoss>| loss.map(|loss| (loss.fate.weight, period(loss.fate.loss.year)));
-            lost.push(losses.iter().map(of).collect::<Vec<_>>());
-        })?;
-        let nature = &engine.row(lives.place).batch().nature;
-        for (planted, lost) in nature.planted.iter().zip(lost) {
-            samples.push(Sample::new(proposal, nature, planted, lost));
-        }
+        let of = |loss: &Option<super::PlantedLoss>| loss.map(|loss| (loss.fate.weight, period(loss.fate.loss.year)));
+        let lost = life.losses.iter().map(of).collect();
+        samples.push(Sample::new(proposal, nature, life, lost));
+    })?;
+    if !all {
+        return Ok(None);
     }
     Ok(Some((samples, outlook)))
 }
 
 impl Sample {
-    fn new(proposal: &Proposal, nature: &Nature, planted: &Planted, lost: Vec<Option<(f64, usize)>>) -> Self {
+    fn new(proposal: &Proposal, nature: &NaturePlan, life: &PlantedLife, lost: Vec<Option<(f64, usize)>>) -> Self {
+        let planted = life.planted;
         let hot_spot = planted.hot_spot as usize;
         let holds = |place: &super::proposal::PlaceShare| {
-            place.hot_spot == hot_spot && nature.plan.cohorts[place.cohort].blades.contains(&planted.blade)
+            place.hot_spot == hot_spot && nature.cohorts[place.cohort].blades.contains(&planted.blade)
         };
         Sample {
             place: proposal.places.iter().position(holds).unwrap_or(0),
@@ -129,17 +131,17 @@ impl Sample {
             generation: planted.generation as usize,
             values: proposal.spots[hot_spot].drivers.iter().map(|driver| driver.of(&planted.numbers)).collect(),
             weight: planted.weight,
-            progress: nature.planted_progress(planted),
+            progress: life.progress,
             lost,
         }
     }
 }
 
 /// Makes a proposal of what became of the lives by the one before: whether all weights counted in full.
-fn improve(proposal: &mut Proposal, samples: &[Sample], strategies: usize) -> bool {
+fn improve(proposal: &mut Proposal, samples: &[&Sample], strategies: usize) -> bool {
     let mut is_settled = samples.iter().any(|sample| sample.lost.iter().any(Option::is_some));
     for (hot_spot, spot) in proposal.spots.iter_mut().enumerate() {
-        let own: Vec<&Sample> = samples.iter().filter(|sample| sample.hot_spot == hot_spot).collect();
+        let own: Vec<&Sample> = samples.iter().copied().filter(|sample| sample.hot_spot == hot_spot).collect();
         let mut components = Vec::new();
         for (strategy, period) in (0..strategies).flat_map(|one| (0..PERIODS).map(move |other| (one, other))) {
             let lost = |sample: &&Sample| {
@@ -213,11 +215,16 @@ fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Vec<Component>
     if values.len() < FEWEST || !(total > 0.0) {
         return Vec::new();
     }
-    let mean: Vec<f64> = (0..size)
-        .map(|driver| values.iter().zip(weights).map(|(value, weight)| weight * value[driver]).sum::<f64>() / total)
-        .collect();
+    let count = effective_number(weights);
+    // A mean that may as well be that of the law is taken for it: in many numbers small errors add up.
+    let mean = |driver: usize| {
+        let mean = values.iter().zip(weights).map(|(value, weight)| weight * value[driver]).sum::<f64>() / total;
+        let clear = 1.0 - 1.0 / (count * mean * mean);
+        mean * clear.max(0.0)
+    };
+    let mean: Vec<f64> = (0..size).map(mean).collect();
     // Few points say little: for the rest the law stands.
-    let trusted = effective_number(weights) / (effective_number(weights) + size as f64);
+    let trusted = count / (count + 2.0 * size as f64);
     let mut covariance = vec![0.0; size * size];
     for (value, weight) in values.iter().zip(weights) {
         for row in 0..size {
@@ -239,7 +246,7 @@ fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Vec<Component>
 }
 
 /// Shares the planted cracks among places and generations, by the root of what each adds to the variance.
-fn share_out(proposal: &mut Proposal, samples: &[Sample], strategies: usize) {
+fn share_out(proposal: &mut Proposal, samples: &[&Sample], strategies: usize) {
     let shares = |number_of: &dyn Fn(&Sample) -> usize, drawn: &[f64]| {
         let mut shares = vec![0.0; drawn.len()];
         for strategy in 0..strategies {
