@@ -19,7 +19,8 @@ VENV := .venv
 PYTHON := $(VENV)/bin/python
 STAMPS := $(VENV)/stamps
 PIP_OPTIONS := --quiet --disable-pip-version-check
-TRIALS ?= 20000
+TRIALS ?= 10000
+PLANTED_LIVES ?= 10000
 # What a branch is held against by make mutants.
 BASE ?= main
 
@@ -29,7 +30,7 @@ PROCESSOR ?= -C target-cpu=native
 BUILT_FROM := $(shell find src -type f) Cargo.toml Cargo.lock pyproject.toml
 
 demo: $(STAMPS)/package
-	$(VENV)/bin/serrata compare demo-data/demo-study.toml --trials $(TRIALS) --seed 1 --out demo-results
+	$(VENV)/bin/serrata compare demo-data/demo-study.toml --trials $(TRIALS) --planted-lives $(PLANTED_LIVES) --seed 1 --out demo-results
 
 test: $(STAMPS)/package $(STAMPS)/tools
 	cargo test --quiet

@@ -141,7 +141,8 @@ impl Assembly {
         let Ok(stored) = serde_json::from_slice::<Stored>(bytes) else {
             return refusal("must be sums of a part, whole and unchanged", "live the part again");
         };
-        let Stored { version, generator, study, seed, trials, planted_lives, first_batch, batches, checksum, .. } = &stored;
+        let Stored { version, generator, study, seed, trials, planted_lives, first_batch, batches, checksum, .. } =
+            &stored;
         if stored.form != FORM || version != crate::VERSION || generator != GENERATOR {
             let rule = format!("must come from serrata {} ({GENERATOR}), not {version} ({generator})", crate::VERSION);
             return refusal(&rule, "install the same version wherever parts are lived");

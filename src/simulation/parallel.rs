@@ -96,7 +96,8 @@ impl Run {
 
     /// Lives with a planted crack that belong to a batch, by number.
     fn planted_of(&self, batch: u64) -> Range<u64> {
-        let upto = |batch: u64| (u128::from(self.planted_lives) * u128::from(batch) / u128::from(self.batches())) as u64;
+        let upto =
+            |batch: u64| (u128::from(self.planted_lives) * u128::from(batch) / u128::from(self.batches())) as u64;
         upto(batch)..upto(batch + 1)
     }
 

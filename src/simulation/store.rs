@@ -177,8 +177,15 @@ impl Comparison {
             ));
         }
         let study = Study::parse(&stored.study, "stored comparison")?;
-        let run = Run { trials: stored.tally.trials, planted_lives: stored.tally.planted_lives, seed: stored.seed, ..Run::default() };
-        if stored.tally.trials == 0 || !is_alike(&json!(stored.tally.without_largest()), &json!(empty_tally(&study, &stored.tally)?)) {
+        let run = Run {
+            trials: stored.tally.trials,
+            planted_lives: stored.tally.planted_lives,
+            seed: stored.seed,
+            ..Run::default()
+        };
+        if stored.tally.trials == 0
+            || !is_alike(&json!(stored.tally.without_largest()), &json!(empty_tally(&study, &stored.tally)?))
+        {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
         Ok(Comparison { study, run, version: stored.version, tally: stored.tally })

@@ -92,7 +92,8 @@ pub fn weighted_count(sum: f64, square: f64, largest: f64, level: f64) -> (f64, 
         return (f64::NAN, f64::NAN);
     }
     let tail = 0.5 * (1.0 - level);
-    let quantile = |sum: f64, square: f64, probability: f64| gamma_quantile(sum * sum / square, probability) * square / sum;
+    let quantile =
+        |sum: f64, square: f64, probability: f64| gamma_quantile(sum * sum / square, probability) * square / sum;
     let low = if sum > 0.0 { quantile(sum, square, tail) } else { 0.0 };
     (low, quantile(sum + largest, square + largest * largest, 1.0 - tail))
 }

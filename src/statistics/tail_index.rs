@@ -77,14 +77,16 @@ mod tests {
     /// Weights of exponential numbers that are drawn from another exponential distribution, on a grid of quantiles.
     #[test]
     fn weights_have_the_tail_of_the_proposal() {
-        for (rate, count, expected) in [(1.25, 1_000, 0.236_787_735_857_506_98), (3.0, 1_000, 0.641_725_623_565_509_3)] {
+        for (rate, count, expected) in [(1.25, 1_000, 0.236_787_735_857_506_98), (3.0, 1_000, 0.641_725_623_565_509_3)]
+        {
             let weight = |i: usize| {
                 let p = (i as f64 - 0.5) / count as f64;
                 ((rate - 1.0) * (-(1.0_f64 - p).ln() / rate)).exp() / rate
             };
             let weights: Vec<f64> = (1..=count).map(weight).collect();
             let below = weights[count - tail_length(count) - 1];
-            let excesses: Vec<f64> = weights[count - tail_length(count)..].iter().map(|weight| weight - below).collect();
+            let excesses: Vec<f64> =
+                weights[count - tail_length(count)..].iter().map(|weight| weight - below).collect();
             let ours = tail_index(&excesses);
             assert!((ours - expected).abs() < 1e-7, "{rate} {count}: {ours} and {expected}");
         }

@@ -9,13 +9,13 @@ mod rare;
 mod warnings;
 
 use super::observe::Quantity;
-pub use rare::HowGot;
 use super::parallel::Run;
 use super::rare::Told;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
+pub use rare::HowGot;
 
 /// An estimate with its standard error and an interval.
 #[derive(Debug, Clone, Copy, PartialEq)]

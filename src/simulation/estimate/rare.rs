@@ -33,11 +33,7 @@ impl Answer {
     }
 
     fn times(self, factor: f64) -> Answer {
-        Answer {
-            value: factor * self.value,
-            variance: factor * factor * self.variance,
-            largest: factor * self.largest,
-        }
+        Answer { value: factor * self.value, variance: factor * factor * self.variance, largest: factor * self.largest }
     }
 
     /// As a count of rare events, each with a weight. The events that are told are those that would be as sure.
@@ -264,9 +260,7 @@ impl Comparison {
         let lives = self.tally.trials as f64;
         let rows: Vec<RowId> = self.study.row_ids().collect();
         match quantity {
-            Quantity::AnyLoss => {
-                Some(self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup).probability(lives))
-            }
+            Quantity::AnyLoss => Some(self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup).probability(lives)),
             Quantity::Losses => Some(self.with_planted(&rows, strategy, quantity).rare(lives)),
             _ => of_losses(quantity).then(|| normal(self.with_planted(&rows, strategy, quantity))),
         }

@@ -50,8 +50,7 @@ impl Comparison {
         let is_thin = |row: &RowId| {
             self.how_got(*row, strategy).is_thin() && self.row(*row, strategy, Quantity::Losses).value >= NAMED * all
         };
-        let thin: Vec<&str> =
-            self.study.row_ids().filter(is_thin).map(|row| self.study.row(row).id.as_str()).collect();
+        let thin: Vec<&str> = self.study.row_ids().filter(is_thin).map(|row| self.study.row(row).id.as_str()).collect();
         (!thin.is_empty()).then(|| {
             format!(
                 "{}: planted lives tell the losses of {} badly, and the true number may lie outside its range; table \

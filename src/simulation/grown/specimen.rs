@@ -2,8 +2,8 @@
 
 use super::super::inspection::TechniquePlan;
 use super::super::nature::{
-    CrackDraws, HotSpotGrowth, HotSpotPlan, IntegratedCrack, IntegratedCracks, Integration, IntegrationCounts, NaturePlan,
-    NewCrack, OnCurve, Place, is_closed_for_life, is_held_shut, own_toughness,
+    CrackDraws, HotSpotGrowth, HotSpotPlan, IntegratedCrack, IntegratedCracks, Integration, IntegrationCounts,
+    NaturePlan, NewCrack, OnCurve, Place, is_closed_for_life, is_held_shut, own_toughness,
 };
 use super::super::plan::RowPlan;
 use super::question::Asked;
@@ -146,8 +146,17 @@ impl<'p> Specimen<'p> {
                 let [begin_starts, last_starts] =
                     [begin_year, begin_year + GrownCracks::LONGEST_YEARS].map(|year| nature.starts.at(year));
                 let begin = [first.depth_mm, first.aspect];
-                let on_curve =
-                    OnCurve::new(nature, hot_spot, curve, &CrackDraws::of(key), stress, begin, rate, begin_starts, last_starts);
+                let on_curve = OnCurve::new(
+                    nature,
+                    hot_spot,
+                    curve,
+                    &CrackDraws::of(key),
+                    stress,
+                    begin,
+                    rate,
+                    begin_starts,
+                    last_starts,
+                );
                 match beyond {
                     Some(integration) if !on_curve.holds => integrate(integration),
                     _ => {

@@ -104,7 +104,8 @@ impl Inspections<'_> {
     pub fn pod(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize, persistent: &[f64]) -> f64 {
         let about = &self.plan.techniques[technique];
         let Calls { effects, stride, .. } = &self.calls[technique];
-        let shift = about.persistent_shift(|source| persistent[source]) + effects[crack.life as usize * stride + outage];
+        let shift =
+            about.persistent_shift(|source| persistent[source]) + effects[crack.life as usize * stride + outage];
         let (place, sizes) = (crack.place(outage), &nature.sizes);
         let ln_size = match about.size {
             SizeMeasure::Length => sizes.ln_length[place],

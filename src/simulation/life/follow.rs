@@ -166,7 +166,8 @@ impl Life<'_, '_> {
             let cost = self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
             if self.room.planted.is(number) {
                 let is_first = self.record.loss_years.len() == 1;
-                self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost, is_first });
+                self.room.planted.lost =
+                    self.record.loss_years.last().map(|&year| PlantedLoss { year, cost, is_first });
             }
             self.strategy.policy.lose(blade, &mut self.room.policy);
             match self.strategy.policy.after_loss {

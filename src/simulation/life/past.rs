@@ -67,13 +67,7 @@ impl<'p> Lives<'p> {
 
     /// Lives one life up to the start of the study, with the cracks that it begins with: whether it came there without
     /// a loss. Then its cracks are kept.
-    fn live_past(
-        &mut self,
-        past: &'p StrategyPlan,
-        life: u32,
-        first: Range<u32>,
-        kept: &mut Vec<Crack>,
-    ) -> bool {
+    fn live_past(&mut self, past: &'p StrategyPlan, life: u32, first: Range<u32>, kept: &mut Vec<Crack>) -> bool {
         let start_year = self.row.nature.start_year;
         let nothing = FirstEvents::without_calls(self.batch.nature.lives.len());
         self.record.begin(&past.work);

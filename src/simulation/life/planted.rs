@@ -82,15 +82,16 @@ impl PlantedInRow {
         self.answers.resize(batch.inspections.plan.techniques.len() * outages, Answer::default());
         self.asked.resize(batch.inspections.plan.techniques.len(), usize::MAX);
         for outage in (crack.first as usize).max(from)..crack.last as usize {
-            let miss = |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
+            let miss =
+                |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
             for &technique in &strategy.techniques {
                 let measured = || batch.inspections.measured_mm(&batch.nature, crack, technique, outage);
                 let stays = strategy.policy.stays_if_called(technique, miss, measured);
                 let own = miss(technique);
                 // As probable as the crack is to stay: with an answer, and in all.
                 let in_all = own + (1.0 - own) * stays;
-                let is_call = batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all
-                    < (1.0 - own) * stays;
+                let is_call =
+                    batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all < (1.0 - own) * stays;
                 let factor = if is_call { in_all / stays } else { in_all };
                 self.answers[technique * outages + outage] = Answer { is_call, factor };
             }

@@ -227,8 +227,8 @@ impl<'p> Nature<'p> {
         *blades = key.child(purpose::BLADE);
         let planted = self.planted.get(life);
         let law_of = |planted: &Planted| plan.hot_spots[planted.hot_spot as usize].growth_name;
-        *row_factor = planted
-            .map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor);
+        *row_factor =
+            planted.map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor);
         for (rate, spot) in self.growth_rates[life * plan.hot_spots.len()..].iter_mut().zip(&plan.hot_spots) {
             *rate = spot.rate;
             if spot.row_sigma > 0.0 {

@@ -122,7 +122,8 @@ mod tests {
                 let born = 100.0 + 900.0 * key.uniform(102);
                 let until = born + 12_000.0;
                 let lost = |until: f64| {
-                    OnCurve::new(plan, spot, curve, &CrackDraws::of(key), stress, [0.4, 0.8], rate, born, until).lost_starts
+                    OnCurve::new(plan, spot, curve, &CrackDraws::of(key), stress, [0.4, 0.8], rate, born, until)
+                        .lost_starts
                 };
                 let exact = lost(f64::MAX);
                 if exact <= until {

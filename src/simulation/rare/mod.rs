@@ -183,7 +183,9 @@ mod tests {
             let study = Study::parse(&text, "random").expect("a good study");
             let run = Run { trials: 2_000, planted_lives: 2_000, seed: number as u64, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
-            for (row, strategy) in (0..study.rows.len()).flat_map(|row| (0..study.strategies.len()).map(move |s| (row, s))) {
+            for (row, strategy) in
+                (0..study.rows.len()).flat_map(|row| (0..study.strategies.len()).map(move |s| (row, s)))
+            {
                 let (row, strategy) = (RowId(row), StrategyId(strategy));
                 for (what, plain, planted) in comparison.plain_and_planted(row, strategy) {
                     let expected = planted.value.max(plain.value) * run.trials as f64;

@@ -7,12 +7,12 @@
 //! that none is forgotten that is rarer than the others.
 
 use super::proposal::{Component, DEFENSIVE, Driver, Proposal};
-use super::{PlantedLife, PlantedLives};
 use super::sums::PlantedSums;
+use super::{PlantedLife, PlantedLives};
 use crate::error::Result;
 use crate::simulation::life::UnitLives;
-use crate::simulation::parallel::Run;
 use crate::simulation::nature::NaturePlan;
+use crate::simulation::parallel::Run;
 
 /// Lives of a round: some, and more for each distribution that is made; and the most.
 const LIVES: usize = 512;
@@ -193,7 +193,8 @@ fn tempered(lost: &[(Vec<f64>, f64, f64)]) -> (Vec<f64>, bool) {
 
 /// The number of equal weights that would scatter as much.
 pub(super) fn effective_number(weights: &[f64]) -> f64 {
-    let (sum, square) = weights.iter().fold((0.0, 0.0), |(sum, square), weight| (sum + weight, square + weight * weight));
+    let (sum, square) =
+        weights.iter().fold((0.0, 0.0), |(sum, square), weight| (sum + weight, square + weight * weight));
     if square > 0.0 { sum * sum / square } else { 0.0 }
 }
 

@@ -220,10 +220,9 @@ impl SpotProposal {
         let mut stream = Stream::new(key.child(purpose::NUMBERS));
         let size = self.drivers.len();
         let mut values = vec![0.0; size];
-        let chosen = self.components.get(pick(
-            self.components.iter().map(|component| component.share).chain([self.defensive_share()]),
-            u,
-        ));
+        let chosen = self
+            .components
+            .get(pick(self.components.iter().map(|component| component.share).chain([self.defensive_share()]), u));
         let row_factor = match chosen {
             Some(component) => {
                 component.draw(&mut stream, &mut values);

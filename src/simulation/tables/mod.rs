@@ -21,8 +21,7 @@ use notes::{note_of, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
-pub const TABLES: [&str; 7] =
-    ["summary", "by_row", "by_year", "by_outage", "differences", "rankings", "rare_losses"];
+pub const TABLES: [&str; 7] = ["summary", "by_row", "by_year", "by_outage", "differences", "rankings", "rare_losses"];
 
 /// Name, in tables, of the mean over rows of the chance that a row loses a blade.
 const MEAN_ROW: &str = "p_any_loss_mean_row";
