@@ -323,3 +323,39 @@ fn call_each(curve: &PodCurve, per_spread: f64, sizes: &[f64], hidden: &[f64], d
 fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
     pack(numbers, bytes);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::simulation::life::Lives;
+    use crate::simulation::plan::RowPlan;
+
+    /// What planted cracks are weighed by is what plain ones are called by: effects of the inspection, what persists, the
+    /// gate, the mouth.
+    #[test]
+    fn a_crack_is_called_where_its_draw_lies_below_the_probability_of_detection() {
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let study = Study::parse(text, "study").expect("a good study");
+        assert!(study.techniques.iter().all(|technique| technique.inspection_sigma > 0.0 && technique.crack_sigma > 0.0));
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        let mut lives = Lives::new(&plan, &study);
+        lives.begin((0..100_u32).map(|trial| Key::from_seed(6).child(trial.into()))).expect("lives that come through");
+        let (nature, inspections) = (&lives.batch().nature, &lives.batch().inspections);
+        let mut counts = [0; 2];
+        for crack in &nature.cracks {
+            let sources = plan.inspection.persistent_sources.iter();
+            let persistent: Vec<f64> =
+                sources.map(|&source| crack.key.child(source).normal(draw::PERSISTENT)).collect();
+            for &technique in &plan.inspection.in_use {
+                for outage in crack.first as usize..crack.last as usize {
+                    let pod = inspections.pod(nature, crack, technique, outage, &persistent);
+                    let is_called = inspections.call_draw(nature, crack, technique, outage) < pod;
+                    assert_eq!(is_called, inspections.calls(crack, technique, outage), "{pod}");
+                    counts[usize::from(is_called)] += 1;
+                }
+            }
+        }
+        assert!(counts.iter().all(|count| *count > 1_000), "{counts:?}");
+    }
+}
