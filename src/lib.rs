@@ -25,7 +25,8 @@
 //! - [`study_file`] reads a study from its file, and refuses a bad one with every fault at once.
 //! - [`model`] is what exists and what happens to it: a crack **initiates**, **grows**, may be
 //!   **detected** at an outage, is acted on by a **strategy**, or reaches its **limit**.
-//! - [`simulation`] lives it all and gives a [`Comparison`](simulation::Comparison).
+//! - [`simulation`] lives it all and gives a [`Comparison`](simulation::Comparison); what can be had without lives, a
+//!   [`Screening`](simulation::Screening) gives by quadrature.
 //! - [`statistics`] reads inspection records and says what they show; it has the intervals that estimates
 //!   come with.
 //! - [`random`], [`math`], [`distribution`] and [`bounds`] are the ground it stands on.

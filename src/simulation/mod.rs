@@ -16,6 +16,7 @@ mod plan;
 mod policy;
 mod rare;
 mod row_batch;
+mod screen;
 mod single_inspection;
 mod store;
 mod tables;
@@ -27,6 +28,7 @@ pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;
 pub use parallel::Run;
+pub use screen::{NotScreened, Screened, Screening};
 pub use single_inspection::{Confirmed, Inspected, Inspection};
 pub use tables::{Column, TABLES, Table};
 

@@ -11,6 +11,7 @@ mod mouths;
 mod overspeed;
 mod rare;
 mod reproducibility;
+mod screen;
 mod second_programs;
 mod strategies;
 mod study_file;

@@ -1,0 +1,62 @@
+//! How finely everything is cut.
+
+use super::nodes::{self, Node};
+
+/// Numbers of nodes.
+#[derive(Debug)]
+pub(super) struct Level {
+    /// Moments in a cell at which cracks begin.
+    pub births: Vec<Node>,
+    /// Times of loss in a cell.
+    pub lives: Vec<Node>,
+    /// Rates in a stretch of those too slow to end in a loss.
+    pub tail: Vec<Node>,
+    pub depths: Vec<Node>,
+    pub aspects: usize,
+    /// In standard deviations.
+    pub toughness_step: f64,
+    /// Normal numbers that persist in a crack: if one does, or for each of several.
+    pub one_persists: Vec<Node>,
+    pub several_persist: Vec<Node>,
+    pub row_growth: usize,
+    pub blade_stress: usize,
+    pub row_factor: usize,
+    /// A blade lost within a cell is renewed at the two lines so many cells further away than its ends.
+    pub renewal_reach: usize,
+}
+
+impl Level {
+    pub fn coarse() -> Self {
+        Level {
+            births: nodes::on_unit(4),
+            lives: nodes::on_unit(5),
+            tail: nodes::on_unit(3),
+            depths: nodes::far_out(1.0),
+            aspects: 3,
+            toughness_step: 1.2,
+            one_persists: nodes::far_out(1.1),
+            several_persist: nodes::of_normal(6),
+            row_growth: 8,
+            blade_stress: 5,
+            row_factor: 12,
+            renewal_reach: 1,
+        }
+    }
+
+    pub fn fine() -> Self {
+        Level {
+            births: nodes::on_unit(5),
+            lives: nodes::on_unit(6),
+            tail: nodes::on_unit(4),
+            depths: nodes::far_out(0.75),
+            aspects: 5,
+            toughness_step: 0.8,
+            one_persists: nodes::far_out(0.8),
+            several_persist: nodes::of_normal(8),
+            row_growth: 10,
+            blade_stress: 7,
+            row_factor: 18,
+            renewal_reach: 0,
+        }
+    }
+}
