@@ -22,6 +22,7 @@ from .hit_miss_fitting import fit_hit_miss
 from .latent_classes import LatentClasses
 from .missed_cracks import MissedCracks
 from .records import Records
+from .screening import Screening
 from .side_by_side import SideBySide
 from .signal_pod import SignalPod
 from .signal_response import SignalFit, fit_signal
@@ -50,6 +51,7 @@ __all__ = [
     "MissedCracks",
     "Records",
     "RecordsError",
+    "Screening",
     "SideBySide",
     "SignalFit",
     "SignalPod",

@@ -17,6 +17,7 @@ __all__ = [
     "GrownCracks",
     "HitMissFit",
     "Records",
+    "Screening",
     "SignalFit",
     "Study",
     "__version__",
@@ -29,6 +30,7 @@ __all__ = [
     "missed_cracks_of_records",
     "records_template",
     "records_text",
+    "screen",
     "simulate",
 ]
 
@@ -70,6 +72,7 @@ def missed_cracks_of_counts(techniques: list[str], counts: list[tuple[list[bool]
 def missed_cracks_of_records(records: Records, techniques: list[str], level: float, length_error_log: float) -> str: ...
 def records_template() -> str: ...
 def records_text(path: str | os.PathLike[str]) -> str: ...
+def screen(study: Study) -> Screening: ...
 def simulate(
     study: Study,
     *,
@@ -347,6 +350,10 @@ class HitMissFit:
     def range_mm(self) -> tuple[float, float]: ...
     @property
     def source(self) -> str: ...
+
+@final
+class Screening:
+    def table(self, name: str) -> dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]]: ...
 
 @final
 class SignalFit:

@@ -14,6 +14,7 @@ from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
 from serrata.progress import Progress, shown
+from serrata.screening import Screening
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -424,6 +425,45 @@ class Study:
         <ComparisonUnderUncertainty: 2 draws of penetrant>
         """
         return uncertainty.over_draws(self, fits, draws=draws, trials=trials, seed=seed, threads=threads)
+
+    def screen(self) -> Screening:
+        """Work out expected losses by quadrature: without lives, without chance, as quickly as for a slider.
+
+        For strategies under which blades are independent given what their row shares: looks at all blades at every so
+        many outages, every called blade replaced, and one blade replaced after a loss. Of the others `not_screened`
+        says what stands in the way: second looks after calls, intervals that react, parts of the blades, blades that
+        are watched, sister rows, whole rows replaced, the end of rows. Cracks grow on a growth curve that scatters, to
+        a depth, a fraction of the section, or a fixed or lognormal toughness. Looks before the study count, and that
+        no blade was lost until then. At most two techniques may have effects that persist in a crack.
+
+        Where looks have shifts that all blades share (``inspection_sigma``), expected losses are those of cracks that
+        meet each shift by themselves: exact for blades with one crack at most in rows without a past, close to it else;
+        p_any_loss is left out.
+
+        Returns
+        -------
+        Screening
+            Numbers with their numerical errors, mostly from the fifth figure on.
+
+        Raises
+        ------
+        StudyError
+            If no strategy can be screened: with all that stands in the way.
+        ContradictionError
+            If no life of a row comes to the start of the study without a loss.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("tests/engine/data/y1a.toml")
+        >>> for scale in (20_000, 40_000):
+        ...     slower = study.with_values({"initiation.fatigue.scale": scale})
+        ...     by_row = slower.screen().columns("by_row")
+        ...     print(by_row["strategy"][0], by_row["quantity"][0], by_row["value"][0].round(3))
+        none losses 1.093
+        none losses 0.274
+        """
+        return Screening._of(self, engine.screen(self._engine))
 
     def grow(
         self,

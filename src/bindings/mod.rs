@@ -13,6 +13,7 @@ mod hit_miss;
 mod latent;
 mod missed_cracks;
 mod records;
+mod screening;
 mod signal;
 mod study;
 
@@ -43,6 +44,8 @@ mod _engine {
     use super::missed_cracks::{missed_cracks_of_counts, missed_cracks_of_records};
     #[pymodule_export]
     use super::records::{Records, records_template, records_text};
+    #[pymodule_export]
+    use super::screening::{Screening, screen};
     #[pymodule_export]
     use super::signal::SignalFit;
     #[pymodule_export]

@@ -12,7 +12,7 @@ from concurrent.futures import ProcessPoolExecutor
 import pytest
 
 import serrata
-from conftest import DEMO_RECORDS, REFERENCE, ROOT
+from conftest import DEMO_RECORDS, RARE, REFERENCE, ROOT
 
 
 @pytest.mark.parametrize("protocol", range(2, pickle.HIGHEST_PROTOCOL + 1))
@@ -47,6 +47,7 @@ def public(reference, comparison):
         signal.at_threshold(0.6),
         demo.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20),
         reference.grow("curved-tree.tang", cracks=20),
+        serrata.Study.load(RARE).screen(),
         serrata.simulate_variants({"as it is": reference}, trials=20, seed=1),
         records.side_by_side(),
         records.missed_cracks(three),
