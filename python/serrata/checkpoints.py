@@ -17,9 +17,9 @@ _PART = re.compile(r"part-(\d+)\.json")
 class Checkpoints:
     """Finished parts of one run, each a file that is written whole or not at all.
 
-    The run is known by the text of its study, its numbers of trials and planted lives, and its seed. Its parts lie in a directory of
-    their own, ``run-<of all this>-by-<trials of a part>``, as ``part-<number>.json``. Two calls may keep parts of one
-    run at the same time: they write the same.
+    The run is known by the text of its study, its numbers of trials and planted lives, and its seed. Its parts lie in
+    a directory of their own, ``run-<of all this>-by-<trials of a part>``, as ``part-<number>.json``. Two calls may
+    keep parts of one run at the same time: they write the same.
 
     Parameters
     ----------

@@ -28,8 +28,8 @@ TABLES = tuple(engine.TABLES)
 class Comparison:
     """The strategies of a study side by side, each number with its standard error and 95 % interval.
 
-    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` and `rare_losses` the same
-    columns, so that lines can be put together and joined:
+    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` and
+    `rare_losses` the same columns, so that lines can be put together and joined:
 
     - ``level`` (fleet or row), ``row``, ``strategy``, ``year`` (NaN for the whole horizon), ``quantity``,
       ``probability`` (of a quantile, else NaN) say what the number is of;
@@ -256,7 +256,8 @@ class Comparison:
         Parameters
         ----------
         part : str, optional
-            heading, losses, by_year, found, left, cost, days, differences, rankings, rare_losses, warnings or assumptions.
+            heading, losses, by_year, found, left, cost, days, differences, rankings, rare_losses, warnings or
+            assumptions.
 
         Returns
         -------

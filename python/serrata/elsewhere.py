@@ -73,7 +73,9 @@ def simulate(
     pool = None if executor is None else Pool(executor)
     runs: dict[str, Run] = {}
     for name, study in studies.items():
-        runs.setdefault(study.to_toml(), Run(name, study, checkpoints, trials=trials, planted_lives=planted_lives, seed=seed))
+        runs.setdefault(
+            study.to_toml(), Run(name, study, checkpoints, trials=trials, planted_lives=planted_lives, seed=seed)
+        )
     with shown(progress, sum(run.trials for run in runs.values())) as tell:
         if pool is None and checkpoints is None:
             lived = [
@@ -244,9 +246,7 @@ def _words(error: BaseException) -> str:
     return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
 
 
-def _live(
-    text: str, *, trials: int, planted_lives: int, seed: int, trials_each: int, threads: int, part: int
-) -> bytes:
+def _live(text: str, *, trials: int, planted_lives: int, seed: int, trials_each: int, threads: int, part: int) -> bytes:
     """Live one part, in a worker."""
     run = {"trials": trials, "planted_lives": planted_lives, "seed": seed, "trials_each": trials_each}
     return engine.live_part(_read(text), part=part, threads=threads, **run)

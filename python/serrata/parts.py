@@ -29,7 +29,14 @@ class Run:
     assembly: engine.Assembly
 
     def __init__(
-        self, name: str, study: engine.Study, checkpoints: str | os.PathLike[str] | None, *, trials: int, planted_lives: int, seed: int
+        self,
+        name: str,
+        study: engine.Study,
+        checkpoints: str | os.PathLike[str] | None,
+        *,
+        trials: int,
+        planted_lives: int,
+        seed: int,
     ) -> None:
         # Refuses what is no number of trials and no seed, before anything is made.
         engine.Assembly(study, trials=trials, planted_lives=planted_lives, seed=seed, trials_each=trials)

@@ -433,8 +433,8 @@ def _rare_losses(comparison: Comparison) -> str:
             ]
         )
     head = ["", "told by planted lives", "effective losses, least", "largest share of one", "thin rows"]
-    about = f"Where the losses come from: {comparison.planted_lives:,} lives of each row with a planted crack, and plain ones"
-    return about + "\n" + _table(head, lines)
+    lives = f"{comparison.planted_lives:,} lives of each row with a planted crack, and plain ones"
+    return f"Where the losses come from: {lives}\n" + _table(head, lines)
 
 
 def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:

@@ -281,8 +281,8 @@ class Study:
             Lives of each row in which a crack is planted, to tell of rare losses: one origin is made to crack, with
             numbers that favour a loss, and the life counts by how probable it is. A few thousand tell losses of
             any size to a few per cent, where plain lives would show none. They are put together with plain
-            lives by shares that a pilot sets; table ``rare_losses`` says how each number was got and how much it can be relied
-            on. 0 leaves all to plain lives.
+            lives by shares that a pilot sets; table ``rare_losses`` says how each number was got and which are thin,
+            not to be relied on. 0 leaves all to plain lives.
         seed : int from 0 to 2**64 - 1, optional
             Where the random numbers begin. Without one a fresh seed is drawn, shown with the result and
             kept in it.

@@ -234,9 +234,11 @@ def _chosen(
     name: str, table: Mapping[str, npt.NDArray[Any]], quantities: Sequence[str] | None
 ) -> npt.NDArray[np.bool_]:
     """Mark the lines of the wanted quantities."""
-    there = table["quantity"]
     if quantities is None:
-        return np.ones(len(there), dtype=bool)
+        return np.ones(len(table["strategy"]), dtype=bool)
+    if "quantity" not in table:
+        raise ArgumentError(f"quantities = {quantities!r}\n    {name} has none to choose from\n    leave them out")
+    there = table["quantity"]
     known = list(dict.fromkeys(there.tolist()))
     if isinstance(quantities, str) or not quantities or not set(quantities) <= set(known):
         raise ArgumentError(

@@ -176,3 +176,30 @@ fn intervals_of_rare_losses_hold_the_truth_as_often_as_they_say() {
         );
     }
 }
+
+/// Two ways that share no code but the plans: quadrature over one blade, and lives with planted cracks.
+#[test]
+fn planted_lives_agree_with_quadrature_where_both_can_answer() {
+    let with_row_factor = |text: String| {
+        text.replacen("row_factor = 1", "row_factor = { kind = \"lognormal\", mean = 1, sigma_log = 0.6 }", 1)
+    };
+    let persistent = |text: String| text.replacen("crack_sigma = 0", "crack_sigma = 0.4", 1);
+    let mut compared = 0;
+    for (name, text) in [
+        ("y1a", with_row_factor(yardstick("y1a"))),
+        ("y1b", yardstick("y1b")),
+        ("y3", persistent(with_row_factor(yardstick("y3")))),
+        ("by size", persistent(by_size(0.2, 0.4, 1, 0.02))),
+    ] {
+        let comparison = lived(&text, 1_000, 20_000, 11);
+        let screening = comparison.study.screen().unwrap_or_else(|error| panic!("{error}"));
+        let row = comparison.row_number(0);
+        for strategy in comparison.study.strategy_ids() {
+            let Some(expected) = screening.losses(row, strategy) else { continue };
+            let ours = comparison.row(row, strategy, Quantity::Losses);
+            assert_near(name, ours, expected.value, expected.numerical_error, 4.0);
+            compared += 1;
+        }
+    }
+    assert!(compared >= 8, "{compared}");
+}

@@ -144,7 +144,7 @@ def forged(part, other):
     """Give a part with the sums of another one, and the checksum that belongs to them."""
     run = json.loads(part)
     text, sums = part.decode(), other.decode().split('"sums":')[1].split(',"checksum":')[0]
-    fields = [run[key] for key in ("form", "version", "generator", "study", "seed", "trials")]
+    fields = [run[key] for key in ("form", "version", "generator", "study", "seed", "trials", "planted_lives")]
     content = f"[{json.dumps(fields, separators=(',', ':'))},{run['first_batch']},{run['batches']},{sums}]"
     checksum = 0xCBF2_9CE4_8422_2325
     for byte in content.encode():

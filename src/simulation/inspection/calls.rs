@@ -337,7 +337,9 @@ mod tests {
     fn a_crack_is_called_where_its_draw_lies_below_the_probability_of_detection() {
         let text = include_str!("../../../tests/engine/data/everything_on.toml");
         let study = Study::parse(text, "study").expect("a good study");
-        assert!(study.techniques.iter().all(|technique| technique.inspection_sigma > 0.0 && technique.crack_sigma > 0.0));
+        assert!(
+            study.techniques.iter().all(|technique| technique.inspection_sigma > 0.0 && technique.crack_sigma > 0.0)
+        );
         let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
         let mut lives = Lives::new(&plan, &study);
         lives.begin((0..100_u32).map(|trial| Key::from_seed(6).child(trial.into()))).expect("lives that come through");

@@ -155,7 +155,7 @@ pub(crate) fn tune_all(
         let (unit, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
         let lives = PlantedLives { study, rows, unit, place, key: &key };
         let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), run, is_stopped)?;
-        tuned.ok_or_else(|| Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })
+        tuned.ok_or(Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })
     };
     (0..rows.len()).into_par_iter().map(tune).collect()
 }

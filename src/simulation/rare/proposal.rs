@@ -8,8 +8,8 @@ use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::{HotSpotGrowth, HotSpotPlan, NaturePlan, Numbers, Planted, Standing, draw};
 use rand_distr::Distribution as _;
 
-/// Share of planted cracks that are drawn by the law itself: no weight is larger than this many times what it would be
-/// without a proposal.
+/// Share of planted cracks that are drawn by the law itself: no weight is larger than one over it times that of a crack by the
+/// law.
 pub(super) const DEFENSIVE: f64 = 0.2;
 
 /// What a planted life draws beside the row's draws, by the child of its key.
