@@ -166,7 +166,7 @@ impl Comparison {
         Answer {
             value: mean / through,
             variance: (scatter + of_through) / (through * through),
-            largest: sums.largest.first().copied().unwrap_or(0.0) / (n * through),
+            largest: sums.most_of(told) / (n * through),
         }
     }
 

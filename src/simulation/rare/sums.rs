@@ -33,6 +33,8 @@ pub(crate) struct PlantedSums {
     /// Sums and squares of weighted values.
     sum: Vec<f64>,
     square: Vec<f64>,
+    /// The most that one life added to each.
+    most: Vec<f64>,
     /// Share that plain lives have in each answer, where these tell of it too; the pilot sets it.
     plain_share: Vec<f64>,
     /// Lives in which the planted crack was lost.
@@ -50,6 +52,7 @@ impl PlantedSums {
             years,
             sum: zero.clone(),
             square: zero.clone(),
+            most: zero.clone(),
             plain_share: zero,
             events: 0,
             largest: Vec::new(),
@@ -97,6 +100,11 @@ impl PlantedSums {
         [self.sum[index], self.square[index]]
     }
 
+    /// The most that one life added.
+    pub fn most_of(&self, told: Told) -> f64 {
+        self.most[self.index(told)]
+    }
+
     /// Share that plain lives have in an answer.
     pub fn plain_share(&self, told: Told) -> f64 {
         self.plain_share[self.index(told)]
@@ -126,6 +134,7 @@ impl PlantedSums {
             let index = self.index(told);
             self.sum[index] += value;
             self.square[index] += value * value;
+            self.most[index] = self.most[index].max(value);
         }
         self.events += 1;
         self.halves[(batch % 2) as usize] += fate.weight;
@@ -143,6 +152,7 @@ impl PlantedSums {
     pub fn merge(&mut self, other: &Self) {
         self.sum.iter_mut().zip(&other.sum).for_each(|(to, from)| *to += from);
         self.square.iter_mut().zip(&other.square).for_each(|(to, from)| *to += from);
+        self.most.iter_mut().zip(&other.most).for_each(|(to, from)| *to = to.max(*from));
         self.events += other.events;
         self.halves.iter_mut().zip(other.halves).for_each(|(to, from)| *to += from);
         other.largest.iter().for_each(|weight| self.keep(*weight));
