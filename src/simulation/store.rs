@@ -259,7 +259,7 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 5", "form 4"), "{}".into()]
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 6", "form 4"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");

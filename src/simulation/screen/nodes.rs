@@ -19,7 +19,7 @@ pub(super) fn of_normal(count: usize) -> Vec<Node> {
 
 /// The trapezoidal rule for a standard normal number: better than Gauss's where what counts lies far out.
 pub(super) fn far_out(step: f64) -> Vec<Node> {
-    const REACH: f64 = 6.5;
+    const REACH: f64 = 7.5;
     let steps = (REACH / step) as i32;
     let numbers = (-steps..=steps).map(|number| f64::from(number) * step);
     let nodes: Vec<Node> = numbers.map(|number| (number, (-0.5 * number * number).exp())).collect();
