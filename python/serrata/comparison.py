@@ -34,7 +34,8 @@ class Comparison:
     - ``level`` (fleet or row), ``row``, ``strategy``, ``year`` (NaN for the whole horizon), ``quantity``,
       ``probability`` (of a quantile, else NaN) say what the number is of;
     - ``unit``, ``value``, ``standard_error``, ``low``, ``high`` (95 % interval), ``events`` (trials in which it
-      happened; NaN for means) and ``note`` are the number.
+      happened, or those that would be as sure where planted lives tell of it; NaN for means) and ``note`` are the
+      number.
 
     Where nothing was seen in any trial, ``high`` is an upper bound and ``note`` says so; the standard error is then
     NaN.

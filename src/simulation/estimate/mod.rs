@@ -28,7 +28,8 @@ pub struct Estimate {
     pub low: f64,
     /// Upper end of the 95 % interval; for a probability that was never seen it is the exact bound.
     pub high: f64,
-    /// Lives in which the thing happened, for a probability; else not-a-number.
+    /// Lives in which the thing happened, for a probability; those that would be as sure, where lives with a planted
+    /// crack tell of it; else not-a-number.
     pub events: f64,
 }
 

@@ -7,6 +7,7 @@ use crate::simulation::observe::Quantity;
 use crate::simulation::rare::{PlantedSums, Told};
 use crate::simulation::tables::THIN_EVENTS;
 use crate::statistics::interval;
+use crate::statistics::tail::binomial_at_least;
 use crate::statistics::tail_index::{largest_reliable_index, tail_index, tail_length};
 
 /// One life that carries more than this share of all weight makes a number thin.
@@ -47,9 +48,11 @@ impl Answer {
         Estimate { value: self.value, standard_error: self.variance.sqrt(), low, high, events }
     }
 
+    /// As a probability. A sum of weights may come out above 1, where a probability does not lie: 1 stands for it.
     fn probability(self, lives: f64) -> Estimate {
         let estimate = self.rare(lives);
-        Estimate { high: estimate.high.min(1.0), ..estimate }
+        let [value, low, high] = [estimate.value, estimate.low, estimate.high].map(|number| number.min(1.0));
+        Estimate { value, low, high, ..estimate }
     }
 }
 
@@ -69,6 +72,9 @@ pub struct HowGot {
     pub tail_index: f64,
     /// By how many standard errors the lives of even batches differ from those of odd ones.
     pub halves_apart: f64,
+    /// Whether more plain lives had a loss than planted ones let expect: seen so or more often once in a thousand times,
+    /// were the upper end of what these say true.
+    pub plain_had_more: bool,
 }
 
 impl HowGot {
@@ -76,6 +82,9 @@ impl HowGot {
     pub fn note(&self) -> &'static str {
         if self.planted_share == 0.0 {
             return "plain lives only";
+        }
+        if self.plain_had_more {
+            return "thin: plain lives had more losses";
         }
         if self.planted_losses == 0 {
             return "thin: no planted crack was lost";
@@ -136,6 +145,7 @@ impl Comparison {
                 largest_share: unknown,
                 tail_index: unknown,
                 halves_apart: unknown,
+                plain_had_more: false,
             };
         }
         let sums = self.planted_sums(row, strategy);
@@ -150,7 +160,17 @@ impl Comparison {
             largest_share: sums.largest.first().map_or(f64::NAN, |largest| largest / sum),
             tail_index: tail_index_of(sums),
             halves_apart: (even - odd) / (0.5 * n) / (half_error * std::f64::consts::SQRT_2),
+            plain_had_more: self.plain_had_more(row, strategy),
         }
+    }
+
+    fn plain_had_more(&self, row: RowId, strategy: StrategyId) -> bool {
+        const SELDOM: f64 = 1e-3;
+        let had = self.row_sums(row, strategy).lives.sum[Quantity::AnyLoss as usize];
+        let (most, lives) =
+            (self.planted(row, strategy, Told::AnyLoss).rare(f64::INFINITY).high, self.tally.trials as f64);
+        // Without any planted loss there is no upper end, and every plain one is more.
+        had > 0.0 && (most.is_nan() || (most < 1.0 && binomial_at_least(had, lives, most) < SELDOM))
     }
 
     /// What planted lives of a row say, given that the row came to the start of the study.
@@ -380,4 +400,36 @@ fn normal(answer: Answer) -> Estimate {
     let reach = normal_quantile(0.975) * answer.variance.sqrt();
     let Answer { value, variance, .. } = answer;
     Estimate { value, standard_error: variance.sqrt(), low: value - reach, high: value + reach, events: f64::NAN }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::simulation::Run;
+
+    /// Planted lives that overlook where losses come from must not hide those that plain lives had.
+    #[test]
+    fn plain_losses_that_planted_lives_do_not_explain_are_told() {
+        let study = Study::parse(include_str!("../../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let run = Run { trials: 600, planted_lives: 600, seed: 4, ..Run::default() };
+        let mut comparison = study.simulate(&run).expect("a good run");
+        let looks_well = |comparison: &Comparison| {
+            let all = study.strategy_ids().map(|strategy| comparison.how_got(RowId(0), strategy));
+            all.map(|got| got.plain_had_more).collect::<Vec<bool>>()
+        };
+        assert_eq!(looks_well(&comparison), [false; 4]);
+        // A tenth of what they were.
+        comparison.tally.planted_lives *= 10;
+        assert_eq!(looks_well(&comparison), [true; 4]);
+        assert!(comparison.how_got(RowId(0), StrategyId(1)).is_thin());
+        assert!(comparison.warnings().iter().any(|warning| warning.contains("badly")));
+        // None at all, in the run and in the pilot: then plain lives are all there is.
+        let none = PlantedSums::new(30, 1);
+        comparison.tally.planted.fill(PlantedSums::expecting(&none, 600, 1, 600.0, 600.0));
+        let strategy = StrategyId(1);
+        let [ours, plain] = [Quantity::Losses, Quantity::AnyLoss].map(|what| comparison.row(RowId(0), strategy, what));
+        assert_eq!(comparison.how_got(RowId(0), strategy).note(), "plain lives only");
+        assert!(ours.value > 0.1 && plain.value > 0.1, "{ours:?} {plain:?}");
+    }
 }

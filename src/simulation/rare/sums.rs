@@ -75,6 +75,10 @@ impl PlantedSums {
                 *share = information / (information + planted_information);
             }
         }
+        if outlook.events == 0 {
+            // A pilot that saw no loss says nothing of where they come from: plain lives are all there is.
+            sums.plain_share.fill(1.0);
+        }
         // The cost of losses goes with their number.
         sums.plain_share[3] = sums.plain_share[0];
         sums
