@@ -1,5 +1,6 @@
 //! The fleet and what happens to it. No threads, files or Python here.
 
+mod alike;
 mod assumptions;
 pub mod detection;
 pub mod economics;
@@ -18,11 +19,12 @@ pub mod vibration;
 mod warnings;
 
 use crate::distribution::Distribution;
+use alike::AlikeRows;
 use growth::{GrowthPath, KnownPaths, PathInputs};
 pub use ids::{RowId, StrategyId};
 pub use parts::StudyParts;
 use std::ops::Deref;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// The valid whole: fleet, laws, techniques, strategies, costs, horizon.
 ///
@@ -34,6 +36,7 @@ pub struct Study {
     /// The file that said so, word for word; none for a study of parts.
     text: Option<Arc<str>>,
     paths: KnownPaths,
+    alike: Arc<OnceLock<AlikeRows>>,
 }
 
 impl PartialEq for Study {
@@ -45,7 +48,7 @@ impl PartialEq for Study {
 impl Study {
     /// Of parts that are known to be valid.
     pub(crate) fn of_checked(parts: StudyParts) -> Self {
-        Study { parts, text: None, paths: KnownPaths::default() }
+        Study { parts, text: None, paths: KnownPaths::default(), alike: Arc::default() }
     }
 
     /// The same, with the text that it was read from.
@@ -61,6 +64,11 @@ impl Study {
     /// The same, with growth paths that another study knows.
     pub(crate) fn sharing_paths(self, other: &Study) -> Self {
         Study { paths: other.paths.clone(), ..self }
+    }
+
+    /// The rows that nothing but their names tells from a row, itself among them.
+    pub(crate) fn rows_like(&self, row: RowId) -> &[RowId] {
+        self.alike.get_or_init(|| AlikeRows::of(&self.parts)).to(row)
     }
 
     /// Growth of the cracks of one of its hot spots by Paris' law in one line, tabulated or in closed form.

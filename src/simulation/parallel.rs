@@ -3,14 +3,14 @@
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
-use super::rare::{self, PlantedLife, PlantedLives, Proposal, tune_all};
+use super::rare::{self, Company, PlantedLife, PlantedLives, Proposal, tune_all};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
 use std::ops::{ControlFlow, Range};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Mutex, OnceLock, PoisonError, mpsc};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError, mpsc};
 use std::time::{Duration, Instant};
 
 /// Trials of a batch, whose sums are added one by one; a part of what makes results equal.
@@ -212,7 +212,7 @@ fn live_blocks(
     study: &Study,
     rows: &[RowPlan],
     units: &[UnitPlan],
-    proposals: &[Proposal],
+    proposals: &[Arc<Proposal>],
     run: &Run,
     batches: Range<u64>,
     stop: &Stop,
@@ -303,13 +303,13 @@ struct Worker<'p> {
     rows: &'p [RowPlan],
     units: &'p [UnitPlan],
     /// For each row how cracks are planted; empty where none are.
-    proposals: &'p [Proposal],
+    proposals: &'p [Arc<Proposal>],
     lives: Vec<UnitLives<'p>>,
     fleets: Vec<FleetRecord>,
 }
 
 impl<'p> Worker<'p> {
-    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan], proposals: &'p [Proposal]) -> Self {
+    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan], proposals: &'p [Arc<Proposal>]) -> Self {
         Worker {
             study,
             rows,
@@ -365,7 +365,8 @@ impl<'p> Worker<'p> {
         let key = |row: usize| rare::key_of(run.seed, &self.rows[row]);
         for (lives, unit) in self.lives.iter_mut().zip(self.units) {
             for (place, &row) in unit.rows.iter().enumerate() {
-                let planted = PlantedLives { study: self.study, rows: self.rows, unit, place, key: &key };
+                let planted =
+                    PlantedLives { study: self.study, rows: self.rows, unit, place, key: &key, company: Company::All };
                 let is_over = || stop.is_over();
                 let told = |life: &PlantedLife| tally.add_planted(row, life.losses, batch);
                 let all = planted

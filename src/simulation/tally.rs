@@ -8,6 +8,7 @@ use super::rare::{PlantedLoss, PlantedSums, Proposal, Told};
 use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Bins of the longest crack: 16 to an octave from 1/8 mm up to 512 mm, and one for no crack.
 pub(crate) const LENGTH_BINS: usize = 12 * 16 + 1;
@@ -247,7 +248,7 @@ impl Tally {
     }
 
     /// Makes room for lives with planted cracks, if there are any in a run.
-    pub fn expect_planted(&mut self, rows: &[RowPlan], proposals: &[Proposal], run: &Run) {
+    pub fn expect_planted(&mut self, rows: &[RowPlan], proposals: &[Arc<Proposal>], run: &Run) {
         let strategies = self.fleet.len();
         let [plain, planted] = [run.trials, run.planted_lives].map(|lives| lives as f64);
         for (row, proposal) in rows.iter().zip(proposals) {

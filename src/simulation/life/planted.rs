@@ -199,8 +199,9 @@ pub(super) fn count_years(years: &[u32], year: u32) -> [u32; 2] {
 impl Lives<'_> {
     /// As [`Lives::begin`], with a crack planted in each life. A life that loses a blade before the study is not drawn again:
     /// nothing of it counts.
-    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: Vec<Planted>) {
+    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: Vec<Planted>, are_alone: bool) {
         self.batch.begin(keys);
+        self.batch.nature.only_planted = are_alone;
         self.batch.nature.plant(planted);
         self.live_planted_past();
         self.prepare();

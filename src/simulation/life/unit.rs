@@ -44,20 +44,21 @@ impl<'p> UnitLives<'p> {
         self.rows[place].begin(keys)
     }
 
-    /// Draws lives of one of its rows, by place, with a crack planted in each; and plain ones of the other rows, where a
-    /// strategy lives them together.
+    /// Draws lives of one of its rows, by place, with a crack planted in each, and no other if they are alone; and plain
+    /// ones of the other rows, where a strategy lives them together.
     pub fn begin_planted(
         &mut self,
         place: usize,
         keys: impl Fn(usize) -> Vec<Key>,
         planted: Vec<Planted>,
+        are_alone: bool,
     ) -> std::result::Result<(), usize> {
         if self.rows[place].has_sisters() {
             for other in (0..self.rows.len()).filter(|other| *other != place) {
                 self.rows[other].begin(keys(other).into_iter()).ok_or(other)?;
             }
         }
-        self.rows[place].begin_planted(keys(place).into_iter(), planted);
+        self.rows[place].begin_planted(keys(place).into_iter(), planted, are_alone);
         Ok(())
     }
 

@@ -249,6 +249,8 @@ impl Nature<'_> {
         let hot_spot = arrival.hot_spot();
         if self.is_planted_now(new, arrival) {
             self.planted_initiations.push(self.initiations.len());
+        } else if self.only_planted {
+            return;
         }
         self.initiations.push(Initiation {
             parent: self.lives[new.life].blades,

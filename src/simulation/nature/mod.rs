@@ -69,6 +69,8 @@ pub(crate) struct Nature<'p> {
     pub lives: Vec<Life>,
     /// The crack that is planted in each life; empty where none are.
     pub planted: Vec<Planted>,
+    /// Whether rows have no crack but the planted one.
+    pub only_planted: bool,
     pub cracks: Vec<Crack>,
     pub sizes: Sizes,
     /// What happened to cracks, over all lives so far.
@@ -121,6 +123,7 @@ impl<'p> Nature<'p> {
             plan,
             lives: Vec::new(),
             planted: Vec::new(),
+            only_planted: false,
             cracks: Vec::new(),
             sizes: Sizes::default(),
             counts: IntegrationCounts::default(),
@@ -144,6 +147,7 @@ impl<'p> Nature<'p> {
         let count = keys.len();
         self.release(Mark::default());
         self.planted.clear();
+        self.only_planted = false;
         self.growth_rates.resize(count * self.plan.hot_spots.len(), 0.0);
         self.lives.resize_with(count, || Life {
             trial: Key::from_seed(0),

@@ -17,10 +17,12 @@ use super::nature::{LOST, Planted};
 use super::parallel::Run;
 use super::plan::{RowPlan, UnitPlan};
 use crate::error::{Error, Kind, Result};
-use crate::model::Study;
+use crate::model::{RowId, Study};
 use crate::random::{Key, hash_name};
 use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
+use std::sync::Arc;
 
 /// The loss of a planted crack's blade under one strategy.
 #[derive(Debug, Clone, Copy)]
@@ -38,6 +40,17 @@ pub(crate) struct PlantedLives<'a> {
     pub place: usize,
     /// Key of the lives of a row, from which each has a child by number.
     pub key: &'a dyn Fn(usize) -> Key,
+    pub company: Company,
+}
+
+/// What other cracks there are in the row of a planted one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Company {
+    /// All that its nature draws.
+    All,
+    /// None where the planted one comes first in its blade and joins no other, which is far quicker to live; what may be
+    /// learned of others is left out.
+    NoneIfApart,
 }
 
 /// Years that no study and no crack is longer than.
@@ -80,23 +93,23 @@ impl PlantedLives<'_> {
             let planted: Vec<Planted> =
                 numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
             let tried = lives.row(self.place).try_alone(numbers.iter().map(|&number| key.child(number)), &planted);
-            let (mut lived, mut lived_numbers) = (Vec::new(), Vec::new());
+            let (mut alone, mut among_others) = (Vec::new(), Vec::new());
             for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
                 match progress {
                     Some(progress) if progress < LOST - MOST_YEARS => {
                         told(&PlantedLife { planted: &planted, progress, losses: &nothing });
                     }
-                    _ => {
-                        lived.push(planted);
-                        lived_numbers.push(number);
-                    }
+                    Some(_) if self.company == Company::NoneIfApart => alone.push((planted, number)),
+                    _ => among_others.push((planted, number)),
                 }
             }
-            for (planted, numbers) in lived.chunks(LIVED_TOGETHER).zip(lived_numbers.chunks(LIVED_TOGETHER)) {
-                if is_stopped() {
-                    return Ok(false);
+            for (lived, are_alone) in [(alone, true), (among_others, false)] {
+                for together in lived.chunks(LIVED_TOGETHER) {
+                    if is_stopped() {
+                        return Ok(false);
+                    }
+                    self.live_together(lives, together, are_alone, &mut told)?;
                 }
-                self.live_together(lives, planted.to_vec(), numbers, &mut told)?;
             }
         }
         Ok(true)
@@ -105,18 +118,19 @@ impl PlantedLives<'_> {
     fn live_together(
         &self,
         lives: &mut UnitLives,
-        planted: Vec<Planted>,
-        numbers: &[u64],
+        lived: &[(Planted, u64)],
+        are_alone: bool,
         told: &mut impl FnMut(&PlantedLife),
     ) -> Result<()> {
         let keys = |place: usize| {
             let key = (self.key)(self.unit.rows[place]);
-            numbers.iter().map(|&number| key.child(number)).collect::<Vec<Key>>()
+            lived.iter().map(|(_, number)| key.child(*number)).collect::<Vec<Key>>()
         };
         let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
-        lives.begin_planted(self.place, keys, planted).map_err(never)?;
+        let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();
+        lives.begin_planted(self.place, keys, planted, are_alone).map_err(never)?;
         let mut losses = vec![None; self.study.strategies.len()];
-        for life in 0..numbers.len() {
+        for life in 0..lived.len() {
             let hot_spot = lives.row(self.place).batch().nature.planted[life].hot_spot;
             for (strategy, loss) in losses.iter_mut().enumerate() {
                 let fate = lives.follow_planted(self.place, life, strategy);
@@ -135,14 +149,14 @@ pub(crate) fn key_of(seed: u64, row: &RowPlan) -> Key {
     Key::from_seed(seed).child(row.nature.name).child(hash_name("planted cracks"))
 }
 
-/// Tunes the proposals of all rows, if a run has planted lives.
+/// Tunes the proposals of all rows, if a run has planted lives: one for rows that are alike.
 pub(crate) fn tune_all(
     study: &Study,
     rows: &[RowPlan],
     units: &[UnitPlan],
     run: &Run,
     is_stopped: &(dyn Fn() -> bool + Sync),
-) -> Result<Vec<Proposal>> {
+) -> Result<Vec<Arc<Proposal>>> {
     if run.planted_lives == 0 {
         return Ok(Vec::new());
     }
@@ -153,17 +167,21 @@ pub(crate) fn tune_all(
     let tune = |row: usize| {
         let key = |row: usize| Key::from_seed(run.seed).child(rows[row].nature.name).child(hash_name("pilot"));
         let (unit, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
-        let lives = PlantedLives { study, rows, unit, place, key: &key };
+        let lives = PlantedLives { study, rows, unit, place, key: &key, company: Company::All };
         let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), run, is_stopped)?;
-        tuned.ok_or(Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })
+        let tuned = tuned.ok_or(Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })?;
+        Ok((row, Arc::new(tuned)))
     };
-    (0..rows.len()).into_par_iter().map(tune).collect()
+    let first = |row: RowId| study.rows_like(row)[0].0;
+    let firsts: BTreeSet<usize> = study.row_ids().map(first).collect();
+    let tuned = firsts.into_par_iter().map(tune).collect::<Result<BTreeMap<usize, Arc<Proposal>>>>()?;
+    Ok(study.row_ids().map(|row| Arc::clone(&tuned[&first(row)])).collect())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{RowId, StrategyId};
+    use crate::model::StrategyId;
     use crate::simulation::plain::texts;
     use proptest::strategy::{Strategy, ValueTree};
     use proptest::test_runner::{Config, RngSeed, TestRunner};

@@ -10,7 +10,7 @@ use rand_distr::Distribution as _;
 
 /// Share of planted cracks that are drawn by the law itself: no weight is larger than one over it times that of a crack by the
 /// law.
-pub(super) const DEFENSIVE: f64 = 0.2;
+pub(super) const DEFENSIVE: f64 = 0.15;
 
 /// What a planted life draws beside the row's draws, by the child of its key.
 mod purpose {
