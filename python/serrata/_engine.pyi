@@ -82,6 +82,8 @@ def simulate(
     threads: int,
     block_trials: int,
     keep_finished: bool,
+    target_relative_error: float | None,
+    most_seconds: float | None,
     progress: Callable[[int], object] | None,
 ) -> Comparison: ...
 def live_part(
@@ -159,6 +161,10 @@ class Comparison:
     def trials(self) -> int: ...
     @property
     def planted_lives(self) -> int: ...
+    @property
+    def ended(self) -> str: ...
+    @property
+    def target_relative_error(self) -> float | None: ...
     @property
     def seed(self) -> int: ...
     @property

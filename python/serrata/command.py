@@ -73,10 +73,15 @@ main.add_command(signal_response)
 
 @main.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--trials", default=10_000, show_default=True, help="Lives of the whole fleet.")
+@click.option("--trials", type=int, help="Lives of the whole fleet: 10000, or the most where the run may end early.")
+@click.option("--planted-lives", type=int, help="Lives of each row with a planted crack, which tell of rare losses.")
 @click.option(
-    "--planted-lives", default=0, show_default=True, help="Lives of each row with a planted crack, for rare losses."
+    "--target-relative-error",
+    type=float,
+    help="End when the fleet's losses are known to this share of themselves (one standard error).",
 )
+@click.option("--most-seconds", type=float, help="End after so long, with what is finished.")
+@click.option("--checkpoints", type=click.Path(path_type=Path), help="Keep finished parts here, and take those there.")
 @click.option("--seed", type=int, help="Where the random numbers begin; drawn and shown if left out.")
 @click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
@@ -84,8 +89,11 @@ main.add_command(signal_response)
 @click.option("--quiet", is_flag=True, help="Show neither progress nor report.")
 def compare(
     study: Path,
-    trials: int,
-    planted_lives: int,
+    trials: int | None,
+    planted_lives: int | None,
+    target_relative_error: float | None,
+    most_seconds: float | None,
+    checkpoints: Path | None,
     seed: int | None,
     threads: int,
     as_json: bool,
@@ -98,6 +106,9 @@ def compare(
     comparison = Study.load(study).simulate(
         trials=trials,
         planted_lives=planted_lives,
+        target_relative_error=target_relative_error,
+        most_seconds=most_seconds,
+        checkpoints=checkpoints,
         seed=seed,
         threads=threads,
         progress=False if quiet else None,

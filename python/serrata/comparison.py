@@ -83,6 +83,16 @@ class Comparison:
         return self._engine.planted_lives
 
     @property
+    def ended(self) -> str:
+        """Why it ended: all trials lived, target reached, time over or stopped."""
+        return self._engine.ended
+
+    @property
+    def target_relative_error(self) -> float | None:
+        """Standard error over value that was asked for, of the fleet's losses under each strategy."""
+        return self._engine.target_relative_error
+
+    @property
     def seed(self) -> int:
         """Seed; the same study, trials and seed give the same numbers."""
         return self._engine.seed
@@ -120,7 +130,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, differences, rankings or rare_losses.
+            summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -149,7 +159,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, differences, rankings or rare_losses.
+            summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -178,7 +188,8 @@ class Comparison:
     def by_year(self) -> pd.DataFrame:
         """Losses, and the chance of any, in each study year: for the fleet and for each row.
 
-        ``year`` is the beginning of the study year.
+        ``year`` is the beginning of the study year. ``p_any_loss_until`` is the chance that a loss has come by its
+        end.
         """
         return self.table("by_year")
 
@@ -191,6 +202,21 @@ class Comparison:
         a ``probability``: 0.5, 0.9, 0.95 and 0.99; 0 where there is no crack with that probability.
         """
         return self.table("by_outage")
+
+    @cached_property
+    def by_hot_spot(self) -> pd.DataFrame:
+        """Blades lost from each row within the horizon, by the hot spot of the crack: one column more, ``hot_spot``."""
+        return self.table("by_hot_spot")
+
+    @cached_property
+    def loss_cost(self) -> pd.DataFrame:
+        """Chance that the losses of one row cost more than some levels, in present value.
+
+        One column more: ``above``, in the study's currency: 1/4, 1/2, 1, 2, 4 and 8 times the mean cost of one
+        loss. For the fleet it is the chance that those of any one row do; where a strategy sends people to sister
+        rows and planted lives tell of it, an upper bound: the sum over rows.
+        """
+        return self.table("loss_cost")
 
     @cached_property
     def differences(self) -> pd.DataFrame:
@@ -257,8 +283,8 @@ class Comparison:
         Parameters
         ----------
         part : str, optional
-            heading, losses, by_year, found, left, cost, days, differences, rankings, rare_losses, warnings or
-            assumptions.
+            heading, losses, by_year, hot_spots, found, left, cost, loss_cost, days, differences, rankings,
+            rare_losses, warnings or assumptions.
 
         Returns
         -------

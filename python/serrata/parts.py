@@ -57,6 +57,8 @@ class Run:
                 threads=threads,
                 block_trials=block_trials,
                 keep_finished=False,
+                target_relative_error=None,
+                most_seconds=None,
                 progress=None if tell is None else lambda done: tell(before + done),
             )
 
@@ -76,6 +78,8 @@ class Run:
                 threads=threads,
                 block_trials=0,
                 keep_finished=False,
+                target_relative_error=None,
+                most_seconds=None,
                 progress=None,
             )
         # So few are lived by one thread.

@@ -243,6 +243,7 @@ def _heading(comparison: Comparison) -> str:
         f"{study.horizon_years:g} years from {study.start_year:g}",
         f"{comparison.trials:,} trials, seed {comparison.seed}, {comparison.threads or 'unknown number of'} threads, "
         f"serrata {comparison.version} ({comparison.generator})",
+        *_ending(comparison),
         "",
         "Strategies",
     ]
@@ -251,6 +252,15 @@ def _heading(comparison: Comparison) -> str:
         mark = " (baseline)" if strategy == study.baseline else ""
         lines.append(_wrapped(description + mark, f"  {strategy:<{width}}  ", " " * (width + 4)))
     return "\n".join(lines)
+
+
+def _ending(comparison: Comparison) -> list[str]:
+    """Say why a run ended that might have ended earlier or later."""
+    target = comparison.target_relative_error
+    if target is None:
+        return [] if comparison.ended == "all trials lived" else [f"ended early: {comparison.ended}"]
+    asked = f"the fleet's losses under each strategy to {target:.3g} of themselves (one standard error)"
+    return [_wrapped(f"asked for: {asked}; ended: {comparison.ended}")]
 
 
 def _risk(comparison: Comparison) -> str:
@@ -348,6 +358,34 @@ def _days(comparison: Comparison) -> str:
         "Days, whole fleet, of work at outages and of forced outages; and of units beyond their windows\n"
         + _by_strategy(comparison, _DAYS)
     )
+
+
+def _loss_cost(comparison: Comparison) -> str:
+    scale, money = plots.money_unit(comparison)
+    fleet = comparison.loss_cost[comparison.loss_cost["level"] == "fleet"]
+    levels = sorted(fleet["above"].unique())
+    if not levels[-1] > 0.0:
+        return ""
+    lines = [
+        [strategy, *(_shown(_pick(fleet, strategy=strategy, above=level)).plus_minus() for level in levels)]
+        for strategy in comparison.study.strategies
+    ]
+    title = f"Chance that the losses of any one row cost more than, in {money}, discounted to the start\n"
+    return title + _table(["", *(_short(level / scale) for level in levels)], lines)
+
+
+def _hot_spots(comparison: Comparison) -> str:
+    row = comparison.worst_row
+    of_row = comparison.by_hot_spot[comparison.by_hot_spot["row"] == row]
+    spots = list(of_row["hot_spot"].unique())
+    if len(spots) < 2:
+        return ""
+    lines = [
+        [strategy, *(_shown(_pick(of_row, strategy=strategy, hot_spot=spot)).plus_minus() for spot in spots)]
+        for strategy in comparison.study.strategies
+    ]
+    title = f"Blades lost from row {row} by the hot spot of the crack, within the horizon (all rows: by_hot_spot)\n"
+    return title + _table(["", *spots], lines)
 
 
 def _differences(comparison: Comparison) -> str:
@@ -528,9 +566,11 @@ _WORDED: dict[str, Callable[[Comparison], str]] = {
     "heading": _heading,
     "losses": _risk,
     "by_year": _by_year,
+    "hot_spots": _hot_spots,
     "found": _finds,
     "left": _left,
     "cost": _money,
+    "loss_cost": _loss_cost,
     "days": _days,
     "differences": _differences,
     "rankings": _rankings,

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["Study"]
 
 #: Names of earlier versions, with what took their place.
+#: Trials if none are stated: of a run that lives them all, and the most of one that may end earlier.
+_TRIALS = 10_000
+_MOST_TRIALS = 1_000_000
 _RENAMED = {
     "simulate_in_doubt": "Study.simulate_under_uncertainty",
     "work_calendar_text": "Study.work_calendar, or the command serrata check --calendar",
@@ -256,12 +259,14 @@ class Study:
     def simulate(
         self,
         *,
-        trials: int = 10_000,
-        planted_lives: int = 0,
+        trials: int | None = None,
+        planted_lives: int | None = None,
         seed: int | None = None,
         threads: int = 0,
         progress: Progress = None,
         keep_finished: bool = False,
+        target_relative_error: float | None = None,
+        most_seconds: float | None = None,
         block_trials: int = 0,
         executor: elsewhere.Workers | None = None,
         checkpoints: str | os.PathLike[str] | None = None,
@@ -275,14 +280,16 @@ class Study:
 
         Parameters
         ----------
-        trials : int, at least 1
-            Lives of the whole fleet.
-        planted_lives : int, at least 0
+        trials : int, at least 1, optional
+            Lives of the whole fleet: 10,000 if left out. With `target_relative_error` or `most_seconds` they are the
+            most that are lived, 1,000,000 if left out.
+        planted_lives : int, at least 0, optional
             Lives of each row in which a crack is planted, to tell of rare losses: one origin is made to crack, with
             numbers that favour a loss, and the life counts by how probable it is. A few thousand tell losses of
             any size to a few per cent, where plain lives would show none. They are put together with plain
             lives by shares that a pilot sets; table ``rare_losses`` says how each number was got and which are thin,
-            not to be relied on. 0 leaves all to plain lives.
+            not to be relied on. 0 leaves all to plain lives. If left out: 0, or as many as trials where
+            `target_relative_error` asks for accuracy.
         seed : int from 0 to 2**64 - 1, optional
             Where the random numbers begin. Without one a fresh seed is drawn, shown with the result and
             kept in it.
@@ -296,6 +303,15 @@ class Study:
             Whether Ctrl-C gives back the trials that were finished, with a warning, instead of raising
             KeyboardInterrupt; what is in hand is finished first, for at most a second. Where not even the first
             512 trials were, KeyboardInterrupt says so.
+        target_relative_error : float between 0 and 1, optional
+            Ends the run once the fleet's expected number of losses is known so well under every strategy: one standard
+            error over the number, 0.05 for 5 %. It is looked at seldom (after 4 to 8 times 512 trials one by one, then
+            at each quarter more), so that ending by luck is rare and intervals stay honest; it ends at the same
+            trial on any number of threads. `Comparison.ended` says whether it was reached; where it was not, a
+            warning says how far the run came. Refused with an executor or checkpoints, whose parts come in any order.
+        most_seconds : float above 0, optional
+            Ends the run after so long with the trials that were finished. How many these are hangs on the machine.
+            Refused with an executor or checkpoints.
         block_trials : int, at least 0
             Trials a thread takes at a time, or of a part; 0 chooses. Changes no result.
         executor : concurrent.futures.Executor, or function that makes one, optional
@@ -343,12 +359,28 @@ class Study:
         ...     again = study.simulate(trials=500, seed=1, checkpoints=folder)  # lives nothing
         >>> kept == again == comparison
         True
+        >>> known = study.simulate(target_relative_error=0.5, planted_lives=0, seed=1)
+        >>> known.ended, known.trials < 10_000
+        ('target reached', True)
         """
         seed = elsewhere.seed_or_drawn(seed, checkpoints)
+        if planted_lives is None:
+            planted_lives = (trials or _MOST_TRIALS) if target_relative_error is not None else 0
+        if trials is None:
+            is_open = target_relative_error is not None or most_seconds is not None
+            trials = _MOST_TRIALS if is_open else _TRIALS
         if executor is not None or checkpoints is not None:
-            if keep_finished:
-                other = "with an executor" if checkpoints is None else "with checkpoints, which keep finished parts"
-                raise ArgumentError(f"keep_finished = True\n    cannot be kept {other}\n    leave one of the two out")
+            refused = {
+                "keep_finished": keep_finished or None,
+                "target_relative_error": target_relative_error,
+                "most_seconds": most_seconds,
+            }
+            for name, value in refused.items():
+                if value is not None:
+                    raise ArgumentError(
+                        f"{name} = {value}\n    cannot be had with an executor or checkpoints, whose parts come in any order\n"
+                        "    leave one of the two out"
+                    )
             lived = elsewhere.simulate(
                 {"": self._engine},
                 trials=trials,
@@ -370,9 +402,11 @@ class Study:
                 threads=threads,
                 block_trials=block_trials,
                 keep_finished=keep_finished,
+                target_relative_error=target_relative_error,
+                most_seconds=most_seconds,
                 progress=tell,
             )
-        if found.trials < trials:
+        if found.ended == "stopped":
             done = f"{found.trials} of {trials} trials"
             warnings.warn(
                 f"stopped on request after {done}; the result holds those that were finished",

@@ -13,6 +13,8 @@ pub(super) const MOST_THREADS: u64 = 4096;
 /// What to do about a number of planted lives that is none.
 pub(super) const PLANTED_REMEDY: &str = "as many as trials tell losses of any size to a few per cent; 0 is for none";
 
+pub(super) const TARGET_REMEDY: &str = "0.05 asks for standard errors of 5 % of the fleet's losses";
+
 /// A whole number between 0 and `most`; a bool, a float or a text is none.
 pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, range: RangeInclusive<u64>, remedy: &str) -> PyResult<u64> {
     let refusal = |rule: &str| {
@@ -31,6 +33,16 @@ pub(super) fn whole(name: &str, value: &Bound<'_, PyAny>, range: RangeInclusive<
         Ok(number) if range.contains(&number) => Ok(number),
         _ => refusal(&rule),
     }
+}
+
+/// A number, if there is one.
+pub(super) fn number_or_none(name: &str, value: Option<&Bound<'_, PyAny>>, remedy: &str) -> PyResult<Option<f64>> {
+    let Some(value) = value else { return Ok(None) };
+    let number = if value.is_instance_of::<PyBool>() { None } else { value.extract::<f64>().ok() };
+    number.map(Some).ok_or_else(|| {
+        let shown = value.repr().map_or_else(|_| "a value".to_owned(), |text| text.to_string());
+        errors::exception(value.py(), &Error::argument(name, shown, "must be a number", remedy))
+    })
 }
 
 /// One of a few words.

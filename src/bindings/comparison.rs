@@ -1,6 +1,6 @@
 //! `Comparison` for Python.
 
-use super::arguments::{MOST_THREADS, PLANTED_REMEDY, whole};
+use super::arguments::{MOST_THREADS, PLANTED_REMEDY, TARGET_REMEDY, number_or_none, whole};
 use super::arrays;
 use super::doorway::{Asker, released};
 use super::errors::exception;
@@ -85,6 +85,18 @@ impl Comparison {
         self.comparison.planted_lives()
     }
 
+    /// Why it ended, in words.
+    #[getter]
+    fn ended(&self) -> &'static str {
+        self.comparison.ended.name()
+    }
+
+    /// Standard error over value that was asked for.
+    #[getter]
+    fn target_relative_error(&self) -> Option<f64> {
+        self.comparison.run.target_relative_error
+    }
+
     #[getter]
     fn seed(&self) -> u64 {
         self.comparison.run.seed
@@ -98,7 +110,7 @@ impl Comparison {
 
 /// Live the fleet under every strategy, many times, and compare.
 #[pyfunction]
-#[pyo3(signature = (study, *, trials, planted_lives, seed, threads, block_trials, keep_finished, progress))]
+#[pyo3(signature = (study, *, trials, planted_lives, seed, threads, block_trials, keep_finished, target_relative_error, most_seconds, progress))]
 #[allow(clippy::too_many_arguments)]
 pub(super) fn simulate(
     py: Python<'_>,
@@ -109,6 +121,8 @@ pub(super) fn simulate(
     threads: &Bound<'_, PyAny>,
     block_trials: &Bound<'_, PyAny>,
     keep_finished: bool,
+    target_relative_error: Option<&Bound<'_, PyAny>>,
+    most_seconds: Option<&Bound<'_, PyAny>>,
     progress: Option<Py<PyAny>>,
 ) -> PyResult<Comparison> {
     const MOST: u64 = Run::MOST_TRIALS;
@@ -119,6 +133,8 @@ pub(super) fn simulate(
         threads: whole("threads", threads, 0..=MOST_THREADS, "0 uses what the machine gives")? as usize,
         block_trials: whole("block_trials", block_trials, 0..=MOST, "leave it out: it changes no result")?,
         keep_finished,
+        target_relative_error: number_or_none("target_relative_error", target_relative_error, TARGET_REMEDY)?,
+        most_seconds: number_or_none("most_seconds", most_seconds, "leave it out to live all trials")?,
     };
     let mut asker = Asker::new(progress);
     let outcome = released(py, || Ok(study.study.simulate_with(&run, &mut |done| asker.ask(done))))?;

@@ -2,7 +2,7 @@
 
 use super::estimate::Comparison;
 use super::merge_tree::{MergeTree, Parts};
-use super::parallel::{self, BATCH_TRIALS, Run};
+use super::parallel::{self, BATCH_TRIALS, Ended, Run};
 use super::plan::RowPlan;
 use crate::error::{Error, Result};
 use crate::model::Study;
@@ -190,10 +190,7 @@ impl Assembly {
         let missing = self.missing();
         let total = self.parts.tree.total();
         match (missing.first(), total) {
-            (None, Some(tally)) => {
-                let run = self.partition.run;
-                Ok(Comparison { study: self.study, run, version: crate::VERSION.to_owned(), tally })
-            }
+            (None, Some(tally)) => Ok(Comparison::of(&self.study, &self.partition.run, tally, Ended::Lived)),
             (first, _) => Err(Error::argument(
                 "parts",
                 self.partition.count(),

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 ///
 /// Two neighbours of one level are added as soon as both are there, the left to the right one's
 /// left; what is left over at the end is added from the largest to the smallest.
-#[derive(Debug, Default, Serialize, Deserialize)]
+#[derive(Debug, Default, Clone, Serialize, Deserialize)]
 pub(crate) struct MergeTree {
     /// (level, number at that level, sums), in order of batches.
     subtrees: Vec<(u32, u64, Tally)>,
@@ -78,14 +78,27 @@ impl Parts {
 
     /// Adds the sums over some batches.
     pub fn add(&mut self, first: u64, count: u64, part: MergeTree) {
+        self.wait(first, count, part);
+        self.add_until(u64::MAX);
+    }
+
+    /// Lets the sums over some batches wait.
+    pub fn wait(&mut self, first: u64, count: u64, part: MergeTree) {
         self.waiting.insert(first, (count, part));
-        while let Some((count, part)) = self.waiting.remove(&self.next) {
+    }
+
+    /// Adds those that wait and follow, until there are so many batches: whether there are. No part goes beyond.
+    pub fn add_until(&mut self, batches: u64) -> bool {
+        while self.next < batches
+            && let Some((count, part)) = self.waiting.remove(&self.next)
+        {
             self.next += count;
             self.tree.append(part);
             if count == 0 {
                 break;
             }
         }
+        self.next == batches
     }
 }
 

@@ -27,7 +27,7 @@ pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;
-pub use parallel::Run;
+pub use parallel::{Ended, Run};
 pub use screen::{NotScreened, Screened, Screening};
 pub use single_inspection::{Confirmed, Inspected, Inspection};
 pub use tables::{Column, TABLES, Table};
@@ -56,8 +56,7 @@ impl Study {
     /// As there; a stopped run is an error too, unless it keeps what was finished.
     pub fn simulate_with(&self, run: &Run, ask: &mut dyn FnMut(u64) -> ControlFlow<()>) -> Result<Comparison> {
         let rows = plan::RowPlan::all(self)?;
-        let tally = parallel::live_all(self, &rows, run, ask)?;
-        let run = Run { trials: tally.trials, ..run.clone() };
-        Ok(Comparison { study: self.clone(), run, version: crate::VERSION.to_owned(), tally })
+        let (tally, ended) = parallel::live_all(self, &rows, run, ask)?;
+        Ok(Comparison::of(self, run, tally, ended))
     }
 }

@@ -1,5 +1,6 @@
 //! Cuts the trials into batches, lives them on threads in order, and merges them in order.
 
+use super::estimate::Comparison;
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
@@ -8,6 +9,7 @@ use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::Key;
+use serde::{Deserialize, Serialize};
 use std::ops::{ControlFlow, Range};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError, mpsc};
@@ -41,11 +43,38 @@ pub struct Run {
     pub block_trials: u64,
     /// Whether a run that is stopped gives back the trials that were finished, in order.
     pub keep_finished: bool,
+    /// Ends the run before all trials are lived, once the fleet's number of losses is known under each strategy to this
+    /// share of itself, as one standard error.
+    pub target_relative_error: Option<f64>,
+    /// Ends it after so many seconds, with the trials that were finished.
+    pub most_seconds: Option<f64>,
+}
+
+/// Why a run ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Ended {
+    /// All trials were lived.
+    Lived,
+    /// Its numbers were known as well as was asked for.
+    Target,
+    /// Its time was over.
+    Time,
+    /// It was stopped, and keeps what was finished.
+    Stopped,
 }
 
 impl Default for Run {
     fn default() -> Self {
-        Run { trials: 10_000, planted_lives: 0, seed: 1, threads: 0, block_trials: 0, keep_finished: false }
+        Run {
+            trials: 10_000,
+            planted_lives: 0,
+            seed: 1,
+            threads: 0,
+            block_trials: 0,
+            keep_finished: false,
+            target_relative_error: None,
+            most_seconds: None,
+        }
     }
 }
 
@@ -76,6 +105,26 @@ impl Run {
                 self.block_trials,
                 "must be at most 4000000000",
                 "leave it out: it changes no result",
+            ));
+        }
+        if let Some(target) = self.target_relative_error
+            && !(target > 0.0 && target < 1.0)
+        {
+            return Err(Error::argument(
+                "target_relative_error",
+                target,
+                "must be above 0 and below 1",
+                "0.05 asks for standard errors of 5 % of the fleet's losses",
+            ));
+        }
+        if let Some(seconds) = self.most_seconds
+            && !(seconds > 0.0 && seconds.is_finite())
+        {
+            return Err(Error::argument(
+                "most_seconds",
+                seconds,
+                "must be above 0 and finite",
+                "leave it out to live all trials",
             ));
         }
         if self.threads > 4096 {
@@ -112,27 +161,53 @@ impl Run {
     }
 }
 
+impl Ended {
+    /// The same in words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Ended::Lived => "all trials lived",
+            Ended::Target => "target reached",
+            Ended::Time => "time over",
+            Ended::Stopped => "stopped",
+        }
+    }
+}
+
 /// Lives all trials; `ask` is told how many are done and may stop the run.
 pub(super) fn live_all(
     study: &Study,
     rows: &[RowPlan],
     run: &Run,
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
-) -> Result<Tally> {
-    let total = live(study, rows, run, 0..run.batches(), ask)?.total();
+) -> Result<(Tally, Ended)> {
+    let begun = Instant::now();
+    let mut time_is_over = false;
+    let (tree, is_known) = live(study, rows, run, 0..run.batches(), &mut |done| {
+        time_is_over = run.most_seconds.is_some_and(|seconds| begun.elapsed().as_secs_f64() > seconds);
+        if time_is_over { ControlFlow::Break(()) } else { ask(done) }
+    })?;
+    let total = tree.total();
     let lived = total.as_ref().map_or(0, |tally| tally.trials);
+    let ended = match is_known {
+        true => Ended::Target,
+        false if lived == run.trials => Ended::Lived,
+        false if time_is_over => Ended::Time,
+        false => Ended::Stopped,
+    };
+    let keeps = run.keep_finished || time_is_over;
     match total {
-        Some(tally) if lived == run.trials || (run.keep_finished && lived > 0) => {
+        Some(tally) if ended != Ended::Stopped || (keeps && lived > 0) => {
             // The last word: the caller may show that the run is over.
             let _ = ask(lived);
-            Ok(tally)
+            Ok((tally, ended))
         }
-        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
+        None if keeps => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
         _ => Err(interrupted(lived, run.trials)),
     }
 }
 
-/// As [`live_all`], for some batches of the run, of which the sums stay apart; stopped, it is an error.
+/// As [`live_all`], for some batches of the run, of which the sums stay apart; stopped, it is an error. A part knows no
+/// target and no time.
 pub(super) fn live_part(
     study: &Study,
     rows: &[RowPlan],
@@ -141,7 +216,7 @@ pub(super) fn live_part(
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<MergeTree> {
     let trials = (batches.end * BATCH_TRIALS).min(run.trials) - batches.start * BATCH_TRIALS;
-    let tree = live(study, rows, run, batches, ask)?;
+    let (tree, _) = live(study, rows, run, batches, ask)?;
     if tree.trials() == trials { Ok(tree) } else { Err(interrupted(tree.trials(), trials)) }
 }
 
@@ -155,7 +230,7 @@ fn live(
     run: &Run,
     batches: Range<u64>,
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
-) -> Result<MergeTree> {
+) -> Result<(MergeTree, bool)> {
     run.check()?;
     let units = UnitPlan::all(study, rows);
     let stop = AtomicBool::new(false);
@@ -164,20 +239,20 @@ fn live(
         Error::argument("threads", run.threads, &format!("threads cannot be started: {reason}"), "ask for fewer")
     })?;
     // A run that keeps what is finished first finishes what is in hand, if that does not take long.
-    let grace = if run.keep_finished { GRACE } else { Duration::ZERO };
-    let stopping = Stop { asked: &stop, since: OnceLock::new(), grace };
+    let grace = if run.keep_finished || run.most_seconds.is_some() { GRACE } else { Duration::ZERO };
+    let stopping = Stop { asked: &stop, ended: AtomicBool::new(false), since: OnceLock::new(), grace };
     let work = || {
         pool.install(|| {
             let is_stopped = || stopping.is_asked();
             let proposals = match tune_all(study, rows, &units, run, &is_stopped) {
                 Ok(proposals) => proposals,
-                Err(error) => return (MergeTree::default(), Some(error)),
+                Err(error) => return Merged { failure: Some((0, error)), ..Merged::from(0) },
             };
             live_blocks(study, rows, &units, &proposals, run, batches, &stopping, &done)
         })
     };
-    let (tree, failure) = ask_while(work, &stop, &done, ask);
-    failure.map_or(Ok(tree), Err)
+    let merged = ask_while(work, &stop, &done, ask);
+    merged.failure.map_or(Ok((merged.parts.tree, merged.is_known)), |(_, error)| Err(error))
 }
 
 /// Works on another thread while the caller is told how much is done and asked whether to go on; `stop` is set
@@ -217,9 +292,10 @@ fn live_blocks(
     batches: Range<u64>,
     stop: &Stop,
     done: &AtomicU64,
-) -> (MergeTree, Option<Error>) {
+) -> Merged {
     let next = AtomicU64::new(batches.start);
-    let merged = Mutex::new(Merged { parts: Parts::from(batches.start), failure: None });
+    let merged = Mutex::new(Merged::from(batches.start));
+    let target = Target { study, run };
     rayon::broadcast(|_| {
         let mut worker = Worker::new(study, rows, units, proposals);
         let mut count = 1;
@@ -234,12 +310,17 @@ fn live_blocks(
                 // Nothing is gained by what follows.
                 next.store(batches.end, Ordering::Relaxed);
             }
-            merged.lock().unwrap_or_else(PoisonError::into_inner).add(first, part, outcome);
+            let mut merged = merged.lock().unwrap_or_else(PoisonError::into_inner);
+            merged.add(first, part, outcome, &target);
+            if merged.is_known {
+                next.store(batches.end, Ordering::Relaxed);
+                stop.end();
+            }
+            drop(merged);
             count = batches_at_once(run, count, begun.elapsed(), batches.end.saturating_sub(first));
         }
     });
-    let merged = merged.into_inner().unwrap_or_else(PoisonError::into_inner);
-    (merged.parts.tree, merged.failure.map(|(_, error)| error))
+    merged.into_inner().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// How many batches a thread takes next: as many as keep it busy for some time, and few enough that all threads end
@@ -248,6 +329,10 @@ fn batches_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
     /// What a thread keeps to itself until it merges.
     const SHORT: Duration = Duration::from_millis(20);
     const MOST: u64 = 8;
+    if run.target_relative_error.is_some() {
+        // Where a run ends does not hang on how it was cut.
+        return 1;
+    }
     if run.block_trials > 0 {
         return run.block_trials.div_ceil(BATCH_TRIALS);
     }
@@ -256,20 +341,67 @@ fn batches_at_once(run: &Run, count: u64, took: Duration, left: u64) -> u64 {
 }
 
 /// The sums of finished batches, and why others failed.
+#[derive(Debug)]
 struct Merged {
     parts: Parts,
     /// The first failure, with the batch where the thread began.
     failure: Option<(u64, Error)>,
+    /// Whether the target was reached.
+    is_known: bool,
 }
 
 impl Merged {
-    fn add(&mut self, first: u64, (count, part): (u64, MergeTree), outcome: std::result::Result<(), Stopped>) {
-        self.parts.add(first, count, part);
+    fn from(batch: u64) -> Self {
+        Merged { parts: Parts::from(batch), failure: None, is_known: false }
+    }
+
+    fn add(
+        &mut self,
+        first: u64,
+        (count, part): (u64, MergeTree),
+        outcome: std::result::Result<(), Stopped>,
+        target: &Target,
+    ) {
+        if !self.is_known {
+            self.parts.wait(first, count, part);
+            // The sums over so many batches are the same on any threads, and so is where a run ends.
+            while self.parts.add_until(target.next_look(self.parts.next)) {
+                if target.is_reached(&self.parts.tree) {
+                    self.is_known = true;
+                    break;
+                }
+            }
+        }
         if let Err(Stopped::Failed(error)) = outcome
             && self.failure.as_ref().is_none_or(|(other, _)| first < *other)
         {
             self.failure = Some((first, error));
         }
+    }
+}
+
+/// How well a run is to know its numbers.
+struct Target<'a> {
+    study: &'a Study,
+    run: &'a Run,
+}
+
+impl Target<'_> {
+    /// The number of batches, more than some, after which it is looked next: seldom, since each look is a chance to end by
+    /// luck.
+    fn next_look(&self, batches: u64) -> u64 {
+        const FIRST: u64 = 4;
+        if self.run.target_relative_error.is_none() {
+            return u64::MAX;
+        }
+        let quarter = (batches.max(1).ilog2()).saturating_sub(2);
+        (((batches >> quarter) + 1) << quarter).max(FIRST)
+    }
+
+    fn is_reached(&self, tree: &MergeTree) -> bool {
+        let (Some(target), Some(tally)) = (self.run.target_relative_error, tree.clone().total()) else { return false };
+        let comparison = Comparison::of(self.study, self.run, tally, Ended::Target);
+        comparison.largest_relative_error().is_some_and(|error| error <= target)
     }
 }
 
@@ -279,21 +411,28 @@ enum Stopped {
     Failed(Error),
 }
 
-/// Whether the caller asked to stop, and for how long work in hand may go on.
+/// Whether the caller asked to stop, and for how long work in hand may go on; or whether enough is known.
 struct Stop<'a> {
     asked: &'a AtomicBool,
+    ended: AtomicBool,
     since: OnceLock<Instant>,
     grace: Duration,
 }
 
 impl Stop<'_> {
     fn is_asked(&self) -> bool {
-        self.asked.load(Ordering::Relaxed)
+        self.asked.load(Ordering::Relaxed) || self.ended.load(Ordering::Relaxed)
     }
 
     /// Whether work in hand is given up too.
     fn is_over(&self) -> bool {
-        self.is_asked() && self.since.get_or_init(Instant::now).elapsed() >= self.grace
+        let asked = || self.is_asked() && self.since.get_or_init(Instant::now).elapsed() >= self.grace;
+        self.ended.load(Ordering::Relaxed) || asked()
+    }
+
+    /// Ends all work at once.
+    fn end(&self) {
+        self.ended.store(true, Ordering::Relaxed);
     }
 }
 
@@ -453,20 +592,28 @@ mod tests {
     #[test]
     fn work_in_hand_is_given_up_when_the_time_that_a_stop_leaves_it_is_over() {
         let asked = AtomicBool::new(false);
-        let [none, endless] =
-            [Duration::ZERO, Duration::MAX].map(|grace| Stop { asked: &asked, since: OnceLock::new(), grace });
+        let [none, endless] = [Duration::ZERO, Duration::MAX].map(|grace| Stop {
+            asked: &asked,
+            ended: AtomicBool::new(false),
+            since: OnceLock::new(),
+            grace,
+        });
         assert!(!none.is_over() && !endless.is_over(), "nobody asked");
         asked.store(true, Ordering::Relaxed);
         assert!(none.is_over() && !endless.is_over(), "only what leaves time goes on");
+        endless.end();
+        assert!(endless.is_over() && endless.is_asked(), "enough is known");
     }
 
     #[test]
     fn of_several_failures_the_first_batch_is_reported() {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let target = Target { study: &study, run: &Run::default() };
         let failed = |id: &str| Err(Stopped::Failed(Error::never_comes_through(id)));
         for order in [["3", "5", "8"], ["8", "3", "5"], ["5", "8", "3"]] {
-            let mut merged = Merged { parts: Parts::default(), failure: None };
+            let mut merged = Merged::from(0);
             for id in order {
-                merged.add(id.parse().expect("a number"), (0, MergeTree::default()), failed(id));
+                merged.add(id.parse().expect("a number"), (0, MergeTree::default()), failed(id), &target);
             }
             let (first, error) = merged.failure.expect("a failure");
             assert!(first == 3 && error.to_string().contains('3'), "{first}: {error}");

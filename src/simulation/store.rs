@@ -1,7 +1,7 @@
 //! A comparison as JSON for other programs, and as bytes that read back as the same comparison.
 
 use super::estimate::Comparison;
-use super::parallel::Run;
+use super::parallel::{Ended, Run};
 use super::plan::RowPlan;
 use super::tables::{Column, TABLES, Table};
 use super::tally::Tally;
@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 6";
+const FORM: &str = "serrata comparison, form 7";
 
 /// Why a number may be absent from a table, by column.
 const REASONS: [(&str, &str); 11] = [
@@ -46,6 +46,8 @@ struct Page<'a> {
     trials: u64,
     planted_lives: u64,
     seed: u64,
+    ended: &'static str,
+    target_relative_error: Option<f64>,
     baseline: &'a str,
     interval_level: f64,
     warnings: Vec<String>,
@@ -95,6 +97,8 @@ struct Stored {
     generator: String,
     study: String,
     seed: u64,
+    ended: Ended,
+    target_relative_error: Option<f64>,
     tally: Tally,
     /// Of all that stands before it; tells damaged bytes.
     checksum: u64,
@@ -102,7 +106,8 @@ struct Stored {
 
 impl Stored {
     fn sum(&self) -> u64 {
-        let content = (&self.form, &self.version, &self.generator, &self.study, self.seed, &self.tally);
+        let run = (&self.study, self.seed, self.ended, self.target_relative_error);
+        let content = (&self.form, &self.version, &self.generator, run, &self.tally);
         let content = serde_json::to_string(&content);
         hash_name(&content.expect("text, counts and finite numbers always have a JSON form"))
     }
@@ -123,6 +128,8 @@ impl Comparison {
             trials: self.trials(),
             planted_lives: self.planted_lives(),
             seed: self.run.seed,
+            ended: self.ended.name(),
+            target_relative_error: self.run.target_relative_error,
             baseline: &self.study.strategy(self.study.baseline).id,
             interval_level: 0.95,
             warnings: self.warnings(),
@@ -143,6 +150,8 @@ impl Comparison {
             generator: GENERATOR.to_owned(),
             study: self.study.to_toml(),
             seed: self.run.seed,
+            ended: self.ended,
+            target_relative_error: self.run.target_relative_error,
             tally: self.tally.clone(),
             checksum: 0,
         };
@@ -181,6 +190,7 @@ impl Comparison {
             trials: stored.tally.trials,
             planted_lives: stored.tally.planted_lives,
             seed: stored.seed,
+            target_relative_error: stored.target_relative_error,
             ..Run::default()
         };
         if stored.tally.trials == 0
@@ -188,7 +198,7 @@ impl Comparison {
         {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
-        Ok(Comparison { study, run, version: stored.version, tally: stored.tally })
+        Ok(Comparison { version: stored.version, ..Comparison::of(&study, &run, stored.tally, stored.ended) })
     }
 }
 
@@ -259,7 +269,7 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 6", "form 4"), "{}".into()]
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 7", "form 4"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");

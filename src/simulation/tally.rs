@@ -1,7 +1,7 @@
 //! Sums over lives. Each life adds its weight times its values; the weight of a plain life is 1.
 
 use super::nature::IntegrationCounts;
-use super::observe::{GROUP, LifeRecord, NOTHING, Quantity, Values};
+use super::observe::{COST_LEVELS, GROUP, LifeRecord, NOTHING, Quantity, Values};
 use super::parallel::Run;
 use super::plan::RowPlan;
 use super::rare::{PlantedLoss, PlantedSums, Proposal, Told};
@@ -30,6 +30,9 @@ pub(crate) struct LifeSums {
     pub years_with_loss: Vec<f64>,
     pub losses: Vec<f64>,
     pub losses_square: Vec<f64>,
+    /// Lives whose first loss is in each year, and those in which the losses of a row cost more than each level.
+    pub first_losses: Vec<f64>,
+    pub cost_above: [f64; COST_LEVELS],
 }
 
 /// Sums over the weights of lives.
@@ -58,6 +61,8 @@ impl Weights {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct RowSums {
     pub lives: LifeSums,
+    /// Losses by hot spot: number, square of number; weighted.
+    pub spots: Vec<[f64; 2]>,
     pub after_outage: AfterOutage,
     /// Weight of lives by length of the longest crack, [`LENGTH_BINS`] for each outage.
     pub longest: Vec<f64>,
@@ -126,10 +131,13 @@ impl LifeSums {
             years_with_loss: vec![0.0; years],
             losses: vec![0.0; years],
             losses_square: vec![0.0; years],
+            first_losses: vec![0.0; years],
+            cost_above: [0.0; COST_LEVELS],
         }
     }
 
-    fn add(&mut self, weight: f64, values: &Values, loss_years: &mut [u32]) {
+    /// Adds a life; the losses of a row cost more than so many levels, the most of any row.
+    fn add(&mut self, weight: f64, values: &Values, loss_years: &mut [u32], levels_passed: usize) {
         self.weights.add(weight);
         for ((sum, square), value) in self.sum.iter_mut().zip(&mut self.square).zip(values) {
             let weighted = weight * value;
@@ -138,6 +146,10 @@ impl LifeSums {
         }
         if loss_years.len() > 1 {
             loss_years.sort_unstable();
+        }
+        if let Some(&first) = loss_years.first() {
+            self.first_losses[(first as usize).min(self.losses.len() - 1)] += weight;
+            self.cost_above[..levels_passed].iter_mut().for_each(|lives| *lives += weight);
         }
         for same_year in loss_years.chunk_by(|a, b| a == b) {
             let year = (same_year[0] as usize).min(self.losses.len() - 1);
@@ -155,6 +167,8 @@ impl LifeSums {
         add_each(&mut self.years_with_loss, &other.years_with_loss);
         add_each(&mut self.losses, &other.losses);
         add_each(&mut self.losses_square, &other.losses_square);
+        add_each(&mut self.first_losses, &other.first_losses);
+        add_each(&mut self.cost_above, &other.cost_above);
     }
 }
 
@@ -165,7 +179,14 @@ fn add_each(to: &mut [f64], from: &[f64]) {
 impl RowSums {
     fn add(&mut self, record: &mut LifeRecord) {
         let weight = record.weight;
-        self.lives.add(weight, &record.values, &mut record.loss_years);
+        let levels_passed = record.levels_passed();
+        self.lives.add(weight, &record.values, &mut record.loss_years, levels_passed);
+        record.loss_spots.sort_unstable();
+        for same_spot in record.loss_spots.chunk_by(|a, b| a == b) {
+            let count = weight * same_spot.len() as f64;
+            let [number, square] = &mut self.spots[same_spot[0] as usize];
+            (*number, *square) = (*number + count, *square + count * count);
+        }
         add_moments(
             weight,
             record.cracks_left.cracks.as_flattened(),
@@ -183,6 +204,7 @@ impl RowSums {
 
     fn merge(&mut self, other: &Self) {
         self.lives.merge(&other.lives);
+        self.spots.iter_mut().zip(&other.spots).for_each(|(to, from)| add_each(to, from));
         self.after_outage.merge(&other.after_outage);
         add_each(&mut self.longest, &other.longest);
     }
@@ -231,6 +253,7 @@ impl Tally {
     pub fn new(rows: &[RowPlan], strategies: usize, years: usize) -> Self {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
+            spots: vec![[0.0; 2]; row.nature.hot_spots.len()],
             after_outage: AfterOutage::new(row.nature.calendar.to_come()),
             longest: vec![0.0; row.nature.calendar.to_come() * LENGTH_BINS],
         };
@@ -293,7 +316,7 @@ impl Tally {
         let products = &mut self.planted_products[row * strategies * (strategies + 1) / 2..];
         let values = |loss: &Option<PlantedLoss>| {
             loss.map_or([0.0; PLANTED_PRODUCTS], |PlantedLoss { fate, .. }| {
-                [fate.weight, fate.weight / f64::from(fate.of_row[0]), fate.weight * fate.loss.cost]
+                [fate.weight, fate.weight / f64::from(fate.of_row.all), fate.weight * fate.loss.cost]
             })
         };
         let mut index = 0;
@@ -328,12 +351,13 @@ impl Tally {
     /// Adds one trial of the fleet.
     pub fn add_trial(&mut self, fleet: &mut FleetRecord) {
         self.trials += 1;
-        let strategies = fleet.values.iter_mut().zip(&mut fleet.loss_years).zip(&fleet.weights);
-        for (sums, ((values, loss_years), weight)) in self.fleet.iter_mut().zip(strategies) {
+        let strategies =
+            fleet.values.iter_mut().zip(&mut fleet.loss_years).zip(&fleet.weights).zip(&fleet.levels_passed);
+        for (sums, (((values, loss_years), weight), levels_passed)) in self.fleet.iter_mut().zip(strategies) {
             for quantity in [Quantity::AnyLoss, Quantity::Escalated] {
                 values[quantity as usize] = values[quantity as usize].min(1.0);
             }
-            sums.add(*weight, values, loss_years);
+            sums.add(*weight, values, loss_years, *levels_passed);
             values.iter_mut().for_each(|value| *value *= weight);
         }
         let mut index = 0;
@@ -370,6 +394,8 @@ impl Tally {
 pub(crate) struct FleetRecord {
     values: Vec<Values>,
     loss_years: Vec<Vec<u32>>,
+    /// The most of any row.
+    levels_passed: Vec<usize>,
     /// Product of the weights of all rows' lives, which are independent.
     weights: Vec<f64>,
 }
@@ -379,6 +405,7 @@ impl FleetRecord {
         FleetRecord {
             values: vec![NOTHING; strategies],
             loss_years: vec![Vec::new(); strategies],
+            levels_passed: vec![0; strategies],
             weights: vec![1.0; strategies],
         }
     }
@@ -386,6 +413,7 @@ impl FleetRecord {
     pub fn clear(&mut self) {
         self.values.iter_mut().for_each(|values| *values = NOTHING);
         self.loss_years.iter_mut().for_each(Vec::clear);
+        self.levels_passed.fill(0);
         self.weights.fill(1.0);
     }
 
@@ -393,6 +421,7 @@ impl FleetRecord {
         self.weights[strategy] *= record.weight;
         add_each(&mut self.values[strategy], &record.values);
         self.loss_years[strategy].extend_from_slice(&record.loss_years);
+        self.levels_passed[strategy] = self.levels_passed[strategy].max(record.levels_passed());
     }
 }
 
@@ -449,11 +478,13 @@ mod tests {
     fn losses_are_counted_by_the_year_of_each_whatever_their_order() {
         let mut sums = LifeSums::new(6);
         // A loss at the very end of the study is one of its last year.
-        sums.add(1.0, &NOTHING, &mut [4, 2, 4, 6]);
-        sums.add(1.0, &NOTHING, &mut [4]);
+        sums.add(1.0, &NOTHING, &mut [4, 2, 4, 6], 2);
+        sums.add(1.0, &NOTHING, &mut [4], 1);
         assert_eq!(sums.years_with_loss, [0.0, 0.0, 1.0, 0.0, 2.0, 1.0]);
         assert_eq!(sums.losses, [0.0, 0.0, 1.0, 0.0, 3.0, 1.0]);
         assert_eq!(sums.losses_square, [0.0, 0.0, 1.0, 0.0, 5.0, 1.0]);
+        assert_eq!(sums.first_losses, [0.0, 0.0, 1.0, 0.0, 1.0, 0.0]);
+        assert_eq!(sums.cost_above, [2.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
     }
 
     #[test]

@@ -177,6 +177,31 @@ fn intervals_of_rare_losses_hold_the_truth_as_often_as_they_say() {
     }
 }
 
+/// A plan in which a call sends sharper looks to the whole row, so that cracks hang together: 200 seeds against one long run
+/// of plain lives.
+#[test]
+fn an_escalating_plan_is_as_a_very_long_plain_run_has_it() {
+    /// Losses in a life, and their standard error: 60 million plain lives of this engine, seed 77.
+    const EXPECTED: [f64; 2] = [9.633e-5, 1.3e-6];
+    const SEEDS: u64 = 200;
+    let text = yardstick("y2").replace("baseline = \"none\"", "baseline = \"insitu_then_bench\"");
+    let parts: Vec<&str> = text.split("[strategies.").collect();
+    let text = format!("{}[strategies.{}", parts[0], parts[parts.len() - 1]);
+    let [expected, of_expected] = EXPECTED;
+    let (mut sum, mut square, mut held) = (0.0, 0.0, 0);
+    for seed in 0..SEEDS {
+        let ours = lived(&text, 512, 2_000, seed).row_of(0, 0, Quantity::Losses);
+        sum += ours.value;
+        square += ours.value * ours.value;
+        held += u32::from(ours.low <= expected && expected <= ours.high);
+    }
+    let n = SEEDS as f64;
+    let (mean, error) = (sum / n, ((square / n - (sum / n) * (sum / n)) / n).sqrt());
+    assert!((mean - expected).abs() < 3.0 * error.hypot(of_expected), "{mean} +- {error} for {expected}");
+    assert!((180..=200).contains(&held), "{held} of {SEEDS} intervals hold {expected}");
+    eprintln!("{expected:.3e}: mean {mean:.4e} +- {error:.1e}, {held} of {SEEDS} held");
+}
+
 /// Two ways that share no code but the plans: quadrature over one blade, and lives with planted cracks.
 #[test]
 fn planted_lives_agree_with_quadrature_where_both_can_answer() {

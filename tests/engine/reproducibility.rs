@@ -7,14 +7,14 @@ use serrata::model::detection::{DepthGate, Persistence};
 use serrata::model::fleet::PastLook;
 use serrata::model::growth::Limit;
 use serrata::model::initiation::InitiationShape;
-use serrata::simulation::{Comparison, Quantity, Run};
+use serrata::simulation::{Comparison, Ended, Quantity, Run};
 
 fn study(name: &str) -> StudyParts {
     Study::load(format!("{}/{name}", env!("CARGO_MANIFEST_DIR"))).expect("a valid study").into_parts()
 }
 
 fn run(study: &StudyParts, threads: usize, block_trials: u64) -> Comparison {
-    let run = Run { trials: 3_000, planted_lives: 0, seed: 5, threads, block_trials, keep_finished: false };
+    let run = Run { trials: 3_000, planted_lives: 0, seed: 5, threads, block_trials, ..Run::default() };
     study.simulate(&run).expect("a run")
 }
 
@@ -329,10 +329,64 @@ fn planted_lives_give_the_same_bytes_on_any_number_of_threads() {
     for text in [include_str!("data/everything_on.toml"), include_str!("data/y2.toml")] {
         let study = Study::parse(text, "study").expect("a good study");
         let lived = |threads: usize, block_trials: u64| {
-            let run = Run { trials: 1_400, planted_lives: 700, seed: 5, threads, block_trials, keep_finished: false };
+            let run = Run { trials: 1_400, planted_lives: 700, seed: 5, threads, block_trials, ..Run::default() };
             study.simulate(&run).expect("a run").to_bytes()
         };
         let one = lived(1, 0);
         assert!(one == lived(3, 0) && one == lived(2, 512), "{}", study.name);
     }
+}
+
+/// Where a run ends that knows enough hangs on nothing but its lives.
+#[test]
+fn a_target_ends_a_run_at_the_same_trial_on_any_number_of_threads() {
+    let study = study("tests/engine/data/y2.toml");
+    let lived = |threads: usize, block_trials: u64| {
+        let target_relative_error = Some(0.04);
+        let run = Run {
+            trials: 1_000_000,
+            planted_lives: 1_000_000,
+            seed: 5,
+            threads,
+            block_trials,
+            target_relative_error,
+            ..Run::default()
+        };
+        study.simulate(&run).expect("a run")
+    };
+    let one = lived(1, 0);
+    assert_eq!(one.ended, Ended::Target);
+    assert!(one.trials() < 100_000 && one.planted_lives().abs_diff(one.trials()) < 512, "{}", one.trials());
+    assert!(one.largest_relative_error().is_some_and(|error| (0.02..=0.04).contains(&error)));
+    for (threads, block_trials) in [(2, 0), (3, 2048), (1, 4096)] {
+        assert_eq!(
+            one.to_bytes(),
+            lived(threads, block_trials).to_bytes(),
+            "{threads} threads, blocks of {block_trials}"
+        );
+    }
+    let kept = Comparison::from_bytes(&one.to_bytes()).expect("the same");
+    assert_eq!((kept.ended, kept.to_bytes()), (Ended::Target, one.to_bytes()));
+}
+
+#[test]
+fn a_run_that_does_not_come_to_its_target_says_so() {
+    let study = study("tests/engine/data/y2.toml");
+    let run = Run { trials: 1_100, seed: 5, target_relative_error: Some(0.001), ..Run::default() };
+    let all = study.simulate(&run).expect("a run");
+    assert_eq!((all.ended, all.trials()), (Ended::Lived, 1_100));
+    let said = |comparison: &Comparison, what: &str| {
+        let warnings = comparison.warnings();
+        assert!(warnings.iter().any(|warning| warning.contains(what)), "{warnings:?}");
+    };
+    said(&all, "known to 0.10 % under each strategy, but the last trial came first");
+    let plain = Run { target_relative_error: None, ..run.clone() };
+    let rows = |comparison: &Comparison| format!("{:?}", comparison.table("by_row").expect("a table"));
+    assert_eq!(rows(&all), rows(&study.simulate(&plain).expect("a run")));
+    let run = Run { trials: 4_000_000_000, most_seconds: Some(0.5), ..run };
+    let begun = std::time::Instant::now();
+    let short = study.simulate(&run).expect("a run");
+    assert!(short.ended == Ended::Time && short.trials() >= 512, "{:?}", short.ended);
+    assert!(begun.elapsed().as_secs_f64() < 10.0, "{:?}", begun.elapsed());
+    said(&short, "but the end of the time came first");
 }

@@ -228,7 +228,7 @@ def test_a_part_that_another_call_took_for_unfinished_is_written_again(small, wh
     ("options", "words"),
     [
         ({"seed": None}, "seed = None\n    must be given with checkpoints"),
-        ({"keep_finished": True}, "cannot be kept with checkpoints, which keep finished parts"),
+        ({"keep_finished": True}, "cannot be had with an executor or checkpoints, whose parts come in any order"),
         ({"checkpoints": 3}, "checkpoints = 3\n    must be the name of a folder"),
         ({"trials": "many"}, "trials = 'many'\n    must be a whole number"),
         ({"block_trials": -1}, "block_trials = -1\n    must be a whole number"),

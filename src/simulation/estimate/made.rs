@@ -3,10 +3,10 @@
 use super::Comparison;
 use crate::model::strategy::{Action, AfterLoss, Disposition, Strategy};
 use crate::model::{RowId, Study};
-use crate::simulation::Run;
 use crate::simulation::observe::{LifeRecord, NOTHING, Quantity, Values};
 use crate::simulation::plan::RowPlan;
 use crate::simulation::tally::{FleetRecord, Tally};
+use crate::simulation::{Ended, Run};
 
 pub(crate) const TRIALS: usize = 8;
 pub(crate) const STRATEGIES: usize = 7;
@@ -45,6 +45,9 @@ pub(crate) fn fleet_values(trial: usize, strategy: usize) -> Values {
     }
     values
 }
+
+/// What a loss costs: a little more than the mean.
+const LOSS_VALUE: f64 = 1.1 * (4000.0 + 60.0 * 110.0);
 
 /// The study year in which all losses of a row are, in a trial.
 pub(crate) fn loss_year(row: usize, trial: usize) -> usize {
@@ -90,6 +93,8 @@ fn of_numbers(
             record.values = values(row, trial, strategy);
             let losses = record.values[Quantity::Losses as usize] as usize;
             record.loss_years = vec![loss_year(row, trial) as u32; losses];
+            record.loss_spots = (0..losses as u32).map(|loss| loss % 2).collect();
+            record.lost_value = LOSS_VALUE * losses as f64;
             for outage in 0..OUTAGES {
                 let lists = &mut record.cracks_left;
                 let lists = [&mut lists.cracks, &mut lists.total_mm, &mut lists.longest_mm];
@@ -104,7 +109,7 @@ fn of_numbers(
         tally.tries.iter_mut().for_each(|tries| *tries += 2);
     }
     let run = Run { trials: trials as u64, ..Run::default() };
-    Comparison { study, run, version: crate::VERSION.to_owned(), tally }
+    Comparison::of(&study, &run, tally, Ended::Lived)
 }
 
 /// Of the numbers above.

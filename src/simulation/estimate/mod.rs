@@ -8,8 +8,8 @@ pub(super) mod made;
 mod rare;
 mod warnings;
 
-use super::observe::Quantity;
-use super::parallel::Run;
+use super::observe::{COST_LEVELS, Quantity, cost_levels};
+use super::parallel::{Ended, Run};
 use super::rare::Told;
 use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
 use crate::math::{normal_cdf, normal_quantile};
@@ -80,14 +80,32 @@ pub struct Ranking {
 pub struct Comparison {
     /// The study.
     pub study: Study,
-    /// How it was run; `trials` is what was finished.
+    /// How it was run; `trials` and `planted_lives` are what was finished.
     pub run: Run,
+    /// Why it ended.
+    pub ended: Ended,
     /// Version of serrata that ran it.
     pub version: String,
     pub(crate) tally: Tally,
 }
 
 impl Comparison {
+    /// What a run came to.
+    pub(super) fn of(study: &Study, run: &Run, tally: Tally, ended: Ended) -> Self {
+        let run = Run { trials: tally.trials, planted_lives: tally.planted_lives, ..run.clone() };
+        Comparison { study: study.clone(), run, ended, version: crate::VERSION.to_owned(), tally }
+    }
+
+    /// The largest standard error of the fleet's number of losses under a strategy, over that number; none where a
+    /// strategy had no loss.
+    pub fn largest_relative_error(&self) -> Option<f64> {
+        let errors = self.study.strategy_ids().map(|strategy| {
+            let losses = self.fleet(strategy, Quantity::Losses);
+            (losses.value > 0.0).then(|| losses.standard_error / losses.value)
+        });
+        errors.collect::<Option<Vec<f64>>>()?.into_iter().reduce(f64::max)
+    }
+
     /// Trials finished.
     pub fn trials(&self) -> u64 {
         self.tally.trials
@@ -135,6 +153,55 @@ impl Comparison {
             return self.as_estimates(self.row_years(row, strategy, Told::YearAnyLoss), true);
         }
         self.any_loss_by_year(&self.row_sums(row, strategy).lives)
+    }
+
+    /// Whole fleet, one strategy: probability that a loss has come by the end of each study year.
+    pub fn fleet_any_loss_until(&self, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.fleet_any_until_years(strategy), true);
+        }
+        self.any_loss_until(&self.tally.fleet[strategy.0])
+    }
+
+    /// One row, one strategy: probability that a loss has come by the end of each study year.
+    pub fn row_any_loss_until(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.row_any_until_years(row, strategy), true);
+        }
+        self.any_loss_until(&self.row_sums(row, strategy).lives)
+    }
+
+    /// Levels of what the losses of one row cost: 1/4, 1/2, 1, 2, 4 and 8 times the mean cost of one loss, in the study's
+    /// currency.
+    pub fn cost_levels(&self) -> [f64; COST_LEVELS] {
+        cost_levels(&self.study)
+    }
+
+    /// One row, one strategy: probability that the present value of its losses is above each level.
+    pub fn row_cost_above(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.row_costs_above(row, strategy), true);
+        }
+        self.proportions(&self.row_sums(row, strategy).lives.cost_above)
+    }
+
+    /// Whole fleet, one strategy: probability that the losses of any one row are above each level. Where rows are lived
+    /// together with their sisters and planted lives tell of it, an upper bound of it: the sum over rows.
+    pub fn fleet_cost_above(&self, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.fleet_costs_above(strategy), true);
+        }
+        self.proportions(&self.tally.fleet[strategy.0].cost_above)
+    }
+
+    /// One row, one strategy: blades lost from each hot spot of its roots.
+    pub fn row_losses_by_hot_spot(&self, row: RowId, strategy: StrategyId) -> Vec<Estimate> {
+        if self.has_planted() {
+            return self.as_estimates(self.row_hot_spots(row, strategy), false);
+        }
+        let none = self.proportion(0.0);
+        let of = |&[sum, square]: &[f64; 2]| if sum > 0.0 { self.mean(sum, square) } else { none };
+        self.row_sums(row, strategy).spots.iter().map(of).collect()
     }
 
     /// One row, one strategy: what is in the row just after each outage.
@@ -201,7 +268,20 @@ impl Comparison {
     }
 
     fn any_loss_by_year(&self, sums: &LifeSums) -> Vec<Estimate> {
-        sums.years_with_loss.iter().map(|&events| self.proportion(events)).collect()
+        self.proportions(&sums.years_with_loss)
+    }
+
+    fn any_loss_until(&self, sums: &LifeSums) -> Vec<Estimate> {
+        let mut lives = 0.0;
+        let until = |first: &f64| {
+            lives += first;
+            lives
+        };
+        self.proportions(&sums.first_losses.iter().map(until).collect::<Vec<f64>>())
+    }
+
+    fn proportions(&self, events: &[f64]) -> Vec<Estimate> {
+        events.iter().map(|events| self.proportion(*events)).collect()
     }
 
     fn mean(&self, sum: f64, square: f64) -> Estimate {
@@ -469,6 +549,45 @@ mod tests {
                 // Where none was seen the bound on the chance of any stands.
                 let high = if events == 0 { any[year].high } else { value + 1.959_963_984_540_054 * standard_error };
                 assert_equal(losses[year].high, high);
+            }
+        }
+    }
+
+    #[test]
+    fn losses_are_told_until_a_year_by_hot_spot_and_above_a_cost() {
+        let made = comparison(TRIALS);
+        let losses =
+            |row: usize, strategy: usize| all(|trial| row_values(row, trial, strategy)[Quantity::Losses as usize]);
+        let count = |of: &dyn Fn(usize) -> bool| (0..TRIALS).filter(|trial| of(*trial)).count();
+        for (strategy, id) in (0..STRATEGIES).map(|strategy| (strategy, StrategyId(strategy))) {
+            let [first, second] = [0, 1].map(|row| losses(row, strategy));
+            for year in 0..YEARS {
+                let until = |losses: &[f64], row: usize, trial: usize| {
+                    losses[trial] > 0.0 && made::loss_year(row, trial) <= year
+                };
+                assert_proportion(
+                    &made.row_any_loss_until(ROWS[1], id)[year],
+                    count(&|trial| until(&second, 1, trial)),
+                );
+                let either = |trial: usize| until(&first, 0, trial) || until(&second, 1, trial);
+                assert_proportion(&made.fleet_any_loss_until(id)[year], count(&either));
+            }
+            // A loss costs 1.1 times the mean, and one of a row's losses in two comes from its second hot spot.
+            for (level, multiple) in [0.25, 0.5, 1.0, 2.0, 4.0, 8.0].into_iter().enumerate() {
+                assert_equal(made.cost_levels()[level], multiple * (4000.0 + 60.0 * 110.0));
+                let above = |losses: f64| 1.1 * losses > multiple;
+                assert_proportion(&made.row_cost_above(ROWS[1], id)[level], count(&|trial| above(second[trial])));
+                let either = |trial: usize| above(first[trial].max(second[trial]));
+                assert_proportion(&made.fleet_cost_above(id)[level], count(&either));
+            }
+            let spots = made.row_losses_by_hot_spot(ROWS[1], id);
+            for (spot, losses) in spots.iter().enumerate() {
+                let of_spot = all(|trial| ((second[trial] + 1.0 - spot as f64) / 2.0).floor());
+                if strategy == 5 {
+                    assert_proportion(losses, 0);
+                } else {
+                    assert_mean(losses, mean(&of_spot));
+                }
             }
         }
     }

@@ -3,7 +3,7 @@
 use super::{Comparison, Estimate};
 use crate::math::normal_quantile;
 use crate::model::{RowId, StrategyId};
-use crate::simulation::observe::Quantity;
+use crate::simulation::observe::{COST_LEVELS, Quantity};
 use crate::simulation::rare::{PlantedSums, Told};
 use crate::simulation::tables::THIN_EVENTS;
 use crate::statistics::interval;
@@ -179,8 +179,16 @@ impl Comparison {
 
     /// What planted lives of a row say, given that the row came to the start of the study.
     pub(super) fn planted(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
+        self.planted_any(row, strategy, std::iter::once(told))
+    }
+
+    /// The same of one of several things, of which no life has two.
+    fn planted_any(&self, row: RowId, strategy: StrategyId, told: impl Iterator<Item = Told>) -> Answer {
         let sums = self.planted_sums(row, strategy);
-        let [sum, square] = sums.of(told);
+        let ([sum, square], most) = told.fold(([0.0; 2], 0.0_f64), |([sum, square], most), told| {
+            let [own, own_square] = sums.of(told);
+            ([sum + own, square + own_square], most.max(sums.most_of(told)))
+        });
         let n = self.tally.planted_lives as f64;
         let through = self.p_came_through(row);
         let (mean, square) = (sum / n, square / n);
@@ -190,7 +198,18 @@ impl Comparison {
         Answer {
             value: mean / through,
             variance: (scatter + of_through) / (through * through),
-            largest: sums.most_of(told) / (n * through),
+            largest: most / (n * through),
+        }
+    }
+
+    /// Mean of a sum over plain lives, of which each adds no more than 1.
+    fn plain(&self, [sum, square]: [f64; 2]) -> Answer {
+        let n = self.tally.trials as f64;
+        let mean = sum / n;
+        Answer {
+            value: mean,
+            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
+            largest: if sum > 0.0 { 1.0 / n } else { 0.0 },
         }
     }
 
@@ -201,17 +220,28 @@ impl Comparison {
         sum.times(1.0 / alike.len() as f64)
     }
 
-    /// Of a row: plain lives with their share, which `told` is about, and planted ones with the rest.
-    fn row_answer(&self, row: RowId, strategy: StrategyId, told: Told, [sum, square]: [f64; 2]) -> Answer {
-        let share = self.planted_sums(row, strategy).plain_share(told);
-        let n = self.tally.trials as f64;
-        let mean = sum / n;
-        let plain = Answer {
-            value: mean,
-            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
-            largest: if sum > 0.0 { 1.0 / n } else { 0.0 },
+    /// Of a row: plain lives with their share, and planted ones with the rest.
+    fn row_answer(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
+        let sums = self.row_sums(row, strategy);
+        let lives = &sums.lives;
+        let plain = match told {
+            Told::AnyLoss => [lives.sum[Quantity::AnyLoss as usize]; 2],
+            Told::YearLosses(year) => [lives.losses[year], lives.losses_square[year]],
+            Told::YearAnyLoss(year) => [lives.years_with_loss[year]; 2],
+            Told::CostAbove(level) => [lives.cost_above[level]; 2],
+            Told::HotSpot(spot) => sums.spots[spot],
+            _ => [0.0; 2],
         };
-        plain.times(share).and(self.planted(row, strategy, told).times(1.0 - share))
+        let share = self.planted_sums(row, strategy).plain_share(told);
+        self.plain(plain).times(share).and(self.planted(row, strategy, told).times(1.0 - share))
+    }
+
+    /// Of a row: that it had a loss until the end of a year.
+    fn row_any_until(&self, row: RowId, strategy: StrategyId, year: usize) -> Answer {
+        let plain: f64 = self.row_sums(row, strategy).lives.first_losses[..=year].iter().sum();
+        let planted = self.planted_any(row, strategy, (0..=year).map(Told::YearFirstLoss));
+        let share = self.planted_sums(row, strategy).plain_share(Told::AnyLoss);
+        self.plain([plain; 2]).times(share).and(planted.times(1.0 - share))
     }
 
     /// What plain lives alone and planted lives alone say of a row.
@@ -226,6 +256,18 @@ impl Comparison {
         };
         let any = lives.sum[Quantity::AnyLoss as usize];
         let mut all = vec![("any loss".to_owned(), plain(any, any), self.planted(row, strategy, Told::AnyLoss))];
+        for (level, &above) in lives.cost_above.iter().enumerate() {
+            let planted = self.planted(row, strategy, Told::CostAbove(level));
+            all.push((format!("cost above level {level}"), plain(above, above), planted));
+        }
+        for (spot, &[sum, square]) in self.row_sums(row, strategy).spots.iter().enumerate() {
+            let planted = self.planted(row, strategy, Told::HotSpot(spot));
+            all.push((format!("losses from hot spot {spot}"), plain(sum, square), planted));
+        }
+        for (year, &first) in lives.first_losses.iter().enumerate() {
+            let planted = self.planted(row, strategy, Told::YearFirstLoss(year));
+            all.push((format!("first loss in year {year}"), plain(first, first), planted));
+        }
         for year in 0..lives.losses.len() {
             let (sum, square) = (lives.losses[year], lives.losses_square[year]);
             let planted = self.planted(row, strategy, Told::YearLosses(year));
@@ -234,34 +276,28 @@ impl Comparison {
         all
     }
 
-    fn row_answer_of(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
-        let lives = &self.row_sums(row, strategy).lives;
-        let plain = match told {
-            Told::AnyLoss => [lives.sum[Quantity::AnyLoss as usize]; 2],
-            Told::YearLosses(year) => [lives.losses[year], lives.losses_square[year]],
-            Told::YearAnyLoss(year) => [lives.years_with_loss[year]; 2],
-            _ => [0.0; 2],
-        };
-        self.row_answer(row, strategy, told, plain)
-    }
-
     /// Over the fleet: sums over rows, whose lives with planted cracks are independent.
     fn fleet_sum(&self, strategy: StrategyId, told: Told) -> Answer {
         let rows = self.study.row_ids();
-        rows.map(|row| self.row_answer_of(row, strategy, told)).fold(Answer::default(), Answer::and)
+        rows.map(|row| self.row_answer(row, strategy, told)).fold(Answer::default(), Answer::and)
     }
 
-    /// Chance that anything happens in the fleet: rows of a unit are lived together or independent.
-    fn fleet_any(&self, strategy: StrategyId, of_row: Told, in_group: Told) -> Answer {
-        let of_rows = || self.study.row_ids().map(|row| self.row_answer_of(row, strategy, of_row));
+    /// Chance that anything happens in the fleet: rows of a unit are lived together, each with its part of their chance, or
+    /// independent.
+    fn fleet_any(
+        &self,
+        strategy: StrategyId,
+        of_row: impl Fn(RowId) -> Answer,
+        in_group: impl Fn(RowId) -> Answer,
+    ) -> Answer {
         let independent: Vec<Answer> = if self.study.strategy(strategy).sister_rows.is_some() {
             let of_unit = |unit: usize| {
                 let rows = self.study.row_ids().filter(|row| self.study.row(*row).unit == unit);
-                rows.map(|row| self.planted(row, strategy, in_group)).fold(Answer::default(), Answer::and)
+                rows.map(&in_group).fold(Answer::default(), Answer::and)
             };
             (0..self.study.units.len()).map(of_unit).collect()
         } else {
-            of_rows().collect()
+            self.study.row_ids().map(of_row).collect()
         };
         let none_before = |index: usize| {
             let others = independent.iter().enumerate().filter(|(other, _)| *other != index);
@@ -282,7 +318,7 @@ impl Comparison {
         let lives = self.tally.trials as f64;
         match quantity {
             Quantity::AnyLoss => {
-                let any = self.over_alike(row, |row| self.row_answer_of(row, strategy, Told::AnyLoss));
+                let any = self.over_alike(row, |row| self.row_answer(row, strategy, Told::AnyLoss));
                 Some(any.probability(lives))
             }
             Quantity::Losses => {
@@ -301,7 +337,7 @@ impl Comparison {
         let lives = self.tally.trials as f64;
         let rows: Vec<RowId> = self.study.row_ids().collect();
         match quantity {
-            Quantity::AnyLoss => Some(self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup).probability(lives)),
+            Quantity::AnyLoss => Some(self.fleet_any_loss(strategy).probability(lives)),
             _ if quantity != Quantity::Losses && !of_losses(quantity) => None,
             _ => {
                 let planted = rows.iter().map(|row| self.planted_part(*row, strategy, quantity));
@@ -312,17 +348,62 @@ impl Comparison {
     }
 
     pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {
-        let of_year = |year| self.over_alike(row, |row| self.row_answer_of(row, strategy, told(year)));
-        (0..self.tally.fleet[0].losses.len()).map(of_year).collect()
+        let of_year = |year| self.over_alike(row, |row| self.row_answer(row, strategy, told(year)));
+        self.years().map(of_year).collect()
     }
 
     pub(super) fn fleet_years(&self, strategy: StrategyId) -> Vec<Answer> {
-        (0..self.tally.fleet[0].losses.len()).map(|year| self.fleet_sum(strategy, Told::YearLosses(year))).collect()
+        self.years().map(|year| self.fleet_sum(strategy, Told::YearLosses(year))).collect()
     }
 
     pub(super) fn fleet_any_years(&self, strategy: StrategyId) -> Vec<Answer> {
-        let any = |year| self.fleet_any(strategy, Told::YearAnyLoss(year), Told::YearAnyInGroup(year));
-        (0..self.tally.fleet[0].losses.len()).map(any).collect()
+        self.years()
+            .map(|year| self.fleet_told(strategy, Told::YearAnyLoss(year), Told::YearAnyInGroup(year)))
+            .collect()
+    }
+
+    fn fleet_any_loss(&self, strategy: StrategyId) -> Answer {
+        self.fleet_told(strategy, Told::AnyLoss, Told::AnyInGroup)
+    }
+
+    fn fleet_told(&self, strategy: StrategyId, of_row: Told, in_group: Told) -> Answer {
+        let of_row = |row| self.row_answer(row, strategy, of_row);
+        self.fleet_any(strategy, of_row, |row| self.planted(row, strategy, in_group))
+    }
+
+    pub(super) fn row_any_until_years(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
+        let until = |year| self.over_alike(row, |row| self.row_any_until(row, strategy, year));
+        self.years().map(until).collect()
+    }
+
+    pub(super) fn fleet_any_until_years(&self, strategy: StrategyId) -> Vec<Answer> {
+        let until = |year: usize| {
+            let in_group = |row| self.planted_any(row, strategy, (0..=year).map(Told::YearFirstInGroup));
+            self.fleet_any(strategy, |row| self.row_any_until(row, strategy, year), in_group)
+        };
+        self.years().map(until).collect()
+    }
+
+    /// Chances that the losses of a row cost more than each level.
+    pub(super) fn row_costs_above(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
+        let above = |level| self.over_alike(row, |row| self.row_answer(row, strategy, Told::CostAbove(level)));
+        (0..COST_LEVELS).map(above).collect()
+    }
+
+    /// Chances that those of any row of the fleet do; where rows are lived together, no less than these.
+    pub(super) fn fleet_costs_above(&self, strategy: StrategyId) -> Vec<Answer> {
+        let above = |level| self.fleet_told(strategy, Told::CostAbove(level), Told::CostAbove(level));
+        (0..COST_LEVELS).map(above).collect()
+    }
+
+    pub(super) fn row_hot_spots(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
+        let count = self.row_sums(row, strategy).spots.len();
+        let of_spot = |spot| self.over_alike(row, |row| self.row_answer(row, strategy, Told::HotSpot(spot)));
+        (0..count).map(of_spot).collect()
+    }
+
+    fn years(&self) -> std::ops::Range<usize> {
+        0..self.tally.fleet[0].losses.len()
     }
 
     /// Answers as estimates of counts, or of probabilities.
@@ -338,15 +419,9 @@ impl Comparison {
             [row] => &self.row_sums(*row, strategy).lives,
             _ => &self.tally.fleet[strategy.0],
         };
-        let n = self.tally.trials as f64;
-        let (sum, square) = (sums.sum[quantity as usize], sums.square[quantity as usize]);
-        let mean = sum / n;
         let share = rows.iter().map(|row| self.plain_share(*row, strategy)).fold(0.0, f64::max);
-        Answer {
-            value: mean,
-            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
-            largest: if sum > 0.0 { share / n } else { 0.0 },
-        }
+        let plain = self.plain([sums.sum[quantity as usize], sums.square[quantity as usize]]);
+        Answer { largest: share * plain.largest, ..plain }
     }
 
     /// What planted lives of a row add to a quantity that plain lives tell in part.
@@ -398,10 +473,10 @@ impl Comparison {
     /// Standard errors of a difference in the chance of any loss: with what planted lives share, and as if they shared
     /// nothing. What plain lives share is left out, so that the first is no smaller than it should be.
     pub(super) fn any_loss_errors(&self, one: StrategyId, other: StrategyId) -> [f64; 2] {
-        let [a, b] = [one, other].map(|strategy| self.fleet_any(strategy, Told::AnyLoss, Told::AnyInGroup));
+        let [a, b] = [one, other].map(|strategy| self.fleet_any_loss(strategy));
         let apart = a.variance + b.variance;
         let none = |strategy: StrategyId, answer: Answer, row: RowId| {
-            (1.0 - answer.value) / (1.0 - self.row_answer_of(row, strategy, Told::AnyLoss).value.min(1.0 - 1e-12))
+            (1.0 - answer.value) / (1.0 - self.row_answer(row, strategy, Told::AnyLoss).value.min(1.0 - 1e-12))
         };
         let shared: f64 = self
             .study

@@ -4,6 +4,7 @@ use super::{Comparison, Ranking};
 use crate::model::{RowId, StrategyId};
 use crate::simulation::nature::{thousands, two_figures};
 use crate::simulation::observe::Quantity;
+use crate::simulation::parallel::Ended;
 use crate::simulation::tables::THIN_EVENTS;
 use crate::statistics::interval;
 
@@ -19,6 +20,7 @@ impl Comparison {
     /// Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let mut warnings = self.study.warnings();
+        warnings.extend(self.missed_target());
         warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
         warnings.extend(self.study.row_ids().flat_map(|row| self.integration_notes(row)));
@@ -31,6 +33,24 @@ impl Comparison {
         let rankings = self.rankings().into_iter().filter(|ranking| ranking.quantity != Quantity::AnyLoss);
         warnings.extend(rankings.filter_map(|ranking| self.unsure(&ranking)));
         warnings
+    }
+
+    /// That the numbers are not known as well as was asked for.
+    fn missed_target(&self) -> Option<String> {
+        let target = self.run.target_relative_error.filter(|_| self.ended != Ended::Target)?;
+        let reached = match self.largest_relative_error() {
+            Some(error) => format!("the least known has a standard error of {} %", two_figures(100.0 * error)),
+            None => "under one strategy none was seen".to_owned(),
+        };
+        Some(format!(
+            "The fleet's losses were to be known to {} % under each strategy, but {} came first: {reached}.",
+            two_figures(100.0 * target),
+            match self.ended {
+                Ended::Time => "the end of the time",
+                Ended::Stopped => "a stop",
+                Ended::Lived | Ended::Target => "the last trial",
+            }
+        ))
     }
 
     fn thin_evidence(&self, strategy: StrategyId) -> Option<String> {

@@ -156,18 +156,17 @@ impl Life<'_, '_> {
             let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
             let lost = lost.map(|number| (number, &cracks[state.cracks[number] as usize]));
             let earliest = lost.min_by(|(_, a), (_, b)| a.lost_year.total_cmp(&b.lost_year));
-            let Some((number, &Crack { blade, lost_year, .. })) = earliest else {
+            let Some((number, crack)) = earliest else {
                 return ControlFlow::Continue(());
             };
+            let (&Crack { blade, lost_year, .. }, hot_spot) = (crack, crack.hot_spot());
             if outage < self.row.nature.calendar.start {
                 return ControlFlow::Break(());
             }
             let generation = self.room.state.next_generation(blade);
-            let cost = self.record.lose(lost_year, self.batch.loss_key(self.life, blade), generation);
+            let cost = self.record.lose(lost_year, hot_spot, self.batch.loss_key(self.life, blade), generation);
             if self.room.planted.is(number) {
-                let is_first = self.record.loss_years.len() == 1;
-                self.room.planted.lost =
-                    self.record.loss_years.last().map(|&year| PlantedLoss { year, cost, is_first });
+                self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
             }
             self.strategy.policy.lose(blade, &mut self.room.policy);
             match self.strategy.policy.after_loss {

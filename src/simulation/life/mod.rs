@@ -24,8 +24,8 @@ use crate::model::Study;
 use crate::random::Key;
 use first_event::{FirstCracks, FirstEvents};
 use follow::Life;
-pub(crate) use planted::PlantedFate;
 use planted::PlantedInRow;
+pub(crate) use planted::{LossCounts, PlantedFate};
 use row_state::RowState;
 
 /// Lives of one row; keeps its storage from life to life.

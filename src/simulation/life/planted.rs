@@ -23,8 +23,6 @@ pub(crate) struct PlantedLoss {
     pub year: u32,
     /// Present value of what it costs.
     pub cost: f64,
-    /// Whether no other blade of the row was lost before.
-    pub is_first: bool,
 }
 
 /// The planted crack of a life in its row.
@@ -185,15 +183,35 @@ pub(crate) struct PlantedFate {
     pub loss: PlantedLoss,
     /// Weight of the life.
     pub weight: f64,
-    /// Losses of the row in this life, and those in the same year.
-    pub of_row: [u32; 2],
-    /// The same of all rows that were lived together.
-    pub of_group: [u32; 2],
+    /// Losses of the row in this life, and those of all rows that were lived together.
+    pub of_row: LossCounts,
+    pub of_group: LossCounts,
+    /// How many levels the losses of the row cost more than.
+    pub levels_passed: usize,
 }
 
-/// How many years of a list there are, and how many are a given one.
-pub(super) fn count_years(years: &[u32], year: u32) -> [u32; 2] {
-    [years.len() as u32, years.iter().filter(|other| **other == year).count() as u32]
+/// Numbers of losses: in all, in the year of one of them, and in years before it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LossCounts {
+    pub all: u32,
+    pub same_year: u32,
+    pub before: u32,
+}
+
+impl LossCounts {
+    /// Of losses in some years, about one in a given year.
+    pub(super) fn of(years: &[u32], year: u32) -> Self {
+        let count = |is: fn(&u32, &u32) -> bool| years.iter().filter(|other| is(other, &year)).count() as u32;
+        LossCounts { all: years.len() as u32, same_year: count(u32::eq), before: count(u32::lt) }
+    }
+
+    pub(super) fn and(self, other: Self) -> Self {
+        LossCounts {
+            all: self.all + other.all,
+            same_year: self.same_year + other.same_year,
+            before: self.before + other.before,
+        }
+    }
 }
 
 impl Lives<'_> {

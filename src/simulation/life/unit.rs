@@ -1,7 +1,7 @@
 //! Lives of all rows of a unit, which share its outages.
 
 use super::Lives;
-use super::planted::{PlantedFate, count_years};
+use super::planted::{LossCounts, PlantedFate};
 use super::row_state::WINDOW;
 use crate::model::Study;
 use crate::random::Key;
@@ -77,15 +77,11 @@ impl<'p> UnitLives<'p> {
         let lost = self.rows[place].planted_loss(life);
         *self.rows[place].standing(life) = standing;
         let (loss, weight) = lost?;
-        let of_row = count_years(&self.records[place].loss_years, loss.year);
-        let mut of_group = of_row;
-        if together {
-            let others = (0..self.rows.len()).filter(|other| *other != place);
-            for [all, of_year] in others.map(|other| count_years(&self.records[other].loss_years, loss.year)) {
-                of_group = [of_group[0] + all, of_group[1] + of_year];
-            }
-        }
-        Some(PlantedFate { loss, weight, of_row, of_group })
+        let counts = |row: usize| LossCounts::of(&self.records[row].loss_years, loss.year);
+        let of_row = counts(place);
+        let others = (0..self.rows.len()).filter(|other| together && *other != place);
+        let of_group = others.map(counts).fold(of_row, LossCounts::and);
+        Some(PlantedFate { loss, weight, of_row, of_group, levels_passed: self.records[place].levels_passed() })
     }
 
     /// One of its rows, by place.

@@ -18,6 +18,7 @@ use super::policy::Policy;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
+pub(crate) use losses::{COST_LEVELS, cost_levels};
 pub(crate) use outage_schedule::{Crews, Job, rotor_numbers};
 
 /// What one life comes to; its storage is kept from life to life.
@@ -26,8 +27,10 @@ pub(crate) struct LifeRecord {
     /// Weight of the life in every sum; 1 for a plain one.
     pub weight: f64,
     pub values: Values,
-    /// Study year of each loss, from 0.
+    /// Study year of each loss, from 0; the hot spot of its crack; and the present value of what all cost.
     pub loss_years: Vec<u32>,
+    pub loss_spots: Vec<u32>,
+    pub lost_value: f64,
     pub cracks_left: CracksLeft,
     pub work: WorkDone,
     /// All work of the outages to come at which any was not scheduled, when the life is over.
@@ -43,6 +46,8 @@ impl LifeRecord {
             weight: 1.0,
             values: NOTHING,
             loss_years: Vec::new(),
+            loss_spots: Vec::new(),
+            lost_value: 0.0,
             cracks_left: CracksLeft::new(calendar),
             work: WorkDone::new(calendar.len()),
             jobs: Vec::new(),
@@ -56,11 +61,13 @@ impl LifeRecord {
         self.weight = 1.0;
         self.values = plan.scheduled_values;
         self.loss_years.clear();
+        self.loss_spots.clear();
+        self.lost_value = 0.0;
         self.cracks_left.begin();
     }
 
-    /// A blade was lost in a year; draw `counter` of a key says what that costs, which is returned.
-    pub fn lose(&mut self, year: f64, key: Key, counter: u64) -> f64 {
+    /// A blade was lost in a year from a hot spot; draw `counter` of a key says what that costs, which is returned.
+    pub fn lose(&mut self, year: f64, hot_spot: usize, key: Key, counter: u64) -> f64 {
         let prices = &self.loss_prices;
         let values = &mut self.values;
         values[Quantity::AnyLoss as usize] = 1.0;
@@ -69,7 +76,14 @@ impl LifeRecord {
         values[Quantity::LossCost as usize] += cost;
         values[Quantity::ForcedDays as usize] += prices.forced_days;
         self.loss_years.push(prices.years(year) as u32);
+        self.loss_spots.push(hot_spot as u32);
+        self.lost_value += cost;
         cost
+    }
+
+    /// How many of the levels the losses cost more than.
+    pub fn levels_passed(&self) -> usize {
+        self.loss_prices.levels_passed(self.lost_value)
     }
 
     /// Leaves only a share of what losses come to: the rest is told by other lives.

@@ -1,6 +1,8 @@
 //! Sums over lives with a planted crack.
 
 use super::PlantedLoss;
+use crate::simulation::life::LossCounts;
+use crate::simulation::observe::COST_LEVELS;
 use serde::{Deserialize, Serialize};
 
 /// Largest contributions that are kept, for the weight of the tail.
@@ -17,14 +19,23 @@ pub(crate) enum Told {
     AnyInGroup,
     /// Cost of losses.
     Cost,
-    /// The same by study year, but for cost; and the chance that the row's first loss is in that year.
+    /// By study year: blades lost, the probability of any, and its part of that of any in the rows that are lived together.
     YearLosses(usize),
     YearAnyLoss(usize),
     YearAnyInGroup(usize),
+    /// The probability that the first loss is in that year: of the row, and its part of that of all together.
     YearFirstLoss(usize),
+    YearFirstInGroup(usize),
+    /// The probability that all losses of the row cost more than a level.
+    CostAbove(usize),
     /// Losses by hot spot.
     HotSpot(usize),
 }
+
+/// Where the numbers stand: those of the horizon first, then cost levels, years and hot spots.
+const FIRST_LEVEL: usize = 4;
+const YEARS: usize = FIRST_LEVEL + COST_LEVELS;
+const YEARLY: usize = 5;
 
 /// Sums for one row and one strategy.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,7 +58,7 @@ pub(crate) struct PlantedSums {
 
 impl PlantedSums {
     pub fn new(years: usize, hot_spots: usize) -> Self {
-        let zero = vec![0.0; 4 + 4 * years + hot_spots];
+        let zero = vec![0.0; YEARS + YEARLY * years + hot_spots];
         PlantedSums {
             years,
             sum: zero.clone(),
@@ -84,17 +95,23 @@ impl PlantedSums {
         sums
     }
 
+    fn of_year(&self, number: usize, year: usize) -> usize {
+        YEARS + number * self.years + year
+    }
+
     fn index(&self, told: Told) -> usize {
         match told {
             Told::Losses => 0,
             Told::AnyLoss => 1,
             Told::AnyInGroup => 2,
             Told::Cost => 3,
-            Told::YearLosses(year) => 4 + year,
-            Told::YearAnyLoss(year) => 4 + self.years + year,
-            Told::YearAnyInGroup(year) => 4 + 2 * self.years + year,
-            Told::YearFirstLoss(year) => 4 + 3 * self.years + year,
-            Told::HotSpot(spot) => 4 + 4 * self.years + spot,
+            Told::CostAbove(level) => FIRST_LEVEL + level,
+            Told::YearLosses(year) => self.of_year(0, year),
+            Told::YearAnyLoss(year) => self.of_year(1, year),
+            Told::YearAnyInGroup(year) => self.of_year(2, year),
+            Told::YearFirstLoss(year) => self.of_year(3, year),
+            Told::YearFirstInGroup(year) => self.of_year(4, year),
+            Told::HotSpot(spot) => YEARS + YEARLY * self.years + spot,
         }
     }
 
@@ -123,18 +140,22 @@ impl PlantedSums {
     pub fn add(&mut self, &PlantedLoss { fate, hot_spot }: &PlantedLoss, batch: u64) {
         let year = (fate.loss.year as usize).min(self.years - 1);
         let share = |count: u32| fate.weight / f64::from(count);
-        let ([losses, of_year], [in_group, in_group_of_year]) = (fate.of_row, fate.of_group);
-        for (told, value) in [
+        let (row, group) = (fate.of_row, fate.of_group);
+        let first = |of: LossCounts| if of.before == 0 { share(of.same_year) } else { 0.0 };
+        let told = [
             (Told::Losses, fate.weight),
-            (Told::AnyLoss, share(losses)),
-            (Told::AnyInGroup, share(in_group)),
+            (Told::AnyLoss, share(row.all)),
+            (Told::AnyInGroup, share(group.all)),
             (Told::Cost, fate.weight * fate.loss.cost),
             (Told::YearLosses(year), fate.weight),
-            (Told::YearAnyLoss(year), share(of_year)),
-            (Told::YearAnyInGroup(year), share(in_group_of_year)),
-            (Told::YearFirstLoss(year), if fate.loss.is_first { fate.weight } else { 0.0 }),
+            (Told::YearAnyLoss(year), share(row.same_year)),
+            (Told::YearAnyInGroup(year), share(group.same_year)),
+            (Told::YearFirstLoss(year), first(row)),
+            (Told::YearFirstInGroup(year), first(group)),
             (Told::HotSpot(hot_spot as usize), fate.weight),
-        ] {
+        ];
+        let levels = (0..fate.levels_passed).map(|level| (Told::CostAbove(level), share(row.all)));
+        for (told, value) in told.into_iter().chain(levels) {
             let index = self.index(told);
             self.sum[index] += value;
             self.square[index] += value * value;

@@ -21,7 +21,13 @@ use notes::{note_of, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
-pub const TABLES: [&str; 7] = ["summary", "by_row", "by_year", "by_outage", "differences", "rankings", "rare_losses"];
+pub const TABLES: [&str; 9] =
+    ["summary", "by_row", "by_year", "by_outage", "by_hot_spot", "loss_cost", "differences", "rankings", "rare_losses"];
+
+/// Name, in tables, of the chance that a loss has come by the end of a year.
+const ANY_LOSS_UNTIL: &str = "p_any_loss_until";
+/// Name, in tables, of the chance that the losses of one row cost more than a level.
+const COST_ABOVE: &str = "p_loss_cost_above";
 
 /// Name, in tables, of the mean over rows of the chance that a row loses a blade.
 const MEAN_ROW: &str = "p_any_loss_mean_row";
@@ -92,9 +98,10 @@ impl Comparison {
     ///
     /// `summary`: every quantity over the fleet and the horizon, for each strategy. `by_row`: the
     /// same for each row. `by_year`: losses in each study year, for the fleet and each row.
-    /// `by_outage`: what is in each row just after each outage. `differences`: each strategy
+    /// `by_outage`: what is in each row just after each outage. `by_hot_spot`: losses from each hot spot of a row's roots.
+    /// `loss_cost`: how probable it is that the losses of a row cost more than some levels. `differences`: each strategy
     /// against the baseline, paired trial by trial. `rankings`: the strategies in order. `rare_losses`: how each row's
-    /// losses were got. All but the last two have the same columns, so that their lines can be put together.
+    /// losses were got. All but the last two begin with the same columns, so that their lines can be put together.
     ///
     /// # Errors
     /// Refuses an unknown name, and lists the known ones.
@@ -104,6 +111,8 @@ impl Comparison {
             "by_row" => Ok(self.by_row()),
             "by_year" => Ok(self.by_year()),
             "by_outage" => Ok(self.by_outage()),
+            "by_hot_spot" => Ok(self.by_hot_spot()),
+            "loss_cost" => Ok(self.loss_cost_table()),
             "differences" => Ok(self.difference_table()),
             "rankings" => Ok(self.ranking_table()),
             "rare_losses" => Ok(self.rare_loss_table()),
@@ -161,24 +170,28 @@ impl Comparison {
         let mut table = Table::new("by_year", &ESTIMATE_COLUMNS);
         for strategy_id in self.study.strategy_ids() {
             let strategy = self.study.strategy(strategy_id);
-            let mut add = |row: Option<&str>, losses: Vec<Estimate>, any: Vec<Estimate>| {
-                for (year, (losses, any)) in losses.into_iter().zip(any).enumerate() {
+            let mut add = |row: Option<&str>, losses: Vec<Estimate>, any: Vec<Estimate>, until: Vec<Estimate>| {
+                for (year, ((losses, any), until)) in losses.into_iter().zip(any).zip(until).enumerate() {
                     let year = self.study.start_year + year as f64;
                     let losses = Estimate { low: losses.low.max(0.0), ..losses };
-                    for (quantity, unit, estimate) in
-                        [(Quantity::Losses, "count", losses), (Quantity::AnyLoss, "probability", any)]
-                    {
-                        let noted = (without_error_if_unseen(estimate), note_of(&any));
-                        let line = Line::new(&strategy.id, quantity.name(), unit, noted);
+                    for (quantity, unit, estimate, seen) in [
+                        (Quantity::Losses.name(), "count", losses, any),
+                        (Quantity::AnyLoss.name(), "probability", any, any),
+                        (ANY_LOSS_UNTIL, "probability", until, until),
+                    ] {
+                        let noted = (without_error_if_unseen(estimate), note_of(&seen));
+                        let line = Line::new(&strategy.id, quantity, unit, noted);
                         table.line(Line { row, year, ..line }.cells());
                     }
                 }
             };
-            add(None, self.fleet_losses_by_year(strategy_id), self.fleet_any_loss_by_year(strategy_id));
+            let any = self.fleet_any_loss_by_year(strategy_id);
+            add(None, self.fleet_losses_by_year(strategy_id), any, self.fleet_any_loss_until(strategy_id));
             for row_id in self.study.row_ids() {
                 let row = self.study.row(row_id);
                 let losses = self.row_losses_by_year(row_id, strategy_id);
-                add(Some(&row.id), losses, self.row_any_loss_by_year(row_id, strategy_id));
+                let any = self.row_any_loss_by_year(row_id, strategy_id);
+                add(Some(&row.id), losses, any, self.row_any_loss_until(row_id, strategy_id));
             }
         }
         table
@@ -214,6 +227,44 @@ impl Comparison {
                         add("longest_mm", "mm", (Estimate { value, low, high, ..NOTHING }, ""), probability);
                     }
                 }
+            }
+        }
+        table
+    }
+
+    fn by_hot_spot(&self) -> Table {
+        let mut table = Table::new("by_hot_spot", &[&ESTIMATE_COLUMNS[..], &[Head::Text("hot_spot")]].concat());
+        for row_id in self.study.row_ids() {
+            let row = self.study.row(row_id);
+            let spots = &self.study.roots[row.root].hot_spots;
+            for strategy_id in self.study.strategy_ids() {
+                let strategy = self.study.strategy(strategy_id);
+                for (spot, losses) in spots.iter().zip(self.row_losses_by_hot_spot(row_id, strategy_id)) {
+                    let shown = Estimate { low: losses.low.max(0.0), ..losses };
+                    let noted = (without_error_if_unseen(shown), note_of(&losses));
+                    let line = Line::new(&strategy.id, Quantity::Losses.name(), "count", noted);
+                    let line = Line { row: Some(&row.id), ..line };
+                    table.line(line.cells().into_iter().chain([spot.id.as_str().into()]));
+                }
+            }
+        }
+        table
+    }
+
+    fn loss_cost_table(&self) -> Table {
+        let mut table = Table::new("loss_cost", &[&ESTIMATE_COLUMNS[..], &[Head::Number("above")]].concat());
+        for strategy_id in self.study.strategy_ids() {
+            let strategy = self.study.strategy(strategy_id);
+            let mut add = |row: Option<&str>, chances: Vec<Estimate>| {
+                for (chance, above) in chances.into_iter().zip(self.cost_levels()) {
+                    let noted = (without_error_if_unseen(chance), note_of(&chance));
+                    let line = Line { row, ..Line::new(&strategy.id, COST_ABOVE, "probability", noted) };
+                    table.line(line.cells().into_iter().chain([above.into()]));
+                }
+            };
+            add(None, self.fleet_cost_above(strategy_id));
+            for row in self.study.row_ids() {
+                add(Some(&self.study.row(row).id), self.row_cost_above(row, strategy_id));
             }
         }
         table
@@ -526,14 +577,15 @@ mod tests {
     fn each_year_and_each_outage_is_shown_as_it_is_estimated() {
         let made = made::comparison(TRIALS);
         let (by_year, by_outage) = (made.table("by_year").expect("it"), made.table("by_outage").expect("it"));
-        assert_eq!(by_year.len(), STRATEGIES * 3 * YEARS * 2);
+        assert_eq!(by_year.len(), STRATEGIES * 3 * YEARS * 3);
         for id in made.study.strategy_ids() {
             let strategy = made.study.strategy(id).id.as_str();
-            for (row, losses, any) in [
-                ("", made.fleet_losses_by_year(id), made.fleet_any_loss_by_year(id)),
-                ("second", made.row_losses_by_year(ROWS[1], id), made.row_any_loss_by_year(ROWS[1], id)),
+            let second = made.row_losses_by_year(ROWS[1], id);
+            for (row, losses, any, until) in [
+                ("", made.fleet_losses_by_year(id), made.fleet_any_loss_by_year(id), made.fleet_any_loss_until(id)),
+                ("second", second, made.row_any_loss_by_year(ROWS[1], id), made.row_any_loss_until(ROWS[1], id)),
             ] {
-                for (index, (losses, any)) in losses.into_iter().zip(any).enumerate() {
+                for (index, ((losses, any), until)) in losses.into_iter().zip(any).zip(until).enumerate() {
                     let year = 2026.0 + index as f64;
                     let is_unseen = any.events == 0.0;
                     let note = if is_unseen { notes::NONE_SEEN } else { FEW };
@@ -544,6 +596,11 @@ mod tests {
                     let ours = shown(&by_year, row, strategy, year, "p_any_loss", NAN);
                     let [value, standard_error, low, high, events] = of(any);
                     assert_shown(&ours, [value, error(standard_error), low, high, events], "probability", note);
+                    let ours = shown(&by_year, row, strategy, year, "p_any_loss_until", NAN);
+                    let [value, standard_error, low, high, events] = of(until);
+                    let (standard_error, note) =
+                        if events == 0.0 { (NAN, notes::NONE_SEEN) } else { (standard_error, FEW) };
+                    assert_shown(&ours, [value, standard_error, low, high, events], "probability", note);
                 }
             }
             for (outage, after) in made.after_outages(ROWS[1], id).into_iter().enumerate() {
