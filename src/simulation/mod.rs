@@ -5,6 +5,7 @@ mod elsewhere;
 mod estimate;
 mod grown;
 mod inspection;
+mod length_bins;
 mod life;
 mod merge_tree;
 mod nature;

@@ -20,7 +20,7 @@ pub(super) const BATCH_TRIALS: u64 = 512;
 
 /// Trials that are lived together: enough to fill vector registers, few enough to stay near the processor.
 /// Changes no result.
-const TRIALS_TOGETHER: u64 = 32;
+const TRIALS_TOGETHER: usize = 32;
 
 /// How often the caller is told and asked.
 const ASK_EVERY: Duration = Duration::from_millis(100);
@@ -436,6 +436,9 @@ impl Stop<'_> {
     }
 }
 
+/// Rows of a fleet up to which threads keep the storage of their lives: that of a large fleet would fill the memory.
+const MOST_KEPT_ROWS: usize = 100;
+
 /// Storage of one thread.
 struct Worker<'p> {
     study: &'p Study,
@@ -443,19 +446,21 @@ struct Worker<'p> {
     units: &'p [UnitPlan],
     /// For each row how cracks are planted; empty where none are.
     proposals: &'p [Arc<Proposal>],
-    lives: Vec<UnitLives<'p>>,
+    /// Lives of each unit, if they are kept.
+    kept: Vec<UnitLives<'p>>,
     fleets: Vec<FleetRecord>,
 }
 
 impl<'p> Worker<'p> {
     fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan], proposals: &'p [Arc<Proposal>]) -> Self {
+        let kept = if rows.len() <= MOST_KEPT_ROWS { units } else { &[] };
         Worker {
             study,
             rows,
             units,
             proposals,
-            lives: units.iter().map(|unit| UnitLives::new(study, rows, unit)).collect(),
-            fleets: vec![FleetRecord::new(study.strategies.len()); TRIALS_TOGETHER as usize],
+            kept: kept.iter().map(|unit| UnitLives::new(study, rows, unit)).collect(),
+            fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
         }
     }
 
@@ -467,87 +472,78 @@ impl<'p> Worker<'p> {
         stop: &Stop,
         done: &AtomicU64,
     ) -> ((u64, MergeTree), std::result::Result<(), Stopped>) {
-        let years = self.study.horizon_years.ceil() as usize;
         let (mut count, mut tree) = (0, MergeTree::default());
         for batch in batches {
-            let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
-            tally.expect_planted(self.rows, self.proposals, run);
-            let trials = batch * BATCH_TRIALS..((batch + 1) * BATCH_TRIALS).min(run.trials);
-            for first in trials.clone().step_by(TRIALS_TOGETHER as usize) {
-                let together = first..(first + TRIALS_TOGETHER).min(trials.end);
-                if let Err(reason) = self.live_trials(run.seed, together, stop, &mut tally) {
-                    return ((count, tree), Err(reason));
+            match self.live_batch(batch, run, stop) {
+                Ok(tally) => {
+                    done.fetch_add(tally.trials, Ordering::Relaxed);
+                    tree.push(batch, tally);
+                    count += 1;
                 }
+                Err(reason) => return ((count, tree), Err(reason)),
             }
-            if let Err(reason) = self.live_planted(run, batch, stop, &mut tally) {
-                return ((count, tree), Err(reason));
-            }
-            done.fetch_add(trials.end - trials.start, Ordering::Relaxed);
-            tree.push(batch, tally);
-            count += 1;
         }
         ((count, tree), Ok(()))
     }
 
-    /// The lives with planted cracks that belong to a batch.
-    fn live_planted(
-        &mut self,
-        run: &Run,
-        batch: u64,
-        stop: &Stop,
-        tally: &mut Tally,
-    ) -> std::result::Result<(), Stopped> {
-        if self.proposals.is_empty() {
-            return Ok(());
-        }
-        let numbers = run.planted_of(batch);
-        let key = |row: usize| rare::key_of(run.seed, &self.rows[row]);
-        for (lives, unit) in self.lives.iter_mut().zip(self.units) {
-            for (place, &row) in unit.rows.iter().enumerate() {
-                let planted =
-                    PlantedLives { study: self.study, rows: self.rows, unit, place, key: &key, company: Company::All };
-                let is_over = || stop.is_over();
-                let told = |life: &PlantedLife| tally.add_planted(row, life.losses, batch);
-                let all = planted
-                    .live(lives, &self.proposals[row], numbers.clone(), &is_over, told)
-                    .map_err(Stopped::Failed)?;
-                if !all {
-                    return Err(Stopped::Asked);
-                }
+    /// Lives a batch, unit by unit.
+    fn live_batch(&mut self, batch: u64, run: &Run, stop: &Stop) -> std::result::Result<Tally, Stopped> {
+        let years = self.study.horizon_years.ceil() as usize;
+        let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
+        tally.expect_planted(self.rows, self.proposals, run);
+        let trials = batch * BATCH_TRIALS..((batch + 1) * BATCH_TRIALS).min(run.trials);
+        let mut fleets = std::mem::take(&mut self.fleets);
+        fleets.iter_mut().for_each(FleetRecord::clear);
+        let mut kept = std::mem::take(&mut self.kept);
+        let mut lived = Ok(());
+        for (number, unit) in self.units.iter().enumerate() {
+            let mut own = None;
+            let lives = match kept.get_mut(number) {
+                Some(lives) => lives,
+                None => own.insert(UnitLives::new(self.study, self.rows, unit)),
+            };
+            lived = self.live_unit(unit, lives, &mut fleets, trials.clone(), run, stop, &mut tally).and_then(|()| {
+                let planted = run.planted_of(batch);
+                self.live_planted(unit, lives, planted, batch, run, stop, &mut tally)
+            });
+            if lived.is_err() {
+                break;
             }
         }
-        // Notes are of plain lives.
-        self.lives.iter_mut().for_each(|lives| lives.take_counts().for_each(drop));
-        tally.planted_lives += numbers.end - numbers.start;
-        Ok(())
+        if lived.is_ok() {
+            let count = (trials.end - trials.start) as usize;
+            fleets[..count].iter_mut().for_each(|fleet| tally.add_trial(fleet));
+        }
+        (self.fleets, self.kept) = (fleets, kept);
+        lived.map(|()| tally)
     }
 
-    /// Lives some trials together, strategy by strategy.
-    fn live_trials(
-        &mut self,
-        seed: u64,
+    /// Lives the trials of a unit, some together, strategy by strategy.
+    #[allow(clippy::too_many_arguments)]
+    fn live_unit(
+        &self,
+        unit: &UnitPlan,
+        lives: &mut UnitLives,
+        fleets: &mut [FleetRecord],
         trials: Range<u64>,
+        run: &Run,
         stop: &Stop,
         tally: &mut Tally,
     ) -> std::result::Result<(), Stopped> {
-        let count = (trials.end - trials.start) as usize;
-        let fleets = &mut self.fleets[..count];
-        fleets.iter_mut().for_each(FleetRecord::clear);
-        let keys = |row: usize| {
-            let row_key = Key::from_seed(seed).child(self.rows[row].nature.name);
-            (0..count).map(move |life| row_key.child(trials.start + life as u64))
-        };
-        for (lives, unit) in self.lives.iter_mut().zip(self.units) {
+        for (first, fleets) in trials.clone().step_by(TRIALS_TOGETHER).zip(fleets.chunks_mut(TRIALS_TOGETHER)) {
             if stop.is_over() {
                 return Err(Stopped::Asked);
             }
+            let count = (trials.end - first).min(TRIALS_TOGETHER as u64);
             for (place, &row) in unit.rows.iter().enumerate() {
-                let attempts = lives.begin(place, keys(row));
+                let row_key = Key::from_seed(run.seed).child(self.rows[row].nature.name);
+                let keys = (0..count as usize).map(|life| row_key.child(first + life as u64));
+                let attempts = lives.begin(place, keys);
                 tally.tries[row] +=
                     attempts.ok_or_else(|| Stopped::Failed(Error::never_comes_through(&self.study.rows[row].id)))?;
             }
             for strategy in 0..self.study.strategies.len() {
-                for (life, fleet) in fleets.iter_mut().enumerate() {
+                for (life, fleet) in fleets[..count as usize].iter_mut().enumerate() {
                     for (record, &row) in lives.follow(life, strategy).iter_mut().zip(&unit.rows) {
                         tally.share_losses(row, strategy, record);
                         tally.add_life(row, strategy, record);
@@ -555,11 +551,43 @@ impl<'p> Worker<'p> {
                     }
                 }
             }
-            for (counts, &row) in lives.take_counts().zip(&unit.rows) {
-                tally.add_counts(row, &counts);
+        }
+        for (counts, &row) in lives.take_counts().zip(&unit.rows) {
+            tally.add_counts(row, &counts);
+        }
+        Ok(())
+    }
+
+    /// The lives with planted cracks of a unit that belong to a batch.
+    #[allow(clippy::too_many_arguments)]
+    fn live_planted(
+        &self,
+        unit: &UnitPlan,
+        lives: &mut UnitLives,
+        numbers: Range<u64>,
+        batch: u64,
+        run: &Run,
+        stop: &Stop,
+        tally: &mut Tally,
+    ) -> std::result::Result<(), Stopped> {
+        if self.proposals.is_empty() {
+            return Ok(());
+        }
+        let key = |row: usize| rare::key_of(run.seed, &self.rows[row]);
+        let (study, rows, company) = (self.study, self.rows, Company::All);
+        for (place, &row) in unit.rows.iter().enumerate() {
+            let planted = PlantedLives { study, rows, unit, place, key: &key, company };
+            let is_over = || stop.is_over();
+            let told = |life: &PlantedLife| tally.add_planted(row, life.losses, batch);
+            let all =
+                planted.live(lives, &self.proposals[row], numbers.clone(), &is_over, told).map_err(Stopped::Failed)?;
+            if !all {
+                return Err(Stopped::Asked);
             }
         }
-        fleets.iter_mut().for_each(|fleet| tally.add_trial(fleet));
+        // Notes are of plain lives.
+        lives.take_counts().for_each(drop);
+        tally.planted_lives = numbers.end - numbers.start;
         Ok(())
     }
 }

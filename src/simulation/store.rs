@@ -194,11 +194,13 @@ impl Comparison {
             ..Run::default()
         };
         if stored.tally.trials == 0
-            || !is_alike(&json!(stored.tally.without_largest()), &json!(empty_tally(&study, &stored.tally)?))
+            || !is_alike(&json!(stored.tally.without_seen()), &json!(empty_tally(&study, &stored.tally)?))
         {
             return Err(refusal("must hold the sums of the study that stands with them"));
         }
-        Ok(Comparison { version: stored.version, ..Comparison::of(&study, &run, stored.tally, stored.ended) })
+        let mut comparison = Comparison::of(&study, &run, stored.tally, stored.ended);
+        comparison.version = stored.version;
+        Ok(comparison)
     }
 }
 

@@ -1,5 +1,6 @@
 //! Sums over lives. Each life adds its weight times its values; the weight of a plain life is 1.
 
+use super::length_bins::{LengthBins, length_bin};
 use super::nature::IntegrationCounts;
 use super::observe::{COST_LEVELS, GROUP, LifeRecord, NOTHING, Quantity, Values};
 use super::parallel::Run;
@@ -9,9 +10,6 @@ use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
-
-/// Bins of the longest crack: 16 to an octave from 1/8 mm up to 512 mm, and one for no crack.
-pub(crate) const LENGTH_BINS: usize = 12 * 16 + 1;
 
 /// Quantities whose products between strategies are kept, for paired differences.
 pub(crate) const PAIRED: [Quantity; 4] = [Quantity::AnyLoss, Quantity::Losses, Quantity::Cost, Quantity::Days];
@@ -64,8 +62,8 @@ pub(crate) struct RowSums {
     /// Losses by hot spot: number, square of number; weighted.
     pub spots: Vec<[f64; 2]>,
     pub after_outage: AfterOutage,
-    /// Weight of lives by length of the longest crack, [`LENGTH_BINS`] for each outage.
-    pub longest: Vec<f64>,
+    /// Lives by length of the longest crack after each outage.
+    pub longest: Vec<LengthBins>,
 }
 
 /// Weighted sums over lives of what is in the row just after each outage, and of squares and products.
@@ -160,7 +158,7 @@ impl LifeSums {
         }
     }
 
-    fn merge(&mut self, other: &Self) {
+    pub fn merge(&mut self, other: &Self) {
         self.weights.merge(&other.weights);
         add_each(&mut self.sum, &other.sum);
         add_each(&mut self.square, &other.square);
@@ -193,12 +191,9 @@ impl RowSums {
             record.cracks_left.total_mm.as_flattened(),
             &mut self.after_outage,
         );
-        let bins = self.longest.as_chunks_mut::<LENGTH_BINS>().0;
-        for (bins, longest) in bins.chunks_mut(GROUP).zip(&record.cracks_left.longest_mm) {
+        for (bins, longest) in self.longest.chunks_mut(GROUP).zip(&record.cracks_left.longest_mm) {
             let numbers = length_bins(longest);
-            for (bins, number) in bins.iter_mut().zip(&numbers) {
-                bins[usize::from(*number)] += weight;
-            }
+            bins.iter_mut().zip(&numbers).for_each(|(bins, number)| bins.add(usize::from(*number), weight));
         }
     }
 
@@ -206,7 +201,7 @@ impl RowSums {
         self.lives.merge(&other.lives);
         self.spots.iter_mut().zip(&other.spots).for_each(|(to, from)| add_each(to, from));
         self.after_outage.merge(&other.after_outage);
-        add_each(&mut self.longest, &other.longest);
+        self.longest.iter_mut().zip(&other.longest).for_each(|(to, from)| to.merge(from));
     }
 }
 
@@ -233,29 +228,13 @@ fn length_bins(lengths_mm: &[f64; GROUP]) -> [u8; GROUP] {
     lengths_mm.map(|length_mm| length_bin(length_mm) as u8)
 }
 
-/// Number of the bin of a length: from the exponent and four leading bits of its binary form.
-#[inline(always)]
-pub(crate) fn length_bin(length_mm: f64) -> usize {
-    const FIRST: i64 = (1023 - 3) << 4;
-    let code = (length_mm.to_bits() >> 48) as i64 - FIRST + 1;
-    // Zero, for no crack, has a code far below all; a length below the first bin counts in it.
-    let least = i64::from(length_mm > 0.0);
-    code.clamp(least, LENGTH_BINS as i64 - 1) as usize
-}
-
-/// Lower end of a bin with a crack, in mm; the next bin's is its upper end.
-pub(crate) fn bin_begin_mm(bin: usize) -> f64 {
-    let step = bin - 1;
-    (1.0 + (step % 16) as f64 / 16.0) * 2.0_f64.powi(step as i32 / 16 - 3)
-}
-
 impl Tally {
     pub fn new(rows: &[RowPlan], strategies: usize, years: usize) -> Self {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
             spots: vec![[0.0; 2]; row.nature.hot_spots.len()],
             after_outage: AfterOutage::new(row.nature.calendar.to_come()),
-            longest: vec![0.0; row.nature.calendar.to_come() * LENGTH_BINS],
+            longest: vec![LengthBins::default(); row.nature.calendar.to_come()],
         };
         Tally {
             trials: 0,
@@ -300,10 +279,11 @@ impl Tally {
         self.planted_products = vec![[0.0; PLANTED_PRODUCTS]; pairs];
     }
 
-    /// The same without the lists of largest weights, whose lengths say nothing.
-    pub fn without_largest(&self) -> Self {
+    /// The same without lists whose lengths hang on what was seen.
+    pub fn without_seen(&self) -> Self {
         let mut tally = self.clone();
         tally.planted.iter_mut().for_each(|sums| sums.largest.clear());
+        tally.rows.iter_mut().flat_map(|row| &mut row.longest).for_each(LengthBins::clear);
         tally
     }
 
@@ -464,7 +444,8 @@ mod tests {
             twice(&one.losses, &other.losses, 2.0);
             twice(&one.losses_square, &other.losses_square, 4.0);
         }
-        twice(&one.longest, &other.longest, 2.0);
+        let all = |row: &RowSums| row.longest.iter().flat_map(LengthBins::all).collect::<Vec<f64>>();
+        twice(&all(one), &all(other), 2.0);
         let (one, other) = (&one.after_outage, &other.after_outage);
         twice(&one.cracks, &other.cracks, 2.0);
         twice(&one.total_mm, &other.total_mm, 2.0);
@@ -517,18 +498,5 @@ mod tests {
         let losses =
             4.0 * (2.0 + Quantity::Losses as u8 as f64).powi(2) + 9.0 * (3.0 + Quantity::Losses as u8 as f64).powi(2);
         assert_eq!(all.products[0][1], losses);
-    }
-
-    #[test]
-    fn lengths_fall_into_sixteen_bins_to_an_octave_from_an_eighth_of_a_millimetre_on() {
-        assert_eq!(LENGTH_BINS, 193);
-        for bin in 1..LENGTH_BINS {
-            let step = bin - 1;
-            let begin_mm = 0.125 * f64::from(1 << (step / 16)) * (16 + step % 16) as f64 / 16.0;
-            assert_eq!(bin_begin_mm(bin), begin_mm);
-            assert_eq!(length_bin(begin_mm), bin);
-            assert_eq!(length_bin(begin_mm.next_down()), (bin - 1).max(1));
-        }
-        assert_eq!([0.0, 1e-9, 512.0, 1e6].map(length_bin), [0, 1, 192, 192]);
     }
 }

@@ -5,16 +5,19 @@
 
 #[cfg(test)]
 pub(super) mod made;
+mod pooled;
 mod rare;
 mod warnings;
 
+use super::length_bins::{LengthBins, bin_begin_mm};
 use super::observe::{COST_LEVELS, Quantity, cost_levels};
 use super::parallel::{Ended, Run};
 use super::rare::Told;
-use super::tally::{AfterOutage, LENGTH_BINS, LifeSums, PAIRED, RowSums, Tally, bin_begin_mm};
+use super::tally::{AfterOutage, LifeSums, PAIRED, RowSums, Tally};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
+use pooled::Pools;
 pub use rare::HowGot;
 
 /// An estimate with its standard error and an interval.
@@ -87,13 +90,21 @@ pub struct Comparison {
     /// Version of serrata that ran it.
     pub version: String,
     pub(crate) tally: Tally,
+    pools: Pools,
 }
 
 impl Comparison {
     /// What a run came to.
     pub(super) fn of(study: &Study, run: &Run, tally: Tally, ended: Ended) -> Self {
         let run = Run { trials: tally.trials, planted_lives: tally.planted_lives, ..run.clone() };
-        Comparison { study: study.clone(), run, ended, version: crate::VERSION.to_owned(), tally }
+        Comparison {
+            study: study.clone(),
+            run,
+            ended,
+            version: crate::VERSION.to_owned(),
+            tally,
+            pools: Pools::default(),
+        }
     }
 
     /// The largest standard error of the fleet's number of losses under a strategy, over that number; none where a
@@ -212,13 +223,13 @@ impl Comparison {
         years
             .iter()
             .enumerate()
-            .zip(sums.longest.chunks_exact(LENGTH_BINS))
+            .zip(sums.longest.iter().map(LengthBins::all))
             .map(|((outage, &year), bins)| AfterOutageEstimate {
                 year,
                 cracks: self.mean(after.cracks[outage], after.cracks_square[outage]),
                 p_any_crack: self.proportion(self.tally.trials as f64 - bins[0]),
                 mean_length_mm: self.mean_length(after, outage),
-                longest_mm: LONGEST_PROBABILITIES.map(|p| quantile_mm(bins, p)),
+                longest_mm: LONGEST_PROBABILITIES.map(|p| quantile_mm(&bins, p)),
             })
             .collect()
     }
@@ -430,7 +441,7 @@ fn place_in_bin(height: f64, [first, last]: [f64; 2]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::simulation::tally::length_bin;
+    use crate::simulation::length_bins::{LENGTH_BINS, length_bin};
     use made::{
         OUTAGES, ROWS, STRATEGIES, TRIALS, YEARS, all, assert_equal, comparison, fleet_values, mean, row_values,
     };

@@ -1,5 +1,6 @@
 //! Answers about losses from plain lives and from lives with a planted crack, put together with shares that the pilot set.
 
+use super::pooled::Sums;
 use super::{Comparison, Estimate};
 use crate::math::normal_quantile;
 use crate::model::{RowId, StrategyId};
@@ -20,12 +21,27 @@ const FURTHEST_HALVES: f64 = 4.0;
 pub(crate) struct Answer {
     pub value: f64,
     pub variance: f64,
-    largest: f64,
+    pub largest: f64,
 }
 
 impl Answer {
+    /// A mean over plain lives, of which each adds no more than 1.
+    pub(super) fn of_lives(lives: f64, sum: f64, square: f64) -> Answer {
+        let mean = sum / lives;
+        Answer {
+            value: mean,
+            variance: (square / lives - mean * mean).max(0.0) / (lives - 1.0).max(1.0),
+            largest: if sum > 0.0 { 1.0 / lives } else { 0.0 },
+        }
+    }
+
+    /// The same where a life adds no more than a share.
+    fn with_largest(self, share: f64) -> Answer {
+        Answer { largest: share * self.largest, ..self }
+    }
+
     /// Of an independent part more.
-    fn and(self, other: Answer) -> Answer {
+    pub(super) fn and(self, other: Answer) -> Answer {
         Answer {
             value: self.value + other.value,
             variance: self.variance + other.variance,
@@ -33,7 +49,7 @@ impl Answer {
         }
     }
 
-    fn times(self, factor: f64) -> Answer {
+    pub(super) fn times(self, factor: f64) -> Answer {
         Answer { value: factor * self.value, variance: factor * factor * self.variance, largest: factor * self.largest }
     }
 
@@ -115,6 +131,15 @@ fn tail_index_of(sums: &PlantedSums) -> f64 {
     tail_index(&excesses)
 }
 
+/// See [`HowGot::plain_had_more`].
+fn plain_had_more(sums: &Sums) -> bool {
+    const SELDOM: f64 = 1e-3;
+    let had = sums.lives.sum[Quantity::AnyLoss as usize];
+    let most = sums.planted(Told::AnyLoss).rare(f64::INFINITY).high;
+    // Without any planted loss there is no upper end, and every plain one is more.
+    had > 0.0 && (most.is_nan() || (most < 1.0 && binomial_at_least(had, sums.trials(), most) < SELDOM))
+}
+
 impl Comparison {
     /// Lives of each row in which a crack was planted.
     pub fn planted_lives(&self) -> u64 {
@@ -148,11 +173,9 @@ impl Comparison {
                 plain_had_more: false,
             };
         }
-        let alike = self.study.rows_like(row);
-        let mut sums = self.planted_sums(alike[0], strategy).clone();
-        alike[1..].iter().for_each(|other| sums.merge(self.planted_sums(*other, strategy)));
+        let alike = self.alike(row, strategy);
+        let (sums, n) = (alike.planted, alike.planted_lives());
         let [sum, square] = sums.of(Told::Losses);
-        let n = self.tally.planted_lives as f64 * alike.len() as f64;
         let half_error = (2.0 * (square / n - (sum / n) * (sum / n)) / n).sqrt();
         let [even, odd] = sums.halves;
         HowGot {
@@ -160,118 +183,25 @@ impl Comparison {
             planted_losses: sums.events,
             effective_losses: if square > 0.0 { sum * sum / square } else { 0.0 },
             largest_share: sums.largest.first().map_or(f64::NAN, |largest| largest / sum),
-            tail_index: tail_index_of(&sums),
+            tail_index: tail_index_of(sums),
             halves_apart: (even - odd) / (0.5 * n) / (half_error * std::f64::consts::SQRT_2),
-            plain_had_more: self.plain_had_more(row, strategy),
+            plain_had_more: plain_had_more(&alike),
         }
-    }
-
-    fn plain_had_more(&self, row: RowId, strategy: StrategyId) -> bool {
-        const SELDOM: f64 = 1e-3;
-        let alike = self.study.rows_like(row);
-        let had: f64 =
-            alike.iter().map(|row| self.row_sums(*row, strategy).lives.sum[Quantity::AnyLoss as usize]).sum();
-        let planted = self.over_alike(row, |row| self.planted(row, strategy, Told::AnyLoss));
-        let (most, lives) = (planted.rare(f64::INFINITY).high, self.tally.trials as f64 * alike.len() as f64);
-        // Without any planted loss there is no upper end, and every plain one is more.
-        had > 0.0 && (most.is_nan() || (most < 1.0 && binomial_at_least(had, lives, most) < SELDOM))
-    }
-
-    /// What planted lives of a row say, given that the row came to the start of the study.
-    pub(super) fn planted(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
-        self.planted_any(row, strategy, std::iter::once(told))
-    }
-
-    /// The same of one of several things, of which no life has two.
-    fn planted_any(&self, row: RowId, strategy: StrategyId, told: impl Iterator<Item = Told>) -> Answer {
-        let sums = self.planted_sums(row, strategy);
-        let ([sum, square], most) = told.fold(([0.0; 2], 0.0_f64), |([sum, square], most), told| {
-            let [own, own_square] = sums.of(told);
-            ([sum + own, square + own_square], most.max(sums.most_of(told)))
-        });
-        let n = self.tally.planted_lives as f64;
-        let through = self.p_came_through(row);
-        let (mean, square) = (sum / n, square / n);
-        let scatter = (square - mean * mean).max(0.0) / n;
-        // That chance is known from plain lives.
-        let of_through = mean * mean * (1.0 - through) / self.tally.trials as f64;
-        Answer {
-            value: mean / through,
-            variance: (scatter + of_through) / (through * through),
-            largest: most / (n * through),
-        }
-    }
-
-    /// Mean of a sum over plain lives, of which each adds no more than 1.
-    fn plain(&self, [sum, square]: [f64; 2]) -> Answer {
-        let n = self.tally.trials as f64;
-        let mean = sum / n;
-        Answer {
-            value: mean,
-            variance: (square / n - mean * mean).max(0.0) / (n - 1.0).max(1.0),
-            largest: if sum > 0.0 { 1.0 / n } else { 0.0 },
-        }
-    }
-
-    /// What is known of a row from all that are like it: their lives are independent.
-    fn over_alike(&self, row: RowId, of: impl Fn(RowId) -> Answer) -> Answer {
-        let alike = self.study.rows_like(row);
-        let sum = alike.iter().map(|row| of(*row)).fold(Answer::default(), Answer::and);
-        sum.times(1.0 / alike.len() as f64)
-    }
-
-    /// Of a row: plain lives with their share, and planted ones with the rest.
-    fn row_answer(&self, row: RowId, strategy: StrategyId, told: Told) -> Answer {
-        let sums = self.row_sums(row, strategy);
-        let lives = &sums.lives;
-        let plain = match told {
-            Told::AnyLoss => [lives.sum[Quantity::AnyLoss as usize]; 2],
-            Told::YearLosses(year) => [lives.losses[year], lives.losses_square[year]],
-            Told::YearAnyLoss(year) => [lives.years_with_loss[year]; 2],
-            Told::CostAbove(level) => [lives.cost_above[level]; 2],
-            Told::HotSpot(spot) => sums.spots[spot],
-            _ => [0.0; 2],
-        };
-        let share = self.planted_sums(row, strategy).plain_share(told);
-        self.plain(plain).times(share).and(self.planted(row, strategy, told).times(1.0 - share))
-    }
-
-    /// Of a row: that it had a loss until the end of a year.
-    fn row_any_until(&self, row: RowId, strategy: StrategyId, year: usize) -> Answer {
-        let plain: f64 = self.row_sums(row, strategy).lives.first_losses[..=year].iter().sum();
-        let planted = self.planted_any(row, strategy, (0..=year).map(Told::YearFirstLoss));
-        let share = self.planted_sums(row, strategy).plain_share(Told::AnyLoss);
-        self.plain([plain; 2]).times(share).and(planted.times(1.0 - share))
     }
 
     /// What plain lives alone and planted lives alone say of a row.
     #[cfg(test)]
     pub(crate) fn plain_and_planted(&self, row: RowId, strategy: StrategyId) -> Vec<(String, Answer, Answer)> {
-        let lives = &self.row_sums(row, strategy).lives;
-        let n = self.tally.trials as f64;
-        let plain = |sum: f64, square: f64| Answer {
-            value: sum / n,
-            variance: (square / n - sum / n * (sum / n)) / n,
-            largest: 1.0 / n,
-        };
-        let any = lives.sum[Quantity::AnyLoss as usize];
-        let mut all = vec![("any loss".to_owned(), plain(any, any), self.planted(row, strategy, Told::AnyLoss))];
-        for (level, &above) in lives.cost_above.iter().enumerate() {
-            let planted = self.planted(row, strategy, Told::CostAbove(level));
-            all.push((format!("cost above level {level}"), plain(above, above), planted));
-        }
-        for (spot, &[sum, square]) in self.row_sums(row, strategy).spots.iter().enumerate() {
-            let planted = self.planted(row, strategy, Told::HotSpot(spot));
-            all.push((format!("losses from hot spot {spot}"), plain(sum, square), planted));
-        }
-        for (year, &first) in lives.first_losses.iter().enumerate() {
-            let planted = self.planted(row, strategy, Told::YearFirstLoss(year));
-            all.push((format!("first loss in year {year}"), plain(first, first), planted));
-        }
-        for year in 0..lives.losses.len() {
-            let (sum, square) = (lives.losses[year], lives.losses_square[year]);
-            let planted = self.planted(row, strategy, Told::YearLosses(year));
-            all.push((format!("losses in year {year}"), plain(sum, square), planted));
+        let own = self.own(row, strategy);
+        let mut all = Vec::new();
+        let mut add = |what: String, told: Told| all.push((what, own.plain(own.plain_of(told)), own.planted(told)));
+        add("any loss".to_owned(), Told::AnyLoss);
+        (0..COST_LEVELS).for_each(|level| add(format!("cost above level {level}"), Told::CostAbove(level)));
+        let spots = self.row_sums(row, strategy).spots.len();
+        (0..spots).for_each(|spot| add(format!("losses from hot spot {spot}"), Told::HotSpot(spot)));
+        for year in self.years() {
+            add(format!("losses in year {year}"), Told::YearLosses(year));
+            add(format!("first loss in year {year}"), Told::YearFirstLoss(year));
         }
         all
     }
@@ -279,7 +209,7 @@ impl Comparison {
     /// Over the fleet: sums over rows, whose lives with planted cracks are independent.
     fn fleet_sum(&self, strategy: StrategyId, told: Told) -> Answer {
         let rows = self.study.row_ids();
-        rows.map(|row| self.row_answer(row, strategy, told)).fold(Answer::default(), Answer::and)
+        rows.map(|row| self.own(row, strategy).both(told)).fold(Answer::default(), Answer::and)
     }
 
     /// Chance that anything happens in the fleet: rows of a unit are lived together, each with its part of their chance, or
@@ -299,17 +229,18 @@ impl Comparison {
         } else {
             self.study.row_ids().map(of_row).collect()
         };
-        let none_before = |index: usize| {
-            let others = independent.iter().enumerate().filter(|(other, _)| *other != index);
-            others.map(|(_, answer)| 1.0 - answer.value.min(1.0)).product::<f64>()
-        };
-        let parts = independent.iter().enumerate().map(|(index, answer)| answer.times(none_before(index)));
-        let sum = parts.fold(Answer::default(), Answer::and);
+        let chance = |answer: &Answer| answer.value.min(1.0);
+        // The chance that none comes before each, and after it.
+        let mut none_after = vec![1.0; independent.len() + 1];
+        for (index, answer) in independent.iter().enumerate().rev() {
+            none_after[index] = none_after[index + 1] * (1.0 - chance(answer));
+        }
         // Not one minus a product, which loses the figures of small chances.
-        let (mut any, mut none) = (0.0, 1.0);
-        for answer in &independent {
-            any += none * answer.value.min(1.0);
-            none *= 1.0 - answer.value.min(1.0);
+        let (mut any, mut none_before, mut sum) = (0.0, 1.0, Answer::default());
+        for (answer, none_after) in independent.iter().zip(&none_after[1..]) {
+            sum = sum.and(answer.times(none_before * none_after));
+            any += none_before * chance(answer);
+            none_before *= 1.0 - chance(answer);
         }
         Answer { value: any, ..sum }
     }
@@ -317,17 +248,16 @@ impl Comparison {
     pub(super) fn row_losses(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Option<Estimate> {
         let lives = self.tally.trials as f64;
         match quantity {
-            Quantity::AnyLoss => {
-                let any = self.over_alike(row, |row| self.row_answer(row, strategy, Told::AnyLoss));
-                Some(any.probability(lives))
-            }
+            Quantity::AnyLoss => Some(self.alike(row, strategy).both(Told::AnyLoss).probability(lives)),
             Quantity::Losses => {
-                let own = |row| self.plain_part(&[row], strategy, quantity);
-                let losses = |row| own(row).and(self.planted_part(row, strategy, quantity));
-                Some(self.over_alike(row, losses).rare(lives))
+                let alike = self.alike(row, strategy);
+                let planted = alike.planted(Told::Losses).times(1.0 - self.plain_share(row, strategy));
+                let share = self.plain_share(row, strategy);
+                let plain = alike.plain([alike.lives.sum, alike.lives.square].map(|sums| sums[quantity as usize]));
+                Some(plain.with_largest(share).and(planted).rare(lives))
             }
             _ => of_losses(quantity).then(|| {
-                let planted = self.over_alike(row, |row| self.planted_part(row, strategy, quantity));
+                let planted = self.planted_part(&self.alike(row, strategy), quantity);
                 normal(self.plain_part(&[row], strategy, quantity).and(planted))
             }),
         }
@@ -340,7 +270,7 @@ impl Comparison {
             Quantity::AnyLoss => Some(self.fleet_any_loss(strategy).probability(lives)),
             _ if quantity != Quantity::Losses && !of_losses(quantity) => None,
             _ => {
-                let planted = rows.iter().map(|row| self.planted_part(*row, strategy, quantity));
+                let planted = rows.iter().map(|row| self.planted_part(&self.own(*row, strategy), quantity));
                 let all = planted.fold(self.plain_part(&rows, strategy, quantity), Answer::and);
                 Some(if quantity == Quantity::Losses { all.rare(lives) } else { normal(all) })
             }
@@ -348,8 +278,7 @@ impl Comparison {
     }
 
     pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {
-        let of_year = |year| self.over_alike(row, |row| self.row_answer(row, strategy, told(year)));
-        self.years().map(of_year).collect()
+        self.years().map(|year| self.alike(row, strategy).both(told(year))).collect()
     }
 
     pub(super) fn fleet_years(&self, strategy: StrategyId) -> Vec<Answer> {
@@ -367,27 +296,25 @@ impl Comparison {
     }
 
     fn fleet_told(&self, strategy: StrategyId, of_row: Told, in_group: Told) -> Answer {
-        let of_row = |row| self.row_answer(row, strategy, of_row);
-        self.fleet_any(strategy, of_row, |row| self.planted(row, strategy, in_group))
+        let of_row = |row| self.own(row, strategy).both(of_row);
+        self.fleet_any(strategy, of_row, |row| self.own(row, strategy).planted(in_group))
     }
 
     pub(super) fn row_any_until_years(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
-        let until = |year| self.over_alike(row, |row| self.row_any_until(row, strategy, year));
-        self.years().map(until).collect()
+        self.years().map(|year| self.alike(row, strategy).any_until(year)).collect()
     }
 
     pub(super) fn fleet_any_until_years(&self, strategy: StrategyId) -> Vec<Answer> {
         let until = |year: usize| {
-            let in_group = |row| self.planted_any(row, strategy, (0..=year).map(Told::YearFirstInGroup));
-            self.fleet_any(strategy, |row| self.row_any_until(row, strategy, year), in_group)
+            let in_group = |row| self.own(row, strategy).planted_any((0..=year).map(Told::YearFirstInGroup));
+            self.fleet_any(strategy, |row| self.own(row, strategy).any_until(year), in_group)
         };
         self.years().map(until).collect()
     }
 
     /// Chances that the losses of a row cost more than each level.
     pub(super) fn row_costs_above(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
-        let above = |level| self.over_alike(row, |row| self.row_answer(row, strategy, Told::CostAbove(level)));
-        (0..COST_LEVELS).map(above).collect()
+        (0..COST_LEVELS).map(|level| self.alike(row, strategy).both(Told::CostAbove(level))).collect()
     }
 
     /// Chances that those of any row of the fleet do; where rows are lived together, no less than these.
@@ -398,8 +325,7 @@ impl Comparison {
 
     pub(super) fn row_hot_spots(&self, row: RowId, strategy: StrategyId) -> Vec<Answer> {
         let count = self.row_sums(row, strategy).spots.len();
-        let of_spot = |spot| self.over_alike(row, |row| self.row_answer(row, strategy, Told::HotSpot(spot)));
-        (0..count).map(of_spot).collect()
+        (0..count).map(|spot| self.alike(row, strategy).both(Told::HotSpot(spot))).collect()
     }
 
     fn years(&self) -> std::ops::Range<usize> {
@@ -420,18 +346,18 @@ impl Comparison {
             _ => &self.tally.fleet[strategy.0],
         };
         let share = rows.iter().map(|row| self.plain_share(*row, strategy)).fold(0.0, f64::max);
-        let plain = self.plain([sums.sum[quantity as usize], sums.square[quantity as usize]]);
-        Answer { largest: share * plain.largest, ..plain }
+        let [sum, square] = [sums.sum, sums.square].map(|sums| sums[quantity as usize]);
+        Answer::of_lives(self.tally.trials as f64, sum, square).with_largest(share)
     }
 
-    /// What planted lives of a row add to a quantity that plain lives tell in part.
-    pub(super) fn planted_part(&self, row: RowId, strategy: StrategyId, quantity: Quantity) -> Answer {
-        let rest = 1.0 - self.plain_share(row, strategy);
+    /// What planted lives add to a quantity that plain lives tell in part.
+    pub(super) fn planted_part(&self, sums: &Sums, quantity: Quantity) -> Answer {
+        let rest = 1.0 - sums.planted.plain_share(Told::Losses);
         match quantity {
-            Quantity::Losses => self.planted(row, strategy, Told::Losses).times(rest),
-            Quantity::LossCost | Quantity::Cost => self.planted(row, strategy, Told::Cost).times(rest),
+            Quantity::Losses => sums.planted(Told::Losses).times(rest),
+            Quantity::LossCost | Quantity::Cost => sums.planted(Told::Cost).times(rest),
             Quantity::ForcedDays | Quantity::Days => {
-                self.planted(row, strategy, Told::Losses).times(rest * self.study.costs.loss_days)
+                sums.planted(Told::Losses).times(rest * self.study.costs.loss_days)
             }
             _ => Answer::default(),
         }
@@ -450,7 +376,7 @@ impl Comparison {
         };
         let mut variances = [0.0; 2];
         for row in self.study.row_ids() {
-            let [a, b] = [one, other].map(|strategy| self.planted_part(row, strategy, quantity));
+            let [a, b] = [one, other].map(|strategy| self.planted_part(&self.own(row, strategy), quantity));
             let rests = [one, other].map(|strategy| 1.0 - self.plain_share(row, strategy));
             let covariance = rests[0] * rests[1] * factor * factor * self.planted_covariance(row, one, other, index);
             variances[0] += (a.variance + b.variance - 2.0 * covariance).max(0.0);
@@ -476,7 +402,7 @@ impl Comparison {
         let [a, b] = [one, other].map(|strategy| self.fleet_any_loss(strategy));
         let apart = a.variance + b.variance;
         let none = |strategy: StrategyId, answer: Answer, row: RowId| {
-            (1.0 - answer.value) / (1.0 - self.row_answer(row, strategy, Told::AnyLoss).value.min(1.0 - 1e-12))
+            (1.0 - answer.value) / (1.0 - self.own(row, strategy).both(Told::AnyLoss).value.min(1.0 - 1e-12))
         };
         let shared: f64 = self
             .study

@@ -11,8 +11,8 @@ pub(crate) use notes::THIN_EVENTS;
 pub use table::{Column, Table};
 
 use super::estimate::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
+use super::length_bins::LengthBins;
 use super::observe::Quantity;
-use super::tally::LENGTH_BINS;
 use crate::error::{Error, Result};
 use crate::math::normal_quantile;
 use crate::model::StrategyId;
@@ -204,7 +204,7 @@ impl Comparison {
             for strategy_id in self.study.strategy_ids() {
                 let strategy = self.study.strategy(strategy_id);
                 let sums = self.row_sums(row_id, strategy_id);
-                let bins = sums.longest.chunks_exact(LENGTH_BINS);
+                let bins = sums.longest.iter().map(LengthBins::all);
                 for (after, bins) in self.after_outages(row_id, strategy_id).into_iter().zip(bins) {
                     let any = without_error_if_unseen(after.p_any_crack);
                     let cracks = if any.events == 0.0 {
@@ -223,7 +223,7 @@ impl Comparison {
                     add("p_any_crack", "probability", (any, note), f64::NAN);
                     add("mean_length_mm", "mm", (mean_length_mm, ""), f64::NAN);
                     for (value, probability) in after.longest_mm.into_iter().zip(LONGEST_PROBABILITIES) {
-                        let (low, high) = self.quantile_interval_mm(bins, probability);
+                        let (low, high) = self.quantile_interval_mm(&bins, probability);
                         add("longest_mm", "mm", (Estimate { value, low, high, ..NOTHING }, ""), probability);
                     }
                 }
@@ -394,7 +394,7 @@ mod tests {
     use crate::model::Study;
     use crate::simulation::Run;
     use crate::simulation::estimate::made::{self, OUTAGES, ROWS, STRATEGIES, TRIALS, YEARS};
-    use crate::simulation::tally::length_bin;
+    use crate::simulation::length_bins::{LENGTH_BINS, length_bin};
 
     fn comparison(study: &str, trials: u64) -> Comparison {
         let study = Study::parse(study, "test").expect("a good study");
