@@ -28,6 +28,9 @@ RANGES = (
 _WIDTH = 120
 #: Outages that the text shows for one strategy; the table has them all.
 _MOST_OUTAGES = 12
+#: Rows up to which result.json has all tables, and the tables that it always has.
+_MOST_ROWS = 500
+_OF_FLEET = ("summary", "differences", "rankings")
 #: Letters that the head of a column may always take.
 _NARROWEST = 10
 _COSTS = {
@@ -215,7 +218,9 @@ def write(comparison: Comparison, directory: Path) -> None:
     """Write tables, figures, report and JSON into an empty directory."""
     for name in comparison.tables:
         comparison.table(name).to_csv(directory / f"{name}.csv", index=False, lineterminator="\n")
-    (directory / "result.json").write_text(comparison.to_json() + "\n", encoding="utf-8")
+    # Where there are many rows, what is told row by row is in the tables alone.
+    tables = None if len(comparison.study.rows) <= _MOST_ROWS else _OF_FLEET
+    (directory / "result.json").write_text(comparison.to_json(tables) + "\n", encoding="utf-8")
     (directory / "report.txt").write_text(text(comparison), encoding="utf-8")
     (directory / "study.toml").write_text(comparison.study.to_toml(), encoding="utf-8")
     _write_figures(comparison, directory)

@@ -38,9 +38,17 @@ impl Comparison {
         arrays::dict(py, table)
     }
 
-    /// Everything, as one JSON object.
-    fn to_json(&self, py: Python<'_>) -> PyResult<String> {
-        released(py, || Ok(self.comparison.to_json()))
+    /// Everything, or all with some tables alone, as one JSON object.
+    #[pyo3(signature = (tables=None))]
+    fn to_json(&self, py: Python<'_>, tables: Option<Vec<String>>) -> PyResult<String> {
+        let Some(tables) = tables else { return released(py, || Ok(self.comparison.to_json())) };
+        let known = |name: &String| simulation::TABLES.into_iter().find(|known| known == name);
+        if let Some(unknown) = tables.iter().find(|name| known(name).is_none()) {
+            // Refused as a table is that there is not.
+            return released(py, || self.comparison.table(unknown).map(|_| String::new()));
+        }
+        let tables: Vec<&str> = tables.iter().filter_map(known).collect();
+        released(py, || Ok(self.comparison.to_json_with(&tables)))
     }
 
     /// Bytes that from_bytes reads back as the same comparison.

@@ -31,7 +31,7 @@ pub use observe::Quantity;
 pub use parallel::{Ended, Run};
 pub use screen::{NotScreened, Screened, Screening};
 pub use single_inspection::{Confirmed, Inspected, Inspection};
-pub use tables::{Column, TABLES, Table};
+pub use tables::{Column, TABLES, Table, Texts};
 
 use crate::error::Result;
 use crate::model::Study;

@@ -53,6 +53,8 @@ struct Page<'a> {
     warnings: Vec<String>,
     assumptions: Vec<String>,
     reasons_for_null: BTreeMap<&'static str, &'static str>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    tables_left_out: Vec<&'static str>,
     tables: Tables,
 }
 
@@ -119,6 +121,11 @@ impl Comparison {
     /// The same study, trials and seed give the same bytes on any number of threads. A number that
     /// does not exist is `null`; `reasons_for_null` says why, by the column's name.
     pub fn to_json(&self) -> String {
+        self.to_json_with(&TABLES)
+    }
+
+    /// The same with some tables alone: those by row are long where there are many rows. `tables_left_out` names the others.
+    pub fn to_json_with(&self, tables: &[&str]) -> String {
         let page = Page {
             program: "serrata",
             version: &self.version,
@@ -135,7 +142,8 @@ impl Comparison {
             warnings: self.warnings(),
             assumptions: self.study.assumptions(),
             reasons_for_null: REASONS.into_iter().collect(),
-            tables: Tables(TABLES.iter().filter_map(|name| self.table(name).ok()).collect()),
+            tables_left_out: TABLES.into_iter().filter(|name| !tables.contains(name)).collect(),
+            tables: Tables(tables.iter().filter_map(|name| self.table(name).ok()).collect()),
         };
         serde_json::to_string(&page).expect("text, counts and finite numbers always have a JSON form")
     }

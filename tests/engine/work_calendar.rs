@@ -86,7 +86,7 @@ retires: It retires.
 fn the_table_has_a_line_for_each_row_with_work() {
     let table = study().study().work_calendar();
     let texts = |name: &str| match table.column(name) {
-        Some(Column::Text(texts)) => texts.clone(),
+        Some(Column::Text(texts)) => texts.iter().map(str::to_owned).collect::<Vec<String>>(),
         other => panic!("{name}: {other:?}"),
     };
     let numbers = |name: &str| match table.column(name) {

@@ -186,7 +186,7 @@ impl GrownCracks {
         let counts = ["place", "crack"].into_iter().zip(numbers.map(Column::Count));
         let names = ["years", "position_mm", "depth_mm", "length_mm"];
         let sizes = names.into_iter().zip(sizes.map(Column::Number));
-        let ends = std::iter::once(("end", Column::Text(ends)));
+        let ends = std::iter::once(("end", Column::Text(ends.into_iter().collect())));
         Ok(Table { name: "places", columns: counts.chain(sizes).chain(ends).collect() })
     }
 }

@@ -303,3 +303,104 @@ fn size_ratio(law: &Distribution, factor: f64) -> f64 {
         _ => 1.0,
     }
 }
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+    use crate::math::normal_cdf;
+    use crate::model::Study;
+    use crate::simulation::plan::RowPlan;
+    use approx::assert_relative_eq;
+
+    /// Draws of numbers that only weights hang on, and these weights.
+    pub(crate) fn drawn(spot: &SpotProposal, seed: u64, count: u64) -> Vec<(Vec<f64>, f64)> {
+        let study = Study::parse(include_str!("../../../tests/engine/data/y3.toml"), "y3").expect("a good study");
+        let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+        assert!(plan.nature.row_factor.fixed().is_some());
+        let one = |number: u64| {
+            let key = Key::from_seed(seed).child(number);
+            let (numbers, _, weight) = spot.draw(&plan.nature, key.uniform(0), key);
+            (numbers.persistent, weight)
+        };
+        (0..count).map(one).collect()
+    }
+
+    pub(crate) fn spot(dimensions: usize, components: Vec<Component>) -> SpotProposal {
+        SpotProposal { drivers: (0..dimensions).map(Driver::Persistent).collect(), components }
+    }
+
+    /// Mean and relative variance of some values, with the standard error of each.
+    fn moments(values: &[f64]) -> [[f64; 2]; 2] {
+        let n = values.len() as f64;
+        let mean = |of: &dyn Fn(f64) -> f64| values.iter().map(|value| of(*value)).sum::<f64>() / n;
+        let [first, second] = [mean(&|value| value), mean(&|value| value * value)];
+        // Of second / first^2, by the delta method.
+        let deviation = |value: f64| value * value / second - 1.0 - 2.0 * (value / first - 1.0);
+        let of_ratio = mean(&|value| deviation(value).powi(2)).sqrt() * second / (first * first);
+        let of_mean = (second - first * first).sqrt();
+        [[first, of_mean / n.sqrt()], [second / (first * first) - 1.0, of_ratio / n.sqrt()]]
+    }
+
+    /// A normal number above beta, with a normal distribution around beta proposed: for that alone the relative variance
+    /// is exp(b^2) Phi(-2b) / Phi(-b)^2 - 1, and with a tenth of the law itself it is known by quadrature.
+    #[test]
+    fn weights_of_a_shifted_proposal_have_the_variance_that_they_should() {
+        for (beta, share, expected) in [
+            (3.0, 0.9, Some(3.870_564_653_989_883_5)),
+            (4.0, 1.0, Some(4.511_108_668_286_132)),
+            (5.0, 0.9, Some(6.419_204_755_221_42)),
+            (6.0, 1.0, Some(6.868_479_945_751_401)),
+            (6.0, 0.9, Some(7.742_755_485_379_021)),
+            (3.5, 1.0, None),
+        ] {
+            let component = Component::new(share, vec![beta], &[1.0]).expect("a component");
+            let draws = drawn(&spot(1, vec![component]), 5, 200_000);
+            let values: Vec<f64> =
+                draws.iter().map(|(numbers, weight)| if numbers[0] > beta { *weight } else { 0.0 }).collect();
+            let [[mean, of_mean], [variance, of_variance]] = moments(&values);
+            let tail = normal_cdf(-beta);
+            assert!((mean - tail).abs() < 4.0 * of_mean, "{beta}: {mean} +- {of_mean} for {tail}");
+            let by_formula = (beta * beta).exp() * normal_cdf(-2.0 * beta) / (tail * tail) - 1.0;
+            let expected = expected.unwrap_or(by_formula);
+            if share == 1.0 {
+                assert_relative_eq!(expected, by_formula, max_relative = 1e-6);
+            }
+            assert!((variance - expected).abs() < 4.0 * of_variance, "{beta}: {variance} for {expected}");
+            let most = 1.0 / (1.0 - share);
+            assert!(draws.iter().all(|(_, weight)| *weight <= most * (1.0 + 1e-12)));
+        }
+    }
+
+    /// Relative variance of weights where N(0, c^2) is proposed for N(0, 1): c^2 / sqrt(2 c^2 - 1) - 1.
+    #[test]
+    fn weights_of_a_wider_proposal_have_the_variance_that_they_should() {
+        for (c, expected) in
+            [(0.9, 0.028_701_028_7), (1.5, 0.202_675_588_6), (2.0, 0.511_857_892), (3.0, 1.182_820_625)]
+        {
+            let component = Component::new(1.0, vec![0.0], &[c * c]).expect("a component");
+            let weights: Vec<f64> =
+                drawn(&spot(1, vec![component]), 6, 200_000).into_iter().map(|(_, weight)| weight).collect();
+            let [[mean, of_mean], [variance, of_variance]] = moments(&weights);
+            assert!((mean - 1.0).abs() < 4.0 * of_mean, "{c}: {mean} +- {of_mean}");
+            assert!((variance - expected).abs() < 4.0 * of_variance, "{c}: {variance} +- {of_variance}");
+        }
+    }
+
+    /// Numbers that hang together: the weight of all is 1 in the mean, and so is each moment of the law.
+    #[test]
+    fn weights_of_correlated_proposals_give_back_the_law() {
+        let component = |share: f64, mean: f64| {
+            Component::new(share, vec![mean, -mean, 0.5], &[1.5, 0.6, 0.1, 0.6, 0.9, -0.2, 0.1, -0.2, 1.2])
+                .expect("one")
+        };
+        let draws = drawn(&spot(3, vec![component(0.5, 1.0), component(0.3, -0.5)]), 7, 200_000);
+        type Moment = fn(&[f64]) -> f64;
+        let moments_of: [(Moment, f64); 5] =
+            [(|_| 1.0, 1.0), (|x| x[0], 0.0), (|x| x[1] * x[1], 1.0), (|x| x[0] * x[1], 0.0), (|x| x[2] * x[0], 0.0)];
+        for (number, (of, expected)) in moments_of.into_iter().enumerate() {
+            let values: Vec<f64> = draws.iter().map(|(numbers, weight)| weight * of(numbers)).collect();
+            let [[mean, of_mean], _] = moments(&values);
+            assert!((mean - expected).abs() < 4.0 * of_mean, "moment {number}: {mean} +- {of_mean} for {expected}");
+        }
+    }
+}

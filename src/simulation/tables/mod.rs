@@ -8,7 +8,7 @@ mod notes;
 mod table;
 
 pub(crate) use notes::THIN_EVENTS;
-pub use table::{Column, Table};
+pub use table::{Column, Table, Texts};
 
 use super::estimate::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
 use super::length_bins::LengthBins;
@@ -430,6 +430,7 @@ mod tests {
         else {
             panic!("columns are missing");
         };
+        let notes: Vec<&str> = notes.iter().collect();
         let unseen: Vec<usize> = (0..table.len()).filter(|&line| notes[line] == NONE_SEEN).collect();
         assert!(unseen.iter().all(|&line| values[line] == 0.0));
         // A study without prices and days has a bound of zero on what losses cost.
@@ -452,9 +453,9 @@ mod tests {
     /// A line of a table: value, standard error, low, high and events, with its unit and its note.
     type Shown = ([f64; 5], String, String);
 
-    fn texts<'t>(table: &'t Table, name: &str) -> &'t [String] {
+    fn texts<'t>(table: &'t Table, name: &str) -> Vec<&'t str> {
         match table.column(name) {
-            Some(Column::Text(texts)) => texts,
+            Some(Column::Text(texts)) => texts.iter().collect(),
             other => panic!("{name}: {other:?}"),
         }
     }
@@ -479,7 +480,7 @@ mod tests {
             .collect();
         assert_eq!(found.len(), 1, "{row} {strategy} {year} {quantity} {probability}");
         let numbers = ["value", "standard_error", "low", "high", "events"].map(|name| numbers(table, name)[found[0]]);
-        (numbers, texts(table, "unit")[found[0]].clone(), texts(table, "note")[found[0]].clone())
+        (numbers, texts(table, "unit")[found[0]].to_owned(), texts(table, "note")[found[0]].to_owned())
     }
 
     fn is_equal(one: [f64; 5], other: [f64; 5]) -> bool {
@@ -654,11 +655,11 @@ mod tests {
         let table = made.table("differences").expect("it");
         assert_eq!(table.len(), (STRATEGIES - 1) * 4);
         let alike = "no difference in any trial: low and high are bounds";
-        assert!(texts(&table, "baseline").iter().all(|id| id == "inplace"));
+        assert!(texts(&table, "baseline").iter().all(|id| *id == "inplace"));
         let expected = made.study.strategy_ids().skip(1).flat_map(|id| made.differences(id));
         for (line, difference) in expected.enumerate() {
             assert_eq!(numbers(&table, "unpaired_standard_error")[line], difference.unpaired_standard_error);
-            let strategy = texts(&table, "strategy")[line].as_str();
+            let strategy = texts(&table, "strategy")[line];
             let ours = shown(&table, "", strategy, NAN, difference.quantity.name(), NAN);
             let of_trial = |strategy: usize, trial| made::fleet_values(trial, strategy)[difference.quantity as usize];
             let is_alike = (0..TRIALS).all(|trial| of_trial(1 + line / 4, trial) == of_trial(0, trial));

@@ -1,10 +1,82 @@
 //! Named columns of equal length, filled line by line.
 
+use serde::{Serialize, Serializer};
+use std::collections::HashMap;
+
+/// Texts, line by line. Each word is kept once: a table of a large fleet says the same names in millions of lines.
+#[derive(Debug, Clone, Default)]
+pub struct Texts {
+    words: Vec<String>,
+    /// Number of the word of each line.
+    lines: Vec<u32>,
+    known: HashMap<String, u32>,
+}
+
+impl Texts {
+    fn push(&mut self, text: String) {
+        let number = match self.known.get(&text) {
+            Some(number) => *number,
+            None => {
+                let number = self.words.len() as u32;
+                self.words.push(text.clone());
+                self.known.insert(text, number);
+                number
+            }
+        };
+        self.lines.push(number);
+    }
+
+    /// Number of lines.
+    pub fn len(&self) -> usize {
+        self.lines.len()
+    }
+
+    /// Whether there is no line.
+    pub fn is_empty(&self) -> bool {
+        self.lines.is_empty()
+    }
+
+    /// The words that occur.
+    pub fn words(&self) -> &[String] {
+        &self.words
+    }
+
+    /// For each line the number of its word.
+    pub fn lines(&self) -> &[u32] {
+        &self.lines
+    }
+
+    /// The text of each line.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = &str> {
+        self.lines.iter().map(|number| self.words[*number as usize].as_str())
+    }
+}
+
+impl PartialEq for Texts {
+    fn eq(&self, other: &Self) -> bool {
+        self.len() == other.len() && self.iter().eq(other.iter())
+    }
+}
+
+impl FromIterator<String> for Texts {
+    fn from_iter<T: IntoIterator<Item = String>>(texts: T) -> Self {
+        let mut all = Texts::default();
+        texts.into_iter().for_each(|text| all.push(text));
+        all
+    }
+}
+
+impl Serialize for Texts {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.iter())
+    }
+}
+
 /// A column of a [`Table`].
 #[derive(Debug, Clone, PartialEq)]
 pub enum Column {
     /// Names and notes.
-    Text(Vec<String>),
+    Text(Texts),
     /// Numbers; not-a-number where there is none.
     Number(Vec<f64>),
     /// Whole numbers.
@@ -57,7 +129,7 @@ pub(crate) enum Head {
 impl Table {
     pub(crate) fn new(name: &'static str, heads: &[Head]) -> Self {
         let column = |head: &Head| match *head {
-            Head::Text(name) => (name, Column::Text(Vec::new())),
+            Head::Text(name) => (name, Column::Text(Texts::default())),
             Head::Number(name) => (name, Column::Number(Vec::new())),
             Head::Count(name) => (name, Column::Count(Vec::new())),
         };
