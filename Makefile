@@ -20,7 +20,7 @@ PYTHON := $(VENV)/bin/python
 STAMPS := $(VENV)/stamps
 PIP_OPTIONS := --quiet --disable-pip-version-check
 TRIALS ?= 10000
-PLANTED_LIVES ?= 10000
+PLANTED_LIVES ?= 30000
 # What a branch is held against by make mutants.
 BASE ?= main
 
@@ -54,6 +54,8 @@ bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/fleet.py
 	$(PYTHON) benches/cracks.py
 	$(PYTHON) benches/hit_miss.py
+	$(PYTHON) benches/rare.py
+	$(PYTHON) benches/scale.py --figure benches/scale.png
 
 mutants: $(VENV)/bin/cargo-mutants
 	git diff $(BASE) -- src > $(VENV)/branch.diff

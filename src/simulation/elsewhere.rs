@@ -4,6 +4,7 @@ use super::estimate::Comparison;
 use super::merge_tree::{MergeTree, Parts};
 use super::parallel::{self, BATCH_TRIALS, Ended, Run};
 use super::plan::RowPlan;
+use super::rare::Tuned;
 use crate::error::{Error, Result};
 use crate::model::Study;
 use crate::random::{GENERATOR, hash_name};
@@ -11,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use std::ops::{ControlFlow, Range};
 
 /// First words of a part; another form gets another number.
-const FORM: &str = "serrata part, form 2";
+const FORM: &str = "serrata part, form 3";
 
 /// Sums over a part of a run, as bytes that travel.
 #[derive(Serialize, Deserialize)]
@@ -44,6 +45,7 @@ impl Stored {
 pub struct Partition {
     run: Run,
     batches_each: u64,
+    tuned: Tuned,
 }
 
 impl Partition {
@@ -53,7 +55,8 @@ impl Partition {
     /// Refuses a run without trials, or with too many.
     pub fn new(run: Run, trials_each: u64) -> Result<Self> {
         run.check()?;
-        Ok(Partition { run, batches_each: trials_each.div_ceil(BATCH_TRIALS).max(1) })
+        let batches_each = trials_each.div_ceil(BATCH_TRIALS).max(1);
+        Ok(Partition { run, batches_each, tuned: Tuned::default() })
     }
 
     /// How many parts there are.
@@ -82,7 +85,7 @@ impl Partition {
         }
         let batches = self.batches(part);
         let rows = RowPlan::all(study)?;
-        let sums = parallel::live_part(study, &rows, &self.run, batches.clone(), ask)?;
+        let sums = parallel::live_part(study, &rows, &self.run, batches.clone(), &self.tuned, ask)?;
         let mut stored = Stored {
             form: FORM.to_owned(),
             version: crate::VERSION.to_owned(),

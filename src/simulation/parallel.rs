@@ -4,11 +4,11 @@ use super::estimate::Comparison;
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::plan::{RowPlan, UnitPlan};
-use super::rare::{self, Company, PlantedLife, PlantedLives, Proposal, tune_all};
+use super::rare::{self, Company, PlantedLife, PlantedLives, Proposal, Tuned, tune_all};
 use super::tally::{FleetRecord, Tally};
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
-use crate::random::Key;
+use crate::random::{Key, hash_name};
 use serde::{Deserialize, Serialize};
 use std::ops::{ControlFlow, Range};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -182,7 +182,8 @@ pub(super) fn live_all(
 ) -> Result<(Tally, Ended)> {
     let begun = Instant::now();
     let mut time_is_over = false;
-    let (tree, is_known) = live(study, rows, run, 0..run.batches(), &mut |done| {
+    let tune = |is_stopped: &IsStopped| tune_all(study, rows, &UnitPlan::all(study, rows), run, is_stopped);
+    let (tree, is_known) = live(study, rows, run, 0..run.batches(), &tune, &mut |done| {
         time_is_over = run.most_seconds.is_some_and(|seconds| begun.elapsed().as_secs_f64() > seconds);
         if time_is_over { ControlFlow::Break(()) } else { ask(done) }
     })?;
@@ -213,10 +214,15 @@ pub(super) fn live_part(
     rows: &[RowPlan],
     run: &Run,
     batches: Range<u64>,
+    tuned: &Tuned,
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<MergeTree> {
+    let tune = |is_stopped: &IsStopped| {
+        let tune = || tune_all(study, rows, &UnitPlan::all(study, rows), run, is_stopped);
+        tuned.proposals(hash_name(&study.to_toml()), tune)
+    };
     let trials = (batches.end * BATCH_TRIALS).min(run.trials) - batches.start * BATCH_TRIALS;
-    let (tree, _) = live(study, rows, run, batches, ask)?;
+    let (tree, _) = live(study, rows, run, batches, &tune, ask)?;
     if tree.trials() == trials { Ok(tree) } else { Err(interrupted(tree.trials(), trials)) }
 }
 
@@ -224,11 +230,15 @@ fn interrupted(done: u64, wanted: u64) -> Error {
     Error { kind: Kind::Interrupted { done, wanted, of: "trials" } }
 }
 
+/// Whether the caller asked to stop.
+type IsStopped<'a> = dyn Fn() -> bool + Sync + 'a;
+
 fn live(
     study: &Study,
     rows: &[RowPlan],
     run: &Run,
     batches: Range<u64>,
+    tune: &(dyn Fn(&IsStopped) -> Result<Vec<Arc<Proposal>>> + Sync),
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<(MergeTree, bool)> {
     run.check()?;
@@ -244,7 +254,7 @@ fn live(
     let work = || {
         pool.install(|| {
             let is_stopped = || stopping.is_asked();
-            let proposals = match tune_all(study, rows, &units, run, &is_stopped) {
+            let proposals = match tune(&is_stopped) {
                 Ok(proposals) => proposals,
                 Err(error) => return Merged { failure: Some((0, error)), ..Merged::from(0) },
             };

@@ -22,7 +22,7 @@ use crate::random::{Key, hash_name};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// The loss of a planted crack's blade under one strategy.
 #[derive(Debug, Clone, Copy)]
@@ -149,6 +149,38 @@ pub(crate) fn key_of(seed: u64, row: &RowPlan) -> Key {
     Key::from_seed(seed).child(row.nature.name).child(hash_name("planted cracks"))
 }
 
+/// Proposals that were tuned for a run of some studies, so that its parts need not tune them each by itself.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Tuned(Arc<Mutex<Vec<(u64, Proposals)>>>);
+
+/// By row.
+type Proposals = Vec<Arc<Proposal>>;
+
+/// Which are known changes no result.
+impl PartialEq for Tuned {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl Tuned {
+    /// Proposals of all rows of a study, of which the hash of its text is known.
+    pub fn proposals(&self, study: u64, tune: impl FnOnce() -> Result<Proposals>) -> Result<Proposals> {
+        const MOST_STUDIES: usize = 8;
+        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let found = known().iter().find(|(other, _)| *other == study).map(|(_, proposals)| proposals.clone());
+        if let Some(proposals) = found {
+            return Ok(proposals);
+        }
+        // Nobody waits meanwhile: whoever else tunes comes to the same.
+        let proposals = tune()?;
+        let mut known = known();
+        known.truncate(MOST_STUDIES - 1);
+        known.insert(0, (study, proposals.clone()));
+        Ok(proposals)
+    }
+}
+
 /// Tunes the proposals of all rows, if a run has planted lives: one for rows that are alike.
 pub(crate) fn tune_all(
     study: &Study,
@@ -156,7 +188,7 @@ pub(crate) fn tune_all(
     units: &[UnitPlan],
     run: &Run,
     is_stopped: &(dyn Fn() -> bool + Sync),
-) -> Result<Vec<Arc<Proposal>>> {
+) -> Result<Proposals> {
     if run.planted_lives == 0 {
         return Ok(Vec::new());
     }

@@ -2,9 +2,10 @@
 
 use serde::{Serialize, Serializer};
 use std::collections::HashMap;
+use std::fmt::{Debug, Formatter};
 
 /// Texts, line by line. Each word is kept once: a table of a large fleet says the same names in millions of lines.
-#[derive(Debug, Clone, Default)]
+#[derive(Clone, Default)]
 pub struct Texts {
     words: Vec<String>,
     /// Number of the word of each line.
@@ -49,6 +50,12 @@ impl Texts {
     /// The text of each line.
     pub fn iter(&self) -> impl ExactSizeIterator<Item = &str> {
         self.lines.iter().map(|number| self.words[*number as usize].as_str())
+    }
+}
+
+impl Debug for Texts {
+    fn fmt(&self, formatter: &mut Formatter<'_>) -> std::fmt::Result {
+        formatter.debug_list().entries(self.iter()).finish()
     }
 }
 
