@@ -85,7 +85,7 @@ class Comparison:
 
     @property
     def ended(self) -> str:
-        """Why it ended: all trials lived, target reached, time over or stopped."""
+        """Why it ended: trials lived, target reached or time over."""
         return self._engine.ended
 
     @property

@@ -263,7 +263,7 @@ def _ending(comparison: Comparison) -> list[str]:
     """Say why a run ended that might have ended earlier or later."""
     target = comparison.target_relative_error
     if target is None:
-        return [] if comparison.ended == "all trials lived" else [f"ended early: {comparison.ended}"]
+        return [] if comparison.ended == "trials lived" else [f"ended early: {comparison.ended}"]
     asked = f"the fleet's losses under each strategy to {target:.3g} of themselves (one standard error)"
     return [_wrapped(f"asked for: {asked}; ended: {comparison.ended}")]
 

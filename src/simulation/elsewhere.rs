@@ -150,7 +150,8 @@ impl Assembly {
             let rule = format!("must come from serrata {} ({GENERATOR}), not {version} ({generator})", crate::VERSION);
             return refusal(&rule, "install the same version wherever parts are lived");
         }
-        if *checksum != stored.sum() {
+        // Two ways to write a number are told apart too.
+        if *checksum != stored.sum() || serde_json::to_vec(&stored).ok().as_deref() != Some(bytes) {
             return refusal("must be sums of a part, whole and unchanged", "live the part again");
         }
         let run = &self.partition.run;

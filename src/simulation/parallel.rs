@@ -53,14 +53,12 @@ pub struct Run {
 /// Why a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Ended {
-    /// All trials were lived.
+    /// Its trials were lived: all, or those that were finished when it was stopped.
     Lived,
     /// Its numbers were known as well as was asked for.
     Target,
     /// Its time was over.
     Time,
-    /// It was stopped, and keeps what was finished.
-    Stopped,
 }
 
 impl Default for Run {
@@ -165,10 +163,9 @@ impl Ended {
     /// The same in words.
     pub fn name(self) -> &'static str {
         match self {
-            Ended::Lived => "all trials lived",
+            Ended::Lived => "trials lived",
             Ended::Target => "target reached",
             Ended::Time => "time over",
-            Ended::Stopped => "stopped",
         }
     }
 }
@@ -191,13 +188,12 @@ pub(super) fn live_all(
     let lived = total.as_ref().map_or(0, |tally| tally.trials);
     let ended = match is_known {
         true => Ended::Target,
-        false if lived == run.trials => Ended::Lived,
-        false if time_is_over => Ended::Time,
-        false => Ended::Stopped,
+        false if time_is_over && lived < run.trials => Ended::Time,
+        false => Ended::Lived,
     };
     let keeps = run.keep_finished || time_is_over;
     match total {
-        Some(tally) if ended != Ended::Stopped || (keeps && lived > 0) => {
+        Some(tally) if is_known || lived == run.trials || (keeps && lived > 0) => {
             // The last word: the caller may show that the run is over.
             let _ = ask(lived);
             Ok((tally, ended))

@@ -181,7 +181,8 @@ impl Comparison {
         if stored.form != FORM {
             return Err(refusal(&format!("must be in the form {FORM:?}, not {:?}", stored.form)));
         }
-        if stored.checksum != stored.sum() {
+        // Two ways to write a number are told apart too.
+        if stored.checksum != stored.sum() || serde_json::to_vec(&stored).ok().as_deref() != Some(bytes) {
             return Err(refusal("must be a stored comparison, whole and unchanged"));
         }
         if stored.generator != GENERATOR {

@@ -43,13 +43,9 @@ impl Comparison {
             None => "under one strategy none was seen".to_owned(),
         };
         Some(format!(
-            "The fleet's losses were to be known to {} % under each strategy, but {} came first: {reached}.",
+            "The fleet's losses were to be known to {} % under each strategy, but the {} came first: {reached}.",
             two_figures(100.0 * target),
-            match self.ended {
-                Ended::Time => "the end of the time",
-                Ended::Stopped => "a stop",
-                Ended::Lived | Ended::Target => "the last trial",
-            }
+            if self.ended == Ended::Time { "end of the time" } else { "last trial" },
         ))
     }
 
