@@ -2,8 +2,9 @@
 
     python benches/rare.py
 
-One thread. What plain lives would take for the same error is reckoned from their measured speed and from the losses that
-planted lives tell: (1 - p) / (p e^2) lives for a relative error e. The demonstration fleet is lived for the same time both ways.
+One thread. What plain lives would take for the same error is reckoned from their measured speed and from the losses
+that planted lives tell: 1 / (p e^2) lives for a relative error e. The demonstration fleet is lived for the same time
+both ways.
 """
 
 import json
@@ -41,7 +42,10 @@ def yardstick(problem: str, planted_lives: int) -> None:
     seconds = min(took for took, _ in runs)
     plain = 100_000 / min(timed(study, 100_000, 0, seed)[0] for seed in (1, 2))
     rate = peer_rate(problem)
-    print(f"{problem}: {planted_lives:,} planted lives in {seconds:.3f} s; plain {plain:,.0f} a second, the peer {rate:,.0f}")
+    print(
+        f"{problem}: {planted_lives:,} planted lives in {seconds:.3f} s; plain {plain:,.0f} a second, "
+        f"the peer {rate:,.0f}"
+    )
     losses = [found.summary[found.summary["quantity"] == "losses"] for _, found in runs]
     for strategy in study.strategies:
         own = [table[table["strategy"] == strategy].iloc[0] for table in losses]
@@ -67,7 +71,10 @@ def demonstration_fleet() -> None:
     seconds, planted = timed(study, 5_000, 40_000)
     speed = 10_000 / timed(study, 10_000, 0)[0]
     took, plain = timed(study, round(seconds * speed), 0)
-    print(f"demonstration fleet: {plain.trials:,} plain trials in {took:.1f} s; 5,000 and 40,000 planted in {seconds:.1f} s")
+    print(
+        f"demonstration fleet: {plain.trials:,} plain trials in {took:.1f} s; "
+        f"5,000 and 40,000 planted in {seconds:.1f} s"
+    )
     print("   relative standard error of losses: median, largest; how many below 5 %; plain, then with planted")
     for name, table, level in [
         ("fleet", "summary", "fleet"),

@@ -39,15 +39,17 @@ class Screening:
     """
 
     _study: Study
+    _rough: bool
     _engine: engine.Screening
 
     def __init__(self) -> None:
         raise TypeError("a Screening is made by study.screen()")
 
     @classmethod
-    def _of(cls, study: Study, inner: engine.Screening) -> Screening:
+    def _of(cls, study: Study, rough: bool) -> Screening:
         screening = cls.__new__(cls)
-        screening._study, screening._engine = study, inner
+        screening._study, screening._rough = study, rough
+        screening._engine = engine.screen(study._engine, rough=rough)
         return screening
 
     @property
@@ -141,8 +143,4 @@ class Screening:
         return f"<Screening: {screened} of {len(self.study.strategies)} strategies of {self.study.name!r}>"
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return _again, (self._study,)
-
-
-def _again(study: Study) -> Screening:
-    return study.screen()
+        return Screening._of, (self._study, self._rough)

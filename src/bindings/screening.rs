@@ -24,6 +24,8 @@ impl Screening {
 
 /// Work out expected losses by quadrature.
 #[pyfunction]
-pub(super) fn screen(py: Python<'_>, study: &Study) -> PyResult<Screening> {
-    released(py, || study.study.screen()).map(|screening| Screening { screening })
+#[pyo3(signature = (study, *, rough))]
+pub(super) fn screen(py: Python<'_>, study: &Study, rough: bool) -> PyResult<Screening> {
+    released(py, || if rough { study.study.screen_roughly() } else { study.study.screen() })
+        .map(|screening| Screening { screening })
 }

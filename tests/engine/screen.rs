@@ -419,3 +419,22 @@ fn what_stands_in_the_way_is_listed() {
     (lost.start_year, lost.units[0].outages.years) = (200.0, vec![210.0]);
     assert!(refusal(&lost).starts_with("rows.row: no life in 1000 reaches the start"), "{}", refusal(&lost));
 }
+
+/// Few points, for a slider: each number is no further off than it says, within a tenth of itself.
+#[test]
+fn a_rough_screening_is_no_further_off_than_it_says() {
+    for name in ["y1a", "y2", "y3"] {
+        let path = format!("{}/tests/engine/data/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+        let study = serrata::Study::load(path).expect("a yardstick study");
+        let fine = study.screen().unwrap_or_else(|error| panic!("{error}"));
+        let rough = study.screen_roughly().unwrap_or_else(|error| panic!("{error}"));
+        for strategy in study.strategy_ids() {
+            let (Some(fine), Some(rough)) = (fine.fleet_losses(strategy), rough.fleet_losses(strategy)) else {
+                continue;
+            };
+            let apart = (rough.value - fine.value).abs();
+            assert!(apart <= rough.numerical_error + fine.numerical_error, "{name}: {rough:?} for {fine:?}");
+            assert!(rough.numerical_error < 0.1 * rough.value, "{name}: {rough:?}");
+        }
+    }
+}

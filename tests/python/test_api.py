@@ -15,7 +15,17 @@ import serrata
 from conftest import ROOT
 from serrata import plots, report
 
-TABLES = ("summary", "by_row", "by_year", "by_outage", "by_hot_spot", "loss_cost", "differences", "rankings", "rare_losses")
+TABLES = (
+    "summary",
+    "by_row",
+    "by_year",
+    "by_outage",
+    "by_hot_spot",
+    "loss_cost",
+    "differences",
+    "rankings",
+    "rare_losses",
+)
 
 
 def pick(frame, **where):

@@ -1,5 +1,7 @@
 """Expected losses by quadrature, as Python shows them; the numbers themselves are checked in tests/engine/screen.rs."""
 
+import pickle
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -94,3 +96,12 @@ def test_answers_are_the_same_every_time(losing, screening):
     again = losing.screen()
     for name in TABLES:
         pd.testing.assert_frame_equal(again.table(name), screening.table(name))
+
+
+def test_a_rough_screening_is_as_far_off_as_it_says(losing):
+    fine, rough = losing.screen().summary, losing.screen(rough=True).summary
+    assert (rough["value"] != fine["value"]).any()
+    assert ((rough["value"] - fine["value"]).abs() <= rough["numerical_error"] + fine["numerical_error"]).all()
+    assert (rough["numerical_error"] < 0.1 * rough["value"]).all()
+    kept = pickle.loads(pickle.dumps(losing.screen(rough=True)))
+    assert kept.summary.equals(rough)

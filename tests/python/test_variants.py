@@ -14,7 +14,17 @@ from serrata import elsewhere
 RUN = {"trials": 2_000, "seed": 3}
 #: Two parts for each variant.
 CUT = {**RUN, "block_trials": 1024}
-TABLES = ("summary", "by_row", "by_year", "by_outage", "by_hot_spot", "loss_cost", "differences", "rankings", "rare_losses")
+TABLES = (
+    "summary",
+    "by_row",
+    "by_year",
+    "by_outage",
+    "by_hot_spot",
+    "loss_cost",
+    "differences",
+    "rankings",
+    "rare_losses",
+)
 
 
 @pytest.fixture(scope="module")

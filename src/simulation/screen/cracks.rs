@@ -11,6 +11,7 @@ use crate::distribution::Distribution;
 use crate::math::exp;
 use crate::model::growth::{Course, CrackEnd, GrowthPath, Limit};
 use crate::simulation::nature::HotSpotPlan;
+use rayon::prelude::*;
 
 /// A stress factor of blades and a growth factor of a row, in logarithms, as a hot spot meets them.
 #[derive(Debug, Clone, Copy)]
@@ -103,7 +104,7 @@ impl Cracks<'_> {
                 .fold(0.0, f64::max),
         };
         let hidden = |sight: &Sight| self.kept.iter().map(|(kept, _)| sight.hidden(kept)).collect();
-        let mut room = Room {
+        let room = || Room {
             looks: Vec::new(),
             missed: Vec::new(),
             lost: vec![0.0; cells * all],
@@ -111,15 +112,20 @@ impl Cracks<'_> {
             weights: vec![0.0; all],
             hidden: self.sights.iter().map(hidden).collect(),
         };
-        for (index, birth) in self.grid.births.iter().enumerate() {
+        let of_birth = |room: &mut Room, birth: &Birth| {
             room.lost.fill(0.0);
             room.called.fill(0.0);
-            classes.iter().for_each(|class| self.live(class, birth, &mut room));
+            classes.iter().for_each(|class| self.live(class, birth, room));
+            (room.lost.clone(), room.called.clone())
+        };
+        // Each beginning is by itself, so that threads change no number.
+        let by_birth: Vec<(Vec<f64>, Vec<f64>)> = self.grid.births.par_iter().map_init(room, of_birth).collect();
+        for (index, (lost, called)) in by_birth.iter().enumerate() {
             for at in 0..all {
                 let place = (at * births + index) * cells;
                 for cell in 0..cells {
-                    fates.lost[place + cell] = room.lost[cell * all + at];
-                    fates.called[place + cell] = room.called[cell * all + at];
+                    fates.lost[place + cell] = lost[cell * all + at];
+                    fates.called[place + cell] = called[cell * all + at];
                 }
             }
         }

@@ -26,6 +26,39 @@ pub(super) struct Level {
 }
 
 impl Level {
+    /// Coarser still, for a first look; and what that is held against.
+    pub fn rough() -> [Self; 2] {
+        let rough = Level {
+            births: nodes::on_unit(2),
+            lives: nodes::on_unit(3),
+            tail: nodes::on_unit(2),
+            depths: nodes::far_out(1.2),
+            aspects: 3,
+            toughness_step: 1.4,
+            one_persists: nodes::far_out(1.4),
+            several_persist: nodes::of_normal(5),
+            row_growth: 6,
+            blade_stress: 4,
+            row_factor: 8,
+            renewal_reach: 0,
+        };
+        let rougher = Level {
+            births: nodes::on_unit(2),
+            lives: nodes::on_unit(2),
+            tail: nodes::on_unit(1),
+            depths: nodes::far_out(1.5),
+            aspects: 2,
+            toughness_step: 1.7,
+            one_persists: nodes::far_out(1.7),
+            several_persist: nodes::of_normal(4),
+            row_growth: 5,
+            blade_stress: 3,
+            row_factor: 6,
+            renewal_reach: 1,
+        };
+        [rougher, rough]
+    }
+
     pub fn coarse() -> Self {
         Level {
             births: nodes::on_unit(4),

@@ -14,6 +14,7 @@ mod sight;
 
 use super::nature::NaturePlan;
 use super::observe::Quantity;
+use super::parallel::Run;
 use super::tables::{Cell, Head, Table};
 use crate::error::{Error, Fault, Result};
 use crate::model::{RowId, StrategyId, Study};
@@ -84,6 +85,29 @@ impl Study {
     /// # Ok::<(), serrata::Error>(())
     /// ```
     pub fn screen(&self) -> Result<Screening> {
+        self.screen_at(&Level::coarse(), &Level::fine())
+    }
+
+    /// As [`Study::screen`], in about a tenth of the time: for a slider. Each number has its numerical error, as there; it is
+    /// mostly below 1 %.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn screen_roughly(&self) -> Result<Screening> {
+        let [rougher, rough] = Level::rough();
+        self.screen_at(&rougher, &rough)
+    }
+
+    fn screen_at(&self, coarse: &Level, fine: &Level) -> Result<Screening> {
+        // Threads of its own: those of a library do not outlive a fork.
+        let threads = Run::default().threads_used();
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().map_err(|reason| {
+            Error::argument("threads", threads, &format!("threads cannot be started: {reason}"), "ask for fewer")
+        })?;
+        pool.install(|| self.screen_in_pool(coarse, fine))
+    }
+
+    fn screen_in_pool(&self, coarse: &Level, fine: &Level) -> Result<Screening> {
         let natures: Vec<NaturePlan> = self.rows.iter().map(|row| NaturePlan::new(self, row)).collect::<Result<_>>()?;
         limits::of_rows(self, &natures).refuse()?;
         let mut not_screened = Vec::new();
@@ -100,13 +124,12 @@ impl Study {
             let faults = not_screened.into_iter().flat_map(|strategy| strategy.obstacles).collect();
             return Err(Error::study("screen", faults));
         }
-        let (coarse, fine) = (Level::coarse(), Level::fine());
         let mut answers = vec![None; self.strategies.len()];
         for &strategy in &screened {
             answers[strategy.0] = Some(Vec::with_capacity(self.rows.len()));
         }
         for (row, nature) in natures.iter().enumerate() {
-            let [coarse, fine] = [&coarse, &fine].map(|level| RowScreen::new(self, row, nature, level));
+            let [coarse, fine] = [coarse, fine].map(|level| RowScreen::new(self, row, nature, level));
             for &strategy in &screened {
                 let answer = Answer {
                     fine: fine.answer(strategy.0)?,
