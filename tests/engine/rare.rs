@@ -7,7 +7,7 @@
 use crate::support::ByNumber;
 use serde_json::Value;
 use serrata::Study;
-use serrata::simulation::{Comparison, Estimate, Quantity, Run};
+use serrata::simulation::{Column, Comparison, Estimate, Quantity, Run};
 
 /// Losses that are expected in 30 years where 0.02 cracks start a year: median and standard deviation of ln g for growth as
 /// exp(g t), years between looks, losses.
@@ -200,6 +200,38 @@ fn an_escalating_plan_is_as_a_very_long_plain_run_has_it() {
     assert!((mean - expected).abs() < 3.0 * error.hypot(of_expected), "{mean} +- {error} for {expected}");
     assert!((180..=200).contains(&held), "{held} of {SEEDS} intervals hold {expected}");
     eprintln!("{expected:.3e}: mean {mean:.4e} +- {error:.1e}, {held} of {SEEDS} held");
+}
+
+/// Two rows that only their names tell apart: each is told by the lives of both, and the fleet by each row's own.
+#[test]
+fn rows_that_are_alike_share_what_their_lives_tell() {
+    let one = by_size(BY_SIZE[0].0, BY_SIZE[0].1, BY_SIZE[0].2, 0.02);
+    let start = one.find("[rows.row]").expect("a row");
+    let end = start + one[start..].find("[techniques").expect("what follows");
+    let twin = one[start..end].replace("[rows.row]", "[rows.twin]");
+    let two = format!("{}{twin}{}", &one[..end], &one[end..]);
+    let comparison = lived(&two, 512, 4_000, 3);
+    let strategy = comparison.study.baseline;
+    let row = |number: usize, quantity| comparison.row(comparison.row_number(number), strategy, quantity);
+    let fleet = |quantity| comparison.fleet(strategy, quantity);
+    for quantity in [Quantity::Losses, Quantity::AnyLoss] {
+        let [first, second] = [0, 1].map(|number| row(number, quantity));
+        assert_eq!(first, second);
+        // The fleet's number is the sum, and hangs on both rows' lives as the mean of both does.
+        let all = fleet(quantity);
+        assert!((all.value / (2.0 * first.value) - 1.0).abs() < 1e-6, "{all:?} {first:?}");
+        assert!((all.standard_error / (2.0 * first.standard_error) - 1.0).abs() < 1e-3, "{all:?} {first:?}");
+    }
+    let alone = lived(&one, 512, 4_000, 3).row_of(0, 0, Quantity::Losses);
+    let gain = row(0, Quantity::Losses).standard_error / alone.standard_error;
+    // The root of a half, but for what the errors themselves are known to.
+    assert!((0.6..0.85).contains(&gain), "{gain}");
+    // The mean over rows is as sure as the fleet, not surer because two rows say the same.
+    let summary = comparison.table("summary").expect("a table");
+    let Some(Column::Text(quantities)) = summary.column("quantity") else { panic!("quantities are texts") };
+    let Some(Column::Number(errors)) = summary.column("standard_error") else { panic!("errors are numbers") };
+    let line = quantities.iter().position(|quantity| quantity == "p_any_loss_mean_row").expect("the mean over rows");
+    assert!((2.0 * errors[line] / fleet(Quantity::AnyLoss).standard_error - 1.0).abs() < 1e-3);
 }
 
 /// Two ways that share no code but the plans: quadrature over one blade, and lives with planted cracks.

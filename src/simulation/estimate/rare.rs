@@ -212,6 +212,12 @@ impl Comparison {
         rows.map(|row| self.own(row, strategy).both(told)).fold(Answer::default(), Answer::and)
     }
 
+    /// Mean over rows of the chance that a row loses a blade.
+    pub(crate) fn mean_row_any(&self, strategy: StrategyId) -> Estimate {
+        let mean = self.fleet_sum(strategy, Told::AnyLoss).times(1.0 / self.study.rows.len() as f64);
+        mean.probability(self.tally.trials as f64)
+    }
+
     /// Chance that anything happens in the fleet: rows of a unit are lived together, each with its part of their chance, or
     /// independent.
     fn fleet_any(

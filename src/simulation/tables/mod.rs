@@ -326,7 +326,7 @@ impl Comparison {
                 self.study.row(row).id.as_str().into(),
                 self.study.strategy(strategy).id.as_str().into(),
                 got.planted_share.into(),
-                self.planted_lives().into(),
+                (self.planted_lives() * self.study.rows_like(row).len() as u64).into(),
                 got.planted_losses.into(),
                 got.effective_losses.into(),
                 got.largest_share.into(),
@@ -343,17 +343,15 @@ impl Comparison {
     /// Rows live independently given the study's inputs, so that lives of all rows count as trials
     /// of one proportion; where rows differ its exact interval is a little too wide, never too narrow.
     fn mean_row(&self, strategy: StrategyId) -> Estimate {
+        if self.planted_lives() > 0 {
+            return without_error_if_unseen(self.mean_row_any(strategy));
+        }
         let count = self.study.rows.len();
         let rows: Vec<Estimate> = self.study.row_ids().map(|row| self.row(row, strategy, Quantity::AnyLoss)).collect();
         let events: f64 = rows.iter().map(|row| row.events).sum();
         let variance: f64 = rows.iter().map(|row| row.standard_error * row.standard_error).sum();
         let value = rows.iter().map(|row| row.value).sum::<f64>() / count as f64;
-        let (low, high) = if self.planted_lives() > 0 && value > 0.0 {
-            let variance = variance / (count * count) as f64;
-            interval::weighted_count(value, variance, variance / value, 0.95)
-        } else {
-            interval::exact_proportion(events, self.tally.trials as f64 * count as f64, 0.95)
-        };
+        let (low, high) = interval::exact_proportion(events, self.tally.trials as f64 * count as f64, 0.95);
         let estimate = Estimate { value, standard_error: variance.sqrt() / count as f64, low, high, events };
         without_error_if_unseen(estimate)
     }
