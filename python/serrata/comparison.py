@@ -184,9 +184,9 @@ class Comparison:
     def by_row(self) -> pd.DataFrame:
         """As `summary`, for each row.
 
-        Where planted lives tell of losses, rows that nothing but their names tells apart share what their lives tell: they
-        have one number, whose errors hang together. Do not add them up as if they were independent; `summary` has the
-        fleet.
+        Where planted lives tell of losses, rows that nothing but their names tells apart share what their lives tell:
+        they have one number, whose errors hang together. Do not add them up as if they were independent; `summary`
+        has the fleet.
         """
         return self.table("by_row")
 
@@ -246,10 +246,11 @@ class Comparison:
         """How the number of losses of each row under each strategy was got, and how much it can be relied on.
 
         Columns: row, strategy, ``planted_share`` (share of the answer from lives with a planted crack; plain lives
-        have the rest), ``planted_lives`` (of the row and of those that are like it), ``planted_losses`` (lives in which the planted crack was lost),
-        ``effective_losses`` (equal weights that would scatter as much), ``largest_share`` (of one life in all weight),
-        ``tail_index`` (of the weights; above 0.7 they are not to be relied on), ``halves_apart`` (even batches
-        against odd ones, in standard errors), note (``thin: ...`` where the number is not to be relied on).
+        have the rest), ``planted_lives`` (of the row and of those that are like it), ``planted_losses`` (lives in which
+        the planted crack was lost), ``effective_losses`` (equal weights that would scatter as much), ``largest_share``
+        (of one life in all weight), ``tail_index`` (of the weights; above 0.7 they are not to be relied on),
+        ``halves_apart`` (even batches against odd ones, in standard errors), note (``thin: ...`` where the number is
+        not to be relied on).
         """
         return self.table("rare_losses")
 
