@@ -180,25 +180,31 @@ pub(super) fn live_all(
     let begun = Instant::now();
     let mut time_is_over = false;
     let tune = |is_stopped: &IsStopped| tune_all(study, rows, &UnitPlan::all(study, rows), run, is_stopped);
-    let (tree, is_known) = live(study, rows, run, 0..run.batches(), &tune, &mut |done| {
+    let outcome = live(study, rows, run, 0..run.batches(), &tune, &mut |done| {
         time_is_over = run.most_seconds.is_some_and(|seconds| begun.elapsed().as_secs_f64() > seconds);
         if time_is_over { ControlFlow::Break(()) } else { ask(done) }
-    })?;
+    });
+    let too_short = || {
+        let seconds = run.most_seconds.unwrap_or_default();
+        let rule = format!("is over before the first {} trials are finished", BATCH_TRIALS.min(run.trials));
+        Error::argument("most_seconds", seconds, &rule, "give it more time, or plant fewer cracks")
+    };
+    let (tree, is_known) = outcome.map_err(|error| if time_is_over { too_short() } else { error })?;
     let total = tree.total();
     let lived = total.as_ref().map_or(0, |tally| tally.trials);
-    let ended = match is_known {
-        true => Ended::Target,
-        false if time_is_over && lived < run.trials => Ended::Time,
-        false => Ended::Lived,
-    };
-    let keeps = run.keep_finished || time_is_over;
     match total {
-        Some(tally) if is_known || lived == run.trials || (keeps && lived > 0) => {
+        Some(tally) if is_known || lived == run.trials || ((run.keep_finished || time_is_over) && lived > 0) => {
             // The last word: the caller may show that the run is over.
             let _ = ask(lived);
+            let ended = match is_known || (Target { study, run }).is_reached(&tally) {
+                true => Ended::Target,
+                false if time_is_over && lived < run.trials => Ended::Time,
+                false => Ended::Lived,
+            };
             Ok((tally, ended))
         }
-        None if keeps => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
+        None if time_is_over => Err(too_short()),
+        None if run.keep_finished => Err(Error { kind: Kind::NothingFinished { first: BATCH_TRIALS.min(run.trials) } }),
         _ => Err(interrupted(lived, run.trials)),
     }
 }
@@ -372,7 +378,7 @@ impl Merged {
             self.parts.wait(first, count, part);
             // The sums over so many batches are the same on any threads, and so is where a run ends.
             while self.parts.add_until(target.next_look(self.parts.next)) {
-                if target.is_reached(&self.parts.tree) {
+                if self.parts.tree.clone().total().is_some_and(|tally| target.is_reached(&tally)) {
                     self.is_known = true;
                     break;
                 }
@@ -404,9 +410,9 @@ impl Target<'_> {
         (((batches >> quarter) + 1) << quarter).max(FIRST)
     }
 
-    fn is_reached(&self, tree: &MergeTree) -> bool {
-        let (Some(target), Some(tally)) = (self.run.target_relative_error, tree.clone().total()) else { return false };
-        let comparison = Comparison::of(self.study, self.run, tally, Ended::Target);
+    fn is_reached(&self, tally: &Tally) -> bool {
+        let Some(target) = self.run.target_relative_error else { return false };
+        let comparison = Comparison::of(self.study, self.run, tally.clone(), Ended::Target);
         comparison.largest_relative_error().is_some_and(|error| error <= target)
     }
 }

@@ -380,6 +380,10 @@ fn a_run_that_does_not_come_to_its_target_says_so() {
         assert!(warnings.iter().any(|warning| warning.contains(what)), "{warnings:?}");
     };
     said(&all, "known to 0.10 % under each strategy, but the last trial came first");
+    // A short run that knows enough at its last trial came to its target.
+    let enough = Run { planted_lives: 1_100, target_relative_error: Some(0.5), ..run.clone() };
+    let known = study.simulate(&enough).expect("a run");
+    assert_eq!((known.ended, known.trials()), (Ended::Target, 1_100));
     let plain = Run { target_relative_error: None, ..run.clone() };
     let rows = |comparison: &Comparison| format!("{:?}", comparison.table("by_row").expect("a table"));
     assert_eq!(rows(&all), rows(&study.simulate(&plain).expect("a run")));
@@ -389,4 +393,7 @@ fn a_run_that_does_not_come_to_its_target_says_so() {
     assert!(short.ended == Ended::Time && short.trials() >= 512, "{:?}", short.ended);
     assert!(begun.elapsed().as_secs_f64() < 10.0, "{:?}", begun.elapsed());
     said(&short, "but the end of the time came first");
+    let none = Run { most_seconds: Some(1e-9), ..run };
+    let error = slow_study().study().simulate(&none).expect_err("no time").to_string();
+    assert!(error.contains("most_seconds = 0.000000001\n    is over before the first 512 trials"), "{error}");
 }
