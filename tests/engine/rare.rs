@@ -7,7 +7,7 @@
 use crate::support::ByNumber;
 use serde_json::Value;
 use serrata::Study;
-use serrata::simulation::{Column, Comparison, Estimate, Quantity, Run};
+use serrata::simulation::{Column, Comparison, Ended, Estimate, Quantity, Run};
 
 /// Losses that are expected in 30 years where 0.02 cracks start a year: median and standard deviation of ln g for growth as
 /// exp(g t), years between looks, losses.
@@ -175,6 +175,34 @@ fn intervals_of_rare_losses_hold_the_truth_as_often_as_they_say() {
             100.0 * error * n.sqrt() / mean
         );
     }
+}
+
+/// Runs that end when they know enough, at 3 %: stopping by what was seen leaves mean and intervals honest.
+#[test]
+fn runs_that_end_at_their_target_are_as_honest_as_others() {
+    const SEEDS: u64 = 200;
+    let (median, sigma_log, every, expected) = BY_SIZE[2];
+    let study = Study::parse(&by_size(median, sigma_log, every, 0.02), "rare losses").expect("a good study");
+    let (mut sum, mut square, mut held, mut trials) = (0.0, 0.0, 0, Vec::new());
+    for seed in 0..SEEDS {
+        let target_relative_error = Some(0.03);
+        let run = Run { trials: 100_000, planted_lives: 100_000, seed, target_relative_error, ..Run::default() };
+        let comparison = study.simulate(&run).expect("a run");
+        let ours = comparison.row_of(0, 0, Quantity::Losses);
+        assert!(comparison.ended == Ended::Target && ours.standard_error <= 0.03 * ours.value, "{ours:?}");
+        sum += ours.value;
+        square += ours.value * ours.value;
+        held += u32::from(ours.low <= expected && expected <= ours.high);
+        trials.push(comparison.trials());
+    }
+    let n = SEEDS as f64;
+    let (mean, error) = (sum / n, ((square / n - (sum / n) * (sum / n)) / n).sqrt());
+    assert!((mean - expected).abs() < 3.0 * error, "{mean} +- {error} for {expected}");
+    assert!((180..=200).contains(&held), "{held} of {SEEDS} intervals hold {expected}");
+    // They did not all end at the first look.
+    trials.sort_unstable();
+    assert!(trials[0] < trials[trials.len() - 1], "{trials:?}");
+    eprintln!("{held} of {SEEDS} held; {} to {} trials", trials[0], trials[trials.len() - 1]);
 }
 
 /// A plan in which a call sends sharper looks to the whole row, so that cracks hang together: 200 seeds against one long run

@@ -66,7 +66,8 @@ pub(super) fn tune(
     let mut pooled: Vec<Vec<Sample>> = Vec::new();
     for round in 0..MOST_ROUNDS {
         // First only the way has to be found.
-        let lived = if settled == 0 && round + (POOLED as u64) < MOST_ROUNDS { count / 2 } else { count };
+        let few = (count / 2).max(FEWEST_LIVES);
+        let lived = if settled == 0 && round + (POOLED as u64) < MOST_ROUNDS { few } else { count };
         let Some((samples, _)) = live_round(lives, engine, &proposal, round, lived, is_stopped)? else {
             return Ok(None);
         };
