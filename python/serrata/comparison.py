@@ -131,7 +131,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -160,7 +160,7 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
 
         Returns
         -------
@@ -179,6 +179,14 @@ class Comparison:
     def summary(self) -> pd.DataFrame:
         """Every quantity over the fleet and the horizon, for each strategy; costs are discounted."""
         return self.table("summary")
+
+    @cached_property
+    def by_unit(self) -> pd.DataFrame:
+        """Blades lost from each unit within the horizon, and the chance of any: one column more, ``of_unit``.
+
+        A strategy that looks at sister rows is left out unless planted lives tell of it: its rows hang together.
+        """
+        return self.table("by_unit")
 
     @cached_property
     def by_row(self) -> pd.DataFrame:

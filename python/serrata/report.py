@@ -30,7 +30,7 @@ _WIDTH = 120
 _MOST_OUTAGES = 12
 #: Rows up to which result.json has all tables, and the tables that it always has.
 _MOST_ROWS = 500
-_OF_FLEET = ("summary", "differences", "rankings")
+_OF_FLEET = ("summary", "by_unit", "differences", "rankings")
 #: Letters that the head of a column may always take.
 _NARROWEST = 10
 _COSTS = {

@@ -70,7 +70,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         Parameters
         ----------
         name : str
-            summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or
             rare_losses, as of `Comparison`.
         quantities : sequence of str, optional
             Those of the column ``quantity`` that are wanted; all if left out.

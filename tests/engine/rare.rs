@@ -250,6 +250,9 @@ fn rows_that_are_alike_share_what_their_lives_tell() {
         assert!((all.value / (2.0 * first.value) - 1.0).abs() < 1e-6, "{all:?} {first:?}");
         assert!((all.standard_error / (2.0 * first.standard_error) - 1.0).abs() < 1e-3, "{all:?} {first:?}");
     }
+    // All rows are of one unit.
+    let unit = comparison.unit_losses(0, strategy).expect("no sisters are looked at");
+    assert_eq!(unit, [Quantity::Losses, Quantity::AnyLoss].map(fleet));
     let alone = lived(&one, 512, 4_000, 3).row_of(0, 0, Quantity::Losses);
     let gain = row(0, Quantity::Losses).standard_error / alone.standard_error;
     // The root of a half, but for what the errors themselves are known to.

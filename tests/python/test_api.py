@@ -17,6 +17,7 @@ from serrata import plots, report
 
 TABLES = (
     "summary",
+    "by_unit",
     "by_row",
     "by_year",
     "by_outage",

@@ -107,8 +107,8 @@ def test_an_unknown_table_is_refused_with_the_known_ones(losses):
     assert str(caught.value) == (
         'table = "sumary"\n'
         "    is not the name of a table\n"
-        "    choose one of summary, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings, "
-        "rare_losses"
+        "    choose one of summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, "
+        "rankings, rare_losses"
     )
 
 

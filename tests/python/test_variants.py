@@ -16,6 +16,7 @@ RUN = {"trials": 2_000, "seed": 3}
 CUT = {**RUN, "block_trials": 1024}
 TABLES = (
     "summary",
+    "by_unit",
     "by_row",
     "by_year",
     "by_outage",

@@ -565,6 +565,26 @@ mod tests {
     }
 
     #[test]
+    fn losses_of_a_unit_are_those_of_its_rows_which_are_independent() {
+        let made = comparison(TRIALS);
+        for id in (0..STRATEGIES).map(StrategyId) {
+            let [losses, any] = made.unit_losses(0, id).expect("no sisters are looked at");
+            let rows =
+                ROWS.map(|row| [Quantity::Losses, Quantity::AnyLoss].map(|quantity| made.row(row, id, quantity)));
+            assert_equal(losses.value, rows[0][0].value + rows[1][0].value);
+            let chances = rows.map(|[_, any]| any.value);
+            assert_equal(any.value, 1.0 - (1.0 - chances[0]) * (1.0 - chances[1]));
+            if losses.value > 0.0 {
+                assert_equal(losses.standard_error, rows[0][0].standard_error.hypot(rows[1][0].standard_error));
+                assert!(losses.low > 0.0 && losses.low < losses.value && losses.value < losses.high);
+                assert!(any.low < any.value && any.value < any.high || any.value == 1.0);
+            } else {
+                assert_eq!((any.events, any.high), (0.0, interval::exact_proportion(0.0, 8.0, 0.95).1));
+            }
+        }
+    }
+
+    #[test]
     fn losses_are_told_until_a_year_by_hot_spot_and_above_a_cost() {
         let made = comparison(TRIALS);
         let losses =

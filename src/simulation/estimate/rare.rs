@@ -218,22 +218,62 @@ impl Comparison {
         mean.probability(self.tally.trials as f64)
     }
 
-    /// Chance that anything happens in the fleet: rows of a unit are lived together, each with its part of their chance, or
-    /// independent.
+    /// One unit, by number, one strategy: blades lost, and the probability of any; none where its rows are lived together
+    /// with their sisters, and no planted lives tell of them.
+    pub fn unit_losses(&self, unit: usize, strategy: StrategyId) -> Option<[Estimate; 2]> {
+        let rows: Vec<RowId> = self.study.row_ids().filter(|row| self.study.row(*row).unit == unit).collect();
+        let lives = self.tally.trials as f64;
+        let has_planted = self.has_planted();
+        if !has_planted && self.study.strategy(strategy).sister_rows.is_some() {
+            return None;
+        }
+        let plain = |row: &RowId, quantity: Quantity| {
+            let sums = &self.row_sums(*row, strategy).lives;
+            Answer::of_lives(lives, sums.sum[quantity as usize], sums.square[quantity as usize])
+        };
+        let losses = |row: &RowId| {
+            let own = self.plain_part(&[*row], strategy, Quantity::Losses);
+            if has_planted { own.and(self.planted_part(&self.own(*row, strategy), Quantity::Losses)) } else { own }
+        };
+        let any = |row: RowId| match has_planted {
+            true => self.own(row, strategy).both(Told::AnyLoss),
+            false => plain(&row, Quantity::AnyLoss),
+        };
+        let in_group = |row| self.own(row, strategy).planted(Told::AnyInGroup);
+        Some([
+            rows.iter().map(losses).fold(Answer::default(), Answer::and).rare(lives),
+            self.any_among(&rows, strategy, any, in_group).probability(lives),
+        ])
+    }
+
     fn fleet_any(
         &self,
         strategy: StrategyId,
         of_row: impl Fn(RowId) -> Answer,
         in_group: impl Fn(RowId) -> Answer,
     ) -> Answer {
+        let rows: Vec<RowId> = self.study.row_ids().collect();
+        self.any_among(&rows, strategy, of_row, in_group)
+    }
+
+    /// Chance that anything happens in some rows: those of a unit are lived together, each with its part of their chance,
+    /// or independent.
+    fn any_among(
+        &self,
+        rows: &[RowId],
+        strategy: StrategyId,
+        of_row: impl Fn(RowId) -> Answer,
+        in_group: impl Fn(RowId) -> Answer,
+    ) -> Answer {
         let independent: Vec<Answer> = if self.study.strategy(strategy).sister_rows.is_some() {
-            let of_unit = |unit: usize| {
-                let rows = self.study.row_ids().filter(|row| self.study.row(*row).unit == unit);
-                rows.map(&in_group).fold(Answer::default(), Answer::and)
-            };
-            (0..self.study.units.len()).map(of_unit).collect()
+            let mut units = vec![Answer::default(); self.study.units.len()];
+            for &row in rows {
+                let unit = &mut units[self.study.row(row).unit];
+                *unit = unit.and(in_group(row));
+            }
+            units
         } else {
-            self.study.row_ids().map(of_row).collect()
+            rows.iter().map(|row| of_row(*row)).collect()
         };
         let chance = |answer: &Answer| answer.value.min(1.0);
         // The chance that none comes before each, and after it.

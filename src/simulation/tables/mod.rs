@@ -21,8 +21,18 @@ use notes::{note_of, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
-pub const TABLES: [&str; 9] =
-    ["summary", "by_row", "by_year", "by_outage", "by_hot_spot", "loss_cost", "differences", "rankings", "rare_losses"];
+pub const TABLES: [&str; 10] = [
+    "summary",
+    "by_unit",
+    "by_row",
+    "by_year",
+    "by_outage",
+    "by_hot_spot",
+    "loss_cost",
+    "differences",
+    "rankings",
+    "rare_losses",
+];
 
 /// Name, in tables, of the chance that a loss has come by the end of a year.
 const ANY_LOSS_UNTIL: &str = "p_any_loss_until";
@@ -96,8 +106,8 @@ impl<'a> Line<'a> {
 impl Comparison {
     /// One of the [`TABLES`], by name.
     ///
-    /// `summary`: every quantity over the fleet and the horizon, for each strategy. `by_row`: the
-    /// same for each row. `by_year`: losses in each study year, for the fleet and each row.
+    /// `summary`: every quantity over the fleet and the horizon, for each strategy. `by_unit`: losses of each unit. `by_row`: the
+    /// same as `summary` for each row. `by_year`: losses in each study year, for the fleet and each row.
     /// `by_outage`: what is in each row just after each outage. `by_hot_spot`: losses from each hot spot of a row's roots.
     /// `loss_cost`: how probable it is that the losses of a row cost more than some levels. `differences`: each strategy
     /// against the baseline, paired trial by trial. `rankings`: the strategies in order. `rare_losses`: how each row's
@@ -108,6 +118,7 @@ impl Comparison {
     pub fn table(&self, name: &str) -> Result<Table> {
         match name {
             "summary" => Ok(self.summary()),
+            "by_unit" => Ok(self.by_unit()),
             "by_row" => Ok(self.by_row()),
             "by_year" => Ok(self.by_year()),
             "by_outage" => Ok(self.by_outage()),
@@ -143,6 +154,25 @@ impl Comparison {
                 let (sums, estimate) = (&self.tally.fleet[strategy_id.0], self.fleet(strategy_id, quantity));
                 let noted = self.noted(strategy, sums, quantity, estimate, events);
                 add(quantity.name(), self.unit(quantity), noted);
+            }
+        }
+        table
+    }
+
+    fn by_unit(&self) -> Table {
+        let mut table = Table::new("by_unit", &[&ESTIMATE_COLUMNS[..], &[Head::Text("of_unit")]].concat());
+        for (number, unit) in self.study.units.iter().enumerate() {
+            for strategy_id in self.study.strategy_ids() {
+                let strategy = self.study.strategy(strategy_id);
+                let Some([losses, any]) = self.unit_losses(number, strategy_id) else { continue };
+                for (quantity, estimate) in [(Quantity::Losses, losses), (Quantity::AnyLoss, any)] {
+                    let noted = (without_error_if_unseen(estimate), note_of(&any));
+                    let line = Line::new(&strategy.id, quantity.name(), self.unit(quantity), noted);
+                    let mut cells = line.cells().to_vec();
+                    cells[0] = "unit".into();
+                    cells.push(unit.id.as_str().into());
+                    table.line(cells);
+                }
             }
         }
         table
