@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from serrata import _engine as engine
 from serrata.about import CAUTION
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
-    from serrata import _engine as engine
     from serrata.study import Study
 
 __all__ = ["Screening"]
