@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata import _engine as engine
 from serrata.about import CAUTION
 
 if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from serrata import _engine as engine
     from serrata.study import Study
 
 __all__ = ["Screening"]
@@ -46,10 +46,9 @@ class Screening:
         raise TypeError("a Screening is made by study.screen()")
 
     @classmethod
-    def _of(cls, study: Study, rough: bool) -> Screening:
+    def _of(cls, study: Study, rough: bool, inner: engine.Screening) -> Screening:
         screening = cls.__new__(cls)
-        screening._study, screening._rough = study, rough
-        screening._engine = engine.screen(study._engine, rough=rough)
+        screening._study, screening._rough, screening._engine = study, rough, inner
         return screening
 
     @property
@@ -143,4 +142,8 @@ class Screening:
         return f"<Screening: {screened} of {len(self.study.strategies)} strategies of {self.study.name!r}>"
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Screening._of, (self._study, self._rough)
+        return _again, (self._study, self._rough)
+
+
+def _again(study: Study, rough: bool) -> Screening:
+    return study.screen(rough=rough)

@@ -503,7 +503,7 @@ class Study:
         none losses 1.093
         none losses 0.274
         """
-        return Screening._of(self, rough)
+        return Screening._of(self, rough, engine.screen(self._engine, rough=rough))
 
     def grow(
         self,
