@@ -96,7 +96,7 @@ def test_chosen_quantities_stand_alone(compared):
 def test_quantities_that_are_not_there_are_refused(compared, quantities):
     with pytest.raises(serrata.ArgumentError, match=r"quantities of summary\n    choose .*p_any_loss"):
         compared.columns("summary", quantities)
-    with pytest.raises(serrata.ArgumentError, match="choose one of summary, by_row"):
+    with pytest.raises(serrata.ArgumentError, match="choose one of summary, by_unit"):
         compared.columns("money")
 
 
