@@ -60,6 +60,11 @@ impl Answer {
             return Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 };
         }
         let (low, high) = interval::weighted_count(self.value, self.variance, self.largest, 0.95);
+        if self.variance == 0.0 {
+            // Every life adds the same: they bound how many may add nothing.
+            let share = if lives.is_finite() { interval::exact_proportion(lives, lives, 0.95).0 } else { 1.0 };
+            return Estimate { value: self.value, standard_error: 0.0, low: share * self.value, high, events: lives };
+        }
         let events = self.value * self.value / self.variance;
         Estimate { value: self.value, standard_error: self.variance.sqrt(), low, high, events }
     }
