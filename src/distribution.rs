@@ -3,10 +3,10 @@
 //! A draw is one uniform number put through the quantile function, so that a quantity is a monotone function of the
 //! number that is keyed to it. Gamma distributions alone are sampled by rejection, from a stream of their own.
 
-use crate::math::{exp, ln, normal_cdf, normal_quantile};
+use crate::math::{exp, ln, normal_cdf, normal_density, normal_quantile};
 use crate::random::{Key, Stream};
 use rand_distr::Distribution as _;
-use statrs::distribution::{ContinuousCDF, Gamma};
+use statrs::distribution::{Continuous, ContinuousCDF, Gamma, Weibull};
 
 /// How a number scatters. Constructed by the study file, which refuses parameters out of range.
 #[derive(Debug, Clone, PartialEq)]
@@ -117,6 +117,38 @@ impl Distribution {
         }
     }
 
+    /// Probability density at a value; zero for a fixed value, which has none.
+    pub(crate) fn density(&self, value: f64) -> f64 {
+        match *self {
+            Distribution::Fixed(_) => 0.0,
+            Distribution::Normal { mean, sd } => normal_density((value - mean) / sd) / sd,
+            Distribution::Lognormal { median, sigma_log } if value > 0.0 => {
+                normal_density((value.ln() - median.ln()) / sigma_log) / (sigma_log * value)
+            }
+            Distribution::Weibull { shape, scale } if value > 0.0 => {
+                Weibull::new(shape, scale).map_or(f64::NAN, |weibull| weibull.pdf(value))
+            }
+            Distribution::Gamma { mean, cov } if value > 0.0 => {
+                let shape = 1.0 / (cov * cov);
+                Gamma::new(shape, shape / mean).map_or(f64::NAN, |gamma| gamma.pdf(value))
+            }
+            Distribution::Lognormal { .. } | Distribution::Weibull { .. } | Distribution::Gamma { .. } => 0.0,
+            Distribution::Uniform { low, high } => if (low..=high).contains(&value) { 1.0 / (high - low) } else { 0.0 },
+            Distribution::Triangular { low, mode, high } => {
+                let top = 2.0 / (high - low);
+                if value < low || value > high {
+                    0.0
+                } else if value < mode {
+                    top * (value - low) / (mode - low)
+                } else if value > mode {
+                    top * (high - value) / (high - mode)
+                } else {
+                    top
+                }
+            }
+        }
+    }
+
     /// Mean.
     pub fn mean(&self) -> f64 {
         match *self {
@@ -156,6 +188,27 @@ mod tests {
             let [distance, most] = distance_of_gamma_draws(&Distribution::Gamma { mean: 3.1, cov: 1.2 * cov }, cov);
             assert!(distance > most, "cov {cov}: another distribution is not told apart");
         }
+    }
+
+    #[test] // the slope of the quantile function
+    fn densities_are_the_slopes_of_the_distributions() {
+        let all = [
+            Distribution::Normal { mean: 2.0, sd: 0.5 },
+            Distribution::Lognormal { median: 2.0, sigma_log: 0.4 },
+            Distribution::Weibull { shape: 2.5, scale: 3.0 },
+            Distribution::Gamma { mean: 2.0, cov: 0.6 },
+            Distribution::Uniform { low: 1.0, high: 4.0 },
+            Distribution::Triangular { low: 1.0, mode: 2.0, high: 5.0 },
+        ];
+        for law in all {
+            for u in [0.1, 0.3, 0.5, 0.9] {
+                let slope = (law.quantile(u + 1e-5) - law.quantile(u - 1e-5)) / 2e-5;
+                let density = law.density(law.quantile(u));
+                assert!((density * slope - 1.0).abs() < 1e-6, "{law:?} at {u}: {density} for {}", 1.0 / slope);
+            }
+            assert_eq!(law.density(-3.0) * 0.0, 0.0);
+        }
+        assert_eq!(Distribution::Uniform { low: 1.0, high: 4.0 }.density(4.5), 0.0);
     }
 
     /// Another version of the sampler would give other lives for a seed.

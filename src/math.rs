@@ -230,6 +230,12 @@ fn ratio(r: f64, above: [f64; 8], below: [f64; 8]) -> f64 {
     value(above) / value(below)
 }
 
+/// Density of the standard normal distribution.
+pub fn normal_density(z: f64) -> f64 {
+    const PER_SQRT_TWO_PI: f64 = 0.398_942_280_401_432_7;
+    PER_SQRT_TWO_PI * exp(-0.5 * z * z)
+}
+
 /// Distribution function of the standard normal distribution.
 ///
 /// Hart's rational approximation as given by West (Wilmott Magazine, May 2005); absolute error

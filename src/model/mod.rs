@@ -14,6 +14,7 @@ mod parts;
 pub mod residual_stress;
 pub mod strategy;
 pub mod stress_corrosion;
+pub mod uncertain;
 pub mod usage;
 pub mod vibration;
 mod warnings;

@@ -1,6 +1,7 @@
 //! What a study consists of.
 
-use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy};
+use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy, uncertain};
+use super::uncertain::UncertainInput;
 use crate::error::{Error, Result};
 
 /// What a study consists of; see [`Study::new`](super::Study::new).
@@ -18,6 +19,8 @@ pub struct StudyParts {
     pub money: economics::Money,
     /// Scatter between rows and between blades.
     pub scatter: Scatter,
+    /// Inputs that are not known.
+    pub uncertain: Vec<uncertain::Uncertain>,
     /// Surface conditions.
     pub surfaces: Vec<fleet::Surface>,
     /// Initiation laws.
@@ -70,6 +73,18 @@ impl StudyParts {
             named.try_for_each(|technique| exists(&key, *technique, techniques))?;
             let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten());
             rows.try_for_each(|row| exists(&key, *row, ("row", self.rows.len())))?;
+        }
+        for uncertain in &self.uncertain {
+            let key = format!("uncertain.{}.factor_on", uncertain.id);
+            for input in &uncertain.factor_on {
+                match *input {
+                    UncertainInput::InitiationScale(law) => {
+                        exists(&key, law, ("initiation law", self.initiation.len()))?;
+                    }
+                    UncertainInput::GrowthCoefficient(law) => exists(&key, law, ("growth law", self.growth.len()))?,
+                    UncertainInput::Q50(technique) => exists(&key, technique, techniques)?,
+                }
+            }
         }
         for technique in &self.techniques {
             let shifts = technique.surface_shift_log.len();

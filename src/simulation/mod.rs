@@ -3,12 +3,14 @@
 mod calendar;
 mod elsewhere;
 mod estimate;
+mod given;
 mod grown;
 mod inspection;
 mod length_bins;
 mod life;
 mod merge_tree;
 mod nature;
+mod normal_component;
 mod observe;
 mod parallel;
 #[cfg(test)]

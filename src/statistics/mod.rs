@@ -12,7 +12,7 @@ pub mod missed_cracks;
 mod newton;
 pub mod paired;
 mod profile;
-mod quadrature;
+pub(crate) mod quadrature;
 pub mod records;
 mod search;
 pub mod signal;

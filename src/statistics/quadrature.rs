@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Gauss-Hermite rule for the standard normal distribution: the average of f is about the sum of
 /// `weight * f(point)`.
-pub(super) fn normal_rule(count: usize) -> Vec<(f64, f64)> {
+pub(crate) fn normal_rule(count: usize) -> Vec<(f64, f64)> {
     rule(count, |order| order.sqrt())
 }
 

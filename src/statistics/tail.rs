@@ -4,7 +4,7 @@
 //! or never end, for more than about a million trials.
 
 use super::quadrature::even_rule;
-use crate::math::normal_cdf;
+use crate::math::{normal_cdf, normal_density};
 use statrs::function::erf::erfc;
 use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
@@ -31,11 +31,6 @@ pub fn chi_square_exceeds(x: f64, degrees_of_freedom: f64) -> f64 {
         return 1.0;
     }
     checked_gamma_ur(0.5 * degrees_of_freedom, 0.5 * x).unwrap_or(f64::NAN)
-}
-
-/// Density of the standard normal distribution.
-pub(super) fn normal_density(z: f64) -> f64 {
-    (-0.5 * z * z).exp() / (2.0 * PI).sqrt()
 }
 
 /// Logarithm of the normal distribution function, and the density over it.

@@ -4,7 +4,7 @@ use super::ids::Ids;
 use super::reader::all;
 use super::section::Section;
 use super::window::Window;
-use super::{fleet, growth, initiation, persistence, strategies, techniques};
+use super::{fleet, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
@@ -31,6 +31,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let strategies =
         root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
     let costs = root.table("costs", costs);
+    let uncertain = uncertain::read(root, &initiation, &ids);
     let frame = frame?;
     Some(Study::of_checked(StudyParts {
         name: frame.name,
@@ -39,6 +40,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         baseline: StrategyId(frame.baseline),
         money: money?,
         scatter: scatter?,
+        uncertain: uncertain?,
         surfaces: all(surfaces.into_iter())?,
         initiation: all(initiation.into_iter())?,
         growth: all(growth.into_iter())?,

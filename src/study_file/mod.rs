@@ -36,6 +36,7 @@ mod reader;
 mod section;
 mod strategies;
 mod techniques;
+mod uncertain;
 mod window;
 mod wording;
 mod write;

@@ -29,6 +29,12 @@ pub(super) fn study(study: &Study) -> String {
     page.entry("row_factor", distribution(&study.scatter.row_factor));
     page.entry("blade_stress_sigma_log", number(study.scatter.blade_stress_sigma_log));
     page.basis(&study.scatter.basis);
+    for uncertain in &study.uncertain {
+        page.header(&["uncertain", &uncertain.id]);
+        page.entry("factor_on", list(uncertain.factor_on.iter().map(|input| text(&input.key(study)))));
+        page.entry("sigma_log", number(uncertain.sigma_log));
+        page.basis(&uncertain.basis);
+    }
     for surface in &study.surfaces {
         page.header(&["surfaces", &surface.id]);
         page.entry("initiation_life_factor", number(surface.initiation_life_factor));

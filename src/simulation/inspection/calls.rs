@@ -102,17 +102,10 @@ impl Inspections<'_> {
 
     /// Probability that a technique calls a crack at an outage that it lives to see, given the numbers that persist in it.
     pub fn pod(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize, persistent: &[f64]) -> f64 {
-        let about = &self.plan.techniques[technique];
         let Calls { effects, stride, .. } = &self.calls[technique];
-        let shift =
-            about.persistent_shift(|source| persistent[source]) + effects[crack.life as usize * stride + outage];
-        let (place, sizes) = (crack.place(outage), &nature.sizes);
-        let ln_size = match about.size {
-            SizeMeasure::Length => sizes.ln_length[place],
-            SizeMeasure::Depth => sizes.ln_depth[place],
-            SizeMeasure::GeometricMean => sizes.ln_mean[place],
-        };
-        about.pod(ln_size, about.ln_q50 + shift, sizes.ln_depth[place], nature.mouth_is_closed(crack, outage))
+        let effect = effects[crack.life as usize * stride + outage];
+        let about = &self.plan.techniques[technique];
+        about.pod_of(nature, crack, outage, about.persistent_shift(|source| persistent[source]) + effect)
     }
 
     /// The uniform number that decides whether a technique calls a crack at an outage.
@@ -152,6 +145,20 @@ impl Inspections<'_> {
                 effects[life as usize * *stride..][..*stride].copy_from_slice(own);
             }
         }
+    }
+}
+
+impl TechniquePlan {
+    /// Probability that it calls a crack at an outage that the crack lives to see; `shift` is the sum of what persists in
+    /// the crack and of what its inspection shares.
+    pub fn pod_of(&self, nature: &Nature, crack: &Crack, outage: usize, shift: f64) -> f64 {
+        let (place, sizes) = (crack.place(outage), &nature.sizes);
+        let ln_size = match self.size {
+            SizeMeasure::Length => sizes.ln_length[place],
+            SizeMeasure::Depth => sizes.ln_depth[place],
+            SizeMeasure::GeometricMean => sizes.ln_mean[place],
+        };
+        self.pod(ln_size, self.ln_q50 + shift, sizes.ln_depth[place], nature.mouth_is_closed(crack, outage))
     }
 }
 

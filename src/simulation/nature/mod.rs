@@ -2,8 +2,10 @@
 //!
 //! Work goes with the cracks that start: an origin that never cracks before the end costs nothing.
 
+mod alone;
 mod cohort;
 mod cracks;
+mod drivers;
 mod growth;
 mod hot_spot_plan;
 mod initiation;
@@ -17,7 +19,9 @@ mod plan;
 mod planted;
 mod sizes;
 
+pub(crate) use cohort::Cohort;
 pub(crate) use cracks::Crack;
+pub(crate) use drivers::Driver;
 pub(crate) use growth::NewCrack;
 pub(crate) use hot_spot_plan::{HotSpotGrowth, HotSpotPlan, Integration};
 pub(crate) use integration_counts::{IntegrationCounts, thousands, two_figures};
@@ -31,7 +35,6 @@ pub(crate) use sizes::{SPARE, Sizes, whole_blocks};
 
 use crate::math::exp;
 use crate::random::Key;
-use cohort::Cohort;
 use growth::GrowthBuffers;
 use initiation::{Initiation, InitiationBuffers};
 use new_blades::DrawnAhead;

@@ -6,12 +6,13 @@
 //! weights are raised to a power below 1. There is a distribution for each hot spot, strategy and third of the years, so
 //! that none is forgotten that is rarer than the others.
 
-use super::proposal::{Component, DEFENSIVE, Driver, Proposal};
+use super::proposal::{DEFENSIVE, Proposal};
 use super::sums::PlantedSums;
 use super::{Company, PlantedLife, PlantedLives};
 use crate::error::Result;
 use crate::simulation::life::UnitLives;
-use crate::simulation::nature::NaturePlan;
+use crate::simulation::nature::{Driver, NaturePlan};
+use crate::simulation::normal_component::{Component, effective_number, moments};
 use crate::simulation::parallel::Run;
 
 /// Lives of a round: some, and more for each distribution that is made; and the most.
@@ -196,13 +197,6 @@ fn tempered(lost: &[(Vec<f64>, f64, f64)]) -> (Vec<f64>, bool) {
     (weights(low), false)
 }
 
-/// The number of equal weights that would scatter as much.
-pub(super) fn effective_number(weights: &[f64]) -> f64 {
-    let (sum, square) =
-        weights.iter().fold((0.0, 0.0), |(sum, square), weight| (sum + weight, square + weight * weight));
-    if square > 0.0 { sum * sum / square } else { 0.0 }
-}
-
 /// While hardly any is lost: the tenth that comes nearest to it.
 fn fit_nearest(mut own: Vec<&Sample>, drivers: &[Driver]) -> Vec<Component> {
     own.retain(|sample| sample.progress > f64::NEG_INFINITY);
@@ -214,36 +208,10 @@ fn fit_nearest(mut own: Vec<&Sample>, drivers: &[Driver]) -> Vec<Component> {
 
 /// Normal distributions with the moments of some weighted points, but wider.
 fn fit(values: &[&[f64]], weights: &[f64], drivers: &[Driver]) -> Vec<Component> {
-    /// Standard deviation below which no distribution is made.
-    const NARROWEST: f64 = 0.05;
-    let size = drivers.len();
-    let total: f64 = weights.iter().sum();
-    if values.len() < FEWEST || !(total > 0.0) {
+    if values.len() < FEWEST {
         return Vec::new();
     }
-    let count = effective_number(weights);
-    // A mean that may as well be that of the law is taken for it: in many numbers small errors add up.
-    let mean = |driver: usize| {
-        let mean = values.iter().zip(weights).map(|(value, weight)| weight * value[driver]).sum::<f64>() / total;
-        let clear = 1.0 - 1.0 / (count * mean * mean);
-        mean * clear.max(0.0)
-    };
-    let mean: Vec<f64> = (0..size).map(mean).collect();
-    // Few points say little: for the rest the law stands.
-    let trusted = count / (count + 2.0 * size as f64);
-    let mut covariance = vec![0.0; size * size];
-    for (value, weight) in values.iter().zip(weights) {
-        for row in 0..size {
-            for column in 0..size {
-                covariance[row * size + column] +=
-                    weight / total * (value[row] - mean[row]) * (value[column] - mean[column]);
-            }
-        }
-    }
-    for (place, number) in covariance.iter_mut().enumerate() {
-        let of_law = if place % (size + 1) == 0 { 1.0 } else { 0.0 };
-        *number = trusted * *number + ((1.0 - trusted) + NARROWEST * NARROWEST) * of_law;
-    }
+    let Some((mean, covariance)) = moments(values, weights, drivers.len()) else { return Vec::new() };
     let wider = |(factor, share): (f64, f64)| {
         let covariance: Vec<f64> = covariance.iter().map(|number| factor * number).collect();
         Component::new(share, mean.clone(), &covariance)

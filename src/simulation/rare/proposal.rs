@@ -2,10 +2,11 @@
 
 use super::sums::PlantedSums;
 use crate::distribution::Distribution;
-use crate::math::{exp, ln};
+use crate::math::exp;
 use crate::random::{Key, Stream};
 use crate::simulation::inspection::InspectionPlan;
-use crate::simulation::nature::{HotSpotGrowth, HotSpotPlan, NaturePlan, Numbers, Planted, Standing, draw};
+use crate::simulation::nature::{Driver, NaturePlan, Numbers, Planted, Standing};
+use crate::simulation::normal_component::Component;
 use rand_distr::Distribution as _;
 
 /// Share of planted cracks that are drawn by the law itself: no weight is larger than one over it times that of a crack by the
@@ -47,119 +48,6 @@ pub(crate) struct SpotProposal {
     /// The numbers that its cracks hang on.
     pub drivers: Vec<Driver>,
     pub components: Vec<Component>,
-}
-
-/// A number that a crack's fate hangs on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Driver {
-    Time,
-    Stress,
-    RowGrowth,
-    /// By the counter of its draw.
-    Crack(usize),
-    /// By source.
-    Persistent(usize),
-}
-
-/// A normal distribution of the numbers of a crack.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Component {
-    pub share: f64,
-    mean: Vec<f64>,
-    /// Lower triangle whose square is the covariance, by rows.
-    root: Vec<f64>,
-    /// Logarithm of its determinant.
-    ln_root: f64,
-}
-
-impl Driver {
-    pub fn of(self, numbers: &Numbers) -> f64 {
-        match self {
-            Driver::Time => numbers.time,
-            Driver::Stress => numbers.stress,
-            Driver::RowGrowth => numbers.row_growth,
-            Driver::Crack(counter) => numbers.crack[counter],
-            Driver::Persistent(source) => numbers.persistent[source],
-        }
-    }
-
-    fn set(self, numbers: &mut Numbers, number: f64) {
-        match self {
-            Driver::Time => numbers.time = number,
-            Driver::Stress => numbers.stress = number,
-            Driver::RowGrowth => numbers.row_growth = number,
-            Driver::Crack(counter) => numbers.crack[counter] = number,
-            Driver::Persistent(source) => numbers.persistent[source] = number,
-        }
-    }
-
-    /// Of a hot spot.
-    fn all(nature: &NaturePlan, spot: &HotSpotPlan, sources: usize) -> Vec<Driver> {
-        let integration = match &spot.growth {
-            HotSpotGrowth::Curve { beyond, .. } => beyond.as_deref(),
-            HotSpotGrowth::Integrated(integration) => Some(&**integration),
-        };
-        let scatters = |distribution: &Distribution| distribution.fixed().is_none();
-        let crack = |counter: u64| Driver::Crack(counter as usize);
-        let candidates = [
-            (Driver::Time, true),
-            (Driver::Stress, nature.blade_stress_sigma > 0.0),
-            (Driver::RowGrowth, spot.row_sigma > 0.0),
-            (crack(draw::GROWTH), spot.crack_sigma > 0.0),
-            (crack(draw::DEPTH), scatters(&spot.initial_depth)),
-            (crack(draw::ASPECT), scatters(&spot.initial_aspect)),
-            (crack(draw::TOUGHNESS), spot.limit.toughness().is_some_and(scatters)),
-            (crack(draw::CORROSION), integration.is_some_and(|integration| integration.corrosion_sigma > 0.0)),
-        ];
-        let chosen = candidates.into_iter().filter(|(_, is_used)| *is_used).map(|(driver, _)| driver);
-        chosen.chain((0..sources).map(Driver::Persistent)).collect()
-    }
-}
-
-impl Component {
-    /// From its mean and covariance; none where that is not one.
-    pub fn new(share: f64, mean: Vec<f64>, covariance: &[f64]) -> Option<Self> {
-        let size = mean.len();
-        let mut root = vec![0.0; size * size];
-        let mut ln_root = 0.0;
-        for row in 0..size {
-            for column in 0..=row {
-                let before: f64 = (0..column).map(|k| root[row * size + k] * root[column * size + k]).sum();
-                let rest = covariance[row * size + column] - before;
-                root[row * size + column] = if row == column {
-                    if !(rest > 0.0) {
-                        return None;
-                    }
-                    ln_root += 0.5 * ln(rest);
-                    rest.sqrt()
-                } else {
-                    rest / root[column * size + column]
-                };
-            }
-        }
-        Some(Component { share, mean, root, ln_root })
-    }
-
-    fn draw(&self, stream: &mut Stream, numbers: &mut [f64]) {
-        let size = numbers.len();
-        let normals: Vec<f64> = (0..size).map(|_| crate::math::normal_quantile(stream.uniform())).collect();
-        for (row, number) in numbers.iter_mut().enumerate() {
-            let scatter: f64 = (0..=row).map(|column| self.root[row * size + column] * normals[column]).sum();
-            *number = self.mean[row] + scatter;
-        }
-    }
-
-    /// Its density over that of independent standard normal numbers.
-    fn density_ratio(&self, numbers: &[f64], solved: &mut [f64]) -> f64 {
-        let size = numbers.len();
-        let mut exponent = 0.0;
-        for row in 0..size {
-            let before: f64 = (0..row).map(|column| self.root[row * size + column] * solved[column]).sum();
-            solved[row] = (numbers[row] - self.mean[row] - before) / self.root[row * size + row];
-            exponent += 0.5 * (numbers[row] * numbers[row] - solved[row] * solved[row]);
-        }
-        exp(exponent - self.ln_root)
-    }
 }
 
 impl Proposal {

@@ -5,7 +5,7 @@
 
 use super::cracks::Fates;
 use super::grid::Grid;
-use crate::math::exp;
+use crate::math::{exp, normal_density};
 use crate::model::initiation::InitiationShape;
 use crate::simulation::nature::HotSpotPlan;
 
@@ -209,7 +209,7 @@ fn rate(shape: &InitiationShape, reading: f64) -> f64 {
         InitiationShape::Lognormal { median, sigma_log } => {
             let z = (reading / median).ln() / sigma_log;
             let survival = crate::math::normal_cdf(-z).max(f64::MIN_POSITIVE);
-            super::sight::normal_density(z) / (sigma_log * reading * survival)
+            normal_density(z) / (sigma_log * reading * survival)
         }
         InitiationShape::Exponential { mean } => 1.0 / mean,
     }

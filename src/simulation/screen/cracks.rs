@@ -6,9 +6,9 @@
 use super::grid::{Birth, Grid};
 use super::level::Level;
 use super::nodes::{self, Node};
-use super::sight::{Kept, Sight, ln_depth, normal_density};
+use super::sight::{Kept, Sight, ln_depth};
 use crate::distribution::Distribution;
-use crate::math::exp;
+use crate::math::{exp, normal_density};
 use crate::model::growth::{Course, CrackEnd, GrowthPath, Limit};
 use crate::simulation::nature::HotSpotPlan;
 use rayon::prelude::*;

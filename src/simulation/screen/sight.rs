@@ -112,12 +112,6 @@ pub(super) fn ln_depth(y: f64, depth_power: f64) -> f64 {
     -ln(y.max(f64::MIN_POSITIVE)) * depth_power
 }
 
-/// Density of a normal number.
-pub(super) fn normal_density(z: f64) -> f64 {
-    const PER_SQRT_TWO_PI: f64 = 0.398_942_280_401_432_7;
-    PER_SQRT_TWO_PI * exp(-0.5 * z * z)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

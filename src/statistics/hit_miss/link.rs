@@ -1,8 +1,8 @@
 //! From the linear predictor to a probability: logit, probit and complementary log-log.
 
-use crate::math::{normal_cdf, normal_quantile};
+use crate::math::{normal_cdf, normal_density, normal_quantile};
 use crate::model::detection::CurveShape;
-use crate::statistics::tail::{normal_density, normal_log_and_ratio};
+use crate::statistics::tail::normal_log_and_ratio;
 
 /// What turns the linear predictor into a probability.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -1,0 +1,513 @@
+//! What is believed of a fleet given its records: samples, and what they come to.
+
+use super::fleet::{self, Entries, FleetSamples, RowWeights};
+use super::history::{History, histories};
+use super::likelihood::{Fineness, RowModel};
+use super::outlook::Question;
+use super::row::{self, Draws, RowPrior};
+use super::shared::{Shared, SharedNumber, shared_numbers};
+use crate::error::{Error, Kind, Result};
+use crate::model::{RowId, Study};
+use crate::simulation::inspection::InspectionPlan;
+use crate::simulation::nature::NaturePlan;
+use crate::simulation::normal_component::effective_number;
+use crate::statistics::records::Records;
+use rayon::prelude::*;
+
+/// How a fleet is sampled given its records.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Learning {
+    /// Draws of what the blades of each row share, in each repeat.
+    pub draws: u32,
+    /// Possible cracks of each hot spot, in blades of average stress; a power of two at most 65,536.
+    pub cracks: u32,
+    /// Repeats with cracks and draws of their own: what they differ by is the error.
+    pub repeats: u32,
+    /// Draws of each row that are asked what is in it and what comes of it; the others only say how probable each is.
+    pub asked: u32,
+    /// Seed.
+    pub seed: u64,
+}
+
+impl Default for Learning {
+    fn default() -> Self {
+        Learning { draws: 320, cracks: 1024, repeats: 4, asked: 48, seed: 1 }
+    }
+}
+
+/// A number that is known but for sampling.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sampled {
+    /// The number.
+    pub value: f64,
+    /// Its standard error, from the repeats.
+    pub standard_error: f64,
+}
+
+/// Mean and standard deviation of something that is not known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Believed {
+    /// Mean.
+    pub mean: Sampled,
+    /// Standard deviation.
+    pub sd: Sampled,
+}
+
+/// What is believed of a row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RowBelief {
+    /// The row.
+    pub row: RowId,
+    /// Its looks before the study: year and technique, by number.
+    pub looks: Vec<(f64, usize)>,
+    /// Blades that were called then.
+    pub finds: usize,
+    /// Row factor; not-a-number where it is fixed.
+    pub row_factor: Believed,
+    /// Logarithm of the row's factor on growth, by hot spot, beside what is uncertain.
+    pub ln_growth: Vec<Believed>,
+    /// Shift of ln q50 by the inspection at each look, beside what is uncertain.
+    pub shifts: Vec<Believed>,
+    /// Expected cracks.
+    pub cracks: Sampled,
+    /// Mean length of these, in mm.
+    pub mean_length_mm: Sampled,
+    /// Chance that there is none.
+    pub p_none: Sampled,
+    /// Lengths in mm, and the chance that no crack is longer.
+    pub p_none_longer: Vec<(f64, Sampled)>,
+    /// Mean length of the longest crack in mm, 0 where there is none; and its 95 % point.
+    pub longest_mean_mm: Sampled,
+    /// See there.
+    pub longest_95_mm: Sampled,
+    /// Moments, and the chance that a blade is lost until then if nobody looks.
+    pub p_loss: Vec<(f64, Sampled)>,
+    /// Blades that each technique would call at the next outage; none without an outage.
+    pub called_next: Vec<Sampled>,
+    /// Effective number of draws.
+    pub effective_draws: f64,
+}
+
+/// What is believed of a fleet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Belief {
+    /// Logarithm of the probability of the records, and that no blade was lost before the study starts.
+    pub ln_evidence: Sampled,
+    /// What is uncertain, in the order of the study: logarithm of each factor.
+    pub uncertain: Vec<Believed>,
+    /// Correlations of these.
+    pub correlations: Vec<Vec<f64>>,
+    /// Rows with records.
+    pub rows: Vec<RowBelief>,
+    /// Effective number of draws of what is uncertain; that of draws where nothing is.
+    pub effective_draws: f64,
+}
+
+/// A row with its history, ready to be sampled.
+pub(super) struct RowPast {
+    pub row: usize,
+    pub history: History,
+    pub nature: NaturePlan,
+    pub inspection: InspectionPlan,
+    pub in_service_year: f64,
+    pub numbers: Vec<SharedNumber>,
+    pub entries: Entries,
+    pub question: Question,
+    pub techniques: Vec<usize>,
+}
+
+impl RowPast {
+    /// All rows of which there are records.
+    pub fn all(study: &Study, records: &Records) -> Result<Vec<Self>> {
+        let histories = histories(study, records)?;
+        let known = histories.into_iter().enumerate().filter_map(|(row, history)| Some((row, history?)));
+        known.map(|(row, history)| Self::new(study, row, history)).collect()
+    }
+
+    fn new(study: &Study, row: usize, history: History) -> Result<Self> {
+        /// Years ahead that are asked for.
+        const AHEAD: f64 = 5.0;
+        // The start of the study stands in its calendar, so that sizes are known there.
+        let mut parts = study.clone().into_parts();
+        let unit = parts.rows[row].unit;
+        let outages = &mut parts.units[unit].outages.years;
+        let next = outages.iter().position(|year| *year > study.start_year);
+        if outages.first() != Some(&study.start_year) {
+            outages.insert(0, study.start_year);
+        }
+        let next = next.map(|_| 1);
+        let next_year = next.map(|next| outages[next]);
+        let last = next_year.into_iter().fold(study.start_year + AHEAD, f64::max);
+        parts.horizon_years = parts.horizon_years.max(last - study.start_year + 0.1);
+        parts.rows[row].past_looks.clone_from(&history.looks);
+        let made = Study::of_checked(parts).sharing_paths(study);
+        let nature = NaturePlan::new(&made, &made.rows[row])?;
+        let inspection = InspectionPlan::new(&made, &made.rows[row], |_| true);
+        let numbers = shared_numbers(&nature, &inspection, &history);
+        let techniques: Vec<usize> = history.looks.iter().map(|look| look.technique).collect();
+        let entries = Entries::new(study, row, &numbers, &techniques)?;
+        let mut years: Vec<f64> = (1..=(12.0 * AHEAD) as u32).map(|month| study.start_year + f64::from(month) / 12.0).collect();
+        years.extend(next_year);
+        years.sort_by(f64::total_cmp);
+        years.dedup();
+        let question = Question {
+            lengths_mm: lengths_mm(&nature),
+            years,
+            next_outage: next.map(|next| nature.calendar.start + next),
+        };
+        let in_service_year = study.rows[row].in_service_year;
+        Ok(RowPast { row, history, nature, inspection, in_service_year, numbers, entries, question, techniques })
+    }
+
+    fn model(&self, fineness: Fineness) -> RowModel<'_> {
+        let variance = self.entries.hazard_variance();
+        RowModel::new(
+            (&self.nature, &self.inspection),
+            &self.history,
+            self.in_service_year,
+            variance,
+            &self.question.years,
+            fineness,
+        )
+    }
+}
+
+/// Lengths in equal ratios, from those that hardly any crack is shorter than to those that hardly any comes to.
+fn lengths_mm(nature: &NaturePlan) -> Vec<f64> {
+    const COUNT: i32 = 64;
+    let initial = |spot: &crate::simulation::nature::HotSpotPlan| spot.initial_depth.at_normal(-3.0);
+    let shortest = nature.hot_spots.iter().map(initial).fold(f64::INFINITY, f64::min).max(0.02);
+    let longest = (250.0 * shortest).max(40.0);
+    let ratio = (longest / shortest).powf(1.0 / f64::from(COUNT));
+    (0..=COUNT).map(|number| shortest * ratio.powi(number)).collect()
+}
+
+/// One repeat of a row, sampled.
+pub(super) struct RowRepeat<'p> {
+    model: RowModel<'p>,
+    weights: RowWeights,
+}
+
+/// One repeat of what a row says, given the fleet.
+struct RowSums {
+    row_factor: [f64; 2],
+    numbers: Vec<[f64; 2]>,
+    answers: Vec<f64>,
+    effective: f64,
+}
+
+impl Study {
+    /// What to believe of the fleet given the records of its looks, found and not found.
+    ///
+    /// # Errors
+    /// Lists all lines that do not fit the study; refuses what cannot be learned, and records that are impossible under it.
+    pub fn believe(&self, records: &Records, learning: &Learning) -> Result<Belief> {
+        fleet::check(self)?;
+        let pasts = RowPast::all(self, records)?;
+        let tasks: Vec<(usize, u32)> =
+            (0..learning.repeats).flat_map(|repeat| (0..pasts.len()).map(move |row| (row, repeat))).collect();
+        let mut sampled: Vec<RowRepeat> = tasks
+            .par_iter()
+            .map(|&(row, repeat)| pasts[row].sample(learning, repeat))
+            .collect::<Result<_>>()?;
+        let mut repeats: Vec<Vec<RowRepeat>> = Vec::new();
+        for _ in 0..learning.repeats {
+            let rest = sampled.split_off(pasts.len());
+            repeats.push(std::mem::replace(&mut sampled, rest));
+        }
+        let size = self.uncertain.len();
+        let fleets: Vec<FleetSamples> = repeats
+            .iter()
+            .enumerate()
+            .map(|(repeat, rows)| {
+                let weights: Vec<&RowWeights> = rows.iter().map(|row| &row.weights).collect();
+                let seed = (learning.seed as u32).wrapping_mul(31).wrapping_add(repeat as u32 * 1009 + 5);
+                fleet::sample(&weights, size, 4 * learning.draws as usize, seed)
+            })
+            .collect();
+        let mut parts: Vec<(usize, &FleetSamples, &RowPast, RowRepeat)> = Vec::new();
+        for (fleet, rows) in fleets.iter().zip(repeats) {
+            parts.extend(rows.into_iter().enumerate().map(|(row, sampled)| (row, fleet, &pasts[row], sampled)));
+        }
+        let sums: Vec<(usize, RowSums)> = parts
+            .into_par_iter()
+            .map(|(row, fleet, past, mut sampled)| (row, past.sums(&mut sampled, fleet, learning)))
+            .collect();
+        let of_row = |row: usize| sums.iter().filter(|(other, _)| *other == row).map(|(_, sums)| sums).collect::<Vec<_>>();
+        let rows = pasts.iter().enumerate().map(|(row, past)| past.belief(self, &of_row(row))).collect();
+        Ok(Belief::of(self, &fleets, rows))
+    }
+}
+
+impl RowPast {
+    fn sample(&self, learning: &Learning, repeat: u32) -> Result<RowRepeat<'_>> {
+        let seed = (learning.seed as u32).wrapping_mul(2_654_435_761).wrapping_add(repeat * 15_485_863 + self.row as u32 * 101);
+        let fineness = Fineness {
+            cracks: learning.cracks as usize,
+            cracks_of_find: (learning.cracks as usize / 8).max(32),
+            cells: 96,
+            seed,
+        };
+        let mut model = self.model(fineness);
+        let prior = RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible())?;
+        let draws =
+            Draws { count: learning.draws as usize, fitting: (learning.draws as usize / 2).max(64), seed: seed ^ 0x5555 };
+        let samples = row::sample(&mut model, &self.numbers, &prior, draws);
+        if samples.iter().all(|sample| sample.ln_chances.iter().all(|ln| *ln == f64::NEG_INFINITY)) {
+            return Err(self.impossible());
+        }
+        let weights = RowWeights::new(model.lattice.clone(), self.entries.clone(), samples);
+        Ok(RowRepeat { model, weights })
+    }
+
+    fn impossible(&self) -> Error {
+        Error {
+            kind: Kind::Contradiction {
+                what: format!("row {}: what the records say cannot come about under the study", self.row),
+                remedy: "compare the measured lengths with what cracks of the study can come to".to_owned(),
+            },
+        }
+    }
+
+    /// What one repeat says of the row.
+    fn sums(&self, sampled: &mut RowRepeat, fleet: &FleetSamples, learning: &Learning) -> RowSums {
+        let weights = &sampled.weights;
+        let (count, width) = (weights.samples().len(), weights.lattice().len());
+        let mut joint = vec![0.0; count * width];
+        let (mut row_factor, mut numbers) = ([0.0; 2], vec![[0.0; 2]; self.numbers.len()]);
+        // For each sample the sums of the shift of each technique, and of its square.
+        let techniques = self.inspection.techniques.len();
+        let mut shifts = vec![[0.0; 2]; count * techniques];
+        let mut ln_weights = Vec::new();
+        for (values, weight) in fleet.values.iter().zip(&fleet.weights).filter(|(_, weight)| **weight > 1e-9) {
+            weights.ln_weights(values, &mut ln_weights);
+            let own = normalised(&ln_weights);
+            let prior = weights.prior(values);
+            let entry = |entries: &dyn Fn(usize) -> f64| -> f64 {
+                values.iter().enumerate().map(|(uncertain, t)| entries(uncertain) * t).sum()
+            };
+            let of_hazard = (-entry(&|uncertain| self.entries.hazard[uncertain])).exp();
+            let of_numbers: Vec<f64> =
+                (0..numbers.len()).map(|number| entry(&|uncertain| self.entries.numbers[uncertain][number])).collect();
+            let of_techniques: Vec<f64> =
+                (0..techniques).map(|at| entry(&|uncertain| self.entries.techniques[uncertain][at])).collect();
+            for (sample, own) in own.iter().enumerate().filter(|(_, own)| **own > 1e-9) {
+                let own = weight * own;
+                for (at, part) in weights.hazard_weights(sample, &prior).into_iter().enumerate() {
+                    joint[sample * width + at] += own * part;
+                    let factor = weights.lattice().factors[at] * of_hazard;
+                    row_factor[0] += own * part * factor;
+                    row_factor[1] += own * part * factor * factor;
+                }
+                let values = &weights.samples()[sample].values;
+                for ((sums, value), of_uncertain) in numbers.iter_mut().zip(values).zip(&of_numbers) {
+                    let alone = value - of_uncertain;
+                    sums[0] += own * alone;
+                    sums[1] += own * alone * alone;
+                }
+                for (sums, shift) in shifts[sample * techniques..].iter_mut().zip(&of_techniques) {
+                    sums[0] += own * shift;
+                    sums[1] += own * shift * shift;
+                }
+            }
+        }
+        let of_sample: Vec<f64> = joint.chunks(width).map(|own| own.iter().sum()).collect();
+        for (sums, weight) in shifts.iter_mut().enumerate().map(|(at, sums)| (sums, of_sample[at / techniques])) {
+            *sums = if weight > 0.0 { mean_and_sd([sums[0] / weight, sums[1] / weight]) } else { [0.0; 2] };
+        }
+        let answers = self.answers(sampled, &joint, &of_sample, &shifts, learning);
+        RowSums {
+            row_factor: mean_and_sd(row_factor),
+            numbers: numbers.into_iter().map(mean_and_sd).collect(),
+            answers,
+            effective: effective_number(&of_sample),
+        }
+    }
+
+    /// All that is asked of the row, in one line of numbers.
+    fn answers(
+        &self,
+        sampled: &mut RowRepeat,
+        joint: &[f64],
+        of_sample: &[f64],
+        shifts: &[[f64; 2]],
+        learning: &Learning,
+    ) -> Vec<f64> {
+        let RowRepeat { model, weights } = sampled;
+        let techniques = self.inspection.techniques.len();
+        let width = weights.lattice().len();
+        let mut sums: Vec<f64> = Vec::new();
+        for (sample, share) in resampled(of_sample, learning.asked as usize) {
+            let shared = Shared::of(
+                &self.numbers,
+                &weights.samples()[sample].values,
+                self.nature.hot_spots.len(),
+                self.history.looks.len(),
+            );
+            let answers = model.answers(&shared, &shifts[sample * techniques..][..techniques], &self.question);
+            let own = &joint[sample * width..][..width];
+            let mean = |numbers: &Vec<f64>| {
+                share / of_sample[sample] * own.iter().zip(numbers).map(|(weight, number)| weight * number).sum::<f64>()
+            };
+            let all = [&answers.cracks, &answers.lengths_mm, &answers.none].into_iter();
+            let all = all.chain(&answers.none_longer).chain(&answers.none_lost).chain(&answers.called_next);
+            let means: Vec<f64> = all.map(mean).collect();
+            if sums.is_empty() {
+                sums = means;
+            } else {
+                sums.iter_mut().zip(means).for_each(|(sum, mean)| *sum += mean);
+            }
+        }
+        sums
+    }
+
+    /// What all repeats together say.
+    fn belief(&self, study: &Study, repeats: &[&RowSums]) -> RowBelief {
+        let over = |of: &dyn Fn(&RowSums) -> f64| Sampled::over(repeats.iter().map(|sums| of(sums)));
+        let (lengths, years) = (self.question.lengths_mm.len(), self.question.years.len());
+        let longest = |sums: &RowSums| longest(&self.question.lengths_mm, sums.answers[2], &sums.answers[3..3 + lengths]);
+        let number = |wanted: &dyn Fn(&SharedNumber) -> Option<f64>| {
+            let found = self.numbers.iter().position(|number| wanted(number).is_some());
+            let known = |part: usize| {
+                found.map_or(Sampled { value: 0.0, standard_error: 0.0 }, |index| {
+                    let sigma = wanted(&self.numbers[index]).unwrap_or_default();
+                    over(&|sums| sigma * sums.numbers[index][part])
+                })
+            };
+            Believed { mean: known(0), sd: known(1) }
+        };
+        let growth = |spot: usize| {
+            number(&|number| match number {
+                SharedNumber::Growth { hot_spots, sigma } if hot_spots.contains(&spot) => Some(*sigma),
+                _ => None,
+            })
+        };
+        let shift = |wanted: usize| {
+            number(&|number| match number {
+                SharedNumber::Look { look, sigma } if *look == wanted => Some(*sigma),
+                _ => None,
+            })
+        };
+        let is_fixed = study.scatter.row_factor.fixed().is_some();
+        let factor = |part: usize| {
+            if is_fixed { Sampled { value: f64::NAN, standard_error: f64::NAN } } else { over(&|sums| sums.row_factor[part]) }
+        };
+        RowBelief {
+            row: RowId(self.row),
+            looks: self.history.looks.iter().map(|look| (look.year, look.technique)).collect(),
+            finds: self.history.finds,
+            row_factor: Believed { mean: factor(0), sd: factor(1) },
+            ln_growth: (0..self.nature.hot_spots.len()).map(growth).collect(),
+            shifts: (0..self.history.looks.len()).map(shift).collect(),
+            cracks: over(&|sums| sums.answers[0]),
+            mean_length_mm: over(&|sums| sums.answers[1] / sums.answers[0]),
+            p_none: over(&|sums| sums.answers[2]),
+            p_none_longer: (0..lengths)
+                .map(|at| (self.question.lengths_mm[at], over(&|sums| sums.answers[3 + at])))
+                .collect(),
+            longest_mean_mm: over(&|sums| longest(sums)[0]),
+            longest_95_mm: over(&|sums| longest(sums)[1]),
+            p_loss: (0..years)
+                .map(|at| (self.question.years[at], over(&|sums| 1.0 - sums.answers[3 + lengths + at])))
+                .collect(),
+            called_next: (3 + lengths + years..repeats[0].answers.len())
+                .map(|at| over(&|sums| sums.answers[at]))
+                .collect(),
+            effective_draws: repeats.iter().map(|sums| sums.effective).sum(),
+        }
+    }
+}
+
+/// Mean length of the longest crack and its 95 % point, from the chance that there is none and of none longer than some.
+fn longest(lengths_mm: &[f64], none: f64, none_longer: &[f64]) -> [f64; 2] {
+    const POINT: f64 = 0.95;
+    let mut mean = lengths_mm[0] * (1.0 - none);
+    let mut point = if none >= POINT { 0.0 } else { f64::NAN };
+    for (ends, chances) in lengths_mm.windows(2).zip(none_longer.windows(2)) {
+        // The chance is taken as a straight line over the logarithm of the length.
+        let ln_ratio = (ends[1] / ends[0]).ln();
+        let slope = (chances[1] - chances[0]) / ln_ratio;
+        mean += (1.0 - chances[0]) * (ends[1] - ends[0]) - slope * (ends[1] * ln_ratio - ends[1] + ends[0]);
+        if point.is_nan() && chances[1] >= POINT {
+            point = ends[0] * ((POINT - chances[0]) / slope).max(0.0).exp();
+        }
+    }
+    [mean, point]
+}
+
+/// Mean and standard deviation, from the means of a number and of its square.
+fn mean_and_sd([mean, square]: [f64; 2]) -> [f64; 2] {
+    [mean, (square - mean * mean).max(0.0).sqrt()]
+}
+
+/// Weights whose logarithms are given; they add up to 1.
+pub(super) fn normalised(ln_weights: &[f64]) -> Vec<f64> {
+    let most = ln_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = ln_weights.iter().map(|ln| (ln - most).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    weights.into_iter().map(|weight| weight / sum).collect()
+}
+
+/// So many of some weighted things, evenly, each with its share; all of them if they are no more.
+fn resampled(weights: &[f64], count: usize) -> Vec<(usize, f64)> {
+    if weights.len() <= count {
+        return weights.iter().copied().enumerate().filter(|(_, weight)| *weight > 0.0).collect();
+    }
+    let mut chosen: Vec<(usize, f64)> = Vec::new();
+    let (mut passed, mut wanted) = (0.0, 0.5);
+    for (index, weight) in weights.iter().enumerate() {
+        passed += weight * count as f64;
+        while wanted < passed && wanted < count as f64 {
+            match chosen.last_mut() {
+                Some((last, share)) if *last == index => *share += 1.0 / count as f64,
+                _ => chosen.push((index, 1.0 / count as f64)),
+            }
+            wanted += 1.0;
+        }
+    }
+    chosen
+}
+
+impl Sampled {
+    /// The mean over repeats.
+    fn over(repeats: impl Iterator<Item = f64> + Clone) -> Self {
+        let count = repeats.clone().count() as f64;
+        let value = repeats.clone().sum::<f64>() / count;
+        let square: f64 = repeats.map(|one| (one - value).powi(2)).sum();
+        Sampled { value, standard_error: (square / (count * (count - 1.0))).sqrt() }
+    }
+}
+
+impl Belief {
+    fn of(study: &Study, fleets: &[FleetSamples], rows: Vec<RowBelief>) -> Self {
+        let size = study.uncertain.len();
+        let moment = |fleet: &FleetSamples, of: &dyn Fn(&[f64]) -> f64| {
+            fleet.values.iter().zip(&fleet.weights).map(|(values, weight)| weight * of(values)).sum::<f64>()
+        };
+        let mean = |fleet: &FleetSamples, at: usize| moment(fleet, &|values| values[at]);
+        let covariance = |fleet: &FleetSamples, one: usize, other: usize| {
+            moment(fleet, &|values| values[one] * values[other]) - mean(fleet, one) * mean(fleet, other)
+        };
+        let over = |of: &dyn Fn(&FleetSamples) -> f64| Sampled::over(fleets.iter().map(of));
+        let believed = |at: usize| {
+            let sigma = study.uncertain[at].sigma_log;
+            Believed {
+                mean: over(&|fleet| sigma * mean(fleet, at)),
+                sd: over(&|fleet| sigma * covariance(fleet, at, at).max(0.0).sqrt()),
+            }
+        };
+        let correlation = |one: usize, other: usize| {
+            let own = |at: usize| over(&|fleet| covariance(fleet, at, at)).value;
+            over(&|fleet| covariance(fleet, one, other)).value / (own(one) * own(other)).sqrt()
+        };
+        let effective = || fleets.iter().map(|fleet| effective_number(&fleet.weights)).sum();
+        let of_rows = rows.iter().map(|row| row.effective_draws).fold(f64::INFINITY, f64::min);
+        Belief {
+            ln_evidence: over(&|fleet| fleet.ln_chance),
+            uncertain: (0..size).map(believed).collect(),
+            correlations: (0..size).map(|one| (0..size).map(|other| correlation(one, other)).collect()).collect(),
+            rows,
+            effective_draws: if size > 0 { effective() } else { of_rows },
+        }
+    }
+}
