@@ -149,6 +149,17 @@ impl Distribution {
         }
     }
 
+    /// Standard deviation of a factor: fixed, lognormal or gamma; not-a-number for another distribution.
+    pub(crate) fn sd(&self) -> f64 {
+        match *self {
+            Distribution::Fixed(_) => 0.0,
+            Distribution::Lognormal { sigma_log, .. } => self.mean() * (sigma_log * sigma_log).exp_m1().sqrt(),
+            Distribution::Gamma { mean, cov } => mean * cov,
+            Distribution::Normal { sd, .. } => sd,
+            _ => f64::NAN,
+        }
+    }
+
     /// Mean.
     pub fn mean(&self) -> f64 {
         match *self {

@@ -1,6 +1,7 @@
 """The public names; `__init__.py` loads the module of one when it is first asked for."""
 
 from .about import CAUTION, __version__
+from .belief import Belief
 from .comparison import Comparison
 from .demonstration import Demonstration, DemonstrationPlan
 from .detection import Evidence
@@ -33,6 +34,7 @@ from .variants import ComparedVariants, simulate_variants
 __all__ = [
     "CAUTION",
     "ArgumentError",
+    "Belief",
     "ComparedVariants",
     "Comparison",
     "ComparisonUnderUncertainty",

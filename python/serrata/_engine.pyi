@@ -14,6 +14,7 @@ __all__ = [
     "Demonstration",
     "DemonstrationPlan",
     "Evidence",
+    "Given",
     "GrownCracks",
     "HitMissFit",
     "Records",
@@ -22,6 +23,7 @@ __all__ = [
     "Study",
     "__version__",
     "_fail_inside",
+    "given",
     "grow",
     "latent_classes_of_counts",
     "latent_classes_of_records",
@@ -40,6 +42,17 @@ GENERATOR: str
 TABLES: list[str]
 
 def _fail_inside() -> None: ...
+def given(
+    study: Study,
+    records: Records,
+    *,
+    draws: int,
+    cracks: int,
+    repeats: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> Given: ...
 def grow(
     study: Study,
     hot_spot: str,
@@ -169,6 +182,13 @@ class Comparison:
     def seed(self) -> int: ...
     @property
     def threads(self) -> int: ...
+
+@final
+class Given:
+    @property
+    def study(self) -> Study: ...
+    def table(self, name: str) -> dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]]: ...
+    def warnings(self) -> list[str]: ...
 
 @final
 class GrownCracks:

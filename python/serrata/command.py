@@ -10,8 +10,9 @@ from typing import Any, NoReturn
 import click
 
 from serrata.about import CAUTION, __version__
+from serrata.belief import Belief
 from serrata.command_detection import hit_miss, signal_response
-from serrata.command_records import demonstration, in_options, records
+from serrata.command_records import demonstration, in_options, load, reads_records, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
 from serrata.files import check_directory
@@ -167,6 +168,47 @@ def grow(
     click.echo(grown.to_json() if as_json else grown.report(), nl=as_json)
     if out is not None and not as_json:
         click.echo(f"\nTables, figures and report are in {out}")
+
+
+@main.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@reads_records
+@click.option("--draws", default=320, show_default=True, help="Draws of what the blades of each row share.")
+@click.option("--cracks", default=1024, show_default=True, help="Possible cracks of each hot spot; a power of two.")
+@click.option("--repeats", default=4, show_default=True, help="Repeats; what they differ by is the standard error.")
+@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@click.option("--save", type=click.Path(path_type=Path), help="Save the study given its records here, to compare.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and report here.")
+def given(
+    study: Path,
+    file: Path,
+    columns: tuple[str, ...],
+    draws: int,
+    cracks: int,
+    repeats: int,
+    seed: int,
+    threads: int,
+    save: Path | None,
+    as_json: bool,
+    out: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Give STUDY the records of its looks in FILE: what to believe now of its rows, and of its inputs."""
+    if out is not None:
+        check_directory(out, Belief.files)
+    found = load(file, columns, declared)
+    now = Study.load(study).given(found, draws=draws, cracks=cracks, repeats=repeats, seed=seed, threads=threads)
+    if save is not None:
+        now.save(save)
+    if out is not None:
+        now.belief.write(out)
+    click.echo(now.belief.to_json() if as_json else now.belief.report(), nl=as_json)
+    if out is not None and not as_json:
+        click.echo(f"\nTables, figures and report are in {out}")
+    if save is not None and not as_json:
+        click.echo(f"\nThe study given its records is {save}: serrata compare {save}")
 
 
 @main.command()

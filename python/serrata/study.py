@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
 from serrata import elsewhere, renamed, uncertainty
+from serrata.belief import Belief
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from serrata.hit_miss import HitMissFit
+    from serrata.records import Records
     from serrata.signal_pod import SignalPod
 
 __all__ = ["Study"]
@@ -47,17 +49,19 @@ class Study:
     True
     """
 
-    __slots__ = ("_engine",)
+    __slots__ = ("_belief", "_engine")
 
+    _belief: Belief | None
     _engine: engine.Study
 
     def __init__(self) -> None:
         raise TypeError("a Study is made by Study.load(path) or Study.parse(text)")
 
     @classmethod
-    def _of(cls, inner: engine.Study) -> Study:
+    def _of(cls, inner: engine.Study, belief: Belief | None = None) -> Study:
         study = cls.__new__(cls)
         object.__setattr__(study, "_engine", inner)
+        object.__setattr__(study, "_belief", belief)
         return study
 
     def __setattr__(self, name: str, value: object) -> None:
@@ -505,6 +509,111 @@ class Study:
         """
         return Screening._of(self, rough, engine.screen(self._engine, rough=rough))
 
+    def given(
+        self,
+        records: Records,
+        *,
+        draws: int = 320,
+        cracks: int = 1024,
+        repeats: int = 4,
+        seed: int = 1,
+        threads: int = 0,
+        progress: Progress = None,
+    ) -> Study:
+        """Give the study the records of its looks: what was found, and what was not found.
+
+        The study that comes of it is one like any other: its lives go on, from the start of the study, from what the
+        records leave. A clean look is evidence and no proof; a find tells of its neighbours, and of its sister rows
+        through what is ``uncertain``. What is believed now stands in its `belief`.
+
+        Blades that were called are taken as replaced at that inspection, and a blade without a line at an inspection as
+        not looked at. Rows without records and without ``past_looks`` are given the fact that they lost no blade. A row
+        with ``past_looks`` of which there are no records stays as it was, but for what is uncertain.
+
+        Given the row factor, the growth of the row and the shifts of its looks, blades are independent, and cracks that
+        were missed are drawn exactly. These few numbers are sampled by importance sampling; possible cracks are lived
+        by the engine, spread evenly by scrambled Sobol points. Where cracks can join, each is weighed as if it stood
+        alone; lives that go on have them join.
+
+        Parameters
+        ----------
+        records : Records
+            With the names of rows and techniques that the study has, and blades by number from 1.
+        draws : int, from 32
+            Draws of what the blades of each row share, in each repeat.
+        cracks : int, a power of two from 64 to 32,768
+            Possible cracks of each hot spot, in blades of average stress.
+        repeats : int, from 2
+            Repeats with draws and cracks of their own; what they differ by is the standard error.
+        seed : int
+            Seed.
+        threads : int
+            Threads; 0 for as many as the machine gives. They change no result.
+        progress : bool, callable or None
+            As in `simulate`.
+
+        Returns
+        -------
+        Study
+            With a `belief`.
+
+        Raises
+        ------
+        RecordsError
+            With every line that does not fit the study: an unknown row, technique or blade, a look before the row was
+            in service or after the study's start, a size above the section, a look at a blade that was replaced.
+        StudyError
+            For something uncertain that cannot be learned.
+        ContradictionError
+            For records that are impossible under the study.
+        DataError
+            Where too few draws count.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
+        >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
+        >>> now = study.given(records, draws=64, cracks=256)
+        >>> before, after = (
+        ...     float(of.simulate(trials=2_000, seed=1).summary.query("quantity == 'losses'")["value"].iloc[0])
+        ...     for of in (study, now)
+        ... )
+        >>> after > before
+        True
+        """
+        with shown(progress, repeats * draws * len(self.rows)) as tell:
+            found = engine.given(
+                self._engine,
+                records._engine,
+                draws=draws,
+                cracks=cracks,
+                repeats=repeats,
+                seed=seed,
+                threads=threads,
+                progress=tell,
+            )
+        about = {"study": self.name, "records": records.source, "start_year": self.start_year}
+        return Study._of(found.study, Belief._of(found, about))
+
+    @property
+    def belief(self) -> Belief:
+        """What is believed given its records.
+
+        Raises
+        ------
+        ArgumentError
+            For a study as it stands, and for one that was read from a file, which keeps draws alone.
+        """
+        if self._belief is None:
+            raise ArgumentError("belief\n    there is none\n    give the study its records: study.given(records)")
+        return self._belief
+
+    @property
+    def is_given_records(self) -> bool:
+        """Whether lives go on from records, as `given` makes them."""
+        return self._engine.is_given_records
+
     def grow(
         self,
         hot_spot: str,
@@ -758,13 +867,17 @@ class Study:
         )
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Study.parse, (self.to_toml(), "pickled study")
+        return _again, (self.to_toml(), self._belief)
 
     def __copy__(self) -> Study:
         return self
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Study:
         return self
+
+
+def _again(text: str, belief: Belief | None) -> Study:
+    return Study._of(engine.Study.parse(text, "pickled study"), belief)
 
 
 # A Comparison gives its Study back, and stands below this module.

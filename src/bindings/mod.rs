@@ -8,6 +8,7 @@ mod doorway;
 mod elsewhere;
 mod errors;
 mod evidence;
+mod given;
 mod grown;
 mod hit_miss;
 mod latent;
@@ -34,6 +35,8 @@ mod _engine {
     use super::elsewhere::{Assembly, live_part};
     #[pymodule_export]
     use super::evidence::Evidence;
+    #[pymodule_export]
+    use super::given::{Given, given};
     #[pymodule_export]
     use super::grown::{GrownCracks, grow};
     #[pymodule_export]

@@ -115,6 +115,12 @@ impl Study {
         interruptible(py, |ask| self.study.inspection_records_with(&inspection, confirmed, ask))
     }
 
+    /// Whether its lives go on from records.
+    #[getter]
+    fn is_given_records(&self) -> bool {
+        self.study.is_given_records()
+    }
+
     /// Ids of all hot spots, as root and hot spot.
     #[getter]
     fn hot_spots(&self) -> Vec<String> {

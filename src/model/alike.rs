@@ -17,7 +17,12 @@ impl AlikeRows {
     /// their sisters, it hangs on who these are: then only rows of one rotor are.
     pub fn of(study: &StudyParts) -> Self {
         let have_sisters = study.strategies.iter().any(|strategy| strategy.sister_rows.is_some());
-        let description = |row: &Row| {
+        // Where something is shared by all rows, or known of some, lives of two rows are not those of one.
+        let is_apart = study.posterior.is_some() || !study.uncertain.is_empty();
+        let description = |(index, row): (usize, &Row)| {
+            if is_apart {
+                return index.to_string();
+            }
             let nameless = Row { id: String::new(), rotor: String::new(), unit: 0, basis: None, ..row.clone() };
             let unit = Unit { id: String::new(), crews: None, basis: None, ..study.units[row.unit].clone() };
             let place = have_sisters.then_some((row.unit, &row.rotor));
@@ -26,7 +31,7 @@ impl AlikeRows {
         let mut numbers: HashMap<String, usize> = HashMap::new();
         let (mut kinds, mut kind): (Vec<Vec<RowId>>, Vec<usize>) = (Vec::new(), Vec::new());
         for (index, row) in study.rows.iter().enumerate() {
-            let number = *numbers.entry(description(row)).or_insert(kinds.len());
+            let number = *numbers.entry(description((index, row))).or_insert(kinds.len());
             if number == kinds.len() {
                 kinds.push(Vec::new());
             }

@@ -146,6 +146,14 @@ pub struct Technique {
     pub basis: Option<String>,
 }
 
+impl Technique {
+    /// All that says what it finds, in words.
+    pub(crate) fn without_costs(&self) -> String {
+        let free = Technique { cost_per_row: 0.0, cost_per_blade: 0.0, days_per_row: 0.0, basis: None, ..self.clone() };
+        format!("{free:?}")
+    }
+}
+
 /// Correlation of the shifts that a crack keeps, between techniques.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Persistence {

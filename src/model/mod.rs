@@ -11,6 +11,7 @@ mod ids;
 pub mod initiation;
 pub mod joining;
 mod parts;
+mod posterior;
 pub mod residual_stress;
 pub mod strategy;
 pub mod stress_corrosion;
@@ -24,6 +25,7 @@ use alike::AlikeRows;
 use growth::{GrowthPath, KnownPaths, PathInputs};
 pub use ids::{RowId, StrategyId};
 pub use parts::StudyParts;
+pub(crate) use posterior::{Posterior, RowPosterior, SharedDraw, inputs_number};
 use std::ops::Deref;
 use std::sync::{Arc, OnceLock};
 
@@ -50,6 +52,11 @@ impl Study {
     /// Of parts that are known to be valid.
     pub(crate) fn of_checked(parts: StudyParts) -> Self {
         Study { parts, text: None, paths: KnownPaths::default(), alike: Arc::default() }
+    }
+
+    /// Whether it was given records, from which its lives go on.
+    pub fn is_given_records(&self) -> bool {
+        self.posterior.is_some()
     }
 
     /// The same, with the text that it was read from.

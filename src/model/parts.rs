@@ -1,8 +1,10 @@
 //! What a study consists of.
 
 use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy, uncertain};
+use super::posterior::Posterior;
 use super::uncertain::UncertainInput;
 use crate::error::{Error, Result};
+use std::sync::Arc;
 
 /// What a study consists of; see [`Study::new`](super::Study::new).
 #[derive(Debug, Clone, PartialEq)]
@@ -41,6 +43,8 @@ pub struct StudyParts {
     pub strategies: Vec<strategy::Strategy>,
     /// Costs.
     pub costs: economics::Costs,
+    /// What its records say; none for a study as it stands.
+    pub(crate) posterior: Option<Arc<Posterior>>,
 }
 
 impl StudyParts {

@@ -3,9 +3,11 @@
 use super::estimate::Comparison;
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
+use super::nature::LifeKey;
 use super::plan::{RowPlan, UnitPlan};
 use super::rare::{self, Company, PlantedLife, PlantedLives, Proposal, Tuned, tune_all};
 use super::tally::{FleetRecord, Tally};
+use super::uncertain::fleet_key;
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::random::{Key, hash_name};
@@ -549,7 +551,9 @@ impl<'p> Worker<'p> {
             let count = (trials.end - first).min(TRIALS_TOGETHER as u64);
             for (place, &row) in unit.rows.iter().enumerate() {
                 let row_key = Key::from_seed(run.seed).child(self.rows[row].nature.name);
-                let keys = (0..count as usize).map(|life| row_key.child(first + life as u64));
+                let fleet = fleet_key(run.seed);
+                let key = |trial: u64| LifeKey { row: row_key.child(trial), fleet: fleet.child(trial) };
+                let keys = (0..count as usize).map(|life| key(first + life as u64));
                 let attempts = lives.begin(place, keys);
                 tally.tries[row] +=
                     attempts.ok_or_else(|| Stopped::Failed(Error::never_comes_through(&self.study.rows[row].id)))?;

@@ -13,6 +13,8 @@ use crate::model::fleet::Row;
 pub(crate) struct RowPlan {
     pub nature: NaturePlan,
     pub inspection: InspectionPlan,
+    /// Techniques of the looks before the study.
+    pub past_techniques: Vec<usize>,
     /// What was done before the study, if the row's life begins there.
     pub past: Option<StrategyPlan>,
     pub strategies: Vec<StrategyPlan>,
@@ -103,7 +105,8 @@ impl RowPlan {
             StrategyPlan { techniques: used.collect(), work, policy }
         };
         let strategies = policies.into_iter().map(strategy).collect();
-        Ok(RowPlan { past: past.map(strategy), strategies, schedules, nature, inspection })
+        let past_techniques = row.past_looks.iter().map(|look| look.technique).collect();
+        Ok(RowPlan { past_techniques, past: past.map(strategy), strategies, schedules, nature, inspection })
     }
 }
 

@@ -1,7 +1,7 @@
 //! Some lives of a row: its cracks, and the answers of all techniques, which all strategies share.
 
 use super::inspection::{InspectionPlan, Inspections};
-use super::nature::{Mark, Nature, NaturePlan, Replacement, purpose};
+use super::nature::{LifeKey, Mark, Nature, NaturePlan, Replacement, purpose};
 use crate::random::Key;
 use std::ops::Range;
 
@@ -18,7 +18,7 @@ impl<'p> RowBatch<'p> {
     }
 
     /// Begins lives of the row, each with the key of the row in its trial; nothing is drawn yet.
-    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) {
+    pub fn begin<K: Into<LifeKey>>(&mut self, keys: impl ExactSizeIterator<Item = K>) {
         self.nature.begin(keys);
     }
 
@@ -26,6 +26,12 @@ impl<'p> RowBatch<'p> {
     pub fn draw(&mut self, lives: &[u32]) -> Range<u32> {
         let new = self.nature.draw(lives);
         self.inspections.draw_effects(&self.nature, lives);
+        self.inspected(new)
+    }
+
+    /// Draws some blades once more; see [`Nature::draw_again`].
+    pub fn draw_again(&mut self, blades: &[(u32, Vec<u32>)], attempt: u64) -> Range<u32> {
+        let new = self.nature.draw_again(blades, attempt);
         self.inspected(new)
     }
 

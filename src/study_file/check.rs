@@ -4,12 +4,13 @@ use super::ids::Ids;
 use super::reader::all;
 use super::section::Section;
 use super::window::Window;
-use super::{fleet, growth, initiation, persistence, strategies, techniques, uncertain};
+use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, Money, Payments, Terms};
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
 use crate::text::is_formula;
+use std::sync::Arc;
 
 /// Reads a whole study.
 pub(super) fn study(root: &Section) -> Option<Study> {
@@ -32,8 +33,10 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
     let costs = root.table("costs", costs);
     let uncertain = uncertain::read(root, &initiation, &ids);
+    // It is read last: it is held against all the others.
+    root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
     let frame = frame?;
-    Some(Study::of_checked(StudyParts {
+    let mut parts = StudyParts {
         name: frame.name,
         start_year: frame.window.start,
         horizon_years: frame.horizon_years,
@@ -51,7 +54,13 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         persistence: persistence?,
         strategies: all(strategies.into_iter())?,
         costs: costs?,
-    }))
+        posterior: None,
+    };
+    if root.has("given") {
+        let posterior = root.table("given", |section| given::read(section, &parts));
+        parts.posterior = Some(Arc::new(posterior?));
+    }
+    Some(Study::of_checked(parts))
 }
 
 struct Frame {

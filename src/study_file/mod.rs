@@ -23,6 +23,7 @@ mod distributions;
 mod edit;
 mod evidence;
 mod fleet;
+mod given;
 mod growth;
 mod hot_spot;
 mod ids;

@@ -1,7 +1,7 @@
 //! The text of a study file.
 
 use super::limit as limits;
-use super::{check, growth, hot_spot, loads, strategies, techniques};
+use super::{check, given, growth, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::{PodCurve, Technique};
@@ -60,6 +60,10 @@ pub(super) fn study(study: &Study) -> String {
     page.persistence(study);
     study.strategies.iter().for_each(|strategy| page.strategy(strategy, study));
     page.costs(study);
+    if let Some(posterior) = &study.posterior {
+        page.header(&["given"]);
+        page.entry("draws", text(&given::write(study, posterior)));
+    }
     page.text
 }
 

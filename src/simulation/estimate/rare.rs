@@ -49,6 +49,11 @@ impl Answer {
         }
     }
 
+    /// Of a part more that may go with this one.
+    fn beside(self, other: Answer) -> Answer {
+        Answer { variance: (self.variance.sqrt() + other.variance.sqrt()).powi(2), ..self.and(other) }
+    }
+
     pub(super) fn times(self, factor: f64) -> Answer {
         Answer { value: factor * self.value, variance: factor * factor * self.variance, largest: factor * self.largest }
     }
@@ -211,10 +216,15 @@ impl Comparison {
         all
     }
 
-    /// Over the fleet: sums over rows, whose lives with planted cracks are independent.
+    /// Over the fleet: sums over rows.
     fn fleet_sum(&self, strategy: StrategyId, told: Told) -> Answer {
         let rows = self.study.row_ids();
-        rows.map(|row| self.own(row, strategy).both(told)).fold(Answer::default(), Answer::and)
+        rows.map(|row| self.own(row, strategy).both(told)).fold(Answer::default(), self.adding())
+    }
+
+    /// How answers of rows add up: rows are independent, but for what is uncertain of them all.
+    fn adding(&self) -> fn(Answer, Answer) -> Answer {
+        if self.study.uncertain.is_empty() { Answer::and } else { Answer::beside }
     }
 
     /// Mean over rows of the chance that a row loses a blade.
@@ -246,7 +256,7 @@ impl Comparison {
         };
         let in_group = |row| self.own(row, strategy).planted(Told::AnyInGroup);
         Some([
-            rows.iter().map(losses).fold(Answer::default(), Answer::and).rare(lives),
+            rows.iter().map(losses).fold(Answer::default(), self.adding()).rare(lives),
             self.any_among(&rows, strategy, any, in_group).probability(lives),
         ])
     }
@@ -262,7 +272,7 @@ impl Comparison {
     }
 
     /// Chance that anything happens in some rows: those of a unit are lived together, each with its part of their chance,
-    /// or independent.
+    /// or independent. Where something is uncertain of them all, it is no more than this.
     fn any_among(
         &self,
         rows: &[RowId],
@@ -289,7 +299,7 @@ impl Comparison {
         // Not one minus a product, which loses the figures of small chances.
         let (mut any, mut none_before, mut sum) = (0.0, 1.0, Answer::default());
         for (answer, none_after) in independent.iter().zip(&none_after[1..]) {
-            sum = sum.and(answer.times(none_before * none_after));
+            sum = self.adding()(sum, answer.times(none_before * none_after));
             any += none_before * chance(answer);
             none_before *= 1.0 - chance(answer);
         }

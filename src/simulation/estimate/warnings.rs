@@ -21,6 +21,7 @@ impl Comparison {
     pub fn warnings(&self) -> Vec<String> {
         let mut warnings = self.study.warnings();
         warnings.extend(self.missed_target());
+        warnings.extend(self.any_loss_is_a_bound());
         warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
         warnings.extend(self.study.row_ids().flat_map(|row| self.integration_notes(row)));
@@ -33,6 +34,18 @@ impl Comparison {
         let rankings = self.rankings().into_iter().filter(|ranking| ranking.quantity != Quantity::AnyLoss);
         warnings.extend(rankings.filter_map(|ranking| self.unsure(&ranking)));
         warnings
+    }
+
+    /// That chances over several rows are bounds.
+    fn any_loss_is_a_bound(&self) -> Option<String> {
+        let is_bound = !self.study.uncertain.is_empty() && self.study.rows.len() > 1;
+        is_bound.then(|| {
+            let of = if self.planted_lives() > 0 { "units and of the fleet" } else { "units" };
+            format!(
+                "Chances that any row of several loses a blade are upper bounds, for {of}: they take rows as independent, \
+                 which share what is uncertain. Numbers of losses are no bounds."
+            )
+        })
     }
 
     /// That the numbers are not known as well as was asked for.

@@ -1,18 +1,25 @@
 //! What is believed of a fleet given its records: samples, and what they come to.
 
+use super::draws;
 use super::fleet::{self, Entries, FleetSamples, RowWeights};
 use super::history::{History, histories};
 use super::likelihood::{Fineness, RowModel};
 use super::outlook::Question;
-use super::row::{self, Draws, RowPrior};
+use super::row::{self, Draws, RowPrior, Watch};
 use super::shared::{Shared, SharedNumber, shared_numbers};
+use super::tables::YEARS_AHEAD;
 use crate::error::{Error, Kind, Result};
-use crate::model::{RowId, Study};
+use crate::model::{Posterior, RowId, Study};
+use crate::random::Key;
 use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::NaturePlan;
 use crate::simulation::normal_component::effective_number;
 use crate::statistics::records::Records;
+use crate::simulation::parallel::{Run, ask_while};
 use rayon::prelude::*;
+use std::ops::ControlFlow;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// How a fleet is sampled given its records.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,11 +34,13 @@ pub struct Learning {
     pub asked: u32,
     /// Seed.
     pub seed: u64,
+    /// Threads; 0 for as many as the machine has.
+    pub threads: usize,
 }
 
 impl Default for Learning {
     fn default() -> Self {
-        Learning { draws: 320, cracks: 1024, repeats: 4, asked: 48, seed: 1 }
+        Learning { draws: 320, cracks: 1024, repeats: 4, asked: 48, seed: 1, threads: 0 }
     }
 }
 
@@ -80,6 +89,8 @@ pub struct RowBelief {
     pub longest_mean_mm: Sampled,
     /// See there.
     pub longest_95_mm: Sampled,
+    /// The next outage, if there is one.
+    pub next_outage_year: Option<f64>,
     /// Moments, and the chance that a blade is lost until then if nobody looks.
     pub p_loss: Vec<(f64, Sampled)>,
     /// Blades that each technique would call at the next outage; none without an outage.
@@ -113,7 +124,6 @@ pub(super) struct RowPast {
     pub numbers: Vec<SharedNumber>,
     pub entries: Entries,
     pub question: Question,
-    pub techniques: Vec<usize>,
 }
 
 impl RowPast {
@@ -125,8 +135,6 @@ impl RowPast {
     }
 
     fn new(study: &Study, row: usize, history: History) -> Result<Self> {
-        /// Years ahead that are asked for.
-        const AHEAD: f64 = 5.0;
         // The start of the study stands in its calendar, so that sizes are known there.
         let mut parts = study.clone().into_parts();
         let unit = parts.rows[row].unit;
@@ -137,7 +145,7 @@ impl RowPast {
         }
         let next = next.map(|_| 1);
         let next_year = next.map(|next| outages[next]);
-        let last = next_year.into_iter().fold(study.start_year + AHEAD, f64::max);
+        let last = next_year.into_iter().fold(study.start_year + YEARS_AHEAD, f64::max);
         parts.horizon_years = parts.horizon_years.max(last - study.start_year + 0.1);
         parts.rows[row].past_looks.clone_from(&history.looks);
         let made = Study::of_checked(parts).sharing_paths(study);
@@ -145,8 +153,8 @@ impl RowPast {
         let inspection = InspectionPlan::new(&made, &made.rows[row], |_| true);
         let numbers = shared_numbers(&nature, &inspection, &history);
         let techniques: Vec<usize> = history.looks.iter().map(|look| look.technique).collect();
-        let entries = Entries::new(study, row, &numbers, &techniques)?;
-        let mut years: Vec<f64> = (1..=(12.0 * AHEAD) as u32).map(|month| study.start_year + f64::from(month) / 12.0).collect();
+        let entries = Entries::new(nature.uncertain.clone(), &numbers, &techniques);
+        let mut years: Vec<f64> = (1..=(12.0 * YEARS_AHEAD) as u32).map(|month| study.start_year + f64::from(month) / 12.0).collect();
         years.extend(next_year);
         years.sort_by(f64::total_cmp);
         years.dedup();
@@ -156,7 +164,7 @@ impl RowPast {
             next_outage: next.map(|next| nature.calendar.start + next),
         };
         let in_service_year = study.rows[row].in_service_year;
-        Ok(RowPast { row, history, nature, inspection, in_service_year, numbers, entries, question, techniques })
+        Ok(RowPast { row, history, nature, inspection, in_service_year, numbers, entries, question })
     }
 
     fn model(&self, fineness: Fineness) -> RowModel<'_> {
@@ -196,52 +204,176 @@ struct RowSums {
     effective: f64,
 }
 
+/// A study given its records.
+#[derive(Debug, Clone)]
+pub struct Given {
+    /// The study, whose lives go on from what was found and what was not.
+    pub study: Study,
+    /// What is believed of it now.
+    pub belief: Belief,
+}
+
 impl Study {
-    /// What to believe of the fleet given the records of its looks, found and not found.
+    /// The study given the records of its looks: what was found, and what was not found.
+    ///
+    /// Blades that were called are taken as replaced at that inspection; a blade without a line at an inspection was not
+    /// looked at there. Rows without records and without `past_looks` are given the fact that they lost no blade. A row with
+    /// `past_looks` of which there are no records stays as it was, but for what is uncertain.
+    ///
+    /// Given the row factor, the growth of the row and the shifts of its looks, which are sampled, blades are independent and
+    /// cracks that were missed are drawn exactly. Where cracks can join, each is weighed as if it stood alone; lives that go
+    /// on have them join.
     ///
     /// # Errors
     /// Lists all lines that do not fit the study; refuses what cannot be learned, and records that are impossible under it.
-    pub fn believe(&self, records: &Records, learning: &Learning) -> Result<Belief> {
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    /// use serrata::simulation::Learning;
+    /// use serrata::statistics::records::{Format, Records};
+    ///
+    /// let study = Study::load("tests/engine/data/given/a.toml")?;
+    /// let records = Records::load("tests/engine/data/given/b.csv", &Format::default())?;
+    /// let learning = Learning { draws: 64, cracks: 256, ..Learning::default() };
+    /// let given = study.given(&records, &learning)?;
+    /// // Three blades of twenty were found cracked: this row is worse than most.
+    /// assert!(given.belief.rows[0].row_factor.mean.value > 1.0);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn given(&self, records: &Records, learning: &Learning) -> Result<Given> {
+        self.given_with(records, learning, &mut |_| ControlFlow::Continue(()))
+    }
+
+    /// As [`Study::given`]; from time to time `ask` is told how many draws were taken, and may stop the work.
+    ///
+    /// # Errors
+    /// As there, and when the work was stopped.
+    pub fn given_with(
+        &self,
+        records: &Records,
+        learning: &Learning,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<Given> {
+        learning.check()?;
         fleet::check(self)?;
         let pasts = RowPast::all(self, records)?;
+        let run = Run { threads: learning.threads, ..Run::default() };
+        // Threads of its own: those of a library do not outlive a fork.
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
+            let rule = format!("threads cannot be started: {reason}");
+            Error::argument("threads", learning.threads, &rule, "ask for fewer")
+        })?;
+        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
+        let watch = Watch { stop: &stop, done: &done };
+        ask_while(|| pool.install(|| self.given_pasts(&pasts, learning, &watch)), &stop, &done, ask)
+    }
+
+    fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
         let tasks: Vec<(usize, u32)> =
             (0..learning.repeats).flat_map(|repeat| (0..pasts.len()).map(move |row| (row, repeat))).collect();
-        let mut sampled: Vec<RowRepeat> = tasks
-            .par_iter()
-            .map(|&(row, repeat)| pasts[row].sample(learning, repeat))
-            .collect::<Result<_>>()?;
+        let sample = |&(row, repeat): &(usize, u32)| pasts[row].sample(self, learning, repeat, watch);
+        let mut sampled: Vec<RowRepeat> = tasks.par_iter().map(sample).collect::<Result<_>>()?;
         let mut repeats: Vec<Vec<RowRepeat>> = Vec::new();
         for _ in 0..learning.repeats {
             let rest = sampled.split_off(pasts.len());
             repeats.push(std::mem::replace(&mut sampled, rest));
         }
-        let size = self.uncertain.len();
-        let fleets: Vec<FleetSamples> = repeats
-            .iter()
-            .enumerate()
-            .map(|(repeat, rows)| {
-                let weights: Vec<&RowWeights> = rows.iter().map(|row| &row.weights).collect();
-                let seed = (learning.seed as u32).wrapping_mul(31).wrapping_add(repeat as u32 * 1009 + 5);
-                fleet::sample(&weights, size, 4 * learning.draws as usize, seed)
-            })
-            .collect();
-        let mut parts: Vec<(usize, &FleetSamples, &RowPast, RowRepeat)> = Vec::new();
-        for (fleet, rows) in fleets.iter().zip(repeats) {
-            parts.extend(rows.into_iter().enumerate().map(|(row, sampled)| (row, fleet, &pasts[row], sampled)));
-        }
+        let of_fleet = |(repeat, rows): (usize, &Vec<RowRepeat>)| {
+            let weights: Vec<&RowWeights> = rows.iter().map(|row| &row.weights).collect();
+            let seed = learning.seed_of(usize::MAX, repeat as u32);
+            fleet::sample(&weights, self.uncertain.len(), 4 * learning.draws as usize, seed)
+        };
+        let fleets: Vec<FleetSamples> = repeats.par_iter().enumerate().map(of_fleet).collect();
+        let posterior = self.posterior_of(pasts, &repeats, &fleets, learning);
+        let parts = repeats.into_iter().zip(&fleets).flat_map(|(rows, fleet)| {
+            rows.into_iter().enumerate().map(move |(row, sampled)| (row, fleet, sampled))
+        });
         let sums: Vec<(usize, RowSums)> = parts
+            .collect::<Vec<_>>()
             .into_par_iter()
-            .map(|(row, fleet, past, mut sampled)| (row, past.sums(&mut sampled, fleet, learning)))
+            .map(|(row, fleet, mut sampled)| (row, pasts[row].sums(&mut sampled, fleet, learning)))
             .collect();
         let of_row = |row: usize| sums.iter().filter(|(other, _)| *other == row).map(|(_, sums)| sums).collect::<Vec<_>>();
         let rows = pasts.iter().enumerate().map(|(row, past)| past.belief(self, &of_row(row))).collect();
-        Ok(Belief::of(self, &fleets, rows))
+        let belief = Belief::of(self, &fleets, rows);
+        belief.refuse_if_thin(self)?;
+        Ok(Given { study: self.going_on(pasts, posterior), belief })
+    }
+
+    /// Equally likely draws of all repeats.
+    fn posterior_of(
+        &self,
+        pasts: &[RowPast],
+        repeats: &[Vec<RowRepeat>],
+        fleets: &[FleetSamples],
+        learning: &Learning,
+    ) -> Posterior {
+        /// Values of what is uncertain, of all draws of a row.
+        const FLEETS: usize = 1_024;
+        let all = if self.uncertain.is_empty() { fleets.len() } else { FLEETS };
+        let of_repeat = all.div_ceil(fleets.len());
+        let each = (draws::DRAWS / (of_repeat * fleets.len())).max(1);
+        let key = Key::from_seed(learning.seed).named("draws given records");
+        let chosen: Vec<Vec<&Vec<f64>>> = (0..)
+            .zip(fleets)
+            .map(|(repeat, fleet)| draws::of_fleet(fleet, of_repeat, key.uniform(repeat)))
+            .collect();
+        let mut rows = vec![None; self.rows.len()];
+        for (place, past) in pasts.iter().enumerate() {
+            let mut row = past.without_draws();
+            for (repeat, chosen) in repeats.iter().zip(&chosen) {
+                past.add_draws(&repeat[place].weights, chosen, each, &mut row);
+            }
+            rows[past.row] = Some(row);
+        }
+        Posterior { uncertain: chosen.into_iter().flatten().cloned().collect(), rows }
+    }
+
+    /// The study whose lives go on from the histories of its rows.
+    fn going_on(&self, pasts: &[RowPast], posterior: Posterior) -> Study {
+        let mut parts = self.clone().into_parts();
+        for past in pasts {
+            let row = &mut parts.rows[past.row];
+            row.past_looks.clone_from(&past.history.looks);
+            row.renewed = past.history.renewed(row.in_service_year);
+        }
+        parts.posterior = Some(Arc::new(posterior));
+        Study::of_checked(parts).sharing_paths(self)
+    }
+}
+
+impl Learning {
+    /// Refuses what cannot be done.
+    fn check(&self) -> Result<()> {
+        let least = |name: &str, number: u32, least: u32| {
+            if number >= least {
+                return Ok(());
+            }
+            Err(Error::argument(name, number, &format!("must be at least {least}"), "ask for more"))
+        };
+        least("draws", self.draws, 32)?;
+        least("cracks", self.cracks, 64)?;
+        least("repeats", self.repeats, 2)?;
+        least("asked", self.asked, 1)?;
+        /// Points that can be scrambled.
+        const MOST: u32 = 1 << 15;
+        if self.cracks > MOST || self.draws > MOST {
+            let rule = format!("must be at most {MOST}");
+            return Err(Error::argument("draws, cracks", self.cracks.max(self.draws), &rule, "ask for more repeats"));
+        }
+        Ok(())
+    }
+
+    /// Scrambles the points of a row in a repeat.
+    fn seed_of(&self, row: usize, repeat: u32) -> u32 {
+        Key::from_seed(self.seed).child(row as u64).child(repeat.into()).draw(0).bits() as u32
     }
 }
 
 impl RowPast {
-    fn sample(&self, learning: &Learning, repeat: u32) -> Result<RowRepeat<'_>> {
-        let seed = (learning.seed as u32).wrapping_mul(2_654_435_761).wrapping_add(repeat * 15_485_863 + self.row as u32 * 101);
+    fn sample(&self, study: &Study, learning: &Learning, repeat: u32, watch: &Watch) -> Result<RowRepeat<'_>> {
+        let seed = learning.seed_of(self.row, repeat);
         let fineness = Fineness {
             cracks: learning.cracks as usize,
             cracks_of_find: (learning.cracks as usize / 8).max(32),
@@ -249,21 +381,27 @@ impl RowPast {
             seed,
         };
         let mut model = self.model(fineness);
-        let prior = RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible())?;
+        let prior = RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible(study))?;
         let draws =
             Draws { count: learning.draws as usize, fitting: (learning.draws as usize / 2).max(64), seed: seed ^ 0x5555 };
-        let samples = row::sample(&mut model, &self.numbers, &prior, draws);
+        let samples = row::sample(&mut model, &self.numbers, &prior, draws, watch).ok_or_else(|| Error {
+            kind: Kind::Interrupted {
+                done: watch.done.load(Ordering::Relaxed),
+                wanted: u64::from(learning.repeats * learning.draws) * study.rows.len() as u64,
+                of: "draws",
+            },
+        })?;
         if samples.iter().all(|sample| sample.ln_chances.iter().all(|ln| *ln == f64::NEG_INFINITY)) {
-            return Err(self.impossible());
+            return Err(self.impossible(study));
         }
         let weights = RowWeights::new(model.lattice.clone(), self.entries.clone(), samples);
         Ok(RowRepeat { model, weights })
     }
 
-    fn impossible(&self) -> Error {
+    fn impossible(&self, study: &Study) -> Error {
         Error {
             kind: Kind::Contradiction {
-                what: format!("row {}: what the records say cannot come about under the study", self.row),
+                what: format!("rows.{}: what its records say cannot come about under the study", study.rows[self.row].id),
                 remedy: "compare the measured lengths with what cracks of the study can come to".to_owned(),
             },
         }
@@ -286,11 +424,11 @@ impl RowPast {
             let entry = |entries: &dyn Fn(usize) -> f64| -> f64 {
                 values.iter().enumerate().map(|(uncertain, t)| entries(uncertain) * t).sum()
             };
-            let of_hazard = (-entry(&|uncertain| self.entries.hazard[uncertain])).exp();
+            let of_hazard = (-self.entries.row.of_hazard(values)).exp();
             let of_numbers: Vec<f64> =
                 (0..numbers.len()).map(|number| entry(&|uncertain| self.entries.numbers[uncertain][number])).collect();
             let of_techniques: Vec<f64> =
-                (0..techniques).map(|at| entry(&|uncertain| self.entries.techniques[uncertain][at])).collect();
+                (0..techniques).map(|at| self.entries.row.of_technique(at, values)).collect();
             for (sample, own) in own.iter().enumerate().filter(|(_, own)| **own > 1e-9) {
                 let own = weight * own;
                 for (at, part) in weights.hazard_weights(sample, &prior).into_iter().enumerate() {
@@ -407,6 +545,7 @@ impl RowPast {
                 .collect(),
             longest_mean_mm: over(&|sums| longest(sums)[0]),
             longest_95_mm: over(&|sums| longest(sums)[1]),
+            next_outage_year: self.question.next_outage.map(|outage| self.nature.calendar.years[outage]),
             p_loss: (0..years)
                 .map(|at| (self.question.years[at], over(&|sums| 1.0 - sums.answers[3 + lengths + at])))
                 .collect(),
@@ -478,7 +617,26 @@ impl Sampled {
     }
 }
 
+/// Draws that count in full, below which nothing is said.
+const FEWEST_DRAWS: f64 = 50.0;
+
 impl Belief {
+    /// Refuses answers of too few draws.
+    fn refuse_if_thin(&self, study: &Study) -> Result<()> {
+        let of_rows = self.rows.iter().map(|row| (format!("rows.{}", study.row(row.row).id), row.effective_draws));
+        let all = of_rows.chain([("what is uncertain".to_owned(), self.effective_draws)]);
+        let Some((what, draws)) = all.min_by(|one, other| one.1.total_cmp(&other.1)) else { return Ok(()) };
+        if draws >= FEWEST_DRAWS {
+            return Ok(());
+        }
+        Err(Error::data(
+            "thin",
+            format!("{what}: the records leave {draws:.0} draws that count, of which at least {FEWEST_DRAWS} are needed"),
+            "what is found must not lie far out of what the study lets expect, or the draws must be many",
+            "ask for more draws; if that does not help, look which input the finds contradict",
+        ))
+    }
+
     fn of(study: &Study, fleets: &[FleetSamples], rows: Vec<RowBelief>) -> Self {
         let size = study.uncertain.len();
         let moment = |fleet: &FleetSamples, of: &dyn Fn(&[f64]) -> f64| {

@@ -11,64 +11,35 @@ use super::shared::SharedNumber;
 use crate::error::{Error, Fault, Result};
 use crate::math::normal_quantile;
 use crate::model::Study;
-use crate::model::initiation::InitiationShape;
 use crate::model::uncertain::{Uncertain, UncertainInput};
 use crate::simulation::normal_component::{Component, effective_number, moments};
+use crate::simulation::uncertain::UncertainInRow;
 
-/// How uncertain inputs enter a row, for each of them in standard deviations.
-#[derive(Debug, Clone, Default)]
+/// How what is uncertain enters what the blades of a row share, for a standard deviation of each.
+#[derive(Debug, Clone)]
 pub(super) struct Entries {
-    /// Into the logarithm of the hazard.
-    pub hazard: Vec<f64>,
+    pub row: UncertainInRow,
     /// Into each number that the row's blades share, in its standard deviations.
     pub numbers: Vec<Vec<f64>>,
-    /// Into the logarithm of growth by hot spot, and into the shift of a technique.
-    pub growth: Vec<Vec<f64>>,
-    pub techniques: Vec<Vec<f64>>,
 }
 
 impl Entries {
-    /// Of a row, whose blades share some numbers.
-    pub fn new(study: &Study, row: usize, numbers: &[SharedNumber], looks: &[usize]) -> Result<Self> {
-        let spots = &study.roots[study.rows[row].root].hot_spots;
-        let mut entries = Entries::default();
-        for uncertain in &study.uncertain {
-            let in_growth = |law: usize| uncertain.has(UncertainInput::GrowthCoefficient(law));
-            let sigma = uncertain.sigma_log;
-            let of_spot = |spot: &crate::model::fleet::HotSpot| {
-                let shape = match study.initiation[spot.initiation].shape {
-                    InitiationShape::Weibull { shape, .. } => shape,
-                    InitiationShape::Exponential { .. } | InitiationShape::Lognormal { .. } => 1.0,
-                };
-                if uncertain.has(UncertainInput::InitiationScale(spot.initiation)) { -shape * sigma } else { 0.0 }
-            };
-            let hazard = of_spot(&spots[0]);
-            if spots.iter().any(|spot| of_spot(spot) != hazard) {
-                return Err(refused(
-                    uncertain,
-                    "changes the hazard of hot spots of one root by different factors",
-                    "name the laws of all its hot spots in one, and give them one shape",
-                ));
-            }
-            entries.hazard.push(hazard);
-            let growth: Vec<f64> =
-                spots.iter().map(|spot| if in_growth(spot.growth) { sigma } else { 0.0 }).collect();
-            let techniques: Vec<f64> = (0..study.techniques.len())
-                .map(|technique| if uncertain.has(UncertainInput::Q50(technique)) { sigma } else { 0.0 })
-                .collect();
+    /// Of a row, whose blades share some numbers, and that was looked at by some techniques.
+    pub fn new(row: UncertainInRow, numbers: &[SharedNumber], looks: &[usize]) -> Self {
+        let of_input = |growth: &[f64], techniques: &[f64]| {
             let number = |number: &SharedNumber| match number {
                 SharedNumber::Growth { hot_spots, sigma } => growth[hot_spots[0]] / sigma,
                 SharedNumber::Look { look, sigma } => techniques[looks[*look]] / sigma,
             };
-            entries.numbers.push(numbers.iter().map(number).collect());
-            (entries.growth.push(growth), entries.techniques.push(techniques));
-        }
-        Ok(entries)
+            numbers.iter().map(number).collect()
+        };
+        let inputs = row.growth.iter().zip(&row.techniques);
+        Entries { numbers: inputs.map(|(growth, techniques)| of_input(growth, techniques)).collect(), row }
     }
 
     /// Variance of the logarithm of the hazard by what is uncertain.
     pub fn hazard_variance(&self) -> f64 {
-        self.hazard.iter().map(|entry| entry * entry).sum()
+        self.row.hazard.iter().map(|entry| entry * entry).sum()
     }
 
     /// Covariance of the numbers before anything was known, in their standard deviations.
@@ -82,12 +53,6 @@ impl Entries {
             }
         }
         covariance
-    }
-}
-
-impl Uncertain {
-    fn has(&self, input: UncertainInput) -> bool {
-        self.factor_on.contains(&input)
     }
 }
 
@@ -157,10 +122,6 @@ impl RowWeights {
         &self.lattice
     }
 
-    pub fn entries(&self) -> &Entries {
-        &self.entries
-    }
-
     /// For some values of what is uncertain: logarithm of the weight of each sample.
     pub fn ln_weights(&self, uncertain: &[f64], ln_weights: &mut Vec<f64>) {
         let prior = self.prior(uncertain);
@@ -180,8 +141,7 @@ impl RowWeights {
 
     /// Prior weights of the lattice of hazards, given what is uncertain.
     pub fn prior(&self, uncertain: &[f64]) -> Vec<f64> {
-        let shift: f64 = self.entries.hazard.iter().zip(uncertain).map(|(entry, t)| entry * t).sum();
-        self.lattice.prior(shift)
+        self.lattice.prior(self.entries.row.of_hazard(uncertain))
     }
 
     /// Weights of the lattice of hazards given a sample and what is uncertain; they add up to 1.

@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Fault, Kind, Result};
 use crate::model::Study;
-use crate::model::fleet::{PastLook, Row};
+use crate::model::fleet::{PastLook, Renewal, Row};
 use crate::statistics::records::{Line, Records};
 use std::collections::BTreeMap;
 
@@ -14,6 +14,8 @@ pub(super) struct History {
     pub kinds: Vec<BladeKind>,
     /// For each position, when the blade that is there now was new.
     pub installed: Vec<f64>,
+    /// And which of the kinds that are there when the study starts it is of.
+    pub kind_of_blade: Vec<u32>,
     /// How many blades were called.
     pub finds: usize,
 }
@@ -63,7 +65,7 @@ struct Visit<'r> {
     lines: Vec<(&'r Line, usize, u32)>,
 }
 
-/// The past of each row of a study, by its records; none for rows of which there are none.
+/// The past of each row of a study, by its records; none for rows of which nothing is known.
 ///
 /// Refuses all lines that do not fit the study, each with what would be right.
 pub(super) fn histories(study: &Study, records: &Records) -> Result<Vec<Option<History>>> {
@@ -85,7 +87,9 @@ pub(super) fn histories(study: &Study, records: &Records) -> Result<Vec<Option<H
         let mut visits: Vec<Visit> = visits.into_values().collect();
         visits.sort_by(|one, other| one.year.total_cmp(&other.year));
         faults.extend(looks_without_lines(row, study, &visits));
-        let is_known = !visits.is_empty();
+        // A row that nobody looked at runs, which says something too; of looks whose answers are not known nothing is said.
+        let runs_unseen = row.past_looks.is_empty() && row.in_service_year < study.start_year;
+        let is_known = !visits.is_empty() || runs_unseen;
         histories.push(is_known.then(|| History::of(study, row, &visits, &mut faults)));
     }
     if faults.is_empty() {
@@ -239,7 +243,9 @@ impl History {
             for (blade, lines) in by_blade {
                 let position = &mut positions[blade as usize - 1];
                 // A renewal at the same moment comes after the look.
-                position.renew_until(visit.year.next_down(), &mut |kind| history.add(kind));
+                position.renew_until(visit.year.next_down(), &mut |kind| {
+                    history.add(kind);
+                });
                 if position.installed_year >= visit.year {
                     let other = visits[..at].iter().rev().flat_map(|visit| &visit.lines).find(|line| line.2 == blade);
                     faults.push(replaced_before(lines[0].0, other.map(|line| line.0)));
@@ -267,19 +273,46 @@ impl History {
             }
         }
         for position in &mut positions {
-            position.renew_until(study.start_year, &mut |kind| history.add(kind));
+            position.renew_until(study.start_year, &mut |kind| {
+                history.add(kind);
+            });
+        }
+        // Kinds that are there when the study starts come last, so that they can be numbered.
+        let before = history.kinds.len();
+        for position in &mut positions {
             let ended = position.ended(BladeEnd::Clean { until_year: study.start_year });
-            history.add(ended);
+            let number = history.add(ended);
+            history.kind_of_blade.push((number - before) as u32);
             history.installed.push(position.installed_year);
         }
         history
     }
 
-    fn add(&mut self, kind: BladeKind) {
-        let alike = |other: &&mut BladeKind| BladeKind { count: 1, ..(*other).clone() } == kind;
-        match self.kinds.iter_mut().find(alike) {
-            Some(known) => known.count += 1,
-            None => self.kinds.push(kind),
+    /// The last renewals of blades that are not as old as the row.
+    pub fn renewed(&self, in_service_year: f64) -> Vec<Renewal> {
+        let mut renewed: Vec<Renewal> = Vec::new();
+        for (blade, &year) in (1..).zip(&self.installed).filter(|(_, year)| **year > in_service_year) {
+            match renewed.iter_mut().find(|renewal| renewal.year == year) {
+                Some(renewal) => renewal.blades.push(blade),
+                None => renewed.push(Renewal { year, blades: vec![blade] }),
+            }
+        }
+        renewed.sort_by(|one, other| one.year.total_cmp(&other.year));
+        renewed
+    }
+
+    /// Adds a blade: returns the number of its kind.
+    fn add(&mut self, kind: BladeKind) -> usize {
+        let alike = |other: &BladeKind| BladeKind { count: 1, ..other.clone() } == kind;
+        match self.kinds.iter().position(alike) {
+            Some(known) => {
+                self.kinds[known].count += 1;
+                known
+            }
+            None => {
+                self.kinds.push(kind);
+                self.kinds.len() - 1
+            }
         }
     }
 }

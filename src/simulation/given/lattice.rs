@@ -18,7 +18,7 @@ impl Lattice {
     /// of what comes out.
     pub fn new(law: &Distribution, variance: f64, finds: usize) -> Self {
         /// In standard deviations.
-        const STEP: f64 = 0.6;
+        const STEP: f64 = 0.5;
         /// Chance of what lies beyond each end.
         const BEYOND: [f64; 2] = [1e-8, 1e-12];
         /// Standard deviations of what else is uncertain.

@@ -106,16 +106,22 @@ impl<'p> RowModel<'p> {
         called.map(|(number, kind, find)| FindModel::new(self, number, kind, find, fineness)).collect()
     }
 
-    /// Logarithm of the probability of the history and of having lost no blade, for each row factor.
-    pub fn ln_chances(&mut self, shared: &Shared) -> Vec<f64> {
+    /// Logarithm of the probability of the history and of having lost no blade, for each row factor; and of each kind of
+    /// blades that is there when the study starts.
+    pub fn ln_chances(&mut self, shared: &Shared) -> (Vec<f64>, Vec<Vec<f64>>) {
         self.live(shared);
         let mut sum = vec![0.0; self.lattice.len()];
+        let mut of_kinds = Vec::new();
         let mut add = |count: u32, chances: &[f64]| {
             sum.iter_mut().zip(chances).for_each(|(sum, chance)| *sum += f64::from(count) * chance.ln());
         };
         for kind in &self.history.kinds {
             if let BladeEnd::Clean { until_year } = kind.end {
-                add(kind.count, &self.clean_blade(kind, until_year));
+                let chances = self.clean_blade(kind, until_year);
+                add(kind.count, &chances);
+                if until_year == self.nature.start_year {
+                    of_kinds.push(chances);
+                }
             }
         }
         let mut finds = std::mem::take(&mut self.finds);
@@ -123,7 +129,7 @@ impl<'p> RowModel<'p> {
             add(self.history.kinds[find.kind].count, &find.chances(self, shared));
         }
         self.finds = finds;
-        sum
+        (sum, of_kinds)
     }
 
     /// Lives all possible cracks.

@@ -1,6 +1,7 @@
 //! A study given its records.
 
 mod belief;
+mod draws;
 mod find;
 mod fleet;
 mod grid;
@@ -11,8 +12,9 @@ mod outlook;
 mod pool;
 mod row;
 mod shared;
+mod tables;
 
-pub use belief::{Belief, Believed, Learning, RowBelief, Sampled};
+pub use belief::{Belief, Believed, Given, Learning, RowBelief, Sampled};
 
 #[cfg(test)]
 mod tests;

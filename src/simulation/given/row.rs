@@ -12,6 +12,7 @@ use super::shared::{Shared, SharedNumber};
 use crate::math::normal_quantile;
 use crate::simulation::normal_component::{Component, effective_number, moments};
 use crate::statistics::quadrature::normal_rule;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// One draw of what a row's blades share.
 #[derive(Debug, Clone)]
@@ -22,6 +23,22 @@ pub(super) struct RowSample {
     pub ln_ratio: f64,
     /// Logarithm of the probability of the history, for each row factor of the lattice.
     pub ln_chances: Vec<f64>,
+    /// Probability of each kind of blades that is there when the study starts, for each row factor.
+    pub of_kinds: Vec<Vec<f64>>,
+}
+
+/// Whether the work goes on.
+pub(super) struct Watch<'a> {
+    pub stop: &'a AtomicBool,
+    /// Draws done.
+    pub done: &'a AtomicU64,
+}
+
+impl Watch<'_> {
+    fn is_stopped(&self) -> bool {
+        self.done.fetch_add(1, Ordering::Relaxed);
+        self.stop.load(Ordering::Relaxed)
+    }
 }
 
 /// How many draws are taken.
@@ -64,22 +81,28 @@ impl RowPrior {
     }
 }
 
-/// Samples what a row's blades share.
-pub(super) fn sample(model: &mut RowModel, numbers: &[SharedNumber], prior: &RowPrior, draws: Draws) -> Vec<RowSample> {
+/// Samples what a row's blades share; none if it is stopped.
+pub(super) fn sample(
+    model: &mut RowModel,
+    numbers: &[SharedNumber],
+    prior: &RowPrior,
+    draws: Draws,
+    watch: &Watch,
+) -> Option<Vec<RowSample>> {
     let mut proposal = None;
     for round in 0..ROUNDS {
         if numbers.is_empty() {
             break;
         }
         let seed = draws.seed.wrapping_add(65_537 * (round + 1));
-        let samples = draw(model, numbers, prior, proposal.as_ref(), draws.fitting, seed);
+        let samples = draw(model, numbers, prior, proposal.as_ref(), (draws.fitting, seed), watch)?;
         let weights = weights(&samples, prior);
         if effective_number(&weights) > GOOD * samples.len() as f64 {
             break;
         }
         proposal = fitted(&samples, weights);
     }
-    draw(model, numbers, prior, proposal.as_ref(), draws.count, draws.seed)
+    draw(model, numbers, prior, proposal.as_ref(), (draws.count, draws.seed), watch)
 }
 
 /// Weights of samples, the largest of which is 1.
@@ -121,13 +144,16 @@ fn draw(
     numbers: &[SharedNumber],
     prior: &RowPrior,
     proposal: Option<&Component>,
-    count: usize,
-    seed: u32,
-) -> Vec<RowSample> {
+    (count, seed): (usize, u32),
+    watch: &Watch,
+) -> Option<Vec<RowSample>> {
     let size = numbers.len();
     let (spots, looks) = (model.nature.hot_spots.len(), model.history.looks.len());
     let (mut solved, mut values) = (vec![0.0; size], vec![0.0; size]);
     let mut one = |index: usize| {
+        if watch.is_stopped() {
+            return None;
+        }
         let normals: Vec<f64> = (0..size).map(|number| normal_quantile(point(index, number, seed))).collect();
         let from = proposal.filter(|_| point(index, size, seed) >= DEFENSIVE).unwrap_or(&prior.numbers);
         from.place(&normals, &mut values);
@@ -136,7 +162,8 @@ fn draw(
             DEFENSIVE * of_prior + (1.0 - DEFENSIVE) * proposal.density_ratio(&values, &mut solved)
         });
         let shared = Shared::of(numbers, &values, spots, looks);
-        RowSample { ln_chances: model.ln_chances(&shared), values: values.clone(), ln_ratio: -density.ln() }
+        let (ln_chances, of_kinds) = model.ln_chances(&shared);
+        Some(RowSample { ln_chances, of_kinds, values: values.clone(), ln_ratio: -density.ln() })
     };
     let count = if size == 0 { 1 } else { count };
     (0..count).map(&mut one).collect()

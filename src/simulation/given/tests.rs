@@ -2,6 +2,7 @@
 
 use super::{Belief, Learning, RowBelief, Sampled};
 use crate::model::Study;
+use crate::simulation::Run;
 use crate::statistics::records::{Format, Records};
 
 const EXPECTED: &str = include_str!("../../../tests/engine/data/given/expected.csv");
@@ -61,9 +62,9 @@ fn answer(study: &Study, belief: &Belief, quantity: &str) -> Option<Sampled> {
 fn trial() {
     let folder = "tests/engine/data/given";
     for (problem, learning) in [
-        ("a", Learning { draws: 256, cracks: 8192, repeats: 8, asked: 256, seed: 1 }),
-        ("b", Learning { draws: 256, cracks: 4096, repeats: 8, asked: 256, seed: 1 }),
-        ("c", Learning { draws: 512, cracks: 2048, repeats: 8, asked: 256, seed: 1 }),
+        ("a", Learning { draws: 256, cracks: 8192, repeats: 8, asked: 256, seed: 1, threads: 0 }),
+        ("b", Learning { draws: 256, cracks: 4096, repeats: 8, asked: 256, seed: 1, threads: 0 }),
+        ("c", Learning { draws: 512, cracks: 2048, repeats: 8, asked: 256, seed: 1, threads: 0 }),
     ] {
         let begin = std::time::Instant::now();
         if std::env::var("ONLY").is_ok_and(|only| only != problem) {
@@ -72,11 +73,12 @@ fn trial() {
         let file = if problem == "c" { "c" } else { "a" };
         let study = Study::load(format!("{folder}/{file}.toml")).expect("a study");
         let records = Records::load(format!("{folder}/{problem}.csv"), &Format::default()).expect("records");
-        let belief = study.believe(&records, &learning).expect("a belief");
+        let given = study.given(&records, &learning).expect("a belief");
+        let belief = &given.belief;
         println!("{problem}: {:?}, {} effective of {}", begin.elapsed(), belief.effective_draws, learning.draws * learning.repeats);
         let mut squares = 0.0;
         for (quantity, expected) in expected(problem) {
-            let Some(ours) = answer(&study, &belief, &quantity) else { println!("no {quantity}"); continue };
+            let Some(ours) = answer(&study, belief, &quantity) else { println!("no {quantity}"); continue };
             let error = ours.standard_error.hypot(expected.standard_error);
             let z = (ours.value - expected.value) / error;
             squares += z * z;
@@ -84,5 +86,17 @@ fn trial() {
             println!("{quantity:20} {:10.6} +- {:.6}, expected {:10.6} +- {:.6}: {z:6.2}", ours.value, ours.standard_error, expected.value, expected.standard_error);
         }
         println!("{squares}");
+        let begin = std::time::Instant::now();
+        let run = Run { trials: 40_000, planted_lives: 20_000, seed: 3, ..Run::default() };
+        let comparison = given.study.simulate(&run).expect("lives");
+        println!("{:?}", begin.elapsed());
+        for row in study.row_ids() {
+            for (what, plain, planted) in comparison.plain_and_planted(row, study.strategy_id("none").expect("one")) {
+                println!(
+                    "{} {what}: {:.6} +- {:.6} plain, {:.6} +- {:.6} planted",
+                    study.row(row).id, plain.value, plain.variance.sqrt(), planted.value, planted.variance.sqrt()
+                );
+            }
+        }
     }
 }

@@ -43,7 +43,7 @@ pub(super) struct CallBuffers {
 
 impl Calls {
     pub fn new(about: &TechniquePlan, outages: usize) -> Self {
-        let stride = if about.inspection_sigma > 0.0 { outages.next_multiple_of(LANES) } else { 0 };
+        let stride = if about.shifts { outages.next_multiple_of(LANES) } else { 0 };
         Calls { bits: Bits::default(), effects: vec![0.0; outages + SPARE], stride }
     }
 }
@@ -123,7 +123,7 @@ impl Inspections<'_> {
         }
         for &technique in &self.plan.in_use {
             let about = &self.plan.techniques[technique];
-            if about.inspection_sigma <= 0.0 {
+            if !about.shifts {
                 continue;
             }
             let Calls { effects, stride, .. } = &mut self.calls[technique];
@@ -141,7 +141,8 @@ impl Inspections<'_> {
             }
             normal_each(new);
             scale_each(about.inspection_sigma, new);
-            for (&life, own) in lives.iter().zip(new.chunks(*stride)) {
+            for (&life, own) in lives.iter().zip(new.chunks_mut(*stride)) {
+                nature.add_what_is_not_known(life as usize, technique, own);
                 effects[life as usize * *stride..][..*stride].copy_from_slice(own);
             }
         }

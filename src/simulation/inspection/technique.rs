@@ -4,6 +4,7 @@ use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::{Access, DepthGate, PodCurve, SizeMeasure, Technique};
 use crate::model::fleet::Row;
+use crate::model::uncertain::UncertainInput;
 use crate::random::hash_name;
 
 /// A technique on this row's surface.
@@ -18,6 +19,8 @@ pub(crate) struct TechniquePlan {
     pub per_spread: f64,
     pub gate: Option<DepthGate>,
     pub inspection_sigma: f64,
+    /// Whether its looks differ from trial to trial in any way.
+    pub shifts: bool,
     /// Factor on the probability of detection at cracks whose mouth is closed.
     pub closed_mouth_factor: f64,
     /// Weights of the standard normal numbers (by place in `persistent_sources`) that make the
@@ -52,6 +55,8 @@ impl TechniquePlan {
             per_spread: 1.0 / pod.spread,
             gate: *depth_gate,
             inspection_sigma: technique.inspection_sigma,
+            shifts: technique.inspection_sigma > 0.0
+                || study.uncertain.iter().any(|input| input.factor_on.contains(&UncertainInput::Q50(index))),
             closed_mouth_factor: technique.closed_mouth_factor,
             persistence,
             false_call_hazard: -(-technique.false_call_probability).ln_1p(),

@@ -6,12 +6,13 @@
 
 mod first_event;
 mod follow;
+mod given;
 mod past;
 mod planted;
 mod row_state;
 mod unit;
 
-use super::nature::{Crack, IntegrationCounts, Mark, Replacement};
+use super::nature::{Crack, IntegrationCounts, LifeKey, Mark, Replacement};
 pub(crate) use unit::UnitLives;
 
 use super::calendar::Calendar;
@@ -21,7 +22,6 @@ use super::policy::{Act, Findings, Policy, PolicyState};
 use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::Study;
-use crate::random::Key;
 use first_event::{FirstCracks, FirstEvents};
 use follow::Life;
 use planted::PlantedInRow;
@@ -78,7 +78,7 @@ impl<'p> Lives<'p> {
     /// Draws lives of the row up to the start of the study; the keys are those of the row in each trial.
     ///
     /// Returns the number of attempts until all reached the start without a loss, or `None` if one never did.
-    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
+    pub fn begin<K: Into<LifeKey>>(&mut self, keys: impl ExactSizeIterator<Item = K>) -> Option<u64> {
         self.batch.begin(keys);
         let attempts = self.draw_and_live_past()?;
         self.prepare();

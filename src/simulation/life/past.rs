@@ -15,6 +15,9 @@ impl<'p> Lives<'p> {
     ///
     /// Returns the number of attempts that all took, or `None` if one never came to the start.
     pub(super) fn draw_and_live_past(&mut self) -> Option<u64> {
+        if let Some(given) = self.row.nature.given_records() {
+            return self.draw_given_records(given);
+        }
         let mut pending: Vec<u32> = (0..self.batch.nature.lives.len() as u32).collect();
         let Some(past) = &self.row.past else {
             self.batch.draw(&pending);
@@ -43,6 +46,12 @@ impl<'p> Lives<'p> {
 
     /// The same for lives with a planted crack, each of which is drawn once.
     pub(super) fn live_planted_past(&mut self) {
+        if let Some(given) = self.row.nature.given_records() {
+            if self.draw_given_records(given).is_none() {
+                self.came_through.fill(false);
+            }
+            return;
+        }
         let lives: Vec<u32> = (0..self.batch.nature.lives.len() as u32).collect();
         let mut drawn = self.batch.draw(&lives);
         self.came_through.clear();
@@ -57,7 +66,7 @@ impl<'p> Lives<'p> {
     }
 
     /// Takes the cracks of a life off those that were drawn, which stand life by life.
-    fn first_of(&self, life: u32, drawn: &mut Range<u32>) -> Range<u32> {
+    pub(super) fn first_of(&self, life: u32, drawn: &mut Range<u32>) -> Range<u32> {
         let cracks = &self.batch.nature.cracks[drawn.start as usize..drawn.end as usize];
         let own = cracks.iter().take_while(|crack| crack.life == life).count() as u32;
         let first = drawn.start..drawn.start + own;

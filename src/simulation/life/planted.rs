@@ -10,8 +10,7 @@
 use super::Lives;
 use super::follow::{Life, covers};
 use super::row_state::RowState;
-use crate::random::Key;
-use crate::simulation::nature::{Planted, Standing};
+use crate::simulation::nature::{LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;
 use crate::simulation::policy::ScheduledLook;
 use crate::simulation::row_batch::RowBatch;
@@ -217,7 +216,7 @@ impl LossCounts {
 impl Lives<'_> {
     /// As [`Lives::begin`], with a crack planted in each life. A life that loses a blade before the study is not drawn again:
     /// nothing of it counts.
-    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: Vec<Planted>, are_alone: bool) {
+    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = LifeKey>, planted: Vec<Planted>, are_alone: bool) {
         self.batch.begin(keys);
         self.batch.nature.only_planted = are_alone;
         self.batch.nature.plant(planted);
@@ -227,7 +226,7 @@ impl Lives<'_> {
 
     /// How near cracks that are planted in some lives come to a loss, alone in their rows; see
     /// [`Nature::planted_alone`](crate::simulation::nature::Nature::planted_alone).
-    pub fn try_alone(&mut self, keys: impl ExactSizeIterator<Item = Key>, planted: &[Planted]) -> Vec<Option<f64>> {
+    pub fn try_alone(&mut self, keys: impl ExactSizeIterator<Item = LifeKey>, planted: &[Planted]) -> Vec<Option<f64>> {
         self.batch.begin(keys);
         self.batch.nature.plant(planted.iter().cloned());
         self.batch.nature.planted_alone()

@@ -4,8 +4,7 @@ use super::Lives;
 use super::planted::{LossCounts, PlantedFate};
 use super::row_state::WINDOW;
 use crate::model::Study;
-use crate::random::Key;
-use crate::simulation::nature::{IntegrationCounts, Mark, Planted};
+use crate::simulation::nature::{IntegrationCounts, LifeKey, Mark, Planted};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
 use crate::simulation::plan::{RowPlan, UnitPlan};
 use std::ops::ControlFlow;
@@ -40,7 +39,7 @@ impl<'p> UnitLives<'p> {
     }
 
     /// Draws lives of one of its rows, by place; see [`Lives::begin`].
-    pub fn begin(&mut self, place: usize, keys: impl ExactSizeIterator<Item = Key>) -> Option<u64> {
+    pub fn begin<K: Into<LifeKey>>(&mut self, place: usize, keys: impl ExactSizeIterator<Item = K>) -> Option<u64> {
         self.rows[place].begin(keys)
     }
 
@@ -49,7 +48,7 @@ impl<'p> UnitLives<'p> {
     pub fn begin_planted(
         &mut self,
         place: usize,
-        keys: impl Fn(usize) -> Vec<Key>,
+        keys: impl Fn(usize) -> Vec<LifeKey>,
         planted: Vec<Planted>,
         are_alone: bool,
     ) -> std::result::Result<(), usize> {

@@ -22,6 +22,12 @@ impl Cohort {
         cohort
     }
 
+    /// Other blades of the same age.
+    pub fn with_blades(&self, blades: Vec<u32>) -> Self {
+        let Cohort { installed, hazards, hazard, .. } = self;
+        Cohort { blades, installed: installed.clone(), hazards: hazards.clone(), hazard: *hazard }
+    }
+
     /// Moves the installation to another moment.
     pub fn install(&mut self, hot_spots: &[HotSpotPlan], year: f64) {
         self.installed.clear();

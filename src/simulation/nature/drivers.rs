@@ -50,7 +50,7 @@ impl Driver {
         let candidates = [
             (Driver::Time, true),
             (Driver::Stress, nature.blade_stress_sigma > 0.0),
-            (Driver::RowGrowth, spot.row_sigma > 0.0),
+            (Driver::RowGrowth, spot.row_sigma > 0.0 && nature.given_records().is_none()),
             (crack(draw::GROWTH), spot.crack_sigma > 0.0),
             (crack(draw::DEPTH), scatters(&spot.initial_depth)),
             (crack(draw::ASPECT), scatters(&spot.initial_aspect)),

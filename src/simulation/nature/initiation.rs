@@ -4,10 +4,9 @@
 //! arrivals of a Poisson process, of which only the first at each origin counts. Arrivals beyond the end of the study
 //! are not drawn, and nothing that is drawn depends on where that end is. Work goes with the origins that crack.
 
-use super::Nature;
 use super::cohort::Cohort;
 use super::hot_spot_plan::HotSpotPlan;
-use super::purpose;
+use super::{DRAWN_AGAIN, Nature, purpose};
 use crate::math::{LANES, exp, exp_each, in_two_steps, ln, ln_of_split, normal_each, split, whole};
 use crate::random::{Draw, Key};
 use multiversion::multiversion;
@@ -152,7 +151,8 @@ impl Nature<'_> {
         let mut buffers = std::mem::take(&mut self.initiation_buffers);
         buffers.arrivals.clear();
         self.draw_stresses(life, cohort, generation, &mut buffers.stresses);
-        let planted = self.planted_among(life, &cohort.blades);
+        // A blade that is drawn once more is no other blade.
+        let planted = if generation < DRAWN_AGAIN { self.planted_among(life, &cohort.blades) } else { None };
         if let Some(stress) = planted.and_then(|place| buffers.stresses.get_mut(place)) {
             *stress = self.planted_stress(life);
         }

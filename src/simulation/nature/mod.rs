@@ -50,7 +50,12 @@ pub(crate) mod purpose {
     pub const FALSE_CALLS: u64 = 5;
     pub const COVERAGE: u64 = 6;
     pub const LOSS: u64 = 7;
+    pub const POSTERIOR: u64 = 8;
+    pub const PAST_FALSE_CALLS: u64 = 9;
 }
+
+/// Generations of blades that are drawn once more, apart from all others.
+const DRAWN_AGAIN: u64 = 3 << 30;
 
 /// Draws of a crack, by counter.
 pub(crate) mod draw {
@@ -106,10 +111,29 @@ pub(crate) struct Life {
     pub key: Key,
     /// Key of its blades.
     blades: Key,
+    /// Key of what all rows share in this trial, and the values of what is uncertain.
+    fleet: Key,
+    uncertain: Vec<f64>,
+    /// Number of the draw of what records say of the row.
+    pub posterior_draw: usize,
     row_factor: f64,
     /// Cracks of the blades that are there when the study starts, as indices.
     first_cracks: Range<u32>,
     drawn_ahead: Vec<DrawnAhead>,
+}
+
+/// What keys a life: its row in a trial, and what all rows share in that.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LifeKey {
+    pub row: Key,
+    pub fleet: Key,
+}
+
+impl From<Key> for LifeKey {
+    /// A row that has no sister in its trial.
+    fn from(row: Key) -> Self {
+        LifeKey { row, fleet: row }
+    }
 }
 
 /// How many cracks there are, and what they take up.
@@ -146,7 +170,7 @@ impl<'p> Nature<'p> {
     }
 
     /// Begins lives of the row, each with the key of the row in its trial; nothing is drawn yet.
-    pub fn begin(&mut self, keys: impl ExactSizeIterator<Item = Key>) {
+    pub fn begin<K: Into<LifeKey>>(&mut self, keys: impl ExactSizeIterator<Item = K>) {
         let count = keys.len();
         self.release(Mark::default());
         self.planted.clear();
@@ -156,11 +180,17 @@ impl<'p> Nature<'p> {
             trial: Key::from_seed(0),
             key: Key::from_seed(0),
             blades: Key::from_seed(0),
+            fleet: Key::from_seed(0),
+            uncertain: Vec::new(),
+            posterior_draw: 0,
             row_factor: 1.0,
             first_cracks: 0..0,
             drawn_ahead: Vec::new(),
         });
-        self.lives.iter_mut().zip(keys).for_each(|(life, key)| (life.trial, life.key) = (key, key));
+        for (life, key) in self.lives.iter_mut().zip(keys) {
+            let key: LifeKey = key.into();
+            (life.trial, life.key, life.fleet) = (key.row, key.row, key.fleet);
+        }
     }
 
     /// Has a life drawn with another key, when it is drawn next.
@@ -177,6 +207,27 @@ impl<'p> Nature<'p> {
             self.draw_row(life);
         }
         self.draw_first_initiations(lives);
+        self.grow_cracks();
+        self.size_up(from)
+    }
+
+    /// Draws some of the first blades of lives once more, from when they were new on: returns the indices of their cracks, which
+    /// stand as those of [`Nature::draw`] do.
+    pub fn draw_again(&mut self, blades: &[(u32, Vec<u32>)], attempt: u64) -> Range<u32> {
+        let plan = self.plan;
+        let from = self.cracks.len();
+        for (life, blades) in blades {
+            let life = *life as usize;
+            for (index, cohort) in plan.cohorts.iter().enumerate() {
+                let own: Vec<u32> = cohort.blades.iter().copied().filter(|blade| blades.contains(blade)).collect();
+                if own.is_empty() {
+                    continue;
+                }
+                let key = self.lives[life].key.child(purpose::FIRST_BLADES).child(index as u64).child(attempt);
+                let again = cohort.with_blades(own);
+                self.draw_cohort(life, &again, key, DRAWN_AGAIN + attempt, &mut &[][..]);
+            }
+        }
         self.grow_cracks();
         self.size_up(from)
     }
@@ -230,14 +281,27 @@ impl<'p> Nature<'p> {
     /// Draws what the blades of a life's row share.
     fn draw_row(&mut self, life: usize) {
         let plan = self.plan;
-        let Life { key, blades, row_factor, .. } = &mut self.lives[life];
+        self.draw_uncertain(life);
+        let given = self.plan.given_records();
+        let Life { key, blades, row_factor, uncertain, posterior_draw, .. } = &mut self.lives[life];
         *blades = key.child(purpose::BLADE);
         let planted = self.planted.get(life);
         let law_of = |planted: &Planted| plan.hot_spots[planted.hot_spot as usize].growth_name;
-        *row_factor =
-            planted.map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor);
-        for (rate, spot) in self.growth_rates[life * plan.hot_spots.len()..].iter_mut().zip(&plan.hot_spots) {
+        *row_factor = match given {
+            Some(given) => given.hazards[*posterior_draw],
+            None => planted
+                .map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor),
+        };
+        if given.is_none() && !uncertain.is_empty() {
+            *row_factor *= exp(plan.uncertain.of_hazard(uncertain));
+        }
+        let rates = self.growth_rates[life * plan.hot_spots.len()..].iter_mut().zip(&plan.hot_spots);
+        for (index, (rate, spot)) in rates.enumerate() {
             *rate = spot.rate;
+            if let Some(given) = given {
+                *rate *= exp(given.shared(*posterior_draw).ln_growth[index]);
+                continue;
+            }
             if spot.row_sigma > 0.0 {
                 let stated = planted.filter(|planted| spot.growth_name == law_of(planted));
                 let scatter = stated.map_or_else(
@@ -246,6 +310,45 @@ impl<'p> Nature<'p> {
                 );
                 *rate *= exp(spot.row_sigma * scatter);
             }
+            if !uncertain.is_empty() {
+                *rate *= exp(plan.uncertain.of_growth(index, uncertain));
+            }
         }
     }
+
+    /// Draws what is uncertain, for a life; and of what records say of its row, which draw it has.
+    fn draw_uncertain(&mut self, life: usize) {
+        let plan = self.plan;
+        let Life { trial, fleet, uncertain, posterior_draw, .. } = &mut self.lives[life];
+        uncertain.clear();
+        match &plan.posterior {
+            Some((posterior, row)) => {
+                let number = below(fleet.uniform(0), posterior.uncertain.len());
+                uncertain.extend_from_slice(&posterior.uncertain[number]);
+                if let Some(row) = &posterior.rows[*row] {
+                    let each = row.hazards.len() / posterior.uncertain.len();
+                    *posterior_draw = number * each + below(trial.child(purpose::POSTERIOR).uniform(0), each);
+                }
+            }
+            None => uncertain.extend((0..plan.uncertain.hazard.len() as u64).map(|number| fleet.normal(number))),
+        }
+    }
+
+    /// Adds to the shifts that the inspections of a technique draw in a life, by outage, what is uncertain of it. Where there
+    /// are records, these say what the shifts of looks before the study were.
+    pub fn add_what_is_not_known(&self, life: usize, technique: usize, shifts: &mut [f64]) {
+        let uncertain = self.plan.uncertain.of_technique(technique, &self.lives[life].uncertain);
+        if uncertain != 0.0 {
+            shifts.iter_mut().for_each(|shift| *shift += uncertain);
+        }
+        if let Some(given) = self.plan.given_records() {
+            let past = &given.shared(self.lives[life].posterior_draw).shifts;
+            shifts[..past.len()].copy_from_slice(past);
+        }
+    }
+}
+
+/// The whole number below a count where a uniform number lies.
+fn below(u: f64, count: usize) -> usize {
+    ((u * count as f64) as usize).min(count - 1)
 }

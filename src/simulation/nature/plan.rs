@@ -5,12 +5,15 @@ use super::hot_spot_plan::{HotSpotGrowth, HotSpotPlan};
 use super::sizes::SPARE;
 use crate::distribution::Distribution;
 use crate::error::Result;
+use crate::model::{Posterior, RowPosterior};
+use std::sync::Arc;
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
 use crate::model::usage::{Clock, Overspeed, Readings};
 use crate::random::hash_name;
 use crate::simulation::calendar::Calendar;
+use crate::simulation::uncertain::UncertainInRow;
 
 /// The cracks of one row, ready to be drawn.
 #[derive(Debug)]
@@ -48,6 +51,10 @@ pub(crate) struct NaturePlan {
     pub closed_mouth_probability: Option<f64>,
     /// Whether any crack may have a closed mouth.
     pub mouths_may_close: bool,
+    /// How what is uncertain enters.
+    pub uncertain: UncertainInRow,
+    /// What records say, with the number of the row there.
+    pub posterior: Option<(Arc<Posterior>, usize)>,
     /// Whether any technique goes by the geometric mean of depth and length.
     pub uses_mean_size: bool,
 }
@@ -95,10 +102,26 @@ impl NaturePlan {
             hot_spots,
             closed_mouth_probability: surface.closed_mouth_probability,
             mouths_may_close: surface.may_close_mouths(),
+            uncertain: UncertainInRow::new(study, row.root)?,
+            posterior: posterior(study, row),
             uses_mean_size: study.techniques.iter().any(|technique| technique.pod.size == SizeMeasure::GeometricMean),
             calendar,
         })
     }
+}
+
+impl NaturePlan {
+    /// What records say of the row, if there are any of it.
+    pub fn given_records(&self) -> Option<&RowPosterior> {
+        let (posterior, row) = self.posterior.as_ref()?;
+        posterior.rows[*row].as_ref()
+    }
+}
+
+/// What records say of a study, with the number of a row there.
+fn posterior(study: &Study, row: &Row) -> Option<(Arc<Posterior>, usize)> {
+    let number = study.rows.iter().position(|other| other.id == row.id)?;
+    study.posterior.as_ref().map(|posterior| (Arc::clone(posterior), number))
 }
 
 /// See [`NaturePlan::new_blade_shares`].

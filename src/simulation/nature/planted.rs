@@ -151,6 +151,16 @@ impl Nature<'_> {
         self.planted.get(life).is_some_and(|planted| planted.blade == blade)
     }
 
+    /// The blade in which a crack is planted from the first on, in a life.
+    pub fn planted_first(&self, life: usize) -> Option<u32> {
+        self.planted.get(life).filter(|planted| planted.generation == 0).map(|planted| planted.blade)
+    }
+
+    /// Whether a crack is planted in the first blade at a position of a life.
+    pub fn is_planted_first_at(&self, life: usize, blade: u32) -> bool {
+        self.planted_first(life) == Some(blade)
+    }
+
     /// The draws of a crack of a life.
     #[inline(always)]
     pub(super) fn crack_draws(&self, life: u32, key: Key) -> CrackDraws<'_> {

@@ -13,7 +13,7 @@ pub(crate) use proposal::Proposal;
 pub(crate) use sums::{PlantedSums, Told};
 
 use super::life::{PlantedFate, UnitLives};
-use super::nature::{LOST, Planted};
+use super::nature::{LOST, LifeKey, Planted};
 use super::parallel::Run;
 use super::plan::{RowPlan, UnitPlan};
 use crate::error::{Error, Kind, Result};
@@ -92,7 +92,7 @@ impl PlantedLives<'_> {
             let key = (self.key)(row);
             let planted: Vec<Planted> =
                 numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
-            let tried = lives.row(self.place).try_alone(numbers.iter().map(|&number| key.child(number)), &planted);
+            let tried = lives.row(self.place).try_alone(numbers.iter().map(|&number| self.life_key(row, number)), &planted);
             let (mut alone, mut among_others) = (Vec::new(), Vec::new());
             for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
                 match progress {
@@ -115,6 +115,12 @@ impl PlantedLives<'_> {
         Ok(true)
     }
 
+    /// Key of a life of one of the rows; what all share is drawn for the row with the planted crack.
+    fn life_key(&self, row: usize, number: u64) -> LifeKey {
+        let fleet = (self.key)(self.unit.rows[self.place]).child(hash_name("what is uncertain"));
+        LifeKey { row: (self.key)(row).child(number), fleet: fleet.child(number) }
+    }
+
     fn live_together(
         &self,
         lives: &mut UnitLives,
@@ -123,8 +129,7 @@ impl PlantedLives<'_> {
         told: &mut impl FnMut(&PlantedLife),
     ) -> Result<()> {
         let keys = |place: usize| {
-            let key = (self.key)(self.unit.rows[place]);
-            lived.iter().map(|(_, number)| key.child(*number)).collect::<Vec<Key>>()
+            lived.iter().map(|(_, number)| self.life_key(self.unit.rows[place], *number)).collect::<Vec<LifeKey>>()
         };
         let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
         let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();

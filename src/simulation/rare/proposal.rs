@@ -111,17 +111,19 @@ impl SpotProposal {
         let chosen = self
             .components
             .get(pick(self.components.iter().map(|component| component.share).chain([self.defensive_share()]), u));
+        // What records say of a row factor is drawn with what else they say.
+        let is_given = nature.given_records().is_some();
         let row_factor = match chosen {
             Some(component) => {
                 component.draw(&mut stream, &mut values);
-                draw_by_size(&nature.row_factor, key.child(purpose::ROW_FACTOR))
+                if is_given { 1.0 } else { draw_by_size(&nature.row_factor, key.child(purpose::ROW_FACTOR)) }
             }
             None => {
                 values.iter_mut().for_each(|value| *value = crate::math::normal_quantile(stream.uniform()));
                 nature.row_factor.draw(key.child(purpose::ROW_FACTOR), 0)
             }
         };
-        let by_size = size_ratio(&nature.row_factor, row_factor);
+        let by_size = if is_given { 1.0 } else { size_ratio(&nature.row_factor, row_factor) };
         let mut solved = vec![0.0; size];
         let ratio = |component: &Component| component.share * component.density_ratio(&values, &mut solved) * by_size;
         let density = self.defensive_share() + self.components.iter().map(ratio).sum::<f64>();

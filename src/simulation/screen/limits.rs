@@ -37,6 +37,11 @@ const SIMULATE: &str = "simulate it instead";
 /// What keeps rows from being screened, whatever the strategy.
 pub(super) fn of_rows(study: &Study, natures: &[NaturePlan]) -> Obstacles {
     let mut obstacles = Obstacles::default();
+    if study.is_given_records() {
+        obstacles.add("given".to_owned(), "lives that go on from records are not screened", SIMULATE);
+    } else if let Some(uncertain) = study.uncertain.first() {
+        obstacles.add(format!("uncertain.{}", uncertain.id), "what is uncertain is not screened", SIMULATE);
+    }
     for (row, nature) in study.rows.iter().zip(natures) {
         let root = &study.roots[row.root];
         let mut scattering: Vec<u64> = Vec::new();

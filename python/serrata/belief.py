@@ -1,0 +1,297 @@
+"""What to believe of a fleet given its records: what is in each row now, and what the records say of the inputs."""
+
+from __future__ import annotations
+
+import json
+import os
+from functools import cached_property
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+
+from serrata import belief_plots
+from serrata.about import CAUTION
+from serrata.errors import ArgumentError
+from serrata.files import write_directory
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from serrata import _engine as engine
+
+__all__ = ["Belief"]
+
+#: Its tables.
+TABLES = ("summary", "rows", "inputs", "lengths", "losses", "next_look")
+#: Rows of the report, with the words above each.
+_OF_ROWS = {
+    "looks": "looks",
+    "blades_called": "called",
+    "cracks": "cracks now",
+    "p_no_crack": "P(none)",
+    "longest_95_mm": "95 % longest",
+    "p_loss_to_next_outage": "P(loss, next)",
+    "p_loss_in_5_years": "P(loss, 5 y)",
+}
+#: Change of a mean, in standard deviations before, from which an input is shown to have moved.
+_MOVED = 0.3
+
+
+class Belief:
+    """What is believed of a fleet given its records, at the start of the study. It never changes.
+
+    Made by `Study.given`, as the ``belief`` of the study that it gives. Chances of losses are those if nobody looks;
+    strategies are compared by simulating that study. Standard errors are those of sampling: what they are of is the
+    belief itself, which has its own spread.
+
+    Examples
+    --------
+    >>> import serrata
+    >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
+    >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
+    >>> belief = study.given(records, draws=64, cracks=256).belief
+    >>> rows = belief.rows.set_index("quantity")["value"]
+    >>> int(rows["blades_called"]), bool(2.5 < rows["cracks"] < 3.3)
+    (3, True)
+    """
+
+    _about: dict[str, Any]
+    _tables: dict[str, dict[str, Any]]
+
+    #: Patterns of the names of all files that `write` may write.
+    files: ClassVar[tuple[str, ...]] = ("belief-*.csv", "belief-*.png", "belief-report.txt")
+
+    def __init__(self) -> None:
+        raise TypeError("a Belief is made by study.given(records)")
+
+    @classmethod
+    def _of(cls, inner: engine.Given, about: dict[str, Any]) -> Belief:
+        tables = {name: dict(inner.table(name)) for name in TABLES}
+        return cls._again({**about, "warnings": inner.warnings()}, tables)
+
+    @classmethod
+    def _again(cls, about: dict[str, Any], tables: dict[str, dict[str, Any]]) -> Belief:
+        belief = cls.__new__(cls)
+        belief._about, belief._tables = about, tables
+        return belief
+
+    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+        """Give a table by name as arrays, one for each column; needs no pandas.
+
+        Parameters
+        ----------
+        name : str
+            summary, rows, inputs, lengths, losses or next_look.
+
+        Returns
+        -------
+        dict of str to numpy.ndarray
+            All of the same length; texts or numbers.
+
+        Raises
+        ------
+        ArgumentError
+            For another name.
+        """
+        if name not in self._tables:
+            raise ArgumentError(f"name = {name!r}\n    must be a table\n    there are {', '.join(TABLES)}")
+        return {column: np.array(cells) for column, cells in self._tables[name].items()}
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Give a table by name, as a new data frame.
+
+        Parameters
+        ----------
+        name : str
+            summary, rows, inputs, lengths, losses or next_look.
+
+        Returns
+        -------
+        pandas.DataFrame
+
+        Raises
+        ------
+        ArgumentError
+            For another name.
+        """
+        import pandas as pd
+
+        return pd.DataFrame(self.columns(name))
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """What was learned from, and how well it was sampled: quantity, value, standard_error.
+
+        ln_evidence is the logarithm of the probability of the records, and that no blade was lost, under the study:
+        the difference of two studies says which the records speak for.
+        """
+        return self.table("summary")
+
+    @cached_property
+    def rows(self) -> pd.DataFrame:
+        """What is in each row at the start of the study, and what comes of it if nobody looks.
+
+        Columns: row, quantity, unit, value, standard_error.
+        """
+        return self.table("rows")
+
+    @cached_property
+    def inputs(self) -> pd.DataFrame:
+        """What was believed of inputs before the records and what is now.
+
+        Columns: row ("" for what all rows share), input, technique, year, mean_before, sd_before, mean, sd,
+        standard_error (of the mean).
+        """
+        return self.table("inputs")
+
+    @cached_property
+    def lengths(self) -> pd.DataFrame:
+        """Chance that no crack of a row is longer: row, length_mm, p_none_longer, standard_error; 0 mm for no crack."""
+        return self.table("lengths")
+
+    @cached_property
+    def losses(self) -> pd.DataFrame:
+        """Chance that a row loses a blade until a moment, month by month: row, year, p_loss_until, standard_error."""
+        return self.table("losses")
+
+    @cached_property
+    def next_look(self) -> pd.DataFrame:
+        """Blades that each technique would call at the next outage: a prediction to hold it to.
+
+        Columns: row, year, technique, blades_called (false calls among them), standard_error.
+        """
+        return self.table("next_look")
+
+    @property
+    def warnings(self) -> list[str]:
+        """What to beware of, in sentences."""
+        return list(self._about["warnings"])
+
+    def rows_by_risk(self) -> list[str]:
+        """Give the rows, the one first that is most likely to lose a blade before its next outage if nobody looks."""
+        risks = self._of_rows("p_loss_to_next_outage") or self._of_rows("p_loss_in_5_years")
+        return sorted(risks, key=lambda row: -risks[row])
+
+    def _of_rows(self, quantity: str) -> dict[str, float]:
+        rows = self._tables["rows"]
+        lines = zip(rows["row"], rows["quantity"], rows["value"], strict=True)
+        return {row: float(value) for row, own, value in lines if own == quantity}
+
+    def report(self) -> str:
+        """Give the whole answer as plain text."""
+        about = self._about
+        summary = dict(zip(self._tables["summary"]["quantity"], self._tables["summary"]["value"], strict=True))
+        lines = [
+            f"{about['study']} given {about['records']}",
+            "",
+            f"{summary['looks']:.0f} looks at {summary['rows']:.0f} rows called {summary['blades_called']:.0f} blades; "
+            f"each was replaced. What is believed at {about['start_year']:g}, if nobody looks:",
+            "",
+        ]
+        columns = {head: self._of_rows(quantity) for quantity, head in _OF_ROWS.items()}
+        width = max(len(row) for row in self.rows_by_risk())
+        lines.append(f"{'row':{width}}" + "".join(f"{head:>15}" for head in columns))
+        for row in self.rows_by_risk():
+            cells = "".join(_cell(numbers.get(row)) for numbers in columns.values())
+            lines.append(f"{row:{width}}{cells}")
+        lines += ["", "Most likely to lose a blade first; lengths in mm.", "", *self._moved(), *self._predicted()]
+        lines += [f"Sampled with {summary['effective_draws']:.0f} draws that count in full.", ""]
+        if self.warnings:
+            lines += ["Beware:", *(f"  - {warning}" for warning in self.warnings), ""]
+        return "\n".join([*lines, CAUTION, ""])
+
+    def _moved(self) -> list[str]:
+        """What is believed otherwise than before."""
+        inputs = self._tables["inputs"]
+        lines = []
+        for number in range(len(inputs["input"])):
+            row, what, technique = (inputs[name][number] for name in ("row", "input", "technique"))
+            before, sd_before, mean, sd = (inputs[name][number] for name in ("mean_before", "sd_before", "mean", "sd"))
+            if abs(mean - before) > _MOVED * sd_before:
+                where = f"{row}: " if row else "all rows: "
+                looked = f" by {technique}, {inputs['year'][number]:.1f}" if technique else ""
+                lines.append(f"  {where}{what}{looked}: {before:.2f} +- {sd_before:.2f} -> {mean:.2f} +- {sd:.2f}")
+        return ["The records moved:", *lines, ""] if lines else ["The records moved no input by much.", ""]
+
+    def _predicted(self) -> list[str]:
+        looks = self._tables["next_look"]
+        if not len(looks["row"]):
+            return []
+        lines = ["Blades that the next outage would find, by technique:"]
+        by_row: dict[str, list[str]] = {}
+        for row, year, technique, called in zip(
+            looks["row"], looks["year"], looks["technique"], looks["blades_called"], strict=True
+        ):
+            by_row.setdefault(f"{row} {year:g}", []).append(f"{technique} {called:.2f}")
+        return [*lines, *(f"  {row}: {', '.join(looks)}" for row, looks in by_row.items()), ""]
+
+    def to_json(self) -> str:
+        """Give all tables as one JSON object; numbers that are not known are null."""
+        tables = {name: self.table(name).to_dict(orient="records") for name in TABLES}
+        plain = {
+            name: [{key: None if value != value else value for key, value in line.items()} for line in lines]
+            for name, lines in tables.items()
+        }
+        return json.dumps({**self._about, **plain, "caution": CAUTION}, allow_nan=False)
+
+    def write(self, directory: str | os.PathLike[str]) -> None:
+        """Write the tables (CSV), the figures (PNG) and the report into a directory, or nothing.
+
+        Parameters
+        ----------
+        directory : path-like
+            Made if it is not there. Those of `files` that an earlier run wrote are replaced, and all else stays;
+            SHA256SUMS says which were written.
+
+        Raises
+        ------
+        FileError
+            For a place that cannot be written to, a full disk, or a file by one of these names that was not written by
+            serrata or was changed since.
+        """
+        write_directory(directory, self.files, self._write)
+
+    def _write(self, directory: Path) -> None:
+        for name in TABLES:
+            self.table(name).to_csv(directory / f"belief-{name}.csv", index=False)
+        (directory / "belief-report.txt").write_text(self.report(), encoding="utf-8")
+        belief_plots.write(self, directory)
+
+    def plot_rows(self, ax: Axes | None = None) -> Axes:
+        """Draw the chance of a loss to the next outage, row by row; see `serrata.belief_plots.rows`."""
+        return belief_plots.rows(self, ax)
+
+    def plot_inputs(self, ax: Axes | None = None) -> Axes:
+        """Draw what was believed of rows before and now; see `serrata.belief_plots.inputs`."""
+        return belief_plots.inputs(self, ax)
+
+    def plot_lengths(self, ax: Axes | None = None) -> Axes:
+        """Draw how long the longest crack of each row may be; see `serrata.belief_plots.lengths`."""
+        return belief_plots.lengths(self, ax)
+
+    def plot_losses(self, ax: Axes | None = None) -> Axes:
+        """Draw the chance of a loss against time, row by row; see `serrata.belief_plots.losses`."""
+        return belief_plots.losses(self, ax)
+
+    def __str__(self) -> str:
+        return self.report()
+
+    def __repr__(self) -> str:
+        called = sum(self._of_rows("blades_called").values())
+        return f"<Belief: {len(self._of_rows('cracks'))} rows, {called:.0f} blades called, {self._about['study']!r}>"
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(self.report())}</pre>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Belief._again, (self._about, self._tables)
+
+
+def _cell(number: float | None) -> str:
+    if number is None:
+        return f"{'-':>15}"
+    return f"{number:>15.0f}" if number == int(number) else f"{number:>15.3g}"

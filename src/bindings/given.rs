@@ -1,0 +1,70 @@
+//! `Given` for Python.
+
+use super::arguments::whole;
+use super::arrays;
+use super::doorway::{Asker, released};
+use super::records::Records;
+use super::study::Study;
+use crate::simulation::{self, Learning};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+
+/// A study given its records.
+#[pyclass(frozen, module = "serrata._engine")]
+pub(super) struct Given {
+    given: simulation::Given,
+}
+
+#[pymethods]
+impl Given {
+    /// One of the tables, as columns by name.
+    fn table<'py>(&self, py: Python<'py>, name: &str) -> PyResult<Bound<'py, PyDict>> {
+        let table = released(py, || self.given.table(name))?;
+        arrays::dict(py, table)
+    }
+
+    /// Warnings.
+    fn warnings(&self) -> Vec<String> {
+        self.given.warnings()
+    }
+
+    /// The study whose lives go on from the records.
+    #[getter]
+    fn study(&self) -> Study {
+        Study { study: self.given.study.clone() }
+    }
+}
+
+/// Give a study its records; progress is called with the number of draws done.
+#[pyfunction]
+#[pyo3(signature = (study, records, *, draws, cracks, repeats, seed, threads, progress))]
+#[allow(clippy::too_many_arguments)]
+pub(super) fn given(
+    py: Python<'_>,
+    study: &Study,
+    records: &Records,
+    draws: &Bound<'_, PyAny>,
+    cracks: &Bound<'_, PyAny>,
+    repeats: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+    threads: usize,
+    progress: Option<Py<PyAny>>,
+) -> PyResult<Given> {
+    let number = |name: &str, value: &Bound<'_, PyAny>| {
+        whole(name, value, 0..=u64::from(u32::MAX), "a few hundred will do").map(|number| number as u32)
+    };
+    let learning = Learning {
+        draws: number("draws", draws)?,
+        cracks: number("cracks", cracks)?,
+        repeats: number("repeats", repeats)?,
+        seed: whole("seed", seed, 0..=u64::MAX, "any such number will do")?,
+        threads,
+        ..Learning::default()
+    };
+    let mut asker = Asker::new(progress);
+    let outcome = released(py, || study.study.given_with(&records.records, &learning, &mut |done| asker.ask(done)));
+    match asker.stopped_by {
+        Some(reason) => Err(reason),
+        None => outcome.map(|given| Given { given }),
+    }
+}
