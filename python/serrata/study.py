@@ -762,6 +762,48 @@ class Study:
         """
         return self._engine.inspection_records(row, list(techniques), lives=lives, seed=seed, confirmed=confirmed)
 
+    def invented_past(self, seed: int = 1) -> tuple[str, pd.DataFrame]:
+        """Invent a past: the ``past_looks`` of all rows take place, and blades that are called are replaced.
+
+        To try `given` on, since of a real fleet nobody knows the truth. No blade is lost before the study starts.
+
+        Parameters
+        ----------
+        seed : int
+            Another seed is another past.
+
+        Returns
+        -------
+        str
+            Records, as `Records.parse` reads them.
+        pandas.DataFrame
+            The truth: row, row_factor, blades_called, cracks (there when the study starts), longest_mm (0 for none).
+
+        Raises
+        ------
+        ArgumentError
+            For a study that was given records.
+        ContradictionError
+            If the rows never come to the start of the study without a loss.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/demo-study.toml")
+        >>> text, truth = study.invented_past(seed=3)
+        >>> len(serrata.Records.parse(text).techniques), len(truth)
+        (3, 12)
+        """
+        import pandas as pd
+
+        text, rows = self._engine.invented_past(seed)
+        heads = ("row", "row_factor", "blades_called", "cracks", "longest_mm")
+        lines = [
+            (row, factor, called, len(lengths), max(lengths, default=0.0))
+            for row, (factor, called, lengths) in zip(self.rows, rows, strict=True)
+        ]
+        return text, pd.DataFrame(lines, columns=heads)
+
     def work_calendar(self) -> pd.DataFrame:
         """Give the work that each strategy schedules on each row at each outage, with its days against the window.
 

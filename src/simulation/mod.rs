@@ -29,7 +29,7 @@ mod work_calendar;
 
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
-pub use given::{Belief, Believed, Given, Learning, RowBelief, Sampled};
+pub use given::{Belief, Believed, Given, InventedPast, Learning, RowBelief, Sampled, TrueRow};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;
 pub use parallel::{Ended, Run};

@@ -1,6 +1,7 @@
 //! From inspection records to model pieces and to intervals; usable without simulating anything.
 
 pub mod bound;
+pub mod calibration;
 pub mod capture_histories;
 pub mod censored;
 pub mod demonstration;

@@ -9,11 +9,13 @@ use super::row::{self, Draws, RowPrior, Watch};
 use super::shared::{Shared, SharedNumber, shared_numbers};
 use super::tables::YEARS_AHEAD;
 use crate::error::{Error, Kind, Result};
+use crate::math::normal_density;
 use crate::model::{Posterior, RowId, Study};
 use crate::random::Key;
 use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::NaturePlan;
 use crate::simulation::normal_component::effective_number;
+use crate::statistics::quadrature::normal_rule;
 use crate::statistics::records::Records;
 use crate::simulation::parallel::{Run, ask_while};
 use rayon::prelude::*;
@@ -26,7 +28,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 pub struct Learning {
     /// Draws of what the blades of each row share, in each repeat.
     pub draws: u32,
-    /// Possible cracks of each hot spot, in blades of average stress; a power of two at most 65,536.
+    /// Possible cracks of each hot spot; a power of two at most 32,768.
     pub cracks: u32,
     /// Repeats with cracks and draws of their own: what they differ by is the error.
     pub repeats: u32,
@@ -140,13 +142,11 @@ impl RowPast {
         let unit = parts.rows[row].unit;
         let outages = &mut parts.units[unit].outages.years;
         let next = outages.iter().position(|year| *year > study.start_year);
-        if outages.first() != Some(&study.start_year) {
-            outages.insert(0, study.start_year);
-        }
-        let next = next.map(|_| 1);
         let next_year = next.map(|next| outages[next]);
+        // No later outage is asked for, and each would cost its sizes.
+        *outages = std::iter::once(study.start_year).chain(next_year).collect();
         let last = next_year.into_iter().fold(study.start_year + YEARS_AHEAD, f64::max);
-        parts.horizon_years = parts.horizon_years.max(last - study.start_year + 0.1);
+        parts.horizon_years = last - study.start_year + 0.1;
         parts.rows[row].past_looks.clone_from(&history.looks);
         let made = Study::of_checked(parts).sharing_paths(study);
         let nature = NaturePlan::new(&made, &made.rows[row])?;
@@ -161,7 +161,7 @@ impl RowPast {
         let question = Question {
             lengths_mm: lengths_mm(&nature),
             years,
-            next_outage: next.map(|next| nature.calendar.start + next),
+            next_outage: next_year.map(|_| nature.calendar.start + 1),
         };
         let in_service_year = study.rows[row].in_service_year;
         Ok(RowPast { row, history, nature, inspection, in_service_year, numbers, entries, question })
@@ -267,6 +267,13 @@ impl Study {
         let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
         let watch = Watch { stop: &stop, done: &done };
         ask_while(|| pool.install(|| self.given_pasts(&pasts, learning, &watch)), &stop, &done, ask)
+    }
+
+    /// The same on the threads at hand, without asking.
+    #[cfg(test)]
+    pub(super) fn given_now(&self, pasts: &[RowPast], learning: &Learning) -> Result<Given> {
+        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
+        self.given_pasts(pasts, learning, &Watch { stop: &stop, done: &done })
     }
 
     fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
@@ -377,7 +384,8 @@ impl RowPast {
         let fineness = Fineness {
             cracks: learning.cracks as usize,
             cracks_of_find: (learning.cracks as usize / 8).max(32),
-            cells: 96,
+            // Some cracks in each.
+            cells: (learning.cracks as usize / 8).clamp(8, 96),
             seed,
         };
         let mut model = self.model(fineness);
@@ -413,9 +421,10 @@ impl RowPast {
         let (count, width) = (weights.samples().len(), weights.lattice().len());
         let mut joint = vec![0.0; count * width];
         let (mut row_factor, mut numbers) = ([0.0; 2], vec![[0.0; 2]; self.numbers.len()]);
-        // For each sample the sums of the shift of each technique, and of its square.
+        // For each sample how likely the shifts of the next look are, by technique.
         let techniques = self.inspection.techniques.len();
-        let mut shifts = vec![[0.0; 2]; count * techniques];
+        let nodes: Vec<ShiftNodes> = (0..techniques).map(|at| ShiftNodes::new(self, at)).collect();
+        let mut shifts: Vec<Vec<f64>> = (0..count).flat_map(|_| nodes.iter().map(ShiftNodes::weights)).collect();
         let mut ln_weights = Vec::new();
         for (values, weight) in fleet.values.iter().zip(&fleet.weights).filter(|(_, weight)| **weight > 1e-9) {
             weights.ln_weights(values, &mut ln_weights);
@@ -443,22 +452,24 @@ impl RowPast {
                     sums[0] += own * alone;
                     sums[1] += own * alone * alone;
                 }
-                for (sums, shift) in shifts[sample * techniques..].iter_mut().zip(&of_techniques) {
-                    sums[0] += own * shift;
-                    sums[1] += own * shift * shift;
+                let of_sample = shifts[sample * techniques..].iter_mut();
+                for ((weights, nodes), shift) in of_sample.zip(&nodes).zip(&of_techniques) {
+                    nodes.add(own, *shift, weights);
                 }
             }
         }
         let of_sample: Vec<f64> = joint.chunks(width).map(|own| own.iter().sum()).collect();
-        for (sums, weight) in shifts.iter_mut().enumerate().map(|(at, sums)| (sums, of_sample[at / techniques])) {
-            *sums = if weight > 0.0 { mean_and_sd([sums[0] / weight, sums[1] / weight]) } else { [0.0; 2] };
-        }
-        let answers = self.answers(sampled, &joint, &of_sample, &shifts, learning);
+        let likely = |sample: usize| -> Vec<Vec<(f64, f64)>> {
+            let own = shifts[sample * techniques..].iter().zip(&nodes);
+            own.map(|(weights, nodes)| nodes.normalised(weights)).collect()
+        };
+        let answers = self.answers(sampled, &joint, &of_sample, &likely, learning);
         RowSums {
             row_factor: mean_and_sd(row_factor),
             numbers: numbers.into_iter().map(mean_and_sd).collect(),
             answers,
-            effective: effective_number(&of_sample),
+            // Without anything to draw the sum over row factors is exact.
+            effective: if self.numbers.is_empty() { f64::from(learning.draws) } else { effective_number(&of_sample) },
         }
     }
 
@@ -468,11 +479,10 @@ impl RowPast {
         sampled: &mut RowRepeat,
         joint: &[f64],
         of_sample: &[f64],
-        shifts: &[[f64; 2]],
+        likely: &dyn Fn(usize) -> Vec<Vec<(f64, f64)>>,
         learning: &Learning,
     ) -> Vec<f64> {
         let RowRepeat { model, weights } = sampled;
-        let techniques = self.inspection.techniques.len();
         let width = weights.lattice().len();
         let mut sums: Vec<f64> = Vec::new();
         for (sample, share) in resampled(of_sample, learning.asked as usize) {
@@ -482,7 +492,7 @@ impl RowPast {
                 self.nature.hot_spots.len(),
                 self.history.looks.len(),
             );
-            let answers = model.answers(&shared, &shifts[sample * techniques..][..techniques], &self.question);
+            let answers = model.answers(&shared, &likely(sample), &self.question);
             let own = &joint[sample * width..][..width];
             let mean = |numbers: &Vec<f64>| {
                 share / of_sample[sample] * own.iter().zip(numbers).map(|(weight, number)| weight * number).sum::<f64>()
@@ -554,6 +564,53 @@ impl RowPast {
                 .collect(),
             effective_draws: repeats.iter().map(|sums| sums.effective).sum(),
         }
+    }
+}
+
+/// Shifts of the next look by a technique, from which its calls are summed.
+struct ShiftNodes {
+    shifts: Vec<f64>,
+    sigma: f64,
+    /// Weights of the shifts where nothing is uncertain.
+    known: Option<Vec<f64>>,
+}
+
+impl ShiftNodes {
+    fn new(past: &RowPast, technique: usize) -> Self {
+        /// Shifts where nothing is uncertain but the inspection.
+        const SHIFTS: usize = 5;
+        /// Else: so many in each standard deviation of an inspection, as far out, and at the most.
+        const PER_SIGMA: f64 = 2.0;
+        const REACH: f64 = 4.5;
+        const MOST: f64 = 60.0;
+        let sigma = past.inspection.techniques[technique].inspection_sigma;
+        let uncertain = past.entries.row.techniques.iter().map(|entries| entries[technique].powi(2)).sum::<f64>();
+        if uncertain == 0.0 {
+            let rule = if sigma > 0.0 { normal_rule(SHIFTS) } else { vec![(0.0, 1.0)] };
+            let (shifts, weights) = rule.into_iter().map(|(number, weight)| (sigma * number, weight)).unzip();
+            return ShiftNodes { shifts, sigma, known: Some(weights) };
+        }
+        let reach = REACH * (sigma * sigma + uncertain).sqrt();
+        let steps = (2.0 * reach * PER_SIGMA / sigma).ceil().min(MOST);
+        let shifts = (0..=steps as u32).map(|step| 2.0 * reach * f64::from(step) / steps - reach);
+        ShiftNodes { shifts: shifts.collect(), sigma: sigma.max(2.0 * reach / steps), known: None }
+    }
+
+    fn weights(&self) -> Vec<f64> {
+        vec![0.0; if self.known.is_some() { 0 } else { self.shifts.len() }]
+    }
+
+    /// Adds an inspection about a shift of its technique.
+    fn add(&self, weight: f64, about: f64, weights: &mut [f64]) {
+        for (sum, shift) in weights.iter_mut().zip(&self.shifts) {
+            *sum += weight * normal_density((shift - about) / self.sigma);
+        }
+    }
+
+    fn normalised(&self, weights: &[f64]) -> Vec<(f64, f64)> {
+        let weights = self.known.as_deref().unwrap_or(weights);
+        let sum: f64 = weights.iter().sum();
+        self.shifts.iter().zip(weights).map(|(shift, weight)| (*shift, weight / sum)).collect()
     }
 }
 

@@ -138,7 +138,7 @@ impl<'p> FindModel<'p> {
             seed,
         };
         let drivers = of.drivers();
-        let count = size(fineness.cracks_of_find, stress.1);
+        let count = size(fineness.cracks_of_find, stress.1.sqrt());
         let weights = || self.is_in(set).filter(|(is_in, _)| *is_in).map(|(_, one)| (one.sigma.powi(-2), one.ln_mm));
         let weight: f64 = weights().map(|(weight, _)| weight).sum();
         let mean = weights().map(|(weight, ln_mm)| weight * ln_mm).sum::<f64>() / weight;

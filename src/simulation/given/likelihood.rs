@@ -25,7 +25,7 @@ use std::sync::Arc;
 /// How finely integrals are cut.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Fineness {
-    /// Possible cracks of a hot spot in blades of average stress.
+    /// Possible cracks of a hot spot, in blades of all stresses.
     pub cracks: usize,
     /// Possible cracks behind a find.
     pub cracks_of_find: usize,
@@ -78,10 +78,17 @@ impl<'p> RowModel<'p> {
         ahead: &[f64],
         fineness: Fineness,
     ) -> Self {
-        /// Standard deviations of blade stress that are told apart, if it scatters.
-        const STRESSES: usize = 5;
+        /// Standard deviations of blade stress that are told apart, if it scatters: where it changes hazards or growth by
+        /// less than so much, three do.
+        const STRESSES: [usize; 2] = [3, 5];
+        const LITTLE: f64 = 0.3;
         let lattice = Lattice::new(&nature.row_factor, hazard_variance, history.finds);
-        let stresses = if nature.blade_stress_sigma > 0.0 { normal_rule(STRESSES) } else { vec![(0.0, 1.0)] };
+        let power = nature.hot_spots.iter().map(|spot| spot.stress_exponent.max(spot.growth_exponent)).fold(0.0, f64::max);
+        let stresses = match nature.blade_stress_sigma {
+            sigma if sigma > 0.0 => normal_rule(STRESSES[usize::from(sigma * power > LITTLE)]),
+            _ => vec![(0.0, 1.0)],
+        };
+        let roots: f64 = stresses.iter().map(|(_, weight)| weight.sqrt()).sum();
         let grid = |spot| Arc::new(Grid::new(nature, spot, history, in_service_year, (fineness.cells, ahead)));
         let grids: Vec<Arc<Grid>> = nature.hot_spots.iter().map(grid).collect();
         let mut places = Vec::new();
@@ -89,7 +96,7 @@ impl<'p> RowModel<'p> {
             for (hot_spot, grid) in grids.iter().enumerate() {
                 let seed = fineness.seed.wrapping_add((places.len() as u32).wrapping_mul(7919));
                 let of = PoolOf { nature, inspection, hot_spot, stress: z, in_service_year, seed };
-                places.push(Place::new(of, stress, Arc::clone(grid), &lattice, size(fineness.cracks, weight)));
+                places.push(Place::new(of, stress, Arc::clone(grid), &lattice, size(fineness.cracks, weight.sqrt() / roots)));
             }
         }
         let mut model =
@@ -197,10 +204,10 @@ impl<'p> RowModel<'p> {
     }
 }
 
-/// Possible cracks in blades of a stress that stands for a share of all: a power of two.
-pub(super) fn size(cracks: usize, weight: f64) -> usize {
-    const LEAST: usize = 32;
-    ((cracks as f64 * weight.sqrt()) as usize).max(LEAST).next_power_of_two()
+/// A share of some number of possible cracks: a power of two, which fills a space most evenly.
+pub(super) fn size(cracks: usize, share: f64) -> usize {
+    const LEAST: f64 = 32.0;
+    1 << (cracks as f64 * share).max(LEAST).log2().round() as u32
 }
 
 impl<'p> Place<'p> {

@@ -6,6 +6,7 @@ mod find;
 mod fleet;
 mod grid;
 mod history;
+mod invented;
 mod lattice;
 mod likelihood;
 mod outlook;
@@ -15,6 +16,9 @@ mod shared;
 mod tables;
 
 pub use belief::{Belief, Believed, Given, Learning, RowBelief, Sampled};
+pub use invented::{InventedPast, TrueRow};
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod calibration;

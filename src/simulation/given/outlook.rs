@@ -8,7 +8,6 @@ use super::pool::Pool;
 use super::shared::Shared;
 use crate::math::exp;
 use crate::simulation::nature::NaturePlan;
-use crate::statistics::quadrature::normal_rule;
 
 /// What is asked of a row.
 #[derive(Debug, Clone)]
@@ -38,9 +37,8 @@ pub(super) struct Answers {
 }
 
 impl RowModel<'_> {
-    /// What is to be expected of the row. Of each technique there are the mean and standard deviation of the shift that is
-    /// uncertain; it is taken as normal.
-    pub fn answers(&mut self, shared: &Shared, uncertain: &[[f64; 2]], question: &Question) -> Answers {
+    /// What is to be expected of the row. Of each technique the shifts of its next look are given, with their weights.
+    pub fn answers(&mut self, shared: &Shared, shifts: &[Vec<(f64, f64)>], question: &Question) -> Answers {
         self.live(shared);
         self.live_later(shared);
         let width = self.lattice.len();
@@ -57,7 +55,7 @@ impl RowModel<'_> {
         }
         for kind in &self.history.kinds {
             if kind.end == (BladeEnd::Clean { until_year: self.nature.start_year }) {
-                self.add_blades(kind, uncertain, question, &mut answers);
+                self.add_blades(kind, shifts, question, &mut answers);
             }
         }
         answers
@@ -73,7 +71,7 @@ impl RowModel<'_> {
         }
     }
 
-    fn add_blades(&self, kind: &BladeKind, uncertain: &[[f64; 2]], question: &Question, answers: &mut Answers) {
+    fn add_blades(&self, kind: &BladeKind, shifts: &[Vec<(f64, f64)>], question: &Question, answers: &mut Answers) {
         let start_year = self.nature.start_year;
         let now = now(self.nature);
         let uncalled = self.uncalled(kind);
@@ -136,7 +134,7 @@ impl RowModel<'_> {
         }
         if let Some(outage) = question.next_outage {
             for (technique, called_next) in answers.called_next.iter_mut().enumerate() {
-                let look = (outage, technique, uncertain[technique]);
+                let look = (outage, technique, &shifts[technique][..]);
                 add(called_next, &self.called_next(kind, &uncalled, &lines, look));
             }
         }
@@ -221,15 +219,11 @@ impl RowModel<'_> {
         kind: &BladeKind,
         uncalled: &[f64],
         lines: &[(usize, Vec<usize>)],
-        (outage, technique, [mean, sd]): (usize, usize, [f64; 2]),
+        (outage, technique, shifts): (usize, usize, &[(f64, f64)]),
     ) -> Vec<f64> {
-        /// Shifts of an inspection that are told apart.
-        const SHIFTS: usize = 7;
         let year = self.nature.calendar.years[outage];
         let start_year = self.nature.start_year;
         let about = &self.inspection.techniques[technique];
-        let sigma = about.inspection_sigma.hypot(sd);
-        let shifts = if sigma > 0.0 { normal_rule(SHIFTS) } else { vec![(0.0, 1.0)] };
         let mut with_look: Vec<f64> = uncalled.to_vec();
         with_look.push(uncalled[uncalled.len() - 1] * exp(-about.false_call_hazard));
         let lines: Vec<(usize, Vec<usize>)> = lines
@@ -255,8 +249,7 @@ impl RowModel<'_> {
         let mut as_before: Vec<f64> = uncalled.to_vec();
         as_before.push(uncalled[uncalled.len() - 1]);
         let mut called = there(&|_, _| 1.0, &as_before);
-        for (number, weight) in shifts {
-            let shift = mean + sigma * number;
+        for &(shift, weight) in shifts.iter().filter(|(_, weight)| *weight > 1e-6) {
             let missed = |pool: &Pool, crack: usize| {
                 1.0 - pool.pod(self.inspection, technique, crack, outage, shift).unwrap_or(0.0)
             };

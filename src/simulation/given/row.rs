@@ -55,6 +55,9 @@ pub(super) struct Draws {
 const ROUNDS: u32 = 3;
 /// Share of the effective number in that of draws from which on a proposal is good enough.
 const GOOD: f64 = 0.8;
+/// Share of the draws that must count in full; else they are taken anew, twice as many, up to so often.
+const ENOUGH: f64 = 0.5;
+const DOUBLINGS: u32 = 3;
 /// Share of draws from the prior.
 const DEFENSIVE: f64 = 0.15;
 
@@ -102,7 +105,18 @@ pub(super) fn sample(
         }
         proposal = fitted(&samples, weights);
     }
-    draw(model, numbers, prior, proposal.as_ref(), (draws.count, draws.seed), watch)
+    let mut samples = draw(model, numbers, prior, proposal.as_ref(), (draws.count, draws.seed), watch)?;
+    // A history that is hard to explain takes more.
+    for doubling in 1..=DOUBLINGS {
+        let weights = weights(&samples, prior);
+        if numbers.is_empty() || effective_number(&weights) > ENOUGH * draws.count as f64 {
+            break;
+        }
+        proposal = fitted(&samples, weights);
+        let seed = draws.seed.wrapping_add(131_071 * doubling);
+        samples = draw(model, numbers, prior, proposal.as_ref(), (draws.count << doubling, seed), watch)?;
+    }
+    Some(samples)
 }
 
 /// Weights of samples, the largest of which is 1.

@@ -108,6 +108,12 @@ impl Inspections<'_> {
         about.pod_of(nature, crack, outage, about.persistent_shift(|source| persistent[source]) + effect)
     }
 
+    /// The shift of an inspection in a life, beside what is uncertain.
+    pub fn shift_alone(&self, nature: &Nature, life: usize, technique: usize, outage: usize) -> f64 {
+        let Calls { effects, stride, .. } = &self.calls[technique];
+        effects[life * stride + outage] - nature.uncertain_shift(life, technique)
+    }
+
     /// The uniform number that decides whether a technique calls a crack at an outage.
     pub fn call_draw(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize) -> f64 {
         let key = crack.key.child(self.plan.techniques[technique].name);

@@ -26,6 +26,8 @@ pub(crate) mod draw {
     pub const SIZE: u64 = 1 << 32;
     /// Calls at outages before the study starts.
     pub const PAST_CALL: u64 = 2 << 32;
+    /// Measured lengths there.
+    pub const PAST_SIZE: u64 = 3 << 32;
 }
 
 /// The answers of all techniques in use, in some lives of a row.
@@ -78,7 +80,7 @@ mod tests {
     /// No two of them meet, for any number of outages.
     #[test]
     fn draws_of_a_crack_and_a_technique_lie_far_apart() {
-        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL];
+        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE];
         assert!(
             draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
         );

@@ -33,7 +33,7 @@ pub(crate) use plan::NaturePlan;
 pub(crate) use planted::{CrackDraws, LOST, Numbers, Planted, Standing};
 pub(crate) use sizes::{SPARE, Sizes, whole_blocks};
 
-use crate::math::exp;
+use crate::math::{exp, ln};
 use crate::random::Key;
 use growth::GrowthBuffers;
 use initiation::{Initiation, InitiationBuffers};
@@ -113,7 +113,7 @@ pub(crate) struct Life {
     blades: Key,
     /// Key of what all rows share in this trial, and the values of what is uncertain.
     fleet: Key,
-    uncertain: Vec<f64>,
+    pub uncertain: Vec<f64>,
     /// Number of the draw of what records say of the row.
     pub posterior_draw: usize,
     row_factor: f64,
@@ -334,10 +334,26 @@ impl<'p> Nature<'p> {
         }
     }
 
+    /// What is uncertain of a technique, in a life.
+    pub fn uncertain_shift(&self, life: usize, technique: usize) -> f64 {
+        self.plan.uncertain.of_technique(technique, &self.lives[life].uncertain)
+    }
+
+    /// Row factor of a life, and the logarithm of its row's factor on growth by hot spot, beside what is uncertain.
+    pub fn row_alone(&self, life: usize) -> (f64, Vec<f64>) {
+        let (plan, own) = (self.plan, &self.lives[life]);
+        let of_spot = |(index, spot): (usize, &HotSpotPlan)| {
+            ln(self.growth_rates[life * plan.hot_spots.len() + index] / spot.rate)
+                - plan.uncertain.of_growth(index, &own.uncertain)
+        };
+        let growth = plan.hot_spots.iter().enumerate().map(of_spot).collect();
+        (own.row_factor * exp(-plan.uncertain.of_hazard(&own.uncertain)), growth)
+    }
+
     /// Adds to the shifts that the inspections of a technique draw in a life, by outage, what is uncertain of it. Where there
     /// are records, these say what the shifts of looks before the study were.
     pub fn add_what_is_not_known(&self, life: usize, technique: usize, shifts: &mut [f64]) {
-        let uncertain = self.plan.uncertain.of_technique(technique, &self.lives[life].uncertain);
+        let uncertain = self.uncertain_shift(life, technique);
         if uncertain != 0.0 {
             shifts.iter_mut().for_each(|shift| *shift += uncertain);
         }
