@@ -6,6 +6,7 @@ pub mod censored;
 pub mod demonstration;
 pub mod evidence;
 pub mod hit_miss;
+pub mod initiation;
 pub mod interval;
 pub mod latent;
 pub mod missed_cracks;
