@@ -280,8 +280,7 @@ impl InitiationFit {
         let names = [Some(law.time_name()), law.shape_name()].into_iter().flatten().map(str::to_owned);
         let names = names.chain(self.observations.covariates.iter().cloned());
         let names = names.chain(self.model.row_factor.then(|| ROW_VARIANCE.to_owned()));
-        let errors: Vec<f64> =
-            self.covariance().iter().enumerate().map(|(place, row)| row[place].sqrt()).collect();
+        let errors: Vec<f64> = self.covariance().iter().enumerate().map(|(place, row)| row[place].sqrt()).collect();
         let estimated = self.estimated();
         names
             .map(|name| {

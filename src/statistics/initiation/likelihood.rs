@@ -325,8 +325,7 @@ fn mixed(terms: impl Iterator<Item = impl Into<Term>>) -> Term {
     let highest = terms.iter().map(|term| term.log).fold(f64::NEG_INFINITY, f64::max);
     let total: f64 = terms.iter().map(|term| (term.log - highest).exp()).sum();
     let count = terms.first().map_or(0, |term| term.slope.len());
-    let mut sum =
-        Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
     for term in terms {
         let share = (term.log - highest).exp() / total;
         if share > 0.0 {
@@ -414,6 +413,23 @@ mod tests {
             let closed = rate.ln() - (1.0 / variance + 1.0) * (variance * all).ln_1p();
             let ours = problem.at(&theta).value;
             assert!((ours - closed).abs() < 1e-9 * (1.0 + closed.abs()), "{variance}: {ours} {closed}");
+        }
+    }
+
+    #[test] // quadrature at 40 digits by another program; Z of shape 2 and rate 2 has the variance 1/2
+    fn a_row_of_looks_that_miss_has_the_reference_chance_of_being_clean() {
+        for (hazards, pod, chance) in [
+            (vec![0.01, 0.02, 0.03], 0.6, 0.341_295_086_026_412_73),
+            (vec![0.01, 0.03, 0.06, 0.1], 0.5, 0.105_939_391_593_978_65),
+        ] {
+            // By a law whose hazard is the time itself.
+            let looks: Vec<PlannedLook> = hazards.into_iter().map(|time| PlannedLook { time, pod }).collect();
+            let seen = Observation { count: 60.0, ..Observation::of_looks(&looks, false) };
+            let observations = Observations::new(vec![seen], &[]).expect("good observations");
+            let problem = Problem::new(Law::Exponential, None, true, &observations);
+            let theta = DVector::from_vec(vec![problem.unit.ln(), 0.5_f64.ln()]);
+            let ours = problem.at(&theta).value.exp();
+            assert!((ours - chance).abs() < 1e-10, "{ours} {chance}");
         }
     }
 }

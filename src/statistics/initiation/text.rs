@@ -38,7 +38,8 @@ impl InitiationFit {
         let of = |law: Law| {
             let fitted = fit(&self.observations, &Model { law, shape: None, row_factor: self.model.row_factor });
             let covariates = self.observations.covariates.len();
-            let parameters = 1 + usize::from(law.shape_name().is_some()) + covariates + usize::from(self.model.row_factor);
+            let parameters =
+                1 + usize::from(law.shape_name().is_some()) + covariates + usize::from(self.model.row_factor);
             LawFit { law, log_likelihood: fitted.map(|fit| fit.log_likelihood().unwrap_or(f64::NAN)), parameters }
         };
         Law::ALL.map(of).to_vec()
@@ -107,7 +108,8 @@ impl InitiationFit {
             notes.push("bounds are by profile likelihood, and not symmetric about the value".to_owned());
         }
         if let (Some(name), Some(shape)) = (self.model.law.shape_name(), self.model.shape) {
-            notes.push(format!("{name} {shape} was assumed: all bounds are given that it is right; repeat with others"));
+            notes
+                .push(format!("{name} {shape} was assumed: all bounds are given that it is right; repeat with others"));
         }
         let list = &self.observations.list;
         if list.iter().any(|one| one.cells.iter().any(|cell| cell.coefficient < 1.0)) {
@@ -119,7 +121,9 @@ impl InitiationFit {
             notes.push("a clean look is taken as showing that no crack had begun".to_owned());
         }
         if self.model.row_factor {
-            notes.push("times and fractions are of a row whose factor is 1; averaged over rows fewer blades crack".to_owned());
+            notes.push(
+                "times and fractions are of a row whose factor is 1; averaged over rows fewer blades crack".to_owned(),
+            );
             if self.found.as_ref().is_some_and(|found| found.with_factor.is_some()) {
                 notes.push("rows differ no more than chance explains: see the upper bound of row_variance".to_owned());
             }
@@ -127,7 +131,9 @@ impl InitiationFit {
         if !self.observations.covariates.is_empty() {
             let what = if self.model.law.shifts_time() { "median" } else { "hazard" };
             let time = self.model.law.time_name();
-            notes.push(format!("covariates add to the logarithm of the {what}; the {time} is of blades whose covariates are 0"));
+            notes.push(format!(
+                "covariates add to the logarithm of the {what}; the {time} is of blades whose covariates are 0"
+            ));
         }
         notes
     }
@@ -151,7 +157,11 @@ impl InitiationFit {
         for warning in self.warnings() {
             writeln!(page, "  warning: {warning}")?;
         }
-        writeln!(page, "  {:<14} {:>11} {:>14} {:>11} {:>11}   (each bound one-sided at 95 %)", "", "value", "standard error", "lower", "upper")?;
+        writeln!(
+            page,
+            "  {:<14} {:>11} {:>14} {:>11} {:>11}   (each bound one-sided at 95 %)",
+            "", "value", "standard error", "lower", "upper"
+        )?;
         let number = |value: Option<f64>| value.map_or("none".to_owned(), shown);
         for parameter in self.parameters() {
             let bounds = self.parameter_bounds(&parameter.name, CONFIDENCE, Method::LikelihoodRatio);
@@ -165,12 +175,27 @@ impl InitiationFit {
         }
         for line in self.laws() {
             match line.log_likelihood {
-                Ok(value) => writeln!(page, "  log-likelihood of {:<12} {value:.3} ({} parameters)", line.law.name(), line.parameters)?,
-                Err(error) => writeln!(page, "  no fit of {:<12} {}", line.law.name(), error.to_string().lines().next().unwrap_or(""))?,
+                Ok(value) => writeln!(
+                    page,
+                    "  log-likelihood of {:<12} {value:.3} ({} parameters)",
+                    line.law.name(),
+                    line.parameters
+                )?,
+                Err(error) => writeln!(
+                    page,
+                    "  no fit of {:<12} {}",
+                    line.law.name(),
+                    error.to_string().lines().next().unwrap_or("")
+                )?,
             }
         }
         if let (Some(best), Some((time, gap))) = (self.nonparametric(), self.largest_gap()) {
-            writeln!(page, "  any shape: log-likelihood {:.3}; it lies {gap:.3} from the law at most, at {}", best.log_likelihood, shown(time))?;
+            writeln!(
+                page,
+                "  any shape: log-likelihood {:.3}; it lies {gap:.3} from the law at most, at {}",
+                best.log_likelihood,
+                shown(time)
+            )?;
         }
         self.notes().iter().try_for_each(|note| writeln!(page, "  note: {note}"))
     }
