@@ -256,17 +256,17 @@ impl InitiationFit {
                 return Some(0.0);
             }
             let held = self.held(found, quantity, value)?;
-            Some((2.0 * (found.peak.value - held.value).max(0.0)).sqrt())
+            Some((2.0 * (found.peak.value - held).max(0.0)).sqrt())
         };
         // Where a search does not arrive there is no bound, and not one too near.
-        let bound = |way: f64| reached(from, way * error, wanted, &root);
+        let bound = |way: f64| reached(from, way * error, wanted, root);
         Ok(Bounds { low: bound(-1.0), high: bound(1.0) })
     }
 
-    /// The best parameters with which a quantity has a value.
-    fn held(&self, found: &Found, quantity: &Quantity, value: f64) -> Option<Peak> {
-        if *quantity == Quantity::Variance && value < RowLaw::SMALLEST.ln() {
-            // As good as no factor, from where on the likelihood stays as it is.
+    /// The largest log-likelihood with which a quantity has a value.
+    fn held(&self, found: &Found, quantity: &Quantity, value: f64) -> Option<f64> {
+        if *quantity == Quantity::Variance && !RowLaw::can_be(value) {
+            // As good as no factor, or as none that rows have: from there on nothing is excluded.
             return None;
         }
         let problem = &self.problem;
@@ -275,16 +275,27 @@ impl InitiationFit {
         let toward = &found.covariance * &hold.weights;
         let ahead = (hold.sum - hold.weights.dot(&found.peak.at)) / hold.weights.dot(&toward);
         let start = &found.peak.at + toward * ahead;
-        let peak = self.climbed(problem, &hold, &start).or_else(|| self.climbed(problem, &hold, &found.peak.at));
+        // Where there may be several hills the highest counts: a lower one would put the bound too near.
+        let mut tops = vec![self.climbed(problem, &hold, &start)];
+        let has_hills = problem.is_mixed || (problem.has_factor && *quantity != Quantity::Variance);
+        if has_hills || tops[0].is_none() {
+            tops.push(self.climbed(problem, &hold, &found.peak.at));
+        }
+        // A factor whose variance is best at nothing may do better with some once the quantity is held.
+        if let Some(with) = &found.with_factor {
+            let factor = start.clone().insert_row(start.len(), RowLaw::USUAL.ln());
+            tops.push(self.climbed(with, &self.hold(with, quantity, value), &factor));
+        }
         // Without intervals a line that falls has a likelihood too, but is no law: the best one is nearly level then.
-        let falls = problem.slope.is_none() && peak.as_ref().is_some_and(|peak| !(peak.at[1] > 0.0));
-        if !falls {
-            return peak;
+        let is_free = problem.slope.is_none() && *quantity != Quantity::Slope;
+        let top = tops.into_iter().flatten().max_by(|a, b| a.value.total_cmp(&b.value));
+        if !(is_free && top.as_ref().is_some_and(|top| !(top.at[1] > 0.0))) {
+            return top.map(|top| top.value);
         }
         /// Of the slope: as good as none.
         const LEVEL: f64 = 1e-9;
         let level = problem.with_slope(&self.observations, LEVEL);
-        self.climbed(&level, &self.hold(&level, quantity, value), &start.remove_row(1))
+        self.climbed(&level, &self.hold(&level, quantity, value), &start.remove_row(1)).map(|top| top.value)
     }
 
     fn climbed(&self, problem: &Problem, hold: &Hold, start: &DVector<f64>) -> Option<Peak> {

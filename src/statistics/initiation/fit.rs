@@ -98,7 +98,7 @@ pub fn fit(observations: &Observations, model: &Model) -> Result<InitiationFit> 
         let rule = "how rows differ takes two of them at least";
         return Err(Error::data("one-row", "all blades are of one row", rule, "fit without rows"));
     }
-    let alone = best(&plain, observations, &[None])?;
+    let alone = best(&plain, &[None])?;
     if !model.row_factor {
         let covariance = checked(&plain, observations, &alone)?;
         return Ok(done(plain, Some(Found { peak: alone, covariance, with_factor: None })));
@@ -107,7 +107,7 @@ pub fn fit(observations: &Observations, model: &Model) -> Result<InitiationFit> 
     let with = problem(true);
     let starts = [0.05, RowLaw::USUAL, 2.0].map(Some);
     let last = with.parameters() - 1;
-    let hill = best(&with, observations, &starts).ok();
+    let hill = best(&with, &starts).ok();
     let hill = hill.filter(|peak| peak.at[last] > RowLaw::SMALLEST.ln() && peak.value > alone.value);
     match hill {
         Some(peak) => {
@@ -181,11 +181,10 @@ fn check_existence(observations: &Observations, problem: &Problem) -> Result<()>
 }
 
 /// The highest of the hills that are climbed from some variances of the row factor.
-fn best(problem: &Problem, observations: &Observations, variances: &[Option<f64>]) -> Result<Peak> {
+fn best(problem: &Problem, variances: &[Option<f64>]) -> Result<Peak> {
     let count = problem.parameters();
     // With looks that miss there may be more than one hill.
-    let is_mixed = observations.list.iter().any(|one| one.cells.len() + usize::from(one.never > 0.0) > 1);
-    let slopes: &[f64] = if is_mixed && problem.slope.is_none() { &[1.0, 0.4, 2.5, 6.0] } else { &[1.0] };
+    let slopes: &[f64] = if problem.is_mixed && problem.slope.is_none() { &[1.0, 0.4, 2.5, 6.0] } else { &[1.0] };
     let starts = variances.iter().flat_map(|variance| slopes.iter().map(move |slope| (variance, slope)));
     let peaks = starts.filter_map(|(variance, slope)| {
         let mut start = problem.start();

@@ -20,6 +20,8 @@ pub(super) struct Problem {
     /// Times are worked with over this, so that no unit of time is better than another.
     pub unit: f64,
     pub covariates: usize,
+    /// Whether looks miss cracks, so that an observation may have several cells.
+    pub is_mixed: bool,
     /// Observations row by row.
     rows: Vec<Vec<Ready>>,
 }
@@ -62,7 +64,8 @@ impl Problem {
         let unit = (times().map(f64::ln).sum::<f64>() / times().count() as f64).exp();
         let slope = if law == Law::Exponential { Some(1.0) } else { shape.map(|shape| law.turned(shape)) };
         let covariates = observations.covariates.len();
-        let mut problem = Problem { law, slope, has_factor, unit, covariates, rows: Vec::new() };
+        let is_mixed = observations.list.iter().any(|one| one.cells.len() + usize::from(one.never > 0.0) > 1);
+        let mut problem = Problem { law, slope, has_factor, unit, covariates, is_mixed, rows: Vec::new() };
         let mut last = None;
         for one in &observations.list {
             let ready = problem.ready(one);
@@ -140,13 +143,18 @@ impl Problem {
         let count = self.parameters();
         let mut local =
             Local { value: 0.0, gradient: DVector::zeros(count), information: DMatrix::zeros(count, count) };
+        if self.has_factor && !RowLaw::can_be(theta[count - 1]) {
+            local.value = f64::NEG_INFINITY;
+            return local;
+        }
         for row in &self.rows {
             let term = if self.has_factor { self.of_row(row, theta) } else { self.given(row, theta, 0.0) };
             local.value += term.log;
             local.gradient += term.slope;
             local.information -= term.bend;
         }
-        if local.value.is_nan() {
+        // A line that falls is no law; that cells then have no chance would be hidden by those beside them.
+        if local.value.is_nan() || (self.is_mixed && !(self.slope_of(theta) > 0.0)) {
             local.value = f64::NEG_INFINITY;
         }
         local

@@ -31,3 +31,4 @@ pub use fit::{InitiationFit, Model, Parameter, ROW_VARIANCE, fit};
 pub use law::Law;
 pub use nonparametric::{Mass, Nonparametric};
 pub use observation::{Cell, Observation, Observations, PlannedLook, Record};
+pub use text::LawFit;

@@ -21,6 +21,13 @@ impl RowLaw {
     pub const USUAL: f64 = 0.3;
     /// Variances below are those of no factor.
     pub const SMALLEST: f64 = 1e-5;
+    /// Variances beyond are those of no rows.
+    const LARGEST: f64 = 1e3;
+
+    /// Whether a variance, by its logarithm, is one whose law keeps its figures.
+    pub fn can_be(log_variance: f64) -> bool {
+        (RowLaw::SMALLEST.ln()..=RowLaw::LARGEST.ln()).contains(&log_variance)
+    }
 
     pub fn of_log_variance(log_variance: f64) -> Self {
         RowLaw { shape: (-log_variance).exp() }

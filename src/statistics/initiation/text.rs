@@ -73,7 +73,7 @@ impl InitiationFit {
             let shape = parameters.iter().find(|parameter| parameter.name == name);
             let error = shape.and_then(|shape| Some((shape.value?, shape.standard_error?)));
             if let Some((value, error)) = error.filter(|(value, error)| finds < FEW || error / value > VAGUE) {
-                let looks = if first == finds { ", each known from one look" } else { "" };
+                let looks = if first == finds { ", each known from one look," } else { "" };
                 warnings.push(format!(
                     "{finds} finds{looks} say nearly nothing of the {name}: {value:.2} with a standard error of {error:.2}. \
                      Beyond the times looked at everything hangs on it: assume one, and repeat with others"
@@ -114,7 +114,8 @@ impl InitiationFit {
         let list = &self.observations.list;
         if list.iter().any(|one| one.cells.iter().any(|cell| cell.coefficient < 1.0)) {
             notes.push(
-                "looks miss cracks, and are taken as independent given the crack; clean looks before the last one do not count"
+                "looks miss cracks, and are taken as independent given the crack; clean looks before the last one do not \
+                 count, which makes cracks begin earlier"
                     .to_owned(),
             );
         } else {
@@ -125,7 +126,9 @@ impl InitiationFit {
                 "times and fractions are of a row whose factor is 1; averaged over rows fewer blades crack".to_owned(),
             );
             if self.found.as_ref().is_some_and(|found| found.with_factor.is_some()) {
-                notes.push("rows differ no more than chance explains: see the upper bound of row_variance".to_owned());
+                notes.push("rows differ no more than chance explains: see the upper bound of row_variance; standard errors are given that \
+                     they do not"
+                        .to_owned());
             }
         }
         if !self.observations.covariates.is_empty() {
@@ -159,7 +162,7 @@ impl InitiationFit {
         }
         writeln!(
             page,
-            "  {:<14} {:>11} {:>14} {:>11} {:>11}   (each bound one-sided at 95 %)",
+            "  {:<20} {:>11} {:>14} {:>11} {:>11}   (each bound one-sided at 95 %)",
             "", "value", "standard error", "lower", "upper"
         )?;
         let number = |value: Option<f64>| value.map_or("none".to_owned(), shown);
@@ -168,7 +171,7 @@ impl InitiationFit {
             let (low, high) = bounds.map_or((None, None), |bounds| (bounds.low, bounds.high));
             let error = if parameter.is_assumed { "assumed".to_owned() } else { number(parameter.standard_error) };
             let [value, low, high] = [parameter.value, low, high].map(number);
-            writeln!(page, "  {:<14} {value:>11} {error:>14} {low:>11} {high:>11}", parameter.name)?;
+            writeln!(page, "  {:<20} {value:>11} {error:>14} {low:>11} {high:>11}", parameter.name)?;
         }
         if self.observations.covariates.is_empty() {
             self.write_course(page)?;
@@ -205,14 +208,14 @@ impl InitiationFit {
         let tenth = self.time_at(TENTH, &[]).ok().flatten();
         if let Ok(bounds) = self.time_bounds(TENTH, &[], CONFIDENCE, Method::LikelihoodRatio) {
             let [value, low, high] = [tenth, bounds.low, bounds.high].map(number);
-            writeln!(page, "  {:<14} {value:>11} {:>14} {low:>11} {high:>11}", "10 % cracked", "")?;
+            writeln!(page, "  {:<20} {value:>11} {:>14} {low:>11} {high:>11}", "10 % cracked", "")?;
         }
         let latest = self.observations.latest();
         let fraction = self.fraction_at(latest, &[]).ok().flatten();
         if let Ok((low, high)) = self.fraction_bounds(latest, &[], CONFIDENCE, Method::LikelihoodRatio) {
             let [value, low, high] = [fraction, Some(low), Some(high)].map(number);
             let name = format!("cracked by {}", shown(latest));
-            writeln!(page, "  {name:<25} {value:>0$} {1:>14} {low:>11} {high:>11}", 0, "")?;
+            writeln!(page, "  {name:<20} {value:>11} {:>14} {low:>11} {high:>11}", "")?;
         }
         Ok(())
     }

@@ -62,7 +62,7 @@ fn grouped_and_single_blades_have_the_right_fit() {
     assert_near(log_likelihood(&grouped), log_likelihood(&single), 1e-8);
 }
 
-#[test] // the wrong values that the case names: found as exact, middles, survivors left out
+#[test] // the wrong values that the case names: found as exact, middles, found as exact without survivors
 fn short_cuts_give_other_answers() {
     let middle =
         |record: &Record| Record { clean_until: 0.5 * (record.clean_until + record.cracked_by), ..record.clone() };
@@ -80,7 +80,7 @@ fn short_cuts_give_other_answers() {
             false => one,
         })
         .collect();
-    let cracked: Vec<Record> = blades.iter().filter(|one| one.cracked_by.is_finite()).cloned().collect();
+    let cracked: Vec<Record> = at_find.iter().filter(|one| one.exact).cloned().collect();
     for (records, shape, scale) in
         [(at_find, 4.463, 127_208.0), (middles, 2.533, 152_014.0), (cracked, 4.881, 89_529.0)]
     {
@@ -256,15 +256,22 @@ fn a_shape_that_one_look_does_not_bound_has_no_bound() {
 
 #[test]
 fn rows_that_differ_no_more_than_chance_have_a_variance_of_0_with_an_upper_bound() {
-    let record = |row: usize| {
-        let groups = records(&[(25e3, 50e3, 2.0), (50e3, 75e3, 3.0), (75e3, f64::INFINITY, 9.0)]);
+    // Six rows of 14 blades: found between two outages, between the next two, still clean.
+    let counts =
+        [[2.0, 5.0, 7.0], [1.0, 6.0, 7.0], [1.0, 3.0, 10.0], [3.0, 2.0, 9.0], [2.0, 0.0, 12.0], [3.0, 3.0, 8.0]];
+    let of_row = |(row, [first, second, clean]): (usize, [f64; 3])| {
+        let groups = records(&[(25e3, 50e3, first), (50e3, 75e3, second), (75e3, f64::INFINITY, clean)]);
         groups.into_iter().map(move |one| Record { row, ..one })
     };
-    let blades = observed(&(0..6).flat_map(record).collect::<Vec<_>>());
+    let blades = observed(&counts.into_iter().enumerate().flat_map(of_row).collect::<Vec<_>>());
     let fit = fit(&blades, &Model { row_factor: true, ..WEIBULL }).expect("a fit");
     assert_eq!(value(&fit, "row_variance"), 0.0);
     let bounds = fit.parameter_bounds("row_variance", 0.95, Method::LikelihoodRatio).expect("bounds");
     assert_eq!(bounds.low, Some(0.0));
     assert!((0.01..1.0).contains(&bounds.high.expect("a bound")), "{bounds:?}");
     assert!(fit.notes().iter().any(|note| note.contains("no more than chance")));
+    // That rows may differ all the same widens what else is said.
+    let without = of_law(&blades, Law::Weibull);
+    let [(_, low, high), (_, low_without, high_without)] = [&fit, &without].map(|fit| fractions(fit, 60e3));
+    assert!(low <= low_without + 1e-9 && high > 1.01 * high_without, "{low} {high}, {low_without} {high_without}");
 }

@@ -81,9 +81,9 @@ fn looks_taken_for_perfect_that_are_not_are_noticed() {
 
 #[test]
 fn the_variance_of_the_row_factor_lies_within_its_bounds_as_often_as_it_should() {
-    const SETS: u64 = 100;
-    /// The truth lies inside, so that the bounds are as elsewhere: 95 of 100, spread 2.2, four of them.
-    const HOLDING: std::ops::RangeInclusive<u64> = 86..=100;
+    const SETS: u64 = 60;
+    /// The truth lies inside, so that the bounds are as elsewhere: 57 of 60, spread 1.7, four of them.
+    const HOLDING: std::ops::RangeInclusive<u64> = 50..=60;
     let (scale, shape) = (60e3, 2.0);
     let mut variances = 0;
     for set in 0..SETS {
