@@ -149,7 +149,10 @@ class InitiationFit:
 
     @property
     def nonparametric_log_likelihood(self) -> float | None:
-        """Log-likelihood of that distribution, which no law exceeds; None with covariates."""
+        """Log-likelihood of that distribution, which no law exceeds; None with covariates.
+
+        Where moments are known it is of chances and not of densities, and not to be set against that of a law.
+        """
         found = self._engine.nonparametric()
         return None if found is None else found[1]
 

@@ -193,12 +193,12 @@ impl InitiationFit {
             }
         }
         if let (Some(best), Some((time, gap))) = (self.nonparametric(), self.largest_gap()) {
-            writeln!(
-                page,
-                "  any shape: log-likelihood {:.3}; it lies {gap:.3} from the law at most, at {}",
-                best.log_likelihood,
-                shown(time)
-            )?;
+            // A density is not to be set against a chance.
+            let log = match self.observations.list.iter().any(|one| one.is_exact()) {
+                true => String::new(),
+                false => format!("log-likelihood {:.3}; ", best.log_likelihood),
+            };
+            writeln!(page, "  any shape: {log}it lies {gap:.3} from the law at most, at {}", shown(time))?;
         }
         self.notes().iter().try_for_each(|note| writeln!(page, "  note: {note}"))
     }

@@ -275,3 +275,14 @@ fn rows_that_differ_no_more_than_chance_have_a_variance_of_0_with_an_upper_bound
     let [(_, low, high), (_, low_without, high_without)] = [&fit, &without].map(|fit| fractions(fit, 60e3));
     assert!(low <= low_without + 1e-9 && high > 1.01 * high_without, "{low} {high}, {low_without} {high_without}");
 }
+
+#[test] // Kaplan and Meier, Journal of the American Statistical Association 53 (1958) 457-481: 3/4, then 3/4 * 2/3
+fn known_and_clean_moments_have_the_product_limit() {
+    let seen = [Observation::exact(2.0), Observation::exact(5.0), Observation::clean(5.0), Observation::clean(8.0)];
+    let blades = Observations::new(seen.to_vec(), &[]).expect("good observations");
+    let best = of_law(&blades, Law::Weibull).nonparametric().expect("a distribution");
+    for (time, fraction) in [(1.9, 0.0), (2.0, 0.25), (4.9, 0.25), (5.0, 0.5), (8.0, 0.5)] {
+        let (least, most) = best.fraction_at(time);
+        assert!((least - fraction).abs() < 1e-9 && (most - fraction).abs() < 1e-9, "{time}: {least} {most}");
+    }
+}
