@@ -140,7 +140,7 @@ class InitiationFit:
         """The best distribution of any shape: stretches `after` and `by` which cracks begin, and the `mass` in each.
 
         `fraction` is cracked at the end of a stretch; within it nothing tells. `fraction_by_law` is what the law has
-        there. None with covariates.
+        there. None with covariates, or with more records that differ than memory holds.
         """
         import pandas as pd
 

@@ -1,6 +1,6 @@
 //! The most likely distribution of any shape.
 
-use super::observation::Observations;
+use super::observation::{Observation, Observations};
 use crate::statistics::newton::inverse;
 use nalgebra::{DMatrix, DVector};
 
@@ -28,28 +28,34 @@ pub struct Nonparametric {
 impl Nonparametric {
     /// Of observations, whatever their covariates and rows.
     ///
-    /// `None` where the search does not arrive.
+    /// `None` where there are too many that differ for a computer's memory, or the search does not arrive.
     pub fn of(observations: &Observations) -> Option<Self> {
+        /// Chances that are kept, of 8 bytes each.
+        const MOST_CHANCES: usize = 20_000_000;
         let places = Places::of(observations);
-        let rows: Vec<Vec<f64>> = observations.list.iter().map(|one| places.row(one)).collect();
-        let counts: Vec<f64> = observations.list.iter().map(|one| one.count).collect();
-        // Neighbours that nobody tells apart are one.
-        let mut runs: Vec<(usize, usize)> = vec![(0, 0)];
-        for place in 1..places.count() {
-            match runs.last_mut() {
-                Some(run) if rows.iter().all(|row| row[place] == row[run.0]) => run.1 = place,
-                _ => runs.push((place, place)),
-            }
+        let steps: Vec<Steps> = observations.list.iter().map(|one| places.steps(one)).collect();
+        // Where somebody's chance rises, or falls, from the place before. A run of places that nobody tells apart is one;
+        // beside one to which nobody's rises, or after which nobody's falls, a neighbour is no worse.
+        let (mut rises, mut falls) = (vec![false; places.count()], vec![false; places.count()]);
+        for pair in steps.iter().flat_map(|steps| steps.windows(2)) {
+            rises[pair[1].0] |= pair[1].1 > pair[0].1;
+            falls[pair[1].0] |= pair[1].1 < pair[0].1;
         }
-        // Beside one that nobody favours to its left neighbour, or to its right one, that neighbour is no worse.
-        let favoured = |run: usize, other: usize| rows.iter().any(|row| row[runs[run].0] > row[runs[other].0]);
-        let kept: Vec<usize> = (0..runs.len())
-            .filter(|run| (*run == 0 || favoured(*run, run - 1)) && (run + 1 == runs.len() || favoured(*run, run + 1)))
+        let begins: Vec<usize> = (0..places.count()).filter(|at| *at == 0 || rises[*at] || falls[*at]).collect();
+        let runs = begins.iter().enumerate().map(|(at, begin)| (*begin, begins.get(at + 1).map(|next| next - 1)));
+        let kept: Vec<(usize, usize)> = runs
+            .filter(|(begin, end)| (*begin == 0 || rises[*begin]) && end.is_none_or(|end| falls[end + 1]))
+            .map(|(begin, end)| (begin, end.unwrap_or(places.count() - 1)))
             .collect();
-        let chances = DMatrix::from_fn(rows.len(), kept.len(), |one, column| rows[one][runs[kept[column]].0]);
+        if steps.len().saturating_mul(kept.len()) > MOST_CHANCES {
+            return None;
+        }
+        let chance = |steps: &Steps, place: usize| steps[steps.partition_point(|step| step.0 <= place) - 1].1;
+        let chances = DMatrix::from_fn(steps.len(), kept.len(), |one, column| chance(&steps[one], kept[column].0));
+        let counts: Vec<f64> = observations.list.iter().map(|one| one.count).collect();
         let (shares, log_likelihood) = most_likely(&chances, &counts)?;
         let shares = kept.iter().zip(&shares).filter(|(_, share)| **share > 0.0);
-        let masses = shares.map(|(run, share)| places.stretch(runs[*run], *share)).collect();
+        let masses = shares.map(|(run, share)| places.stretch(*run, *share)).collect();
         Some(Nonparametric { masses, log_likelihood })
     }
 
@@ -62,6 +68,9 @@ impl Nonparametric {
         (least, least + sum(&|one| one.from < time && one.to > time))
     }
 }
+
+/// Places with the chances that hold from each of them on.
+type Steps = Vec<(usize, f64)>;
 
 /// Moments at which a step function can step, and the stretches between them, in the order of time.
 struct Places {
@@ -82,17 +91,21 @@ impl Places {
         2 * self.times.len()
     }
 
-    /// Chances of what was seen, place by place.
-    fn row(&self, one: &super::observation::Observation) -> Vec<f64> {
+    /// Chances of what was seen: the places from which each holds.
+    fn steps(&self, one: &Observation) -> Steps {
         let at = |time: f64| 2 * self.times.partition_point(|known| *known < time);
-        let mut row = vec![0.0; self.count()];
+        let mut steps = vec![(0, 0.0)];
         for cell in &one.cells {
             // A stretch has its end in it, and not its beginning.
             let from = if cell.to > cell.from { at(cell.from) + 1 } else { at(cell.from) };
-            row[from..=at(cell.to)].fill(cell.coefficient);
+            steps.extend([(from, cell.coefficient), (at(cell.to) + 1, 0.0)]);
         }
-        row[at(one.last) + 1..].fill(one.never);
-        row
+        steps.push((at(one.last) + 1, one.never));
+        // Where two begin at one place the later one holds.
+        steps.reverse();
+        steps.dedup_by_key(|step| step.0);
+        steps.reverse();
+        steps
     }
 
     fn stretch(&self, (first, last): (usize, usize), mass: f64) -> Mass {
@@ -103,43 +116,71 @@ impl Places {
 
 /// Shares of the columns that make the rows most likely, and the log-likelihood.
 ///
-/// Newton steps among the columns that have a share; one that would go below nothing is left out, and one with which the
-/// likelihood rises is let in, until there is none.
+/// Newton steps among the columns that have a share; one that would go below nothing is left out, and those with which the
+/// likelihood rises most are let in, until there is none.
 fn most_likely(chances: &DMatrix<f64>, counts: &[f64]) -> Option<(Vec<f64>, f64)> {
-    const MOST_STEPS: usize = 2000;
+    /// Steps of expectation and maximisation, which show where the shares are.
+    const FIRST_STEPS: usize = 20;
+    const MOST_STEPS: usize = 1000;
     /// Of the log-likelihood, for each blade: what is left to gain.
     const GAIN: f64 = 1e-11;
     let columns = chances.ncols();
     let total: f64 = counts.iter().sum();
     let value = |shares: &DVector<f64>| -> f64 {
+        (chances * shares).iter().zip(counts).map(|(row, count)| count * row.ln()).sum()
+    };
+    let slopes = |shares: &DVector<f64>| {
         let rows = chances * shares;
-        rows.iter().zip(counts).map(|(row, count)| count * row.ln()).sum()
+        chances.tr_mul(&DVector::from_iterator(counts.len(), rows.iter().zip(counts).map(|(row, count)| count / row)))
     };
     let mut shares = DVector::from_element(columns, 1.0 / columns as f64);
-    let mut here = value(&shares);
+    for _ in 0..FIRST_STEPS {
+        shares = shares.component_mul(&slopes(&shares)) / total;
+    }
+    shares = worth_keeping(chances, &shares);
     for _ in 0..MOST_STEPS {
-        let rows = chances * &shares;
-        let weights = DVector::from_iterator(counts.len(), rows.iter().zip(counts).map(|(row, count)| count / row));
-        let slopes = chances.tr_mul(&weights);
+        let slopes = slopes(&shares);
         // At the top no column's slope is above the number of blades, and that bounds what is left to gain.
-        let steepest = (0..columns).max_by(|a, b| slopes[*a].total_cmp(&slopes[*b]))?;
-        if slopes[steepest] - total < GAIN * total {
+        if slopes.max() - total < GAIN * total {
             let sum = shares.sum();
-            return Some((shares.iter().map(|share| share / sum).collect(), here));
+            return Some((shares.iter().map(|share| share / sum).collect(), value(&shares)));
         }
-        // One step of expectation and maximisation never falls; it moves a little of all to where it is wanted.
+        // One step of expectation and maximisation never falls.
         let mut next = shares.component_mul(&slopes) / total;
-        next[steepest] = next[steepest].max(1e-6);
-        next /= next.sum();
-        if let Some(newton) = newton(chances, counts, &next) {
-            let (plain, better) = (value(&next), value(&newton));
-            if better >= plain {
-                next = newton;
+        let beside = |column: usize| slopes.get(column).copied().unwrap_or(0.0);
+        for column in (0..columns).filter(|column| shares[*column] == 0.0 && slopes[*column] > total) {
+            if slopes[column] >= beside(column.wrapping_sub(1)) && slopes[column] >= beside(column + 1) {
+                next[column] = 1e-3 / columns as f64;
             }
         }
-        (here, shares) = (value(&next), next);
+        next /= next.sum();
+        if let Some(step) = newton(chances, counts, &next) {
+            let here = value(&next);
+            let mut tries = (0..20).map(|halvings| &next + &step * 0.5_f64.powi(halvings));
+            if let Some(better) = tries.find(|shares| value(shares) > here) {
+                next = better.map(|share| if share > 1e-15 { share } else { 0.0 });
+            }
+        }
+        shares = next;
     }
     None
+}
+
+/// The columns whose share is above those beside them, and one at least for each row: few, as at the top.
+fn worth_keeping(chances: &DMatrix<f64>, shares: &DVector<f64>) -> DVector<f64> {
+    let beside = |column: usize| shares.get(column).copied().unwrap_or(0.0);
+    let is_peak =
+        |column: usize| shares[column] >= beside(column.wrapping_sub(1)) && shares[column] >= beside(column + 1);
+    let mut kept = DVector::from_fn(shares.len(), |column, _| if is_peak(column) { shares[column] } else { 0.0 });
+    for row in chances.row_iter() {
+        if !(row.tr_dot(&kept) > 0.0) {
+            let chance = |column: &usize| row[*column] * shares[*column];
+            if let Some(best) = (0..shares.len()).max_by(|a, b| chance(a).total_cmp(&chance(b))) {
+                kept[best] = shares[best];
+            }
+        }
+    }
+    &kept / kept.sum()
 }
 
 /// A Newton step among the columns that have a share, which keeps their sum; as far as none goes below nothing.
@@ -149,9 +190,7 @@ fn newton(chances: &DMatrix<f64>, counts: &[f64], shares: &DVector<f64>) -> Opti
     let part = DMatrix::from_fn(chances.nrows(), used.len(), |row, column| {
         counts[row].sqrt() * chances[(row, used[column])] / rows[row]
     });
-    let slopes = DVector::from_fn(used.len(), |column, _| {
-        (0..chances.nrows()).map(|row| counts[row] * chances[(row, used[column])] / rows[row]).sum::<f64>()
-    });
+    let slopes = part.tr_mul(&DVector::from_iterator(counts.len(), counts.iter().map(|count| count.sqrt())));
     let mut curvature = part.tr_mul(&part);
     let ridge = 1e-10 * curvature.diagonal().amax();
     for index in 0..used.len() {
@@ -161,14 +200,10 @@ fn newton(chances: &DMatrix<f64>, counts: &[f64], shares: &DVector<f64>) -> Opti
     let (toward, level) = (&inverse * &slopes, &inverse * DVector::from_element(used.len(), 1.0));
     let step = &toward - &level * (toward.sum() / level.sum());
     let reach = |index: usize| if step[index] < 0.0 { shares[used[index]] / -step[index] } else { f64::INFINITY };
-    let nearest = (0..used.len()).min_by(|a, b| reach(*a).total_cmp(&reach(*b)))?;
-    let length = reach(nearest).min(1.0);
-    let mut next = shares.clone();
+    let length = (0..used.len()).map(reach).fold(1.0, f64::min);
+    let mut whole = DVector::zeros(shares.len());
     for (index, column) in used.iter().enumerate() {
-        next[*column] = (next[*column] + length * step[index]).max(0.0);
+        whole[*column] = length * step[index];
     }
-    if reach(nearest) <= 1.0 {
-        next[used[nearest]] = 0.0;
-    }
-    Some(next)
+    Some(whole)
 }

@@ -45,9 +45,8 @@ impl InitiationFit {
         Law::ALL.map(of).to_vec()
     }
 
-    /// How far the law lies from the distribution of any shape at most, at the ends of stretches of that one, and where.
-    pub fn largest_gap(&self) -> Option<(f64, f64)> {
-        let best = self.nonparametric()?;
+    /// Where the law lies furthest from the distribution of any shape, among the ends of stretches of that one, and how far.
+    pub fn largest_gap(&self, best: &Nonparametric) -> Option<(f64, f64)> {
         let mut gaps = Vec::new();
         for time in best.masses.iter().flat_map(|mass| [mass.from, mass.to]).filter(|time| time.is_finite()) {
             let (least, most) = best.fraction_at(time);
@@ -192,7 +191,9 @@ impl InitiationFit {
                 )?,
             }
         }
-        if let (Some(best), Some((time, gap))) = (self.nonparametric(), self.largest_gap()) {
+        if let Some(best) = self.nonparametric()
+            && let Some((time, gap)) = self.largest_gap(&best)
+        {
             // A density is not to be set against a chance.
             let log = match self.observations.list.iter().any(|one| one.is_exact()) {
                 true => String::new(),
