@@ -20,8 +20,10 @@ from .errors import (
 from .grown import GrownCracks
 from .hit_miss import HitMissFit
 from .hit_miss_fitting import fit_hit_miss
+from .initiation import InitiationFit, fit_initiation
 from .latent_classes import LatentClasses
 from .missed_cracks import MissedCracks
+from .rates import PooledRates, RateChange, pooled_rates, rate_change
 from .records import Records
 from .screening import Screening
 from .side_by_side import SideBySide
@@ -48,9 +50,12 @@ __all__ = [
     "FileError",
     "GrownCracks",
     "HitMissFit",
+    "InitiationFit",
     "InternalError",
     "LatentClasses",
     "MissedCracks",
+    "PooledRates",
+    "RateChange",
     "Records",
     "RecordsError",
     "Screening",
@@ -62,6 +67,9 @@ __all__ = [
     "WorkerError",
     "__version__",
     "fit_hit_miss",
+    "fit_initiation",
     "fit_signal",
+    "pooled_rates",
+    "rate_change",
     "simulate_variants",
 ]

@@ -11,8 +11,10 @@ mod evidence;
 mod given;
 mod grown;
 mod hit_miss;
+mod initiation;
 mod latent;
 mod missed_cracks;
+mod rates;
 mod records;
 mod screening;
 mod signal;
@@ -42,9 +44,13 @@ mod _engine {
     #[pymodule_export]
     use super::hit_miss::HitMissFit;
     #[pymodule_export]
+    use super::initiation::InitiationFit;
+    #[pymodule_export]
     use super::latent::{latent_classes_of_counts, latent_classes_of_records};
     #[pymodule_export]
     use super::missed_cracks::{missed_cracks_of_counts, missed_cracks_of_records};
+    #[pymodule_export]
+    use super::rates::{pooled_rates, rate_change};
     #[pymodule_export]
     use super::records::{Records, records_template, records_text};
     #[pymodule_export]

@@ -18,12 +18,14 @@ OVER_THE_ENGINE = {
     "detection",
     "elsewhere",
     "hit_miss",
+    "initiation",
     "latent_classes",
     "records",
     "signal_response",
     "study",
     "missed_cracks",
     "parts",
+    "rates",
 }
 
 

@@ -2,11 +2,14 @@
 
 mod demonstration;
 mod expected;
+mod history;
 mod hit_miss;
+mod initiation;
 mod latent;
 mod missed_cracks;
 mod missed_cracks_coverage;
 mod paired;
+mod rate_change;
 mod records;
 mod signal;
 

@@ -95,7 +95,7 @@ fn distances(study: &Study, belief: &Belief, problem: &str) -> Vec<(String, f64)
         let error = ours.standard_error.hypot(expected.standard_error);
         let z = (ours.value - expected.value) / error;
         // What is not known to 3 % would be near anything.
-        let scale = expected.value.abs().max(0.1);
+        let scale = expected.value.abs().max(0.2);
         let is_known = ["log_marginal", "s_w_correlation"].contains(&quantity.as_str())
             || error < 0.03 * scale
             || quantity.contains("p_loss");

@@ -7,7 +7,7 @@ pub(super) const MOST_FAULTS: usize = 50;
 
 /// Faults found; the first of them in full.
 #[derive(Default)]
-pub(super) struct Faults {
+pub(in crate::statistics) struct Faults {
     pub shown: Vec<Fault>,
     pub count: usize,
 }

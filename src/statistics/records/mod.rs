@@ -43,6 +43,7 @@ mod units;
 
 pub use blade_looks::BladeLooks;
 pub use columns::{ACCESS, COLUMNS, Column, GRADES, SIDES, word};
+pub(super) use faults::Faults;
 pub use format::{BadLines, DateOrder, Decimal, Format};
 pub use line::{Line, When};
 pub use read::text as read_text;

@@ -1,0 +1,443 @@
+//! The log-likelihood of observations with slope and curvature.
+
+use super::law::{Hazard, Law};
+use super::observation::{Cell, Observation, Observations};
+use super::row_factor::{Along, RowLaw, nodes};
+use crate::statistics::newton::Local;
+use nalgebra::{DMatrix, DVector};
+
+/// What is fitted to what: `y = level + slope * ln(time / unit) + covariates`.
+///
+/// Parameters are the level, the slope unless it is held, a coefficient for each covariate, and, with a row factor, the
+/// logarithm of its variance.
+#[derive(Debug, Clone)]
+pub(super) struct Problem {
+    pub law: Law,
+    /// Slope that is held, if it is.
+    pub slope: Option<f64>,
+    /// Whether rows have factors of their own.
+    pub has_factor: bool,
+    /// Times are worked with over this, so that no unit of time is better than another.
+    pub unit: f64,
+    pub covariates: usize,
+    /// Whether looks miss cracks, so that an observation may have several cells.
+    pub is_mixed: bool,
+    /// Observations row by row.
+    rows: Vec<Vec<Ready>>,
+}
+
+/// An observation with the rows that its times give.
+#[derive(Debug, Clone)]
+struct Ready {
+    cells: Vec<ReadyCell>,
+    /// Where none had begun by the last time, and the logarithm of the chance of what was seen then.
+    never: Option<(Point, f64)>,
+    count: f64,
+}
+
+#[derive(Debug, Clone)]
+struct ReadyCell {
+    from: Point,
+    /// `None` for a moment that is known.
+    to: Option<Point>,
+    log_coefficient: f64,
+}
+
+/// A time on the straight line: `y = weights . parameters + offset`. At time 0 the hazard is nothing.
+#[derive(Debug, Clone)]
+pub(super) struct Point {
+    pub weights: DVector<f64>,
+    pub offset: f64,
+    log_time: f64,
+}
+
+/// The logarithm of a likelihood with slope and curvature.
+struct Term {
+    log: f64,
+    slope: DVector<f64>,
+    bend: DMatrix<f64>,
+}
+
+impl Problem {
+    pub fn new(law: Law, shape: Option<f64>, has_factor: bool, observations: &Observations) -> Self {
+        let times = || observations.list.iter().flat_map(Observation::times).filter(|time| *time > 0.0);
+        let unit = (times().map(f64::ln).sum::<f64>() / times().count() as f64).exp();
+        let slope = if law == Law::Exponential { Some(1.0) } else { shape.map(|shape| law.turned(shape)) };
+        let covariates = observations.covariates.len();
+        let is_mixed = observations.list.iter().any(|one| one.cells.len() + usize::from(one.never > 0.0) > 1);
+        let mut problem = Problem { law, slope, has_factor, unit, covariates, is_mixed, rows: Vec::new() };
+        let mut last = None;
+        for one in &observations.list {
+            let ready = problem.ready(one);
+            match problem.rows.last_mut() {
+                Some(row) if last == Some(one.row) => row.push(ready),
+                _ => problem.rows.push(vec![ready]),
+            }
+            last = Some(one.row);
+        }
+        problem
+    }
+
+    /// The same with a slope that is held.
+    pub fn with_slope(&self, observations: &Observations, slope: f64) -> Problem {
+        Problem::new(self.law, Some(self.law.turned(slope)), self.has_factor, observations)
+    }
+
+    /// Number of parameters.
+    pub fn parameters(&self) -> usize {
+        1 + usize::from(self.slope.is_none()) + self.covariates + usize::from(self.has_factor)
+    }
+
+    /// Where the first covariate stands among the parameters.
+    pub fn first_covariate(&self) -> usize {
+        1 + usize::from(self.slope.is_none())
+    }
+
+    /// The slope under parameters.
+    pub fn slope_of(&self, theta: &DVector<f64>) -> f64 {
+        self.slope.unwrap_or_else(|| theta[1])
+    }
+
+    /// A time, by its logarithm, with covariates.
+    pub fn point(&self, log_time: f64, covariates: &[f64]) -> Point {
+        let mut weights = DVector::zeros(self.parameters());
+        let along = log_time - self.unit.ln();
+        weights[0] = 1.0;
+        if self.slope.is_none() {
+            weights[1] = along;
+        }
+        for (place, value) in covariates.iter().enumerate() {
+            weights[self.first_covariate() + place] = *value;
+        }
+        Point { weights, offset: self.slope.map_or(0.0, |slope| slope * along), log_time }
+    }
+
+    fn ready(&self, one: &Observation) -> Ready {
+        let point = |time: f64| self.point(time.ln(), &one.covariates);
+        let cell = |cell: &Cell| ReadyCell {
+            from: point(cell.from),
+            to: (cell.to > cell.from).then(|| point(cell.to)),
+            log_coefficient: cell.coefficient.ln(),
+        };
+        Ready {
+            cells: one.cells.iter().filter(|cell| cell.coefficient > 0.0).map(cell).collect(),
+            never: (one.never > 0.0).then(|| (point(one.last), one.never.ln())),
+            count: one.count,
+        }
+    }
+
+    /// Parameters to begin with: everything cracks about the middle of all times.
+    pub fn start(&self) -> DVector<f64> {
+        let mut start = DVector::zeros(self.parameters());
+        if self.slope.is_none() {
+            start[1] = 1.0;
+        }
+        if self.has_factor {
+            start[self.parameters() - 1] = RowLaw::USUAL.ln();
+        }
+        start
+    }
+
+    /// The log-likelihood with slope and curvature.
+    pub fn at(&self, theta: &DVector<f64>) -> Local {
+        let count = self.parameters();
+        let mut local =
+            Local { value: 0.0, gradient: DVector::zeros(count), information: DMatrix::zeros(count, count) };
+        if self.has_factor && !RowLaw::can_be(theta[count - 1]) {
+            local.value = f64::NEG_INFINITY;
+            return local;
+        }
+        for row in &self.rows {
+            let term = if self.has_factor { self.of_row(row, theta) } else { self.given(row, theta, 0.0) };
+            local.value += term.log;
+            local.gradient += term.slope;
+            local.information -= term.bend;
+        }
+        // A line that falls is no law; that cells then have no chance would be hidden by those beside them.
+        if local.value.is_nan() || (self.is_mixed && !(self.slope_of(theta) > 0.0)) {
+            local.value = f64::NEG_INFINITY;
+        }
+        local
+    }
+
+    /// What rows gain to first order by a small variance of their factor, were it without one: half the curvature of each
+    /// row's likelihood by its factor.
+    pub fn gain_by_variance(&self, theta: &DVector<f64>) -> f64 {
+        let gain = |row: &Vec<Ready>| {
+            // By the factor itself, from slope and bend by its logarithm.
+            let Along { slope, bend, .. } = self.along(row, theta, 0.0);
+            0.5 * (bend - slope + slope * slope)
+        };
+        self.rows.iter().map(gain).sum()
+    }
+
+    /// A row, averaged over its factor.
+    fn of_row(&self, row: &[Ready], theta: &DVector<f64>) -> Term {
+        let last = self.parameters() - 1;
+        let law = RowLaw::of_log_variance(theta[last]);
+        let nodes = nodes(&law, |log_factor| self.along(row, theta, log_factor));
+        mixed(nodes.into_iter().map(|(log_factor, log_width)| {
+            let mut term = self.given(row, theta, log_factor);
+            let [log, slope, bend] = law.log_density(log_factor);
+            term.log += log + log_width;
+            term.slope[last] += slope;
+            term.bend[(last, last)] += bend;
+            term
+        }))
+    }
+
+    /// A row whose factor is known by its logarithm.
+    fn given(&self, row: &[Ready], theta: &DVector<f64>, log_factor: f64) -> Term {
+        let count = self.parameters();
+        let mut sum = Term { log: 0.0, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+        for one in row {
+            let term = mixed(self.parts(one, theta, log_factor));
+            sum.log += one.count * term.log;
+            sum.slope.axpy(one.count, &term.slope, 1.0);
+            sum.bend += term.bend * one.count;
+        }
+        sum
+    }
+
+    /// The same by the logarithm of the factor alone.
+    fn along(&self, row: &[Ready], theta: &DVector<f64>, log_factor: f64) -> Along {
+        let mut sum = Along::default();
+        for one in row {
+            let parts: Vec<Along> = self.parts(one, theta, log_factor).map(|part| part.along).collect();
+            let highest = parts.iter().map(|part| part.log).fold(f64::NEG_INFINITY, f64::max);
+            let total: f64 = parts.iter().map(|part| (part.log - highest).exp()).sum();
+            let share = |part: &Along| (part.log - highest).exp() / total;
+            let slope: f64 = parts.iter().map(|part| share(part) * part.slope).sum();
+            let square: f64 = parts.iter().map(|part| share(part) * (part.bend + part.slope * part.slope)).sum();
+            sum.log += one.count * (highest + total.ln());
+            sum.slope += one.count * slope;
+            sum.bend += one.count * (square - slope * slope);
+        }
+        sum
+    }
+
+    /// The likelihoods that an observation is the sum of.
+    fn parts<'p>(
+        &'p self,
+        one: &'p Ready,
+        theta: &'p DVector<f64>,
+        log_factor: f64,
+    ) -> impl Iterator<Item = Part> + 'p {
+        let cells = one.cells.iter().map(move |cell| self.of_cell(cell, theta, log_factor));
+        cells.chain(one.never.iter().map(move |(point, log)| {
+            let mut part = self.survived(point, theta, log_factor);
+            part.term.log += log;
+            part.along.log += log;
+            part
+        }))
+    }
+
+    fn hazard(&self, point: &Point, theta: &DVector<f64>) -> Option<Hazard> {
+        (point.log_time > f64::NEG_INFINITY).then(|| self.law.hazard(point.weights.dot(theta) + point.offset))
+    }
+
+    /// No crack by a time: the logarithm is minus the hazard.
+    fn survived(&self, point: &Point, theta: &DVector<f64>, log_factor: f64) -> Part {
+        let count = self.parameters();
+        let Some(hazard) = self.hazard(point, theta) else { return Part::certain(count) };
+        let factor = log_factor.exp();
+        let log = -factor * hazard.value;
+        Part {
+            along: Along { log, slope: log, bend: log },
+            term: Term {
+                log,
+                slope: &point.weights * (-factor * hazard.slope),
+                bend: &point.weights * point.weights.transpose() * (-factor * hazard.bend),
+            },
+        }
+    }
+
+    /// A crack that began within a cell, or at its moment.
+    fn of_cell(&self, cell: &ReadyCell, theta: &DVector<f64>, log_factor: f64) -> Part {
+        let mut part = self.survived(&cell.from, theta, log_factor);
+        match &cell.to {
+            None => self.add_moment(&mut part, &cell.from, theta, log_factor),
+            Some(to) => self.add_stretch(&mut part, &cell.from, to, theta, log_factor),
+        }
+        part.term.log += cell.log_coefficient;
+        part.along.log += cell.log_coefficient;
+        part
+    }
+
+    /// On top of having come so far: the hazard rate at that moment.
+    fn add_moment(&self, part: &mut Part, point: &Point, theta: &DVector<f64>, log_factor: f64) {
+        let (weights, slope) = (&point.weights, self.slope_of(theta));
+        if let Some(hazard) = self.hazard(point, theta) {
+            let log = log_factor + hazard.log_slope + slope.ln() - point.log_time;
+            part.along.log += log;
+            part.along.slope += 1.0;
+            part.term.log += log;
+            part.term.slope.axpy(hazard.log_slope_change, weights, 1.0);
+            part.term.bend.ger(hazard.log_slope_bend, weights, weights, 1.0);
+            if self.slope.is_none() {
+                part.term.slope[1] += 1.0 / slope;
+                part.term.bend[(1, 1)] -= 1.0 / (slope * slope);
+            }
+        }
+    }
+
+    /// On top of having come so far: `1 - exp(-d)`, d the hazard that the stretch adds.
+    fn add_stretch(&self, part: &mut Part, from: &Point, to: &Point, theta: &DVector<f64>, log_factor: f64) {
+        let factor = log_factor.exp();
+        let Some(end) = self.hazard(to, theta) else { return };
+        let begin = self.hazard(from, theta);
+        let added = factor * (end.value - begin.as_ref().map_or(0.0, |begin| begin.value));
+        let odds = 1.0 / added.exp_m1();
+        let log = if added > 0.0 { (-(-added).exp_m1()).ln() } else { f64::NEG_INFINITY };
+        let bent = -odds * (1.0 + odds);
+        part.along.log += log;
+        part.along.slope += odds * added;
+        part.along.bend += odds * added + bent * added * added;
+        part.term.log += log;
+        let mut change = &to.weights * (factor * end.slope);
+        part.term.bend.ger(odds * factor * end.bend, &to.weights, &to.weights, 1.0);
+        if let Some(begin) = begin {
+            change.axpy(-factor * begin.slope, &from.weights, 1.0);
+            part.term.bend.ger(-odds * factor * begin.bend, &from.weights, &from.weights, 1.0);
+        }
+        part.term.slope.axpy(odds, &change, 1.0);
+        part.term.bend.ger(bent, &change, &change, 1.0);
+    }
+}
+
+/// One of the likelihoods that an observation is the sum of: by all parameters, and by the logarithm of the row factor.
+struct Part {
+    term: Term,
+    along: Along,
+}
+
+impl Part {
+    fn certain(count: usize) -> Self {
+        let term = Term { log: 0.0, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+        Part { term, along: Along::default() }
+    }
+}
+
+impl From<Part> for Term {
+    fn from(part: Part) -> Term {
+        part.term
+    }
+}
+
+/// The logarithm of a sum of likelihoods, from their logarithms.
+fn mixed(terms: impl Iterator<Item = impl Into<Term>>) -> Term {
+    let mut terms: Vec<Term> = terms.map(Into::into).collect();
+    if terms.len() == 1 {
+        return terms.remove(0);
+    }
+    let highest = terms.iter().map(|term| term.log).fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = terms.iter().map(|term| (term.log - highest).exp()).sum();
+    let count = terms.first().map_or(0, |term| term.slope.len());
+    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+    for term in terms {
+        let share = (term.log - highest).exp() / total;
+        if share > 0.0 {
+            sum.slope.axpy(share, &term.slope, 1.0);
+            sum.bend += (term.bend + &term.slope * term.slope.transpose()) * share;
+        }
+    }
+    sum.bend -= &sum.slope * sum.slope.transpose();
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::observation::PlannedLook;
+    use super::*;
+
+    /// Intervals, clean ones, known moments and looks that miss, in three rows, with one covariate.
+    fn observations() -> Observations {
+        let blunt = |found| {
+            let looks = [(3.0, 0.6), (7.0, 0.8), (11.0, 0.5)].map(|(time, pod)| PlannedLook { time, pod });
+            Observation::of_looks(&looks, found)
+        };
+        let list = [
+            Observation::interval(0.0, 4.0),
+            Observation::interval(4.0, 9.0),
+            Observation::exact(6.0),
+            Observation::clean(12.0),
+            blunt(true),
+            blunt(false),
+        ];
+        let of_row = |(place, one): (usize, Observation)| Observation {
+            row: place % 3,
+            count: 1.0 + place as f64,
+            covariates: vec![0.3 * place as f64 - 0.5],
+            ..one
+        };
+        let list = list.into_iter().enumerate().map(of_row).collect();
+        Observations::new(list, &["heat".to_owned()]).expect("good observations")
+    }
+
+    #[test] // by central differences, whose error is of the order of the squared step
+    fn slope_and_curvature_are_those_of_the_value() {
+        const STEP: f64 = 1e-4;
+        for law in Law::ALL {
+            for has_factor in [false, true] {
+                let problem = Problem::new(law, None, has_factor, &observations());
+                let mut theta = problem.start();
+                theta[0] = -0.4;
+                let place = problem.first_covariate();
+                theta[place] = 0.7;
+                let here = problem.at(&theta);
+                for index in 0..problem.parameters() {
+                    let moved = |way: f64| {
+                        let mut theta = theta.clone();
+                        theta[index] += way * STEP;
+                        problem.at(&theta)
+                    };
+                    let (below, above) = (moved(-1.0), moved(1.0));
+                    let near = |ours: f64, difference: f64| {
+                        let difference = difference / (2.0 * STEP);
+                        let allowed = 1e-5 * (1.0 + ours.abs());
+                        assert!((ours - difference).abs() < allowed, "{law:?} {index}: {ours} {difference}");
+                    };
+                    near(here.gradient[index], above.value - below.value);
+                    for other in 0..problem.parameters() {
+                        let difference = above.gradient[other] - below.gradient[other];
+                        near(-here.information[(other, index)], difference);
+                    }
+                }
+            }
+        }
+    }
+
+    #[test] // the mean over a gamma factor of exp(-Z H) is (1 + v H)^(-1/v), and so on for a moment
+    fn a_row_of_known_and_clean_moments_has_its_closed_form() {
+        let list = vec![Observation::exact(2.0), Observation { count: 3.0, ..Observation::clean(5.0) }];
+        let observations = Observations::new(list, &[]).expect("good observations");
+        for variance in [1e-4_f64, 0.02, 0.5, 3.0, 20.0] {
+            let problem = Problem::new(Law::Weibull, Some(1.5), true, &observations);
+            let theta = DVector::from_vec(vec![-0.3, variance.ln()]);
+            let hazard = |time: f64| (-0.3 + 1.5 * (time / problem.unit).ln()).exp();
+            // One event: mean of Z exp(-Z H) is (1 + v H)^(-1/v - 1).
+            let all = hazard(2.0) + 3.0 * hazard(5.0);
+            let rate = 1.5 * hazard(2.0) / 2.0;
+            let closed = rate.ln() - (1.0 / variance + 1.0) * (variance * all).ln_1p();
+            let ours = problem.at(&theta).value;
+            assert!((ours - closed).abs() < 1e-9 * (1.0 + closed.abs()), "{variance}: {ours} {closed}");
+        }
+    }
+
+    #[test] // quadrature at 40 digits by another program; Z of shape 2 and rate 2 has the variance 1/2
+    fn a_row_of_looks_that_miss_has_the_reference_chance_of_being_clean() {
+        for (hazards, pod, chance) in [
+            (vec![0.01, 0.02, 0.03], 0.6, 0.341_295_086_026_412_73),
+            (vec![0.01, 0.03, 0.06, 0.1], 0.5, 0.105_939_391_593_978_65),
+        ] {
+            // By a law whose hazard is the time itself.
+            let looks: Vec<PlannedLook> = hazards.into_iter().map(|time| PlannedLook { time, pod }).collect();
+            let seen = Observation { count: 60.0, ..Observation::of_looks(&looks, false) };
+            let observations = Observations::new(vec![seen], &[]).expect("good observations");
+            let problem = Problem::new(Law::Exponential, None, true, &observations);
+            let theta = DVector::from_vec(vec![problem.unit.ln(), 0.5_f64.ln()]);
+            let ours = problem.at(&theta).value.exp();
+            assert!((ours - chance).abs() < 1e-10, "{ours} {chance}");
+        }
+    }
+}
