@@ -133,7 +133,13 @@ impl Distribution {
                 Gamma::new(shape, shape / mean).map_or(f64::NAN, |gamma| gamma.pdf(value))
             }
             Distribution::Lognormal { .. } | Distribution::Weibull { .. } | Distribution::Gamma { .. } => 0.0,
-            Distribution::Uniform { low, high } => if (low..=high).contains(&value) { 1.0 / (high - low) } else { 0.0 },
+            Distribution::Uniform { low, high } => {
+                if (low..=high).contains(&value) {
+                    1.0 / (high - low)
+                } else {
+                    0.0
+                }
+            }
             Distribution::Triangular { low, mode, high } => {
                 let top = 2.0 / (high - low);
                 if value < low || value > high {

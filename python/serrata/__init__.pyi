@@ -18,6 +18,7 @@ from .errors import (
     WorkerError,
 )
 from .grown import GrownCracks
+from .hindcast import Hindcast
 from .hit_miss import HitMissFit
 from .hit_miss_fitting import fit_hit_miss
 from .initiation import InitiationFit, fit_initiation
@@ -49,6 +50,7 @@ __all__ = [
     "Fault",
     "FileError",
     "GrownCracks",
+    "Hindcast",
     "HitMissFit",
     "InitiationFit",
     "InternalError",

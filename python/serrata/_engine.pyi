@@ -26,6 +26,7 @@ __all__ = [
     "_fail_inside",
     "given",
     "grow",
+    "hindcast",
     "latent_classes_of_counts",
     "latent_classes_of_records",
     "live_part",
@@ -56,6 +57,16 @@ def given(
     threads: int,
     progress: Callable[[int], object] | None,
 ) -> Given: ...
+def hindcast(
+    study: Study,
+    records: Records,
+    *,
+    draws: int,
+    cracks: int,
+    repeats: int,
+    seed: int,
+    threads: int,
+) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], float]: ...
 def grow(
     study: Study,
     hot_spot: str,

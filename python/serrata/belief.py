@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["Belief"]
 
 #: Its tables.
-TABLES = ("summary", "rows", "inputs", "lengths", "losses", "next_look")
+TABLES = ("summary", "by_row", "inputs", "lengths", "losses", "losses_by_month", "next_look")
 #: Rows of the report, with the words above each.
 _OF_ROWS = {
     "looks": "looks",
@@ -37,6 +37,10 @@ _OF_ROWS = {
     "p_loss_to_next_outage": "P(loss, next)",
     "p_loss_in_5_years": "P(loss, 5 y)",
 }
+#: Those that are chances of a loss: none seen is no risk of zero.
+_RISKS = ("P(loss, next)", "P(loss, 5 y)")
+#: Standard error, as a share of the number, from which one figure is shown.
+_COARSE = 0.1
 #: Change of a mean, in standard deviations before, from which an input is shown to have moved.
 _MOVED = 0.3
 
@@ -54,7 +58,7 @@ class Belief:
     >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
     >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
     >>> belief = study.given(records, draws=64, cracks=256).belief
-    >>> rows = belief.rows.set_index("quantity")["value"]
+    >>> rows = belief.by_row.set_index("quantity")["value"]
     >>> int(rows["blades_called"]), bool(2.5 < rows["cracks"] < 3.3)
     (3, True)
     """
@@ -85,7 +89,7 @@ class Belief:
         Parameters
         ----------
         name : str
-            summary, rows, inputs, lengths, losses or next_look.
+            summary, by_row, inputs, lengths, losses, losses_by_month or next_look.
 
         Returns
         -------
@@ -107,7 +111,7 @@ class Belief:
         Parameters
         ----------
         name : str
-            summary, rows, inputs, lengths, losses or next_look.
+            summary, by_row, inputs, lengths, losses, losses_by_month or next_look.
 
         Returns
         -------
@@ -132,12 +136,12 @@ class Belief:
         return self.table("summary")
 
     @cached_property
-    def rows(self) -> pd.DataFrame:
+    def by_row(self) -> pd.DataFrame:
         """What is in each row at the start of the study, and what comes of it if nobody looks.
 
         Columns: row, quantity, unit, value, standard_error.
         """
-        return self.table("rows")
+        return self.table("by_row")
 
     @cached_property
     def inputs(self) -> pd.DataFrame:
@@ -155,8 +159,19 @@ class Belief:
 
     @cached_property
     def losses(self) -> pd.DataFrame:
-        """Chance that a row loses a blade until a moment, month by month: row, year, p_loss_until, standard_error."""
+        """Chance that a row loses a blade until the next outage, and year by year, from lives with planted cracks.
+
+        Columns: row, year, p_loss_until, standard_error, low, high (95 %).
+        """
         return self.table("losses")
+
+    @cached_property
+    def losses_by_month(self) -> pd.DataFrame:
+        """The same month by month, from sums over possible cracks; NaN where it is not known to a fifth.
+
+        Columns: row, year, p_loss_until, standard_error.
+        """
+        return self.table("losses_by_month")
 
     @cached_property
     def next_look(self) -> pd.DataFrame:
@@ -173,12 +188,12 @@ class Belief:
 
     def rows_by_risk(self) -> list[str]:
         """Give the rows, the one first that is most likely to lose a blade before its next outage if nobody looks."""
-        risks = self._of_rows("p_loss_to_next_outage") or self._of_rows("p_loss_in_5_years")
-        return sorted(risks, key=lambda row: -risks[row])
+        next_outage, years = self._of_rows("p_loss_to_next_outage"), self._of_rows("p_loss_in_5_years")
+        return sorted(years, key=lambda row: (-next_outage.get(row, 0.0), -years[row]))
 
-    def _of_rows(self, quantity: str) -> dict[str, float]:
-        rows = self._tables["rows"]
-        lines = zip(rows["row"], rows["quantity"], rows["value"], strict=True)
+    def _of_rows(self, quantity: str, what: str = "value") -> dict[str, float]:
+        rows = self._tables["by_row"]
+        lines = zip(rows["row"], rows["quantity"], rows[what], strict=True)
         return {row: float(value) for row, own, value in lines if own == quantity}
 
     def report(self) -> str:
@@ -192,20 +207,40 @@ class Belief:
             f"each was replaced. What is believed at {about['start_year']:g}, if nobody looks:",
             "",
         ]
-        columns = {head: self._of_rows(quantity) for quantity, head in _OF_ROWS.items()}
+        columns = {
+            head: (self._of_rows(quantity), self._of_rows(quantity, "standard_error"))
+            for quantity, head in _OF_ROWS.items()
+        }
         width = max(len(row) for row in self.rows_by_risk())
         lines.append(f"{'row':{width}}" + "".join(f"{head:>15}" for head in columns))
         for row in self.rows_by_risk():
-            cells = "".join(_cell(numbers.get(row)) for numbers in columns.values())
+            cells = "".join(
+                _bound(self._most(row, head))
+                if head in _RISKS and not numbers.get(row)
+                else _cell(numbers.get(row), errors.get(row))
+                for head, (numbers, errors) in columns.items()
+            )
             lines.append(f"{row:{width}}{cells}")
-        lines += ["", "Most likely to lose a blade first; lengths in mm.", "", *self._moved(), *self._predicted()]
+        lines += [
+            "",
+            "Most likely to lose a blade first; lengths in mm; what is known to no better than a tenth has ~.",
+        ]
+        lines += ["", *self._moved(), *self._predicted()]
         lines += [f"Sampled with {summary['effective_draws']:.0f} draws that count in full.", ""]
         if self.warnings:
             lines += ["Beware:", *(f"  - {warning}" for warning in self.warnings), ""]
         return "\n".join([*lines, CAUTION, ""])
 
+    def _most(self, row: str, head: str) -> float | None:
+        """Upper end of a chance of a loss of which none was seen."""
+        losses = self._tables["losses"]
+        highs = [high for own, high in zip(losses["row"], losses["high"], strict=True) if own == row]
+        if not highs:
+            return None
+        return float(highs[0] if "next" in head else highs[-1])
+
     def _moved(self) -> list[str]:
-        """What is believed otherwise than before."""
+        """Say what is believed otherwise than before."""
         inputs = self._tables["inputs"]
         lines = []
         for number in range(len(inputs["input"])):
@@ -291,7 +326,15 @@ class Belief:
         return Belief._again, (self._about, self._tables)
 
 
-def _cell(number: float | None) -> str:
+def _cell(number: float | None, error: float | None) -> str:
     if number is None:
         return f"{'-':>15}"
-    return f"{number:>15.0f}" if number == int(number) else f"{number:>15.3g}"
+    if number == int(number):
+        return f"{number:>15.0f}"
+    # What is not known to a tenth gets no second figure.
+    is_coarse = error is not None and error > _COARSE * number
+    return f"{f'~{number:.0e}':>15}" if is_coarse else f"{number:>15.3g}"
+
+
+def _bound(number: float | None) -> str:
+    return f"{f'< {number:.0e}':>15}" if number is not None else f"{'-':>15}"

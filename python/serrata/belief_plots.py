@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from serrata.belief import Belief
+    from serrata.hindcast import Hindcast
 
-__all__ = ["inputs", "lengths", "losses", "rows", "write"]
+__all__ = ["foreseen", "inputs", "lengths", "losses", "rows", "write"]
 
 _GREY = "0.6"
 #: Rows that have lines of their own; more would not be told apart.
@@ -31,7 +32,7 @@ _LINES = [
 
 
 def rows(belief: Belief, ax: Axes | None = None) -> Axes:
-    """The chance that each row loses a blade to its next outage if nobody looks, with the expected cracks beside it.
+    """Draw the chance that each row loses a blade to its next outage if nobody looks, with the cracks that are there.
 
     Parameters
     ----------
@@ -46,19 +47,28 @@ def rows(belief: Belief, ax: Axes | None = None) -> Axes:
     """
     ax = begun(ax, "Rows by their chance of a loss to the next outage, if nobody looks", belief._about["study"])
     names = belief.rows_by_risk()[::-1]
-    quantity = "p_loss_to_next_outage" if belief._of_rows("p_loss_to_next_outage") else "p_loss_in_5_years"
-    risks, cracks, called = (belief._of_rows(what) for what in (quantity, "cracks", "blades_called"))
-    shown = [name for name in names if name in risks]
-    values = [max(risks[name], 1e-12) for name in shown]
-    ax.barh(range(len(shown)), values, color=BLUE, height=0.6)
+    to_next = belief._of_rows("p_loss_to_next_outage")
+    cracks, called = (belief._of_rows(what) for what in ("cracks", "blades_called"))
+    losses = belief.losses
+    for place, name in enumerate(names):
+        own = losses[losses["row"] == name].iloc[0 if name in to_next else -1]
+        value, low, high = (float(own[what]) for what in ("p_loss_until", "low", "high"))
+        if value > 0.0:
+            ax.plot([max(low, value / 1e3), high], [place, place], color=BLUE, linewidth=2)
+            ax.plot(value, place, "o", color=BLUE)
+            known = f"{value:.0e}"
+        else:
+            # None seen is no chance of zero: what is drawn is the most that it may be.
+            ax.plot(high, place, "<", color=_GREY)
+            known = f"< {high:.0e}"
+        words = f"{known}; {cracks[name]:.2f} cracks now; {called[name]:.0f} called"
+        ax.text(1.01, place, words, va="center", fontsize="small", transform=ax.get_yaxis_transform())
+    ax.plot([], [], "o-", color=BLUE, label="chance, with its 95 % interval")
+    ax.plot([], [], "<", color=_GREY, linestyle="", label="none seen: at most (95 %)")
     ax.set_xscale("log")
-    ax.set_yticks(range(len(shown)), [plain(name) for name in shown])
-    lowest, highest = min(values), max(values)
-    ax.set_xlim(lowest / 3, highest * 30)
-    for place, (name, value) in enumerate(zip(shown, values, strict=True)):
-        words = f" {value:.1e}: {cracks[name]:.2f} cracks now, {called[name]:.0f} blades called so far"
-        ax.text(value, place, words, va="center", fontsize="small")
-    ax.set_xlabel("chance of a loss to the next outage" if "next" in quantity else "chance of a loss in 5 years")
+    ax.set_yticks(range(len(names)), [plain(name) for name in names])
+    ax.set_xlabel("chance of a loss to the next outage" if to_next else "chance of a loss in 5 years")
+    within(ax, loc="lower right")
     return ax
 
 
@@ -95,7 +105,7 @@ def inputs(belief: Belief, ax: Axes | None = None) -> Axes:
 
 
 def lengths(belief: Belief, ax: Axes | None = None) -> Axes:
-    """The chance that a row has a crack longer than a length, for the rows most at risk.
+    """Draw the chance that a row has a crack longer than a length, for the rows most at risk.
 
     Parameters
     ----------
@@ -109,21 +119,24 @@ def lengths(belief: Belief, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     ax = begun(ax, f"Longest crack in a row now, {belief._about['start_year']:g}", belief._about["study"])
-    longest = 0.0
+    shortest, longest = 1.0, 0.0
     for (colour, stroke), name in zip(_LINES, belief.rows_by_risk()[:_MOST_LINES], strict=False):
         own = belief.lengths[(belief.lengths["row"] == name) & (belief.lengths["length_mm"] > 0.0)]
         chance = 1.0 - own["p_none_longer"].to_numpy()
         ax.plot(own["length_mm"], chance, color=colour, linestyle=stroke, label=plain(name))
         longest = max(longest, float(own["length_mm"][chance > 1e-4].max()) if (chance > 1e-4).any() else 0.0)
+        # To the left of the shortest cracks nothing changes.
+        changing = own["length_mm"][chance < 0.999 * chance[0]]
+        shortest = min(shortest, float(changing.min()) if len(changing) else shortest)
     sizes_along(ax)
     ax.set(xlabel="surface length, mm", ylabel="chance of a longer crack", yscale="log", ylim=(1e-4, 1.0))
-    ax.set_xlim(float(belief.lengths["length_mm"][belief.lengths["length_mm"] > 0].min()), max(longest, 1.0))
+    ax.set_xlim(0.7 * shortest, max(longest, 2.0 * shortest))
     beside(ax)
     return ax
 
 
 def losses(belief: Belief, ax: Axes | None = None) -> Axes:
-    """The chance that a row has lost a blade by a moment if nobody looks, for the rows most at risk.
+    """Draw the chance that a row has lost a blade by a moment if nobody looks, for the rows most at risk.
 
     Parameters
     ----------
@@ -140,9 +153,39 @@ def losses(belief: Belief, ax: Axes | None = None) -> Axes:
     for (colour, stroke), name in zip(_LINES, belief.rows_by_risk()[:_MOST_LINES], strict=False):
         own = belief.losses[belief.losses["row"] == name]
         chance = np.where(own["p_loss_until"] > 0.0, own["p_loss_until"], np.nan)
-        ax.plot(own["year"], chance, color=colour, linestyle=stroke, label=plain(name))
+        ax.plot(own["year"], chance, marker="o", markersize=3, color=colour, linestyle=stroke, label=plain(name))
+        seen = own["p_loss_until"] > 0.0
+        ax.fill_between(own["year"], own["low"], own["high"], where=seen, color=colour, alpha=0.12, linewidth=0)
     ax.set(xlabel="year", ylabel="chance of a loss", yscale="log")
     beside(ax)
+    return ax
+
+
+def foreseen(hindcast: Hindcast, ax: Axes | None = None) -> Axes:
+    """Blades that past looks called, beside what was to be expected from all looks before.
+
+    Parameters
+    ----------
+    hindcast : Hindcast
+        What to draw.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure if left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    ax = begun(ax, "Past looks: found, and expected from all looks before", hindcast._study)
+    looks = hindcast.looks
+    places = np.arange(len(looks))
+    low, high, expected = (looks[name].to_numpy(dtype=float) for name in ("low", "high", "expected"))
+    ax.vlines(places, low, high, color=_GREY, linewidth=6, alpha=0.6, label="5 to 95 % of what was expected")
+    ax.plot(places, expected, "_", color="black", markersize=10, label="mean of that")
+    ax.plot(places, looks["called"], "o", color=ORANGE, markersize=5, label="found")
+    names = [f"{row} {year:.4g}" for row, year in zip(looks["row"], looks["year"], strict=True)]
+    ax.set_xticks(places, [plain(name) for name in names], rotation=90, fontsize="x-small")
+    ax.set(ylabel="blades called", ylim=(-0.3, None))
+    within(ax, loc="upper left")
     return ax
 
 

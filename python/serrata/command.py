@@ -12,7 +12,7 @@ import click
 from serrata.about import CAUTION, __version__
 from serrata.belief import Belief
 from serrata.command_detection import hit_miss, signal_response
-from serrata.command_records import demonstration, in_options, load, reads_records, records
+from serrata.command_records import demonstration, draw, figure_option, in_options, load, reads_records, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
 from serrata.files import check_directory
@@ -209,6 +209,33 @@ def given(
         click.echo(f"\nTables, figures and report are in {out}")
     if save is not None and not as_json:
         click.echo(f"\nThe study given its records is {save}: serrata compare {save}")
+
+
+@main.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@reads_records
+@click.option("--draws", default=128, show_default=True, help="Draws of what the blades of each row share.")
+@click.option("--cracks", default=512, show_default=True, help="Possible cracks of each hot spot; a power of two.")
+@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@figure_option("Draw what was found beside what was expected into this file.")
+def hindcast(
+    study: Path,
+    file: Path,
+    columns: tuple[str, ...],
+    draws: int,
+    cracks: int,
+    seed: int,
+    threads: int,
+    figure: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Predict each past look of FILE from those before it, by STUDY, and hold it against what it found."""
+    found = load(file, columns, declared)
+    answer = Study.load(study).hindcast(found, draws=draws, cracks=cracks, seed=seed, threads=threads)
+    if figure is not None:
+        draw(answer.plot, figure)
+    click.echo(answer.report(), nl=False)
 
 
 @main.command()

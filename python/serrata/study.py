@@ -14,6 +14,7 @@ from serrata.belief import Belief
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
+from serrata.hindcast import Hindcast
 from serrata.progress import Progress, shown
 from serrata.screening import Screening
 
@@ -595,6 +596,49 @@ class Study:
             )
         about = {"study": self.name, "records": records.source, "start_year": self.start_year}
         return Study._of(found.study, Belief._of(found, about))
+
+    def hindcast(
+        self,
+        records: Records,
+        *,
+        draws: int = 128,
+        cracks: int = 512,
+        repeats: int = 2,
+        seed: int = 1,
+        threads: int = 0,
+    ) -> Hindcast:
+        """Predict each past inspection from those before it, over the whole fleet, and hold it against what it found.
+
+        Looks at one moment are predicted together. It is the plainest check of a study: one that does not foresee what
+        was found has no claim to foresee what will be.
+
+        Parameters
+        ----------
+        records, draws, cracks, repeats, seed, threads
+            As in `given`, which is done once for each moment of a look.
+
+        Returns
+        -------
+        Hindcast
+
+        Raises
+        ------
+        RecordsError, StudyError, ContradictionError, DataError
+            As `given`.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
+        >>> records = serrata.Records.load("tests/engine/data/given/a.csv")
+        >>> hindcast = study.hindcast(records, draws=64, cracks=256)
+        >>> bool((hindcast.looks["called"] == 0).all())
+        True
+        """
+        columns, score = engine.hindcast(
+            self._engine, records._engine, draws=draws, cracks=cracks, repeats=repeats, seed=seed, threads=threads
+        )
+        return Hindcast._of(self.name, columns, score)
 
     @property
     def belief(self) -> Belief:

@@ -117,7 +117,11 @@ impl Study {
 
     /// A past that might have been: the text of its records, and for each row the truth.
     #[allow(clippy::type_complexity)]
-    fn invented_past(&self, py: Python<'_>, seed: &Bound<'_, PyAny>) -> PyResult<(String, Vec<(f64, usize, Vec<f64>)>)> {
+    fn invented_past(
+        &self,
+        py: Python<'_>,
+        seed: &Bound<'_, PyAny>,
+    ) -> PyResult<(String, Vec<(f64, usize, Vec<f64>)>)> {
         let seed = whole("seed", seed, 0..=u64::MAX, "any such number will do")?;
         let past = released(py, || self.study.invented_past(seed))?;
         let rows = past.rows.into_iter().map(|row| (row.row_factor, row.finds, row.cracks_mm));

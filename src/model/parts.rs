@@ -1,8 +1,8 @@
 //! What a study consists of.
 
-use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy, uncertain};
 use super::posterior::Posterior;
 use super::uncertain::UncertainInput;
+use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy, uncertain};
 use crate::error::{Error, Result};
 use std::sync::Arc;
 

@@ -37,7 +37,9 @@ impl UncertainInput {
                 };
                 format!("initiation.{}.mean", study.initiation[law].id)
             }
-            UncertainInput::GrowthCoefficient(law) => format!("growth.{}.coefficient_m_per_start", study.growth[law].id),
+            UncertainInput::GrowthCoefficient(law) => {
+                format!("growth.{}.coefficient_m_per_start", study.growth[law].id)
+            }
             UncertainInput::Q50(technique) => format!("techniques.{}.pod.q50_mm", study.techniques[technique].id),
         }
     }

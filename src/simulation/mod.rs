@@ -29,7 +29,9 @@ mod work_calendar;
 
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
-pub use given::{Belief, Believed, Given, InventedPast, Learning, RowBelief, Sampled, TrueRow};
+pub use given::{
+    Belief, Believed, Given, Hindcast, InventedPast, Learning, PredictedLook, RowBelief, Sampled, TrueRow,
+};
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use observe::Quantity;
 pub use parallel::{Ended, Run};

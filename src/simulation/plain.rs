@@ -18,6 +18,7 @@ use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
 use crate::model::strategy::{Action, AfterLoss, Look, RowEndAction, SisterScope, Strategy};
+use crate::model::uncertain::UncertainInput;
 
 /// What one life comes to.
 #[derive(Debug, Default)]
@@ -409,6 +410,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         calls
     }
 
+    /// What is uncertain of a technique, in this life.
+    fn uncertain_shift(&self, technique: usize) -> f64 {
+        let values = &self.batch.nature.lives[LIFE].uncertain;
+        let inputs = self.study.uncertain.iter().zip(values);
+        let of_technique = inputs.filter(|(input, _)| input.factor_on.contains(&UncertainInput::Q50(technique)));
+        of_technique.map(|(input, value)| input.sigma_log * value).sum()
+    }
+
     fn is_there(&self, crack: &Crack, outage: usize) -> bool {
         crack.is_present(self.start + outage)
     }
@@ -433,6 +442,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let shift = technique.grade_shift_log
             + technique.surface_shift_log[self.row().surface]
             + technique.inspection_sigma * inspection.normal(effect)
+            + self.uncertain_shift(index)
             + technique.crack_sigma * kept;
         let mut pod = technique.pod.at(((size_mm / technique.pod.q50_mm).ln() - shift) / technique.pod.spread);
         if let Some(gate) = technique.depth_gate {

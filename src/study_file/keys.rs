@@ -17,10 +17,11 @@ fn keys_asked_for() -> BTreeMap<String, Key> {
     report.keys.take()
 }
 
+/// All but what serrata writes for itself.
 #[test]
 fn the_reference_study_holds_every_key() {
-    let missing: Vec<String> =
-        keys_asked_for().into_iter().filter(|(_, key)| !key.present).map(|(path, _)| path).collect();
+    let missing = keys_asked_for().into_iter().filter(|(path, key)| !key.present && !path.starts_with("given"));
+    let missing: Vec<String> = missing.map(|(path, _)| path).collect();
     assert_eq!(missing, Vec::<String>::new());
 }
 

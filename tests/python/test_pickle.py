@@ -37,6 +37,8 @@ def public(reference, comparison):
     )
     demo = serrata.Study.load(ROOT / "demo-data" / "demo-study.toml")
     three = ["mpi-enhanced", "penetrant", "eddy-array"]
+    given = serrata.Study.load(ROOT / "tests" / "engine" / "data" / "given" / "a.toml")
+    found = serrata.Records.load(ROOT / "tests" / "engine" / "data" / "given" / "a.csv")
     objects = [
         reference,
         comparison,
@@ -48,6 +50,8 @@ def public(reference, comparison):
         demo.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20),
         reference.grow("curved-tree.tang", cracks=20),
         serrata.Study.load(RARE).screen(),
+        given.given(found, draws=32, cracks=64, repeats=2).belief,
+        given.hindcast(found, draws=32, cracks=64, repeats=2),
         serrata.simulate_variants({"as it is": reference}, trials=20, seed=1),
         records.side_by_side(),
         records.missed_cracks(three),

@@ -12,12 +12,13 @@ use crate::error::{Error, Kind, Result};
 use crate::math::normal_density;
 use crate::model::{Posterior, RowId, Study};
 use crate::random::Key;
+use crate::simulation::estimate::Estimate;
 use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::NaturePlan;
 use crate::simulation::normal_component::effective_number;
+use crate::simulation::parallel::{Run, ask_while};
 use crate::statistics::quadrature::normal_rule;
 use crate::statistics::records::Records;
-use crate::simulation::parallel::{Run, ask_while};
 use rayon::prelude::*;
 use std::ops::ControlFlow;
 use std::sync::Arc;
@@ -93,10 +94,14 @@ pub struct RowBelief {
     pub longest_95_mm: Sampled,
     /// The next outage, if there is one.
     pub next_outage_year: Option<f64>,
-    /// Moments, and the chance that a blade is lost until then if nobody looks.
-    pub p_loss: Vec<(f64, Sampled)>,
+    /// Moments, years apart and the next outage, and the chance that a blade is lost until then if nobody looks.
+    pub p_loss: Vec<(f64, Estimate)>,
+    /// The same month by month, from sums over possible cracks: coarse where losses are rare.
+    pub p_loss_by_month: Vec<(f64, Sampled)>,
     /// Blades that each technique would call at the next outage; none without an outage.
     pub called_next: Vec<Sampled>,
+    /// Chances of numbers of blades that the techniques asked for call then, one technique after another.
+    pub(super) counts_next: Vec<f64>,
     /// Effective number of draws.
     pub effective_draws: f64,
 }
@@ -154,7 +159,8 @@ impl RowPast {
         let numbers = shared_numbers(&nature, &inspection, &history);
         let techniques: Vec<usize> = history.looks.iter().map(|look| look.technique).collect();
         let entries = Entries::new(nature.uncertain.clone(), &numbers, &techniques);
-        let mut years: Vec<f64> = (1..=(12.0 * YEARS_AHEAD) as u32).map(|month| study.start_year + f64::from(month) / 12.0).collect();
+        let mut years: Vec<f64> =
+            (1..=(12.0 * YEARS_AHEAD) as u32).map(|month| study.start_year + f64::from(month) / 12.0).collect();
         years.extend(next_year);
         years.sort_by(f64::total_cmp);
         years.dedup();
@@ -162,6 +168,8 @@ impl RowPast {
             lengths_mm: lengths_mm(&nature),
             years,
             next_outage: next_year.map(|_| nature.calendar.start + 1),
+            techniques: (0..study.techniques.len()).collect(),
+            most_called: None,
         };
         let in_service_year = study.rows[row].in_service_year;
         Ok(RowPast { row, history, nature, inspection, in_service_year, numbers, entries, question })
@@ -169,14 +177,9 @@ impl RowPast {
 
     fn model(&self, fineness: Fineness) -> RowModel<'_> {
         let variance = self.entries.hazard_variance();
-        RowModel::new(
-            (&self.nature, &self.inspection),
-            &self.history,
-            self.in_service_year,
-            variance,
-            &self.question.years,
-            fineness,
-        )
+        let next = self.question.next_outage.map(|outage| self.nature.calendar.years[outage]);
+        let ahead: Vec<f64> = self.question.years.iter().copied().chain(next).collect();
+        RowModel::new((&self.nature, &self.inspection), &self.history, self.in_service_year, variance, &ahead, fineness)
     }
 }
 
@@ -266,7 +269,14 @@ impl Study {
         })?;
         let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
         let watch = Watch { stop: &stop, done: &done };
-        ask_while(|| pool.install(|| self.given_pasts(&pasts, learning, &watch)), &stop, &done, ask)
+        let mut given = ask_while(|| pool.install(|| self.given_pasts(&pasts, learning, &watch)), &stop, &done, ask)?;
+        let before = done.load(Ordering::Relaxed);
+        let risks = given.study.risks_unseen(YEARS_AHEAD as u32, learning, &mut |_| ask(before))?;
+        for row in &mut given.belief.rows {
+            let at = |(years, risk): &(f64, Estimate)| (self.start_year + years, *risk);
+            row.p_loss = risks[row.row.0].iter().map(at).collect();
+        }
+        Ok(given)
     }
 
     /// The same on the threads at hand, without asking.
@@ -276,7 +286,7 @@ impl Study {
         self.given_pasts(pasts, learning, &Watch { stop: &stop, done: &done })
     }
 
-    fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
+    pub(super) fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
         let tasks: Vec<(usize, u32)> =
             (0..learning.repeats).flat_map(|repeat| (0..pasts.len()).map(move |row| (row, repeat))).collect();
         let sample = |&(row, repeat): &(usize, u32)| pasts[row].sample(self, learning, repeat, watch);
@@ -293,15 +303,17 @@ impl Study {
         };
         let fleets: Vec<FleetSamples> = repeats.par_iter().enumerate().map(of_fleet).collect();
         let posterior = self.posterior_of(pasts, &repeats, &fleets, learning);
-        let parts = repeats.into_iter().zip(&fleets).flat_map(|(rows, fleet)| {
-            rows.into_iter().enumerate().map(move |(row, sampled)| (row, fleet, sampled))
-        });
+        let parts = repeats
+            .into_iter()
+            .zip(&fleets)
+            .flat_map(|(rows, fleet)| rows.into_iter().enumerate().map(move |(row, sampled)| (row, fleet, sampled)));
         let sums: Vec<(usize, RowSums)> = parts
             .collect::<Vec<_>>()
             .into_par_iter()
             .map(|(row, fleet, mut sampled)| (row, pasts[row].sums(&mut sampled, fleet, learning)))
             .collect();
-        let of_row = |row: usize| sums.iter().filter(|(other, _)| *other == row).map(|(_, sums)| sums).collect::<Vec<_>>();
+        let of_row =
+            |row: usize| sums.iter().filter(|(other, _)| *other == row).map(|(_, sums)| sums).collect::<Vec<_>>();
         let rows = pasts.iter().enumerate().map(|(row, past)| past.belief(self, &of_row(row))).collect();
         let belief = Belief::of(self, &fleets, rows);
         belief.refuse_if_thin(self)?;
@@ -322,10 +334,8 @@ impl Study {
         let of_repeat = all.div_ceil(fleets.len());
         let each = (draws::DRAWS / (of_repeat * fleets.len())).max(1);
         let key = Key::from_seed(learning.seed).named("draws given records");
-        let chosen: Vec<Vec<&Vec<f64>>> = (0..)
-            .zip(fleets)
-            .map(|(repeat, fleet)| draws::of_fleet(fleet, of_repeat, key.uniform(repeat)))
-            .collect();
+        let chosen: Vec<Vec<&Vec<f64>>> =
+            (0..).zip(fleets).map(|(repeat, fleet)| draws::of_fleet(fleet, of_repeat, key.uniform(repeat))).collect();
         let mut rows = vec![None; self.rows.len()];
         for (place, past) in pasts.iter().enumerate() {
             let mut row = past.without_draws();
@@ -352,7 +362,7 @@ impl Study {
 
 impl Learning {
     /// Refuses what cannot be done.
-    fn check(&self) -> Result<()> {
+    pub(super) fn check(&self) -> Result<()> {
         let least = |name: &str, number: u32, least: u32| {
             if number >= least {
                 return Ok(());
@@ -389,9 +399,13 @@ impl RowPast {
             seed,
         };
         let mut model = self.model(fineness);
-        let prior = RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible(study))?;
-        let draws =
-            Draws { count: learning.draws as usize, fitting: (learning.draws as usize / 2).max(64), seed: seed ^ 0x5555 };
+        let prior =
+            RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible(study))?;
+        let draws = Draws {
+            count: learning.draws as usize,
+            fitting: (learning.draws as usize / 2).max(64),
+            seed: seed ^ 0x5555,
+        };
         let samples = row::sample(&mut model, &self.numbers, &prior, draws, watch).ok_or_else(|| Error {
             kind: Kind::Interrupted {
                 done: watch.done.load(Ordering::Relaxed),
@@ -409,7 +423,10 @@ impl RowPast {
     fn impossible(&self, study: &Study) -> Error {
         Error {
             kind: Kind::Contradiction {
-                what: format!("rows.{}: what its records say cannot come about under the study", study.rows[self.row].id),
+                what: format!(
+                    "rows.{}: what its records say cannot come about under the study",
+                    study.rows[self.row].id
+                ),
                 remedy: "compare the measured lengths with what cracks of the study can come to".to_owned(),
             },
         }
@@ -436,8 +453,7 @@ impl RowPast {
             let of_hazard = (-self.entries.row.of_hazard(values)).exp();
             let of_numbers: Vec<f64> =
                 (0..numbers.len()).map(|number| entry(&|uncertain| self.entries.numbers[uncertain][number])).collect();
-            let of_techniques: Vec<f64> =
-                (0..techniques).map(|at| self.entries.row.of_technique(at, values)).collect();
+            let of_techniques: Vec<f64> = (0..techniques).map(|at| self.entries.row.of_technique(at, values)).collect();
             for (sample, own) in own.iter().enumerate().filter(|(_, own)| **own > 1e-9) {
                 let own = weight * own;
                 for (at, part) in weights.hazard_weights(sample, &prior).into_iter().enumerate() {
@@ -499,6 +515,7 @@ impl RowPast {
             };
             let all = [&answers.cracks, &answers.lengths_mm, &answers.none].into_iter();
             let all = all.chain(&answers.none_longer).chain(&answers.none_lost).chain(&answers.called_next);
+            let all = all.chain(answers.counts_next.iter().flatten());
             let means: Vec<f64> = all.map(mean).collect();
             if sums.is_empty() {
                 sums = means;
@@ -513,7 +530,10 @@ impl RowPast {
     fn belief(&self, study: &Study, repeats: &[&RowSums]) -> RowBelief {
         let over = |of: &dyn Fn(&RowSums) -> f64| Sampled::over(repeats.iter().map(|sums| of(sums)));
         let (lengths, years) = (self.question.lengths_mm.len(), self.question.years.len());
-        let longest = |sums: &RowSums| longest(&self.question.lengths_mm, sums.answers[2], &sums.answers[3..3 + lengths]);
+        let called = 3 + lengths + years;
+        let counts = called + self.question.next_outage.map_or(0, |_| self.question.techniques.len());
+        let longest =
+            |sums: &RowSums| longest(&self.question.lengths_mm, sums.answers[2], &sums.answers[3..3 + lengths]);
         let number = |wanted: &dyn Fn(&SharedNumber) -> Option<f64>| {
             let found = self.numbers.iter().position(|number| wanted(number).is_some());
             let known = |part: usize| {
@@ -538,7 +558,11 @@ impl RowPast {
         };
         let is_fixed = study.scatter.row_factor.fixed().is_some();
         let factor = |part: usize| {
-            if is_fixed { Sampled { value: f64::NAN, standard_error: f64::NAN } } else { over(&|sums| sums.row_factor[part]) }
+            if is_fixed {
+                Sampled { value: f64::NAN, standard_error: f64::NAN }
+            } else {
+                over(&|sums| sums.row_factor[part])
+            }
         };
         RowBelief {
             row: RowId(self.row),
@@ -556,12 +580,12 @@ impl RowPast {
             longest_mean_mm: over(&|sums| longest(sums)[0]),
             longest_95_mm: over(&|sums| longest(sums)[1]),
             next_outage_year: self.question.next_outage.map(|outage| self.nature.calendar.years[outage]),
-            p_loss: (0..years)
+            p_loss: Vec::new(),
+            p_loss_by_month: (0..years)
                 .map(|at| (self.question.years[at], over(&|sums| 1.0 - sums.answers[3 + lengths + at])))
                 .collect(),
-            called_next: (3 + lengths + years..repeats[0].answers.len())
-                .map(|at| over(&|sums| sums.answers[at]))
-                .collect(),
+            called_next: (called..counts).map(|at| over(&|sums| sums.answers[at])).collect(),
+            counts_next: (counts..repeats[0].answers.len()).map(|at| over(&|sums| sums.answers[at]).value).collect(),
             effective_draws: repeats.iter().map(|sums| sums.effective).sum(),
         }
     }
@@ -688,7 +712,9 @@ impl Belief {
         }
         Err(Error::data(
             "thin",
-            format!("{what}: the records leave {draws:.0} draws that count, of which at least {FEWEST_DRAWS} are needed"),
+            format!(
+                "{what}: the records leave {draws:.0} draws that count, of which at least {FEWEST_DRAWS} are needed"
+            ),
             "what is found must not lie far out of what the study lets expect, or the draws must be many",
             "ask for more draws; if that does not help, look which input the finds contradict",
         ))

@@ -84,14 +84,17 @@ fn truths_rank_evenly_among_what_is_believed() {
     }
     assert!(finds as u64 > TRUTHS / 4, "{finds} finds say little");
     for (ranks, what) in ranks.iter().zip(["row factor", "initiation scale", "technique effect", "cracks present"]) {
-        println!("{what}: mean {:.4}", ranks.iter().sum::<f64>() / ranks.len() as f64);
         assert!(bands.hold(ranks), "{what}: ranks are not even");
         // What is too narrow or too wide by a fifth is seen.
-        let pushed = |by: f64| ranks.iter().map(|rank| {
-            let z = crate::math::normal_quantile(*rank);
-            crate::math::normal_cdf(by * z)
-        }).collect::<Vec<f64>>();
+        let pushed = |by: f64| {
+            ranks
+                .iter()
+                .map(|rank| {
+                    let z = crate::math::normal_quantile(*rank);
+                    crate::math::normal_cdf(by * z)
+                })
+                .collect::<Vec<f64>>()
+        };
         assert!(!bands.hold(&pushed(1.35)) && !bands.hold(&pushed(0.7)), "{what}: a wrong spread is not seen");
     }
-    println!("{finds} finds");
 }

@@ -68,9 +68,10 @@ impl RowPast {
 
     /// What the row's draws are of.
     pub fn without_draws(&self) -> RowPosterior {
-        let now = self.history.kinds.iter().filter(
-            |kind| matches!(kind.end, BladeEnd::Clean { until_year } if until_year == self.nature.start_year),
-        );
+        let now =
+            self.history.kinds.iter().filter(
+                |kind| matches!(kind.end, BladeEnd::Clean { until_year } if until_year == self.nature.start_year),
+            );
         RowPosterior {
             kind_of_blade: self.history.kind_of_blade.clone(),
             kinds: now.map(|kind| kind.clean.iter().map(|&look| look as u32).collect()).collect(),

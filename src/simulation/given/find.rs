@@ -73,13 +73,20 @@ impl<'p> FindModel<'p> {
             let about = technique(look);
             let falsely = -(-about.false_call_hazard).exp_m1() * about.false_call_length.density(length_mm);
             let ln_mm = (length_mm / about.sizing_bias).ln();
-            Measured { look: Some(look), ln_mm, sigma: about.sizing_sigma.max(FINEST), per_mm: 1.0 / length_mm, falsely }
+            Measured {
+                look: Some(look),
+                ln_mm,
+                sigma: about.sizing_sigma.max(FINEST),
+                per_mm: 1.0 / length_mm,
+                falsely,
+            }
         };
         let called = || find.answers.iter().filter(|answer| answer.called);
         let mut measured: Vec<Measured> =
             called().filter_map(|answer| answer.measured_mm.map(|length| of_look(answer.look, length))).collect();
         measured.sort_by(|one, other| one.sigma.total_cmp(&other.sigma));
-        let too_many: Vec<usize> = measured.drain(measured.len().min(MOST_LENGTHS)..).filter_map(|one| one.look).collect();
+        let too_many: Vec<usize> =
+            measured.drain(measured.len().min(MOST_LENGTHS)..).filter_map(|one| one.look).collect();
         if let Some(length_mm) = find.confirmed_length_mm {
             measured.truncate(MOST_LENGTHS - 1);
             let (ln_mm, per_mm) = (length_mm.ln(), 1.0 / length_mm);
@@ -126,7 +133,8 @@ impl<'p> FindModel<'p> {
     ) -> Traced<'p> {
         /// How much wider than the lengths say cracks are spread.
         const WIDER: f64 = 1.15;
-        let seed = fineness.seed.wrapping_add(104_729 * (1 + self.kind as u32)).wrapping_add((at * 4 + set) as u32 * 31);
+        let seed =
+            fineness.seed.wrapping_add(104_729 * (1 + self.kind as u32)).wrapping_add((at * 4 + set) as u32 * 31);
         let stress = model.stresses[place.stress];
         let in_service_year = place.grid.years[0];
         let of = PoolOf {
@@ -159,8 +167,9 @@ impl<'p> FindModel<'p> {
                 let starts = found.iter().map(|one| one.map_or(f64::NAN, |(ln_growth, _)| available * exp(ln_growth)));
                 let starts: Vec<f64> = starts.collect();
                 let per_density = found.iter().zip(&starts).zip(&normals);
-                let per_density =
-                    per_density.map(|((one, starts), z)| one.map_or(f64::NAN, |(_, slope)| starts * sigma / slope) / normal_density(*z));
+                let per_density = per_density.map(|((one, starts), z)| {
+                    one.map_or(f64::NAN, |(_, slope)| starts * sigma / slope) / normal_density(*z)
+                });
                 Origin::Backwards { per_density: per_density.collect(), starts }
             }
             None => Origin::Anywhere,
@@ -210,7 +219,13 @@ impl<'p> FindModel<'p> {
     }
 
     /// The chance of its calls and lengths from cracks; of looks that called without a length some are taken as silent.
-    fn cracked_blades(&self, model: &RowModel<'p>, kind: &BladeKind, traced: &[Vec<Traced<'p>>], silent: usize) -> Vec<f64> {
+    fn cracked_blades(
+        &self,
+        model: &RowModel<'p>,
+        kind: &BladeKind,
+        traced: &[Vec<Traced<'p>>],
+        silent: usize,
+    ) -> Vec<f64> {
         let (width, sets) = (model.lattice.len(), 1_usize << self.measured.len());
         // By place and set: chances of one origin.
         let chances: Vec<Vec<Vec<f64>>> = model
@@ -224,9 +239,8 @@ impl<'p> FindModel<'p> {
                     if missed > 0.0 { missed * self.answer(model, &place.pool, crack, 0, silent) } else { 0.0 }
                 });
                 let none = place.chances(&model.lattice, &model.lines(place, kind), until, &others);
-                let with = |set: &Vec<Traced<'p>>, number: usize| {
-                    set[at].chances(self, model, kind, place, (number, silent))
-                };
+                let with =
+                    |set: &Vec<Traced<'p>>, number: usize| set[at].chances(self, model, kind, place, (number, silent));
                 let sets = traced.iter().enumerate().map(|(index, set)| with(set, index + 1));
                 std::iter::once(none).chain(sets).collect()
             })
@@ -239,10 +253,11 @@ impl<'p> FindModel<'p> {
             for (look, uncalled) in uncalled.iter().enumerate().rev() {
                 let of_stress = |stress: usize| {
                     let mut blade = [1.0, 0.0, 0.0, 0.0];
-                    for place in stress * spots..(stress + 1) * spots {
-                        let origin: [f64; 4] =
-                            std::array::from_fn(|set| if set < sets { chances[place][set][look * width + at] } else { 0.0 });
-                        for _ in 0..model.places[place].origins {
+                    let own = stress * spots..(stress + 1) * spots;
+                    for (place, chances) in model.places[own.clone()].iter().zip(&chances[own]) {
+                        let of_set = |set: usize| if set < sets { chances[set][look * width + at] } else { 0.0 };
+                        let origin: [f64; 4] = std::array::from_fn(of_set);
+                        for _ in 0..place.origins {
                             blade = product(blade, origin);
                         }
                     }

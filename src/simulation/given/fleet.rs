@@ -58,8 +58,7 @@ impl Entries {
 
 fn refused(uncertain: &Uncertain, rule: &str, remedy: &str) -> Error {
     let path = format!("uncertain.{}", uncertain.id);
-    let fault =
-        Fault { line: None, path, value: String::new(), rule: rule.to_owned(), remedy: remedy.to_owned() };
+    let fault = Fault { line: None, path, value: String::new(), rule: rule.to_owned(), remedy: remedy.to_owned() };
     Error::study("given", vec![fault])
 }
 
@@ -109,7 +108,10 @@ impl RowWeights {
         let largest = |sample: &RowSample| sample.ln_chances.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let ln_largest: Vec<f64> = samples.iter().map(largest).collect();
         let scaled = samples.iter().zip(&ln_largest).flat_map(|(sample, ln_largest)| {
-            sample.ln_chances.iter().map(move |ln| if *ln_largest > f64::NEG_INFINITY { (ln - ln_largest).exp() } else { 0.0 })
+            sample
+                .ln_chances
+                .iter()
+                .map(move |ln| if *ln_largest > f64::NEG_INFINITY { (ln - ln_largest).exp() } else { 0.0 })
         });
         RowWeights { chances: scaled.collect(), ln_largest, lattice, entries, samples }
     }

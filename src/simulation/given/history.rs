@@ -162,7 +162,7 @@ fn names<'n>(all: impl Iterator<Item = &'n str>) -> String {
 }
 
 /// Sizes that a line states, each with the most that the row's root allows.
-fn sizes<'l>(study: &Study, row: &Row, line: &'l Line) -> [(&'static str, Option<f64>, f64); 4] {
+fn sizes(study: &Study, row: &Row, line: &Line) -> [(&'static str, Option<f64>, f64); 4] {
     let sections = study.roots[row.root].hot_spots.iter();
     let most = |of: &dyn Fn(&crate::model::growth::Section) -> f64| {
         let sections = sections.clone().map(|spot| spot.section.as_ref().map_or(f64::INFINITY, of));

@@ -3,8 +3,8 @@
 
 use crate::error::{Error, Result};
 use crate::math::exp;
-use crate::model::fleet::{PastLook, Row};
 use crate::model::Study;
+use crate::model::fleet::{PastLook, Row};
 use crate::random::{Key, Stream};
 use crate::simulation::inspection::draw;
 use crate::simulation::nature::{LifeKey, purpose};
@@ -135,9 +135,8 @@ impl<'a> Past<'a> {
         let present = self.cracks.iter().flatten().map(|&index| &nature.cracks[index as usize]);
         let cracks_mm = present.filter(|crack| crack.is_present(start)).map(|crack| nature.size_mm(crack, start)[1]);
         let (row_factor, ln_growth) = nature.row_alone(0);
-        let shift = |(number, look): (usize, &PastLook)| {
-            self.batch.inspections.shift_alone(nature, 0, look.technique, number)
-        };
+        let shift =
+            |(number, look): (usize, &PastLook)| self.batch.inspections.shift_alone(nature, 0, look.technique, number);
         let truth = TrueRow {
             row_factor,
             ln_growth,

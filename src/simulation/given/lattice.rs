@@ -29,7 +29,15 @@ impl Lattice {
         }
         let step = STEP / (finds as f64 + 1.0 / (prior_sd(&law).powi(2) + variance)).sqrt();
         let step = step.min(STEP * prior_sd(&law));
-        let [low, high] = [law.quantile(BEYOND[0]), law.quantile(1.0 - BEYOND[1])].map(f64::ln);
+        let low = match law {
+            // Of numbers so small the distribution function is a power.
+            Distribution::Gamma { mean, cov } => {
+                let shape = 1.0 / (cov * cov);
+                (BEYOND[0].ln() + ln_gamma(shape + 1.0)) / shape + (mean / shape).ln()
+            }
+            _ => law.quantile(BEYOND[0]).ln(),
+        };
+        let high = law.quantile(1.0 - BEYOND[1]).ln();
         let further = FURTHER * variance.sqrt();
         let count = ((high - low + 2.0 * further) / step).ceil() as usize + 1;
         let ln_factors: Vec<f64> = (0..count).map(|number| low - further + step * number as f64).collect();
@@ -53,7 +61,8 @@ impl Lattice {
 fn prior_sd(law: &Distribution) -> f64 {
     match *law {
         Distribution::Lognormal { sigma_log, .. } => sigma_log,
-        Distribution::Gamma { cov, .. } => cov,
+        // Its upper end is as sharp whatever its spread.
+        Distribution::Gamma { cov, .. } => cov.min(1.0),
         _ => 1.0,
     }
 }

@@ -83,7 +83,8 @@ impl<'p> RowModel<'p> {
         const STRESSES: [usize; 2] = [3, 5];
         const LITTLE: f64 = 0.3;
         let lattice = Lattice::new(&nature.row_factor, hazard_variance, history.finds);
-        let power = nature.hot_spots.iter().map(|spot| spot.stress_exponent.max(spot.growth_exponent)).fold(0.0, f64::max);
+        let power =
+            nature.hot_spots.iter().map(|spot| spot.stress_exponent.max(spot.growth_exponent)).fold(0.0, f64::max);
         let stresses = match nature.blade_stress_sigma {
             sigma if sigma > 0.0 => normal_rule(STRESSES[usize::from(sigma * power > LITTLE)]),
             _ => vec![(0.0, 1.0)],
@@ -96,11 +97,16 @@ impl<'p> RowModel<'p> {
             for (hot_spot, grid) in grids.iter().enumerate() {
                 let seed = fineness.seed.wrapping_add((places.len() as u32).wrapping_mul(7919));
                 let of = PoolOf { nature, inspection, hot_spot, stress: z, in_service_year, seed };
-                places.push(Place::new(of, stress, Arc::clone(grid), &lattice, size(fineness.cracks, weight.sqrt() / roots)));
+                places.push(Place::new(
+                    of,
+                    stress,
+                    Arc::clone(grid),
+                    &lattice,
+                    size(fineness.cracks, weight.sqrt() / roots),
+                ));
             }
         }
-        let mut model =
-            RowModel { nature, inspection, history, lattice, stresses, places, finds: Vec::new() };
+        let mut model = RowModel { nature, inspection, history, lattice, stresses, places, finds: Vec::new() };
         model.finds = model.find_models(fineness);
         model
     }

@@ -5,20 +5,23 @@ mod draws;
 mod find;
 mod fleet;
 mod grid;
+mod hindcast;
 mod history;
 mod invented;
 mod lattice;
 mod likelihood;
 mod outlook;
 mod pool;
+mod risk;
 mod row;
 mod shared;
 mod tables;
 
 pub use belief::{Belief, Believed, Given, Learning, RowBelief, Sampled};
+pub use hindcast::{Hindcast, PredictedLook};
 pub use invented::{InventedPast, TrueRow};
 
 #[cfg(test)]
-mod tests;
-#[cfg(test)]
 mod calibration;
+#[cfg(test)]
+mod tests;

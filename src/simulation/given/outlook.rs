@@ -16,8 +16,11 @@ pub(super) struct Question {
     pub lengths_mm: Vec<f64>,
     /// Moments after the start of the study.
     pub years: Vec<f64>,
-    /// The next outage, if there is one.
+    /// The next outage, if there is one, and the techniques that look there.
     pub next_outage: Option<usize>,
+    pub techniques: Vec<usize>,
+    /// The largest number of called blades of which the chance is asked for.
+    pub most_called: Option<usize>,
 }
 
 /// Answers given what a row shares, for each row factor.
@@ -32,8 +35,10 @@ pub(super) struct Answers {
     pub none_longer: Vec<Vec<f64>>,
     /// Chance that no blade is lost up to each moment.
     pub none_lost: Vec<Vec<f64>>,
-    /// Expected blades that each technique would call at the next outage.
+    /// Expected blades that each of the techniques would call at the next outage.
     pub called_next: Vec<Vec<f64>>,
+    /// Chance that each calls so many, from none on; the last is of all that are more.
+    pub counts_next: Vec<Vec<Vec<f64>>>,
 }
 
 impl RowModel<'_> {
@@ -49,15 +54,18 @@ impl RowModel<'_> {
             none_longer: vec![vec![1.0; width]; question.lengths_mm.len()],
             none_lost: vec![vec![1.0; width]; question.years.len()],
             called_next: Vec::new(),
+            counts_next: Vec::new(),
         };
-        if question.next_outage.is_some() {
-            answers.called_next = vec![vec![0.0; width]; self.inspection.techniques.len()];
-        }
+        let look = |&technique: &usize| NextLook::new(technique, &shifts[technique], width, question.most_called);
+        let mut looks: Vec<NextLook> =
+            question.next_outage.map_or(Vec::new(), |_| question.techniques.iter().map(look).collect());
         for kind in &self.history.kinds {
             if kind.end == (BladeEnd::Clean { until_year: self.nature.start_year }) {
-                self.add_blades(kind, shifts, question, &mut answers);
+                self.add_blades(kind, question, &mut answers, &mut looks);
             }
         }
+        answers.counts_next = looks.iter().map(NextLook::counts).collect();
+        answers.called_next = looks.into_iter().map(|look| look.called).collect();
         answers
     }
 
@@ -71,7 +79,7 @@ impl RowModel<'_> {
         }
     }
 
-    fn add_blades(&self, kind: &BladeKind, shifts: &[Vec<(f64, f64)>], question: &Question, answers: &mut Answers) {
+    fn add_blades(&self, kind: &BladeKind, question: &Question, answers: &mut Answers, looks: &mut [NextLook]) {
         let start_year = self.nature.start_year;
         let now = now(self.nature);
         let uncalled = self.uncalled(kind);
@@ -89,9 +97,7 @@ impl RowModel<'_> {
                 chances.iter().zip(&uncracked).map(|(chance, uncracked)| chance - uncracked).collect()
             };
             let all = chances(&|crack| kept(place, crack));
-            lengths.push(less(chances(&|crack| {
-                kept(place, crack) * place.pool.length_mm(crack, now).unwrap_or(0.0)
-            })));
+            lengths.push(less(chances(&|crack| kept(place, crack) * place.pool.length_mm(crack, now).unwrap_or(0.0))));
             present.push(less(all.clone()));
             of_places.push(all);
         }
@@ -111,9 +117,8 @@ impl RowModel<'_> {
             let place = &self.places[place];
             place.uncracked[place.grid.age(kind.installed_year)][place.grid.line(start_year) * self.lattice.len() + at]
         };
-        let none: Vec<f64> = (0..self.lattice.len())
-            .map(|at| last * self.over_stresses(|place| uncracked(place, at)))
-            .collect();
+        let none: Vec<f64> =
+            (0..self.lattice.len()).map(|at| last * self.over_stresses(|place| uncracked(place, at))).collect();
         multiply(&mut answers.none, &none);
         let classes = question.lengths_mm.len();
         let class = |place: &Place, crack: usize| {
@@ -133,9 +138,12 @@ impl RowModel<'_> {
             multiply(&mut answers.none_lost[number], &self.blades(&uncalled, &of_places.collect::<Vec<Chances>>()));
         }
         if let Some(outage) = question.next_outage {
-            for (technique, called_next) in answers.called_next.iter_mut().enumerate() {
-                let look = (outage, technique, &shifts[technique][..]);
-                add(called_next, &self.called_next(kind, &uncalled, &lines, look));
+            for look in looks {
+                let mut chances = self.called_next(kind, &uncalled, &lines, (outage, look.technique, &look.shifts));
+                for chances in &mut chances {
+                    chances.iter_mut().zip(&whole).for_each(|(chance, whole)| *chance = (*chance / whole).max(0.0));
+                }
+                look.add(kind.count, &chances);
             }
         }
     }
@@ -213,14 +221,15 @@ impl RowModel<'_> {
         place.chances(&self.lattice, lines, place.grid.line(year), &by_cell)
     }
 
-    /// The chance that a blade of a kind is called at the next outage, by a crack or falsely, and was not lost before.
+    /// The chance that a blade of a kind is called at the next outage, by a crack or falsely, and was not lost before: for each
+    /// shift of the look.
     fn called_next(
         &self,
         kind: &BladeKind,
         uncalled: &[f64],
         lines: &[(usize, Vec<usize>)],
         (outage, technique, shifts): (usize, usize, &[(f64, f64)]),
-    ) -> Vec<f64> {
+    ) -> Vec<Vec<f64>> {
         let year = self.nature.calendar.years[outage];
         let start_year = self.nature.start_year;
         let about = &self.inspection.techniques[technique];
@@ -248,16 +257,74 @@ impl RowModel<'_> {
         };
         let mut as_before: Vec<f64> = uncalled.to_vec();
         as_before.push(uncalled[uncalled.len() - 1]);
-        let mut called = there(&|_, _| 1.0, &as_before);
-        for &(shift, weight) in shifts.iter().filter(|(_, weight)| *weight > 1e-6) {
+        let whole = there(&|_, _| 1.0, &as_before);
+        let called = |&(shift, _): &(f64, f64)| {
             let missed = |pool: &Pool, crack: usize| {
                 1.0 - pool.pod(self.inspection, technique, crack, outage, shift).unwrap_or(0.0)
             };
             let missed = there(&missed, &with_look);
-            called.iter_mut().zip(missed).for_each(|(called, missed)| *called -= weight * missed);
-        }
-        called
+            whole.iter().zip(missed).map(|(whole, missed)| whole - missed).collect()
+        };
+        shifts.iter().map(called).collect()
     }
+}
+
+/// What a technique finds at the next outage, on its way.
+struct NextLook {
+    technique: usize,
+    /// Shifts of the look with their weights.
+    shifts: Vec<(f64, f64)>,
+    /// Expected blades called, for each row factor.
+    called: Vec<f64>,
+    /// For each shift and row factor the chances of numbers of called blades.
+    counts: Vec<Vec<Vec<f64>>>,
+}
+
+impl NextLook {
+    fn new(technique: usize, shifts: &[(f64, f64)], width: usize, most: Option<usize>) -> Self {
+        /// Weights that do not matter.
+        const LIGHT: f64 = 1e-6;
+        let shifts: Vec<(f64, f64)> = shifts.iter().copied().filter(|(_, weight)| *weight > LIGHT).collect();
+        let none = |most: usize| {
+            let mut none = vec![0.0; most + 2];
+            none[0] = 1.0;
+            none
+        };
+        let counts = most.map_or(Vec::new(), |most| vec![vec![none(most); width]; shifts.len()]);
+        NextLook { technique, called: vec![0.0; width], counts, shifts }
+    }
+
+    /// Adds blades of one kind, each called with a chance for each shift and row factor.
+    fn add(&mut self, blades: u32, chances: &[Vec<f64>]) {
+        for (number, (chances, (_, weight))) in chances.iter().zip(&self.shifts).enumerate() {
+            for (at, &chance) in chances.iter().enumerate() {
+                self.called[at] += f64::from(blades) * weight * chance;
+                if let Some(counts) = self.counts.get_mut(number) {
+                    (0..blades).for_each(|_| add_blade(&mut counts[at], chance));
+                }
+            }
+        }
+    }
+
+    /// Chances of numbers of called blades, from none on, for each row factor.
+    fn counts(&self) -> Vec<Vec<f64>> {
+        let Some(first) = self.counts.first() else { return Vec::new() };
+        let chance = |count: usize, at: usize| {
+            self.counts.iter().zip(&self.shifts).map(|(counts, (_, weight))| weight * counts[at][count]).sum::<f64>()
+        };
+        (0..first[0].len()).map(|count| (0..first.len()).map(|at| chance(count, at)).collect()).collect()
+    }
+}
+
+/// One blade more, which is called with a chance; the last number stands for all that are more.
+fn add_blade(counts: &mut [f64], chance: f64) {
+    let last = counts.len() - 1;
+    let over = counts[last];
+    for count in (1..=last).rev() {
+        counts[count] = counts[count] * (1.0 - chance) + counts[count - 1] * chance;
+    }
+    counts[0] *= 1.0 - chance;
+    counts[last] += over * chance;
 }
 
 /// The outage that stands for the start of the study.

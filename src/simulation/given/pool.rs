@@ -184,7 +184,14 @@ impl<'p> Pool<'p> {
     }
 
     /// Probability that a technique calls one of the cracks at an outage with a shift; none if it is not there.
-    pub fn pod(&self, inspection: &InspectionPlan, technique: usize, crack: usize, outage: usize, shift: f64) -> Option<f64> {
+    pub fn pod(
+        &self,
+        inspection: &InspectionPlan,
+        technique: usize,
+        crack: usize,
+        outage: usize,
+        shift: f64,
+    ) -> Option<f64> {
         let about = &inspection.techniques[technique];
         let persistent = &self.numbers(crack).persistent;
         let own = about.persistent_shift(|source| persistent[source]);

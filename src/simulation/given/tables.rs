@@ -6,27 +6,31 @@ use crate::simulation::tables::{Cell, Head, Table};
 
 /// Years ahead of which the chance of a loss is told.
 pub(super) const YEARS_AHEAD: f64 = 5.0;
+/// Years by which a moment may be off by rounding.
+const NEAR: f64 = 1e-9;
 
 impl Given {
     /// Names of its tables.
-    pub const TABLES: [&str; 6] = ["summary", "rows", "inputs", "lengths", "losses", "next_look"];
+    pub const TABLES: [&str; 7] = ["summary", "by_row", "inputs", "lengths", "losses", "losses_by_month", "next_look"];
 
     /// A table by name.
     ///
-    /// `summary` has what was learned from and how well it was sampled; `rows` what is in each row at the start of the
+    /// `summary` has what was learned from and how well it was sampled; `by_row` what is in each row at the start of the
     /// study; `inputs` what was believed of inputs before the records and after; `lengths` the chance that no crack of a row
-    /// is longer than a length; `losses` the chance that a row loses a blade until a moment if nobody looks; `next_look`
-    /// how many blades each technique would call at the next outage.
+    /// is longer than a length; `losses` the chance that a row loses a blade until a moment if nobody looks, from lives with
+    /// planted cracks, and `losses_by_month` the same month by month where it is not rare; `next_look` how many blades each
+    /// technique would call at the next outage.
     ///
     /// # Errors
     /// Refuses another name.
     pub fn table(&self, name: &str) -> Result<Table> {
         match name {
             "summary" => Ok(self.summary()),
-            "rows" => Ok(self.rows()),
+            "by_row" => Ok(self.by_row()),
             "inputs" => Ok(self.inputs()),
             "lengths" => Ok(self.lengths()),
             "losses" => Ok(self.losses()),
+            "losses_by_month" => Ok(self.losses_by_month()),
             "next_look" => Ok(self.next_look()),
             _ => {
                 Err(Error::argument("name", name, "must be a table", &format!("there are {}", Self::TABLES.join(", "))))
@@ -57,7 +61,7 @@ impl Given {
         table
     }
 
-    fn rows(&self) -> Table {
+    fn by_row(&self) -> Table {
         let heads = [
             Head::Text("row"),
             Head::Text("quantity"),
@@ -65,14 +69,15 @@ impl Given {
             Head::Number("value"),
             Head::Number("standard_error"),
         ];
-        let mut table = Table::new("rows", &heads);
+        let mut table = Table::new("by_row", &heads);
         for row in &self.belief.rows {
             let known = |count: usize| Sampled { value: count as f64, standard_error: 0.0 };
             let until = |year: Option<f64>| {
-                let at = |year: f64| row.p_loss.iter().find(|(own, _)| *own == year).map(|(_, chance)| *chance);
-                year.and_then(at)
+                let at =
+                    |year: f64| row.p_loss.iter().find(|(own, _)| (own - year).abs() < NEAR).map(|(_, chance)| *chance);
+                year.and_then(at).map(|chance| Sampled { value: chance.value, standard_error: chance.standard_error })
             };
-            let last = row.p_loss.iter().map(|(year, _)| *year).rfind(|year| *year <= self.study.start_year + YEARS_AHEAD);
+            let last = Some(self.study.start_year + YEARS_AHEAD);
             let lines = [
                 ("looks", "count", Some(known(row.looks.len()))),
                 ("blades_called", "count", Some(known(row.finds))),
@@ -87,7 +92,13 @@ impl Given {
             ];
             for (quantity, unit, number) in lines {
                 let Some(Sampled { value, standard_error }) = number else { continue };
-                table.line([self.row_id(row).into(), quantity.into(), unit.into(), value.into(), standard_error.into()]);
+                table.line([
+                    self.row_id(row).into(),
+                    quantity.into(),
+                    unit.into(),
+                    value.into(),
+                    standard_error.into(),
+                ]);
             }
         }
         table
@@ -168,12 +179,35 @@ impl Given {
     }
 
     fn losses(&self) -> Table {
-        let heads =
-            [Head::Text("row"), Head::Number("year"), Head::Number("p_loss_until"), Head::Number("standard_error")];
+        let heads = [
+            Head::Text("row"),
+            Head::Number("year"),
+            Head::Number("p_loss_until"),
+            Head::Number("standard_error"),
+            Head::Number("low"),
+            Head::Number("high"),
+        ];
         let mut table = Table::new("losses", &heads);
         for row in &self.belief.rows {
             for (year, chance) in &row.p_loss {
-                let numbers = [*year, chance.value, chance.standard_error].map(Cell::from);
+                let numbers = [*year, chance.value, chance.standard_error, chance.low, chance.high].map(Cell::from);
+                table.line(std::iter::once(self.row_id(row).into()).chain(numbers));
+            }
+        }
+        table
+    }
+
+    /// A month is told where it is known to a fifth.
+    fn losses_by_month(&self) -> Table {
+        const KNOWN: f64 = 0.2;
+        let heads =
+            [Head::Text("row"), Head::Number("year"), Head::Number("p_loss_until"), Head::Number("standard_error")];
+        let mut table = Table::new("losses_by_month", &heads);
+        for row in &self.belief.rows {
+            for (year, chance) in &row.p_loss_by_month {
+                let is_known = chance.value > 0.0 && chance.standard_error < KNOWN * chance.value;
+                let known = |number: f64| if is_known { number } else { f64::NAN };
+                let numbers = [*year, known(chance.value), known(chance.standard_error)].map(Cell::from);
                 table.line(std::iter::once(self.row_id(row).into()).chain(numbers));
             }
         }

@@ -45,7 +45,7 @@ fn expected(problem: &str) -> Vec<(String, Sampled)> {
 
 fn of_row(study: &Study, row: &RowBelief, quantity: &str) -> Sampled {
     let until = |wanted: f64| {
-        let found = row.p_loss.iter().find(|(year, _)| (year - wanted).abs() < 1e-9);
+        let found = row.p_loss_by_month.iter().find(|(year, _)| (year - wanted).abs() < 1e-9);
         found.expect("a year that is asked for").1
     };
     match quantity {
@@ -118,7 +118,6 @@ fn problems_have_the_answers_that_others_found() {
         let count = distances.len() as f64;
         let square = distances.iter().map(|(_, z)| z * z).sum::<f64>() / count;
         distances.sort_by(|one, other| other.1.abs().total_cmp(&one.1.abs()));
-        println!("{problem}: {count} quantities, mean square {square:.2}, {:?}", &distances[..2]);
         // Errors by so few repeats have so few degrees of freedom: the mean square of such distances is 1.4, or 1.15.
         assert!(distances[0].1.abs() < 4.0 && square < 2.5, "{problem}: {square}, {distances:?}");
     }
@@ -143,7 +142,8 @@ fn each_mistake_moves_the_answers_as_it_should() {
     let right = ["cracks_present", "longest_95_mm", "p_loss_five"].map(right);
     let check = |what: &str, row: &RowBelief, study: &Study, wrong: [f64; 3]| {
         let ours = ["cracks_present", "longest_95_mm", "p_loss_five"].map(|quantity| of_row(study, row, quantity));
-        let furthest = ours.iter().zip(&right).map(|(ours, right)| (ours.value / right - 1.0).abs()).fold(0.0, f64::max);
+        let furthest =
+            ours.iter().zip(&right).map(|(ours, right)| (ours.value / right - 1.0).abs()).fold(0.0, f64::max);
         assert!(furthest > 0.03, "{what}: {ours:?} are the right answers");
         for (ours, wrong) in ours.iter().zip(wrong) {
             let error = ours.standard_error.hypot(0.004 * wrong);
@@ -315,19 +315,5 @@ fn lines_that_do_not_fit_the_study_are_refused_with_their_numbers() {
     assert_eq!(told, expected, "{error}");
     for words in ["must be after the row entered service (2004)", "was replaced at that moment, by line 10", "90 mm"] {
         assert!(error.to_string().contains(words), "{words:?} in {error}");
-    }
-}
-
-#[test]
-#[ignore = "a measurement"]
-fn timing() {
-    let study = Study::load("demo-data/demo-study.toml").expect("a study");
-    let past = study.invented_past(1).expect("a past");
-    let records = Records::parse(&past.records, "invented", &Format::default()).expect("records");
-    for asked in [1, 48] {
-        let begin = std::time::Instant::now();
-        let learning = Learning { asked, threads: 1, repeats: 2, ..Learning::default() };
-        let given = study.given(&records, &learning).expect("a belief");
-        println!("asked {asked}: {:?}, {}", begin.elapsed(), given.belief.effective_draws);
     }
 }

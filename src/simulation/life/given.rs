@@ -99,7 +99,8 @@ impl Lives<'_> {
             }
             for look in given.kinds[kind].iter().map(|&look| look as usize).filter(|&look| crack.is_present(look)) {
                 let technique = self.row.past_techniques[look];
-                factor *= 1.0 - batch.inspections.pod(&batch.nature, crack, technique, look, &planted.numbers.persistent);
+                factor *=
+                    1.0 - batch.inspections.pod(&batch.nature, crack, technique, look, &planted.numbers.persistent);
             }
         }
         for &look in given.kinds[kind].iter().filter(|look| is_before_all(**look, cracks)) {

@@ -216,7 +216,12 @@ impl LossCounts {
 impl Lives<'_> {
     /// As [`Lives::begin`], with a crack planted in each life. A life that loses a blade before the study is not drawn again:
     /// nothing of it counts.
-    pub fn begin_planted(&mut self, keys: impl ExactSizeIterator<Item = LifeKey>, planted: Vec<Planted>, are_alone: bool) {
+    pub fn begin_planted(
+        &mut self,
+        keys: impl ExactSizeIterator<Item = LifeKey>,
+        planted: Vec<Planted>,
+        are_alone: bool,
+    ) {
         self.batch.begin(keys);
         self.batch.nature.only_planted = are_alone;
         self.batch.nature.plant(planted);

@@ -1,9 +1,9 @@
 //! The numbers that the fate of a crack hangs on.
 
+use super::draw;
 use super::hot_spot_plan::{HotSpotGrowth, HotSpotPlan};
 use super::plan::NaturePlan;
 use super::planted::Numbers;
-use super::draw;
 use crate::distribution::Distribution;
 
 /// A number that a crack's fate hangs on.

@@ -289,8 +289,9 @@ impl<'p> Nature<'p> {
         let law_of = |planted: &Planted| plan.hot_spots[planted.hot_spot as usize].growth_name;
         *row_factor = match given {
             Some(given) => given.hazards[*posterior_draw],
-            None => planted
-                .map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor),
+            None => {
+                planted.map_or_else(|| plan.row_factor.draw(*key, purpose::ROW_FACTOR), |planted| planted.row_factor)
+            }
         };
         if given.is_none() && !uncertain.is_empty() {
             *row_factor *= exp(plan.uncertain.of_hazard(uncertain));

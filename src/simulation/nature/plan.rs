@@ -5,15 +5,15 @@ use super::hot_spot_plan::{HotSpotGrowth, HotSpotPlan};
 use super::sizes::SPARE;
 use crate::distribution::Distribution;
 use crate::error::Result;
-use crate::model::{Posterior, RowPosterior};
-use std::sync::Arc;
 use crate::model::Study;
 use crate::model::detection::SizeMeasure;
 use crate::model::fleet::Row;
 use crate::model::usage::{Clock, Overspeed, Readings};
+use crate::model::{Posterior, RowPosterior};
 use crate::random::hash_name;
 use crate::simulation::calendar::Calendar;
 use crate::simulation::uncertain::UncertainInRow;
+use std::sync::Arc;
 
 /// The cracks of one row, ready to be drawn.
 #[derive(Debug)]

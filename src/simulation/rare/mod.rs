@@ -92,7 +92,8 @@ impl PlantedLives<'_> {
             let key = (self.key)(row);
             let planted: Vec<Planted> =
                 numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
-            let tried = lives.row(self.place).try_alone(numbers.iter().map(|&number| self.life_key(row, number)), &planted);
+            let tried =
+                lives.row(self.place).try_alone(numbers.iter().map(|&number| self.life_key(row, number)), &planted);
             let (mut alone, mut among_others) = (Vec::new(), Vec::new());
             for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
                 match progress {

@@ -95,6 +95,12 @@ impl Records {
         &self.style
     }
 
+    /// Those of looks before a year.
+    pub(crate) fn before(&self, year: f64) -> Records {
+        let lines = self.lines.iter().filter(|line| line.when.year() < year).cloned().collect();
+        Records { lines, ..self.clone() }
+    }
+
     /// Names of the columns that serrata does not know; each line keeps their cells, in this order.
     pub fn extra_columns(&self) -> &[String] {
         &self.extra_columns

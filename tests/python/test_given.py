@@ -1,0 +1,143 @@
+"""A study given its records: what is believed, and lives that go on from it."""
+
+from __future__ import annotations
+
+import json
+import pickle
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import serrata
+from serrata.command import main
+from serrata.study import Study
+
+ROOT = Path(__file__).parents[2]
+DATA = ROOT / "tests" / "engine" / "data" / "given"
+FEW = {"draws": 64, "cracks": 256, "repeats": 2}
+
+
+@pytest.fixture(scope="module")
+def study() -> Study:
+    return Study.load(DATA / "a.toml")
+
+
+@pytest.fixture(scope="module")
+def found() -> serrata.Records:
+    return serrata.Records.load(DATA / "b.csv")
+
+
+@pytest.fixture(scope="module")
+def now(study: Study, found: serrata.Records) -> Study:
+    return study.given(found, **FEW)
+
+
+def test_finds_make_a_row_worse_and_clean_looks_make_it_better(study: Study, now: Study) -> None:
+    clean = study.given(serrata.Records.load(DATA / "a.csv"), **FEW)
+
+    def of(belief: serrata.Belief, quantity: str) -> float:
+        return float(belief.by_row.set_index("quantity")["value"][quantity])
+
+    assert of(clean.belief, "cracks") < of(now.belief, "cracks")
+    assert of(clean.belief, "p_loss_in_5_years") < of(now.belief, "p_loss_in_5_years")
+    factors = [belief.inputs.query("input == 'row factor'")["mean"].iloc[0] for belief in (clean.belief, now.belief)]
+    # Of other programs: 0.445 and 1.281, before the records 1; see tests/engine/data/given/expected.csv.
+    np.testing.assert_allclose(factors, [0.445, 1.281], rtol=0.02)
+
+
+def test_tables_hang_together(now: Study) -> None:
+    belief = now.belief
+    rows = belief.by_row.set_index("quantity")["value"]
+    lengths = belief.lengths
+    assert lengths["p_none_longer"].iloc[0] == rows["p_no_crack"]
+    assert lengths["p_none_longer"].is_monotonic_increasing
+    assert belief.losses["p_loss_until"].is_monotonic_increasing
+    at_next = belief.losses.set_index("year")["p_loss_until"][2026.0]
+    assert at_next == rows["p_loss_to_next_outage"]
+    assert belief.rows_by_risk() == ["row"]
+    assert belief.next_look["blades_called"].gt(0).all()
+    assert json.loads(belief.to_json())["by_row"][0]["row"] == "row"
+    with pytest.raises(serrata.ArgumentError, match="there are summary, by_row, inputs"):
+        belief.columns("row")
+
+
+def test_threads_change_nothing_and_a_seed_is_a_seed(study: Study, found: serrata.Records, now: Study) -> None:
+    again = study.given(found, **FEW, threads=1)
+    assert again == now
+    assert again.belief.to_json() == now.belief.to_json()
+    assert study.given(found, **FEW, seed=2) != now
+
+
+def test_it_is_a_study_like_any_other(now: Study, tmp_path: Path) -> None:
+    now.save(tmp_path / "now.toml")
+    loaded = Study.load(tmp_path / "now.toml")
+    assert loaded == now
+    assert loaded.is_given_records
+    with pytest.raises(serrata.ArgumentError, match=r"study\.given\(records\)"):
+        _ = loaded.belief
+    copy = pickle.loads(pickle.dumps(now))
+    assert copy == now
+    assert copy.belief.report() == now.belief.report()
+    comparison = loaded.simulate(trials=300, planted_lives=200, seed=1)
+    assert pickle.loads(pickle.dumps(comparison)).study == now
+    with pytest.raises(serrata.StudyError, match="learned under other inputs"):
+        now.with_values({"growth.paris.exponent": 3.2})
+    assert now.with_values({"costs.loss_cost": 5}).is_given_records
+    with pytest.raises(serrata.StudyError, match="not screened"):
+        now.screen()
+
+
+def test_the_command_says_saves_and_writes(tmp_path: Path) -> None:
+    arguments = [
+        "given",
+        str(DATA / "a.toml"),
+        str(DATA / "b.csv"),
+        "--draws",
+        "64",
+        "--cracks",
+        "256",
+        "--repeats",
+        "2",
+    ]
+    run = CliRunner().invoke(main, [*arguments, "--save", str(tmp_path / "now.toml"), "--out", str(tmp_path / "out")])
+    assert run.exit_code == 0, run.output
+    assert "called 3 blades" in run.output
+    assert serrata.CAUTION in run.output
+    assert Study.load(tmp_path / "now.toml").is_given_records
+    written = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"belief-by_row.csv", "belief-rows.png", "belief-inputs.png", "belief-report.txt", "SHA256SUMS"} <= written
+    refused = CliRunner().invoke(main, ["given", str(DATA / "a.toml"), str(DATA / "c.csv")])
+    assert refused.exit_code == 2
+    assert "line 2, row = east-1" in refused.output
+    assert "is no row of the study" in refused.output
+
+
+def test_an_interrupt_ends_it(study: Study, found: serrata.Records) -> None:
+    def stop(_done: int, _of: int) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        study.given(found, draws=4000, cracks=8192, progress=stop)
+
+
+def test_numbers_out_of_range_are_refused(study: Study, found: serrata.Records) -> None:
+    for name, value in (("draws", 3), ("cracks", 5), ("repeats", 1)):
+        with pytest.raises(serrata.ArgumentError, match=f"{name} = {value}\n    must be at least"):
+            study.given(found, **{**FEW, name: value})
+
+
+def test_what_is_uncertain_is_learned_by_all_rows() -> None:
+    study = Study.load(DATA / "c.toml")
+    records = serrata.Records.load(DATA / "c.csv")
+    inputs = study.given(records, **FEW).belief.inputs.set_index("input")
+    # Of another program: 0.400 +- 0.230 and -0.206 +- 0.253, before the records 0 +- 0.4 and 0 +- 0.3.
+    slow, sharp = inputs.loc["ln factor s"], inputs.loc["ln factor w"]
+    assert abs(slow["mean"] - 0.400) < 0.02
+    assert abs(slow["sd"] - 0.230) < 0.02
+    assert abs(sharp["mean"] + 0.206) < 0.06
+    assert abs(sharp["sd"] - 0.253) < 0.04
+    fixed = study.with_values({"techniques.insitu.inspection_sigma": 0.0})
+    with pytest.raises(serrata.StudyError, match=r"techniques\.insitu\.inspection_sigma is 0"):
+        fixed.given(records, **FEW)
