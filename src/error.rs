@@ -114,6 +114,11 @@ impl Error {
         }
     }
 
+    /// Whether inputs contradict a fact.
+    pub(crate) fn is_contradiction(&self) -> bool {
+        matches!(self.kind, Kind::Contradiction { .. })
+    }
+
     /// Whether the work was stopped on request.
     pub fn is_interrupted(&self) -> bool {
         matches!(self.kind, Kind::Interrupted { .. } | Kind::NothingFinished { .. })

@@ -17,6 +17,7 @@ from .errors import (
     StudyError,
     WorkerError,
 )
+from .explanations import Explanations
 from .grown import GrownCracks
 from .hindcast import Hindcast
 from .hit_miss import HitMissFit
@@ -47,6 +48,7 @@ __all__ = [
     "DemonstrationPlan",
     "Error",
     "Evidence",
+    "Explanations",
     "Fault",
     "FileError",
     "GrownCracks",

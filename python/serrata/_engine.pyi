@@ -24,6 +24,7 @@ __all__ = [
     "Study",
     "__version__",
     "_fail_inside",
+    "explanations",
     "given",
     "grow",
     "hindcast",
@@ -46,6 +47,16 @@ GENERATOR: str
 TABLES: list[str]
 
 def _fail_inside() -> None: ...
+def explanations(
+    study: Study,
+    records: Records,
+    *,
+    draws: int,
+    cracks: int,
+    repeats: int,
+    seed: int,
+    threads: int,
+) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], int, float, float]: ...
 def given(
     study: Study,
     records: Records,

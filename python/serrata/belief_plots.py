@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from serrata.belief import Belief
+    from serrata.explanations import Explanations
     from serrata.hindcast import Hindcast
 
-__all__ = ["foreseen", "inputs", "lengths", "losses", "rows", "write"]
+__all__ = ["explained", "foreseen", "inputs", "lengths", "losses", "rows", "write"]
 
 _GREY = "0.6"
 #: Rows that have lines of their own; more would not be told apart.
@@ -186,6 +187,35 @@ def foreseen(hindcast: Hindcast, ax: Axes | None = None) -> Axes:
     ax.set_xticks(places, [plain(name) for name in names], rotation=90, fontsize="x-small")
     ax.set(ylabel="blades called", ylim=(-0.3, None))
     within(ax, loc="upper left")
+    return ax
+
+
+def explained(explanations: Explanations, ax: Axes | None = None) -> Axes:
+    """How much more probable the records would be with one assumption changed, against the factor on it.
+
+    Parameters
+    ----------
+    explanations : Explanations
+        What to draw.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure if left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    ax = begun(ax, "Records: how many times as probable if one assumption were otherwise", explanations._study)
+    for (colour, stroke), (name, own) in zip(
+        _LINES, explanations.table.groupby("assumption", sort=False), strict=False
+    ):
+        ratio = np.where(own["times_as_probable"] > 0.0, own["times_as_probable"], np.nan)
+        ax.plot(own["factor"], ratio, marker="o", markersize=3, color=colour, linestyle=stroke, label=str(name))
+    ax.axhline(1.0, color=_GREY, linewidth=1)
+    sizes_along(ax)
+    lowest = max(float(explanations.table["times_as_probable"].min()), 1e-4)
+    ax.set(xlabel="factor on the assumption", ylabel="times as probable", yscale="log")
+    ax.set_ylim(bottom=0.5 * lowest)
+    beside(ax)
     return ax
 
 

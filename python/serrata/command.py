@@ -239,6 +239,33 @@ def hindcast(
 
 
 @main.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@reads_records
+@click.option("--draws", default=96, show_default=True, help="Draws of what the blades of each row share.")
+@click.option("--cracks", default=512, show_default=True, help="Possible cracks of each hot spot; a power of two.")
+@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@figure_option("Draw how probable the records would be against the factor on each assumption into this file.")
+def explain(
+    study: Path,
+    file: Path,
+    columns: tuple[str, ...],
+    draws: int,
+    cracks: int,
+    seed: int,
+    threads: int,
+    figure: Path | None,
+    **declared: Any,  # noqa: ANN401
+) -> None:
+    """Say how probable what FILE holds is under STUDY, and which assumption would explain it better."""
+    found = load(file, columns, declared)
+    answer = Study.load(study).explanations(found, draws=draws, cracks=cracks, seed=seed, threads=threads)
+    if figure is not None:
+        draw(answer.plot, figure)
+    click.echo(answer.report(), nl=False)
+
+
+@main.command()
 def template() -> None:
     """Print a small study to begin with: commented, and ready to run."""
     click.echo(Study.template(), nl=False)

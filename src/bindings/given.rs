@@ -98,3 +98,24 @@ pub(super) fn hindcast<'py>(
     let hindcast = interruptible(py, |ask| study.study.hindcast_with(&records.records, &learning, ask))?;
     Ok((arrays::dict(py, hindcast.table())?, hindcast.score()))
 }
+
+/// Evidence of the records under the study and with one assumption changed: columns by name; blades called, and the
+/// shares of invented pasts with at least and with at most as many.
+#[pyfunction]
+#[pyo3(signature = (study, records, *, draws, cracks, repeats, seed, threads))]
+#[allow(clippy::too_many_arguments, clippy::type_complexity)]
+pub(super) fn explanations<'py>(
+    py: Python<'py>,
+    study: &Study,
+    records: &Records,
+    draws: &Bound<'_, PyAny>,
+    cracks: &Bound<'_, PyAny>,
+    repeats: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+    threads: &Bound<'_, PyAny>,
+) -> PyResult<(Bound<'py, PyDict>, usize, f64, f64)> {
+    let learning = learning(draws, cracks, repeats, seed, threads)?;
+    let found = interruptible(py, |ask| study.study.explanations_with(&records.records, &learning, ask))?;
+    let [at_least, at_most] = found.chances();
+    Ok((arrays::dict(py, found.table())?, found.called, at_least, at_most))
+}

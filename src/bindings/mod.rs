@@ -38,7 +38,7 @@ mod _engine {
     #[pymodule_export]
     use super::evidence::Evidence;
     #[pymodule_export]
-    use super::given::{Given, given, hindcast};
+    use super::given::{Given, explanations, given, hindcast};
     #[pymodule_export]
     use super::grown::{GrownCracks, grow};
     #[pymodule_export]

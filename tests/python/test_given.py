@@ -141,3 +141,39 @@ def test_what_is_uncertain_is_learned_by_all_rows() -> None:
     fixed = study.with_values({"techniques.insitu.inspection_sigma": 0.0})
     with pytest.raises(serrata.StudyError, match=r"techniques\.insitu\.inspection_sigma is 0"):
         fixed.given(records, **FEW)
+
+
+def test_past_looks_are_held_against_what_was_expected(study: Study, found: serrata.Records) -> None:
+    hindcast = study.hindcast(found, draws=64, cracks=256)
+    looks = hindcast.looks
+    assert looks["called"].tolist() == [0, 2, 1]
+    assert looks["year"].is_monotonic_increasing
+    chance = looks["p_so_many"].to_numpy()
+    np.testing.assert_allclose(looks["score"], -np.log(chance))
+    assert abs(hindcast.score + np.log(chance).mean()) < 1e-12
+    # Until the second look nothing was found, and little is expected; then more.
+    assert looks["expected"].is_monotonic_increasing
+    assert "3 looks called 3 blades, where 2.1 were expected" in hindcast.report()
+    run = CliRunner().invoke(
+        main, ["hindcast", str(DATA / "a.toml"), str(DATA / "b.csv"), "--draws", "64", "--cracks", "256"]
+    )
+    assert run.exit_code == 0, run.output
+    assert run.output == hindcast.report()
+
+
+def test_finds_that_contradict_the_study_are_explained(study: Study, found: serrata.Records) -> None:
+    few = {"draws": 48, "cracks": 128}
+    # As if cracks started far later than they do.
+    late = study.with_values({"initiation.fatigue.scale": 20_000})
+    explanations = late.explanations(found, **few)
+    assert explanations.called == 3
+    assert explanations.p_at_least < 0.02
+    table = explanations.table
+    best = table.loc[table["times_as_probable"].idxmax()]
+    assert (best["assumption"], best["factor"]) == ("time until cracks start", 0.25)
+    assert "that is seldom" in explanations.report()
+    assert "Best explained by time until cracks start times 0.25" in explanations.report()
+    expected = study.explanations(found, **few)
+    assert expected.p_at_least > 0.05
+    assert table["ln_evidence"].max() < expected.table["ln_evidence"].max() + 0.5
+    assert (expected.table.query("factor == 1")["times_as_probable"] == 1.0).all()

@@ -52,6 +52,7 @@ def public(reference, comparison):
         serrata.Study.load(RARE).screen(),
         given.given(found, draws=32, cracks=64, repeats=2).belief,
         given.hindcast(found, draws=32, cracks=64, repeats=2),
+        given.explanations(found, draws=32, cracks=64),
         serrata.simulate_variants({"as it is": reference}, trials=20, seed=1),
         records.side_by_side(),
         records.missed_cracks(three),

@@ -286,7 +286,13 @@ impl Study {
         self.given_pasts(pasts, learning, &Watch { stop: &stop, done: &done })
     }
 
-    pub(super) fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
+    /// Samples all rows, and what is uncertain of all of them, in all repeats.
+    fn sampled<'p>(
+        &self,
+        pasts: &'p [RowPast],
+        learning: &Learning,
+        watch: &Watch,
+    ) -> Result<(Vec<Vec<RowRepeat<'p>>>, Vec<FleetSamples>)> {
         let tasks: Vec<(usize, u32)> =
             (0..learning.repeats).flat_map(|repeat| (0..pasts.len()).map(move |row| (row, repeat))).collect();
         let sample = |&(row, repeat): &(usize, u32)| pasts[row].sample(self, learning, repeat, watch);
@@ -302,6 +308,17 @@ impl Study {
             fleet::sample(&weights, self.uncertain.len(), 4 * learning.draws as usize, seed)
         };
         let fleets: Vec<FleetSamples> = repeats.par_iter().enumerate().map(of_fleet).collect();
+        Ok((repeats, fleets))
+    }
+
+    /// The logarithm of the chance of some histories.
+    pub(super) fn evidence(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Sampled> {
+        let (_, fleets) = self.sampled(pasts, learning, watch)?;
+        Ok(Sampled::over(fleets.iter().map(|fleet| fleet.ln_chance)))
+    }
+
+    pub(super) fn given_pasts(&self, pasts: &[RowPast], learning: &Learning, watch: &Watch) -> Result<Given> {
+        let (repeats, fleets) = self.sampled(pasts, learning, watch)?;
         let posterior = self.posterior_of(pasts, &repeats, &fleets, learning);
         let parts = repeats
             .into_iter()

@@ -4,6 +4,7 @@
 //! simulation-based calibration" (2018).
 
 use super::Learning;
+use super::tests::believed;
 use crate::model::Study;
 use crate::random::{Key, Stream};
 use crate::simulation::life::Lives;
@@ -42,6 +43,30 @@ fn rank(truth: f64, draws: &[f64], stream: &mut Stream) -> f64 {
     (rank + stream.uniform()) / (draws.len() + 1) as f64
 }
 
+/// What past looks found lies evenly among what was expected of them.
+#[test]
+fn finds_lie_evenly_among_what_was_expected() {
+    const PASTS: u64 = 80;
+    let study = study();
+    let learning = Learning { draws: 64, cracks: 256, repeats: 2, asked: 24, seed: 1, threads: 0 };
+    let mut places = Vec::new();
+    for seed in 1000..1000 + PASTS {
+        let past = study.invented_past(seed).expect("a past");
+        let records = Records::parse(&past.records, "invented", &Format::default()).expect("records");
+        let mut stream = Stream::new(Key::from_seed(9).child(seed));
+        // Rows that are looked at together share what is uncertain: of one row each look is new, given all before it.
+        for look in study.hindcast(&records, &learning).expect("looks").looks.iter().filter(|look| look.row == 0) {
+            let [fewer, so_many] = look.at_found();
+            // A count has ties: where in its own chance it lies is drawn.
+            places.push(fewer + so_many * stream.uniform());
+        }
+    }
+    let bands = UniformBands::new(places.len(), 20, 0.05);
+    assert!(places.len() as u64 == 3 * PASTS && bands.hold(&places), "{places:?}");
+    let less: Vec<f64> = places.iter().map(|place| place.powf(1.6)).collect();
+    assert!(!bands.hold(&less), "finds that are expected too often are not noticed");
+}
+
 #[test]
 fn truths_rank_evenly_among_what_is_believed() {
     let study = study();
@@ -54,7 +79,7 @@ fn truths_rank_evenly_among_what_is_believed() {
         let mut stream = Stream::new(Key::from_seed(7).child(truth));
         let past = study.invented_past(truth).expect("a past");
         let records = Records::parse(&past.records, "invented", &Format::default()).expect("records");
-        let given = study.given(&records, &Learning { seed: truth, ..learning.clone() }).expect("a belief").study;
+        let given = believed(&study, &records, &Learning { seed: truth, ..learning.clone() }).study;
         let posterior = given.posterior.as_ref().expect("draws");
         let row = posterior.rows[0].as_ref().expect("a row");
         let plan = RowPlan::new(&given, &given.rows[0]).expect("a plan");

@@ -2,6 +2,7 @@
 
 mod belief;
 mod draws;
+mod explanations;
 mod find;
 mod fleet;
 mod grid;
@@ -18,6 +19,7 @@ mod shared;
 mod tables;
 
 pub use belief::{Belief, Believed, Given, Learning, RowBelief, Sampled};
+pub use explanations::{Assumption, Explanation, Explanations};
 pub use hindcast::{Hindcast, PredictedLook};
 pub use invented::{InventedPast, TrueRow};
 

@@ -1,7 +1,7 @@
 //! Problems with answers that were found in other ways.
 
 use super::belief::RowPast;
-use super::{Belief, Learning, RowBelief, Sampled};
+use super::{Belief, Given, Learning, RowBelief, Sampled};
 use crate::distribution::Distribution;
 use crate::model::detection::PodCurve;
 use crate::model::fleet::Row;
@@ -30,6 +30,12 @@ fn records(problem: &str) -> Records {
         _ => include_str!("../../../tests/engine/data/given/c.csv"),
     };
     Records::parse(text, problem, &Format::default()).expect("good records")
+}
+
+/// A study given records, without lives that tell of rare losses.
+pub(super) fn believed(study: &Study, records: &Records, learning: &Learning) -> Given {
+    let pasts = RowPast::all(study, records).expect("histories");
+    study.given_now(&pasts, learning).expect("a belief")
 }
 
 /// Value and standard error of each quantity of a problem.
@@ -113,7 +119,7 @@ fn problems_have_the_answers_that_others_found() {
         ("c", Learning { draws: 192, cracks: 1024, repeats: 16, asked: 64, seed: 2, threads: 0 }),
     ] {
         let study = study(problem);
-        let belief = study.given(&records(problem), &learning).expect("a belief").belief;
+        let belief = believed(&study, &records(problem), &learning).belief;
         let mut distances = distances(&study, &belief, problem);
         let count = distances.len() as f64;
         let square = distances.iter().map(|(_, z)| z * z).sum::<f64>() / count;
@@ -154,7 +160,7 @@ fn each_mistake_moves_the_answers_as_it_should() {
         let mut parts = study("b").into_parts();
         mistake(&mut parts);
         let study = Study::new(parts).expect("a good study");
-        let belief = study.given(&records("b"), &learning).expect("a belief").belief;
+        let belief = believed(&study, &records("b"), &learning).belief;
         check(what, &belief.rows[0], &study, wrong);
     }
     // New blades taken to be as old as the row.
@@ -211,7 +217,7 @@ fn rows_that_cracks_stand_still_in_are_exact() {
         let years: Vec<f64> = hazards.iter().map(|hazard| 2004.0 + hazard).collect();
         let study = still(blades, shape, hazards, pod);
         // 100 starts make a mean life.
-        let belief = study.given(&looks(&years, blades, called), &learning).expect("a belief").belief;
+        let belief = believed(&study, &looks(&years, blades, called), &learning).belief;
         let row = &belief.rows[0];
         // Which blades were called is known here, how many there.
         let ways: f64 = (0..called).map(|k| f64::from(blades - k) / f64::from(k + 1)).product();
@@ -230,7 +236,7 @@ fn rows_that_cracks_stand_still_in_are_exact() {
 fn lives_go_on_from_what_is_believed() {
     let study = study("b");
     let learning = Learning { draws: 256, cracks: 2048, repeats: 4, asked: 32, seed: 4, threads: 0 };
-    let given = study.given(&records("b"), &learning).expect("a belief");
+    let given = believed(&study, &records("b"), &learning);
     let run = Run { trials: 40_000, planted_lives: 20_000, seed: 5, ..Run::default() };
     let comparison = given.study.simulate(&run).expect("lives");
     let (row, none) = (RowId(0), study.strategy_id("none").expect("one"));
@@ -260,7 +266,7 @@ fn lives_go_on_from_what_is_believed() {
 fn what_is_believed_is_kept_in_the_study_and_nowhere_else() {
     let study = study("b");
     let learning = Learning { draws: 32, cracks: 64, repeats: 2, asked: 1, seed: 4, threads: 1 };
-    let given = study.given(&records("b"), &learning).expect("a belief").study;
+    let given = believed(&study, &records("b"), &learning).study;
     let text = given.to_toml();
     let again = Study::parse(&text, "again").expect("a good study");
     assert!(again == given && again.is_given_records() && given != study);
@@ -278,6 +284,19 @@ fn what_is_believed_is_kept_in_the_study_and_nowhere_else() {
     assert!(damaged != text);
     let refused = Study::parse(&damaged, "damaged").expect_err("a refusal").to_string();
     assert!(refused.contains("given.draws") && refused.contains("damaged"), "{refused}");
+}
+
+/// All records count at once, in whatever order they come.
+#[test]
+fn the_order_of_records_changes_nothing() {
+    let text = include_str!("../../../tests/engine/data/given/b.csv");
+    let (header, lines) = text.split_once('\n').expect("a header");
+    let backwards: Vec<&str> = lines.lines().rev().collect();
+    let backwards = format!("{header}\n{}\n", backwards.join("\n"));
+    let backwards = Records::parse(&backwards, "b", &Format::default()).expect("good records");
+    let learning = Learning { draws: 32, cracks: 64, repeats: 2, asked: 1, seed: 4, threads: 1 };
+    let [one, other] = [&records("b"), &backwards].map(|records| believed(&study("b"), records, &learning));
+    assert!(one.belief == other.belief && one.study == other.study);
 }
 
 #[test]
