@@ -206,13 +206,13 @@ def explained(explanations: Explanations, ax: Axes | None = None) -> Axes:
     """
     ax = begun(ax, "Records: how many times as probable if one assumption were otherwise", explanations._study)
     for (colour, stroke), (name, own) in zip(
-        _LINES, explanations.table.groupby("assumption", sort=False), strict=False
+        _LINES, explanations.summary.groupby("assumption", sort=False), strict=False
     ):
         ratio = np.where(own["times_as_probable"] > 0.0, own["times_as_probable"], np.nan)
         ax.plot(own["factor"], ratio, marker="o", markersize=3, color=colour, linestyle=stroke, label=str(name))
     ax.axhline(1.0, color=_GREY, linewidth=1)
     sizes_along(ax)
-    lowest = max(float(explanations.table["times_as_probable"].min()), 1e-4)
+    lowest = max(float(explanations.summary["times_as_probable"].min()), 1e-4)
     ax.set(xlabel="factor on the assumption", ylabel="times as probable", yscale="log")
     ax.set_ylim(bottom=0.5 * lowest)
     beside(ax)

@@ -54,7 +54,7 @@ class Explanations:
         return made
 
     @cached_property
-    def table(self) -> pd.DataFrame:
+    def summary(self) -> pd.DataFrame:
         """A line for each assumption and factor on it.
 
         Columns: assumption, factor (1 as the study has it), ln_evidence, standard_error, times_as_probable (as the

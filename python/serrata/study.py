@@ -676,8 +676,8 @@ class Study:
         >>> import serrata
         >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
         >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
-        >>> table = study.explanations(records, draws=32, cracks=128).table
-        >>> len(table)
+        >>> summary = study.explanations(records, draws=32, cracks=128).summary
+        >>> len(summary)
         28
         """
         columns, called, at_least, at_most = engine.explanations(

@@ -168,12 +168,12 @@ def test_finds_that_contradict_the_study_are_explained(study: Study, found: serr
     explanations = late.explanations(found, **few)
     assert explanations.called == 3
     assert explanations.p_at_least < 0.02
-    table = explanations.table
+    table = explanations.summary
     best = table.loc[table["times_as_probable"].idxmax()]
     assert (best["assumption"], best["factor"]) == ("time until cracks start", 0.25)
     assert "that is seldom" in explanations.report()
     assert "Best explained by time until cracks start times 0.25" in explanations.report()
     expected = study.explanations(found, **few)
     assert expected.p_at_least > 0.05
-    assert table["ln_evidence"].max() < expected.table["ln_evidence"].max() + 0.5
-    assert (expected.table.query("factor == 1")["times_as_probable"] == 1.0).all()
+    assert table["ln_evidence"].max() < expected.summary["ln_evidence"].max() + 0.5
+    assert (expected.summary.query("factor == 1")["times_as_probable"] == 1.0).all()
