@@ -1,10 +1,11 @@
 //! Equally likely draws of what is not known, from weighted ones: lives go on from these.
 
-use super::belief::{RowPast, normalised};
 use super::fleet::{FleetSamples, RowWeights};
 use super::history::BladeEnd;
+use super::past::RowPast;
 use super::row::RowSample;
 use super::shared::Shared;
+use super::sums::normalised;
 use crate::model::{RowPosterior, SharedDraw};
 
 /// Draws of a row in all.

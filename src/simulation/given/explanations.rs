@@ -4,18 +4,17 @@
 //! larger evidence explains them better, by the ratio of the two.
 
 use super::Learning;
-use super::belief::{RowPast, Sampled};
-use super::row::Watch;
+use super::belief::Sampled;
+use super::learning::Watch;
+use super::past::RowPast;
 use crate::distribution::Distribution;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::math::exp;
 use crate::model::initiation::InitiationShape;
 use crate::model::{Study, StudyParts};
-use crate::simulation::parallel::{Run, ask_while};
 use crate::simulation::tables::{Cell, Head, Table};
 use crate::statistics::records::Records;
 use std::ops::ControlFlow;
-use std::sync::atomic::{AtomicBool, AtomicU64};
 
 /// What is taken to be otherwise, all over the fleet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,27 +118,20 @@ impl Study {
         learning.check()?;
         super::fleet::check(self)?;
         let pasts = RowPast::all(self, records)?;
-        let run = Run { threads: learning.threads, ..Run::default() };
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
-            let rule = format!("threads cannot be started: {reason}");
-            Error::argument("threads", learning.threads, &rule, "ask for fewer")
-        })?;
-        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
-        let watch = Watch { stop: &stop, done: &done };
-        let all = || -> Result<Vec<Explanation>> {
-            let as_it_is = self.evidence(&pasts, learning, &watch)?;
+        let all = |watch: &Watch| -> Result<Vec<Explanation>> {
+            let as_it_is = self.evidence(&pasts, learning, watch)?;
             let mut all = Vec::new();
             for (assumption, factor) in Assumption::ALL.iter().flat_map(|all| FACTORS.map(|factor| (*all, factor))) {
                 let ln_evidence = if factor == 1.0 {
                     as_it_is
                 } else {
-                    self.evidence_if(records, assumption, factor, learning, &watch)?
+                    self.evidence_if(records, assumption, factor, learning, watch)?
                 };
                 all.push(Explanation { assumption, factor, ln_evidence });
             }
             Ok(all)
         };
-        let all = ask_while(|| pool.install(all), &stop, &done, ask)?;
+        let all = learning.watched(ask, all)?;
         let mut parts = self.clone().into_parts();
         for past in &pasts {
             parts.rows[past.row].past_looks.clone_from(&past.history.looks);

@@ -4,10 +4,10 @@
 //! technique sees with the shifts of its looks. So the lives of possible cracks, once they are lived, hold for all values of
 //! them: only weights change. Rows meet in them alone.
 
-use super::belief::normalised;
 use super::lattice::Lattice;
 use super::row::RowSample;
 use super::shared::SharedNumber;
+use super::sums::normalised;
 use crate::error::{Error, Fault, Result};
 use crate::math::normal_quantile;
 use crate::model::Study;

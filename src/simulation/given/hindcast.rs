@@ -1,16 +1,14 @@
 //! What each past inspection would have been expected to find, given all that was known before it, and what it found.
 
 use super::Learning;
-use super::belief::RowPast;
-use super::row::Watch;
-use crate::error::{Error, Result};
+use super::learning::Watch;
+use super::past::RowPast;
+use crate::error::Result;
 use crate::model::Study;
-use crate::simulation::parallel::{Run, ask_while};
 use crate::simulation::tables::{Cell, Head, Table};
 use crate::statistics::records::{Line, Records};
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
-use std::sync::atomic::{AtomicBool, AtomicU64};
 
 /// One look at a row, predicted and found.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,21 +101,14 @@ impl Study {
         let mut years: Vec<f64> = records.lines().iter().map(|line| line.when.year()).collect();
         years.sort_by(f64::total_cmp);
         years.dedup();
-        let run = Run { threads: learning.threads, ..Run::default() };
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
-            let rule = format!("threads cannot be started: {reason}");
-            Error::argument("threads", learning.threads, &rule, "ask for fewer")
-        })?;
-        let (stop, done) = (AtomicBool::new(false), AtomicU64::new(0));
-        let watch = Watch { stop: &stop, done: &done };
-        let all = || -> Result<Vec<PredictedLook>> {
+        let all = |watch: &Watch| -> Result<Vec<PredictedLook>> {
             let mut looks = Vec::new();
             for &year in &years {
-                looks.append(&mut self.predicted(records, year, learning, &watch)?);
+                looks.append(&mut self.predicted(records, year, learning, watch)?);
             }
             Ok(looks)
         };
-        let looks = ask_while(|| pool.install(all), &stop, &done, ask)?;
+        let looks = learning.watched(ask, all)?;
         Ok(Hindcast { study: self.clone(), looks })
     }
 

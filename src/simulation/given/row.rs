@@ -6,13 +6,13 @@
 
 use super::fleet::Entries;
 use super::lattice::Lattice;
+use super::learning::Watch;
 use super::likelihood::RowModel;
 use super::pool::point;
 use super::shared::{Shared, SharedNumber};
 use crate::math::normal_quantile;
 use crate::simulation::normal_component::{Component, effective_number, moments};
 use crate::statistics::quadrature::normal_rule;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// One draw of what a row's blades share.
 #[derive(Debug, Clone)]
@@ -25,20 +25,6 @@ pub(super) struct RowSample {
     pub ln_chances: Vec<f64>,
     /// Probability of each kind of blades that is there when the study starts, for each row factor.
     pub of_kinds: Vec<Vec<f64>>,
-}
-
-/// Whether the work goes on.
-pub(super) struct Watch<'a> {
-    pub stop: &'a AtomicBool,
-    /// Draws done.
-    pub done: &'a AtomicU64,
-}
-
-impl Watch<'_> {
-    fn is_stopped(&self) -> bool {
-        self.done.fetch_add(1, Ordering::Relaxed);
-        self.stop.load(Ordering::Relaxed)
-    }
 }
 
 /// How many draws are taken.

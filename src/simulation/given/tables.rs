@@ -1,6 +1,7 @@
 //! What is believed, as tables.
 
-use super::belief::{Believed, Given, RowBelief, Sampled};
+use super::Given;
+use super::belief::{Believed, RowBelief, Sampled};
 use crate::error::{Error, Result};
 use crate::simulation::tables::{Cell, Head, Table};
 

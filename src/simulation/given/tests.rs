@@ -1,6 +1,6 @@
 //! Problems with answers that were found in other ways.
 
-use super::belief::RowPast;
+use super::past::RowPast;
 use super::{Belief, Given, Learning, RowBelief, Sampled};
 use crate::distribution::Distribution;
 use crate::model::detection::PodCurve;
