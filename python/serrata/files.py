@@ -123,7 +123,8 @@ def check_file(file: str | os.PathLike[str], endings: Iterable[str] = ()) -> Non
             return
         beside = place.parent / _temporary_name()
         beside.touch()
-        beside.unlink()
+        # Another call may have taken it for one that a kill left unfinished.
+        beside.unlink(missing_ok=True)
 
 
 def write_file(file: str | os.PathLike[str], write: Callable[[Path], object]) -> None:
