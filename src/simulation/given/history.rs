@@ -267,6 +267,8 @@ impl History {
                     let ended = position.ended(BladeEnd::Called(find));
                     history.add(ended);
                     position.installed_year = visit.year;
+                } else if let Some(cracked) = lines.iter().map(|line| line.0).find(|line| line.cracked == Some(true)) {
+                    faults.push(cracked_and_not_called(cracked));
                 } else {
                     position.clean.extend(answers.iter().map(|answer| answer.look));
                 }
@@ -333,6 +335,18 @@ fn answers(lines: &[&(&Line, usize, u32)], number: impl Fn(usize) -> usize) -> V
     }
     answers.sort_by_key(|answer| answer.look);
     answers
+}
+
+/// To take such a blade for a clean one would be on the unsafe side.
+fn cracked_and_not_called(line: &Line) -> Fault {
+    Fault {
+        line: Some(line.line),
+        path: "cracked".to_owned(),
+        value: "yes".to_owned(),
+        rule: "is said of a blade that nobody called: what became of it is not known".to_owned(),
+        remedy: "add the line of whatever found the crack, with called = yes; the blade is then taken as replaced"
+            .to_owned(),
+    }
 }
 
 fn replaced_before(line: &Line, other: Option<&Line>) -> Fault {

@@ -315,7 +315,8 @@ fn lines_that_do_not_fit_the_study_are_refused_with_their_numbers() {
                 row,3,c,2014,insitu,,yes,91,,,\n\
                 row,4,c,2014,insitu,,no,,suction,,\n\
                 row,5,c,2015,insitu,,yes,3,,,\n\
-                row,5,d,2015,insitu,,no,,,,\n";
+                row,5,d,2015,insitu,,no,,,,\n\
+                row,6,d,2016,insitu,,no,,,yes,\n";
     let records = Records::parse(text, "hostile", &Format::default()).expect("records that keep every rule");
     let error = study.given(&records, &Learning::default()).expect_err("a refusal");
     let told: Vec<(usize, &str)> =
@@ -330,6 +331,7 @@ fn lines_that_do_not_fit_the_study_are_refused_with_their_numbers() {
         (8, "measured_length_mm"),
         (9, "side, serration, position"),
         (11, "blade, year"),
+        (12, "cracked"),
     ];
     assert_eq!(told, expected, "{error}");
     for words in ["must be after the row entered service (2004)", "was replaced at that moment, by line 10", "90 mm"] {
