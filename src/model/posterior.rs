@@ -12,6 +12,9 @@ pub(crate) struct Posterior {
     pub uncertain: Vec<Vec<f64>>,
     /// For each row of the study, if there are records of it.
     pub rows: Vec<Option<RowPosterior>>,
+    /// Standard error of a chance of a loss over that chance, as repeats have it: lives that go on from the draws cannot
+    /// show it. `None` where it was not asked for.
+    pub relative_error: Option<f64>,
 }
 
 /// Draws of what the blades of a row share.
@@ -41,6 +44,25 @@ pub(crate) struct SharedDraw {
 }
 
 impl Posterior {
+    /// The draws of one of the repeats that they stand in, one after another.
+    pub fn of_repeat(&self, repeat: usize, repeats: usize) -> Self {
+        let part = |all: usize| repeat * (all / repeats)..(repeat + 1) * (all / repeats);
+        let of_row = |row: &RowPosterior| {
+            let (draws, kinds) = (part(row.hazards.len()), row.kinds.len());
+            RowPosterior {
+                shared_of_draw: row.shared_of_draw[draws.clone()].to_vec(),
+                hazards: row.hazards[draws.clone()].to_vec(),
+                chances: row.chances[draws.start * kinds..draws.end * kinds].to_vec(),
+                ..row.clone()
+            }
+        };
+        Posterior {
+            uncertain: self.uncertain[part(self.uncertain.len())].to_vec(),
+            rows: self.rows.iter().map(|row| row.as_ref().map(of_row)).collect(),
+            relative_error: self.relative_error,
+        }
+    }
+
     /// Whether it has the numbers that a study asks for.
     pub fn fits(&self, study: &StudyParts) -> bool {
         let fleets = self.uncertain.len();
@@ -66,6 +88,7 @@ impl Posterior {
                 && own.hazards.iter().chain(&own.chances).all(|number| *number > 0.0 && number.is_finite())
         };
         fleets > 0
+            && self.relative_error.is_none_or(|error| error >= 0.0 && error.is_finite())
             && self.rows.len() == study.rows.len()
             && self.uncertain.iter().all(|values| values.len() == study.uncertain.len())
             && study.rows.iter().zip(&self.rows).all(of_row)

@@ -38,9 +38,27 @@ impl Component {
         Some(Component { share, mean, root, ln_root })
     }
 
-    pub fn draw(&self, stream: &mut Stream, numbers: &mut [f64]) {
-        let normals: Vec<f64> = numbers.iter().map(|_| normal_quantile(stream.uniform())).collect();
-        self.place(&normals, numbers);
+    /// Draws numbers, given the first `known` of them.
+    pub fn draw(&self, stream: &mut Stream, numbers: &mut [f64], known: usize) {
+        let size = numbers.len();
+        let mut normals = vec![0.0; size];
+        for row in 0..size {
+            let before: f64 = (0..row).map(|column| self.root[row * size + column] * normals[column]).sum();
+            if row < known {
+                normals[row] = (numbers[row] - self.mean[row] - before) / self.root[row * size + row];
+            } else {
+                normals[row] = normal_quantile(stream.uniform());
+                numbers[row] = self.mean[row] + (before + self.root[row * size + row] * normals[row]);
+            }
+        }
+    }
+
+    /// The distribution of the first of its numbers alone.
+    pub fn of_first(&self, count: usize) -> Self {
+        let size = self.mean.len();
+        let root: Vec<f64> = (0..count).flat_map(|row| self.root[row * size..row * size + count].to_vec()).collect();
+        let ln_root = (0..count).map(|row| ln(root[row * count + row])).sum();
+        Component { share: self.share, mean: self.mean[..count].to_vec(), root, ln_root }
     }
 
     /// The numbers that stand where independent standard normal ones do.

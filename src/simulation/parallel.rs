@@ -518,7 +518,7 @@ impl<'p> Worker<'p> {
             };
             lived = self.live_unit(unit, lives, &mut fleets, trials.clone(), run, stop, &mut tally).and_then(|()| {
                 let planted = run.planted_of(batch);
-                self.live_planted(unit, lives, planted, batch, run, stop, &mut tally)
+                self.live_planted(unit, lives, planted, run, stop, &mut tally)
             });
             if lived.is_err() {
                 break;
@@ -552,7 +552,8 @@ impl<'p> Worker<'p> {
             for (place, &row) in unit.rows.iter().enumerate() {
                 let row_key = Key::from_seed(run.seed).child(self.rows[row].nature.name);
                 let fleet = fleet_key(run.seed);
-                let key = |trial: u64| LifeKey { row: row_key.child(trial), fleet: fleet.child(trial) };
+                let key =
+                    |trial: u64| LifeKey { row: row_key.child(trial), fleet: fleet.child(trial), shared_draw: None };
                 let keys = (0..count as usize).map(|life| key(first + life as u64));
                 let attempts = lives.begin(place, keys);
                 tally.tries[row] +=
@@ -575,13 +576,11 @@ impl<'p> Worker<'p> {
     }
 
     /// The lives with planted cracks of a unit that belong to a batch.
-    #[allow(clippy::too_many_arguments)]
     fn live_planted(
         &self,
         unit: &UnitPlan,
         lives: &mut UnitLives,
         numbers: Range<u64>,
-        batch: u64,
         run: &Run,
         stop: &Stop,
         tally: &mut Tally,
@@ -594,7 +593,7 @@ impl<'p> Worker<'p> {
         for (place, &row) in unit.rows.iter().enumerate() {
             let planted = PlantedLives { study, rows, unit, place, key: &key, company };
             let is_over = || stop.is_over();
-            let told = |life: &PlantedLife| tally.add_planted(row, life.losses, batch);
+            let told = |life: &PlantedLife| tally.add_planted(row, life.losses, life.number);
             let all =
                 planted.live(lives, &self.proposals[row], numbers.clone(), &is_over, told).map_err(Stopped::Failed)?;
             if !all {

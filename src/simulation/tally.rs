@@ -288,10 +288,10 @@ impl Tally {
     }
 
     /// Adds a life of a row with a planted crack: its loss under each strategy, if it was lost.
-    pub fn add_planted(&mut self, row: usize, losses: &[Option<PlantedLoss>], batch: u64) {
+    pub fn add_planted(&mut self, row: usize, losses: &[Option<PlantedLoss>], life: u64) {
         let strategies = losses.len();
         for (sums, loss) in self.planted[row * strategies..].iter_mut().zip(losses) {
-            loss.iter().for_each(|loss| sums.add(loss, batch));
+            loss.iter().for_each(|loss| sums.add(loss, life));
         }
         let products = &mut self.planted_products[row * strategies * (strategies + 1) / 2..];
         let values = |loss: &Option<PlantedLoss>| {

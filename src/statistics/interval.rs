@@ -4,6 +4,7 @@ use super::search::crossing;
 use super::tail::{Tails, binomial, chi_square_exceeds};
 use crate::math::normal_quantile;
 use serde::Serialize;
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// A counted share with its exact interval, which is asymmetric.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -96,6 +97,16 @@ pub fn weighted_count(sum: f64, square: f64, largest: f64, level: f64) -> (f64, 
         |sum: f64, square: f64, probability: f64| gamma_quantile(sum * sum / square, probability) * square / sum;
     let low = if sum > 0.0 { quantile(sum, square, tail) } else { 0.0 };
     (low, quantile(sum + largest, square + largest * largest, 1.0 - tail))
+}
+
+/// Half the width of an interval of a mean, in standard errors: by Student's t with so many degrees of freedom, or by the
+/// normal distribution where these are infinite.
+pub(crate) fn half_width(degrees_of_freedom: f64, level: f64) -> f64 {
+    let probability = 0.5 + 0.5 * level;
+    match StudentsT::new(0.0, 1.0, degrees_of_freedom) {
+        Ok(student) if degrees_of_freedom.is_finite() => student.inverse_cdf(probability),
+        _ => normal_quantile(probability),
+    }
 }
 
 /// Quantile of the gamma distribution with scale 1.

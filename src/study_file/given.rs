@@ -17,7 +17,7 @@ struct Kept<'a> {
 }
 
 /// Form of the bytes.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 
 /// Reads it, for a study that is otherwise whole.
 pub(super) fn read(section: &Section, study: &StudyParts) -> Option<Posterior> {

@@ -96,7 +96,7 @@ pub struct HowGot {
     /// Shape of the tail of the weights: above 0.7, or for few losses less, they are not to be relied on; not-a-number
     /// where they are too few.
     pub tail_index: f64,
-    /// By how many standard errors the lives of even batches differ from those of odd ones.
+    /// By how many standard errors even lives differ from odd ones.
     pub halves_apart: f64,
     /// Whether more plain lives had a loss than planted ones let expect: seen so or more often once in a thousand times,
     /// were the upper end of what these say true.

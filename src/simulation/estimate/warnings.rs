@@ -22,6 +22,7 @@ impl Comparison {
         let mut warnings = self.study.warnings();
         warnings.extend(self.missed_target());
         warnings.extend(self.any_loss_is_a_bound());
+        warnings.extend(self.draws_have_an_error());
         warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
         warnings.extend(self.study.row_ids().flat_map(|row| self.integration_notes(row)));
@@ -46,6 +47,19 @@ impl Comparison {
                  which share what is uncertain. Numbers of losses are no bounds."
             )
         })
+    }
+
+    /// That intervals are of lives, and not of the draws that lives go on from.
+    fn draws_have_an_error(&self) -> Option<String> {
+        let error = self.study.posterior.as_ref()?.relative_error;
+        let known = error.map_or_else(
+            || "an error of their own".to_owned(),
+            |error| format!("a standard error of some {} % in chances of a loss", two_figures(100.0 * error)),
+        );
+        Some(format!(
+            "Lives go on from draws of what records say, which have {known}. Intervals of losses and of what they cost do not \
+             hold it. More draws and cracks, when the study is given its records, make it smaller."
+        ))
     }
 
     /// That the numbers are not known as well as was asked for.

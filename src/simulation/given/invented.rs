@@ -81,7 +81,7 @@ impl Study {
             let fleet = fleet_key(seed).child(attempt);
             let key = |plan: &RowPlan| Key::from_seed(seed).child(plan.nature.name).child(attempt);
             let row = |(row, plan): (&Row, &RowPlan)| {
-                Past::new(&study, row, plan, LifeKey { row: key(plan), fleet }).take_place()
+                Past::new(&study, row, plan, LifeKey { row: key(plan), fleet, shared_draw: None }).take_place()
             };
             let pasts: Option<Vec<(String, TrueRow, Vec<f64>)>> = study.rows.iter().zip(&plans).map(row).collect();
             if let Some(pasts) = pasts {

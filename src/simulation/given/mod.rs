@@ -113,6 +113,7 @@ impl Study {
             let at = |(years, risk): &(f64, Estimate)| (self.start_year + years, *risk);
             row.p_loss = risks[row.row.0].iter().map(at).collect();
         }
+        given.study = given.study.with_posterior(|posterior| posterior.relative_error = risk::relative_error(&risks));
         Ok(given)
     }
 
@@ -198,7 +199,18 @@ impl Study {
             }
             rows[past.row] = Some(row);
         }
-        Posterior { uncertain: chosen.into_iter().flatten().cloned().collect(), rows }
+        let uncertain = chosen.into_iter().flatten().cloned().collect();
+        Posterior { uncertain, rows, relative_error: None }
+    }
+
+    /// The same study with its posterior changed.
+    fn with_posterior(self, change: impl FnOnce(&mut Posterior)) -> Study {
+        let paths = self.clone();
+        let mut parts = self.into_parts();
+        if let Some(posterior) = &mut parts.posterior {
+            change(Arc::make_mut(posterior));
+        }
+        Study::of_checked(parts).sharing_paths(&paths)
     }
 
     /// The study whose lives go on from the histories of its rows.

@@ -1,21 +1,25 @@
 //! Chances of a loss if nobody looks, from lives that go on with planted cracks: sums over possible cracks are too coarse where
 //! losses are rare.
+//!
+//! Lives are lived from the draws of each repeat apart. What the repeats differ by holds all errors: that of the lives, and
+//! that of the draws, which no number of lives shows.
 
 use super::Learning;
 use crate::error::Result;
 use crate::model::strategy::{AfterLoss, Strategy};
 use crate::model::{Posterior, RowId, StrategyId, Study};
 use crate::simulation::{Estimate, Run};
+use crate::statistics::interval;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
 /// Years from the start of a study, and the chance that a row loses a blade until then.
 pub(super) type Risks = Vec<(f64, Estimate)>;
 
-/// Plain lives, and then lives of each row with a planted crack.
+/// Plain lives, and then lives of each row with a planted crack, over all repeats.
 const PLAIN: u64 = 100_000;
 const PLANTED: u64 = 30_000;
-/// Losses among plain lives from which on these are enough.
+/// Losses among the plain lives of a repeat from which on these are enough.
 const ENOUGH: f64 = 100.0;
 
 impl Study {
@@ -75,16 +79,38 @@ impl Study {
             basis: None,
         }];
         parts.baseline = StrategyId(0);
-        parts.posterior = parts.posterior.map(|posterior| {
-            let own = rows.iter().map(|&row| posterior.rows[row].clone()).collect();
-            Arc::new(Posterior { uncertain: posterior.uncertain.clone(), rows: own })
-        });
-        let study = Study::of_checked(parts).sharing_paths(self);
-        let plain = Run { trials: PLAIN, seed: learning.seed, threads: learning.threads, ..Run::default() };
-        let planted = Run { trials: 512, planted_lives: PLANTED, ..plain.clone() };
-        let (plain, planted) = (study.simulate_with(&plain, ask)?, study.simulate_with(&planted, ask)?);
-        let until = |place: usize| {
-            let (row, strategy) = (RowId(place), StrategyId(0));
+        let own = Study::of_checked(parts).sharing_paths(self);
+        let Some(posterior) = &self.posterior else { return Ok(Vec::new()) };
+        let mut repeats = Vec::new();
+        for repeat in 0..learning.repeats as usize {
+            let mut parts = own.clone().into_parts();
+            let draws = posterior.of_repeat(repeat, learning.repeats as usize);
+            let of_rows = rows.iter().map(|&row| draws.rows[row].clone()).collect();
+            parts.posterior = Some(Arc::new(Posterior { rows: of_rows, ..draws }));
+            let study = Study::of_checked(parts).sharing_paths(self);
+            repeats.push(study.unseen_of_repeat(learning, ask)?);
+        }
+        let of_row = |place: usize| {
+            let years = repeats[0][place].len();
+            (0..years)
+                .map(|year| over_repeats(&repeats.iter().map(|rows| rows[place][year]).collect::<Vec<_>>()))
+                .collect()
+        };
+        Ok(rows.iter().enumerate().map(|(place, &row)| (row, of_row(place))).collect())
+    }
+
+    /// The same of one repeat, by place.
+    fn unseen_of_repeat(
+        &self,
+        learning: &Learning,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<Vec<Vec<Estimate>>> {
+        let share = |lives: u64| lives.div_ceil(u64::from(learning.repeats));
+        let plain = Run { trials: share(PLAIN), seed: learning.seed, threads: learning.threads, ..Run::default() };
+        let planted = Run { trials: 512, planted_lives: share(PLANTED), ..plain.clone() };
+        let (plain, planted) = (self.simulate_with(&plain, ask)?, self.simulate_with(&planted, ask)?);
+        let until = |row: RowId| {
+            let strategy = StrategyId(0);
             let often = plain.row_any_loss_until(row, strategy);
             let is_rare = often.last().is_some_and(|chance| chance.events < ENOUGH);
             let rare = planted.row_any_loss_until(row, strategy);
@@ -92,6 +118,69 @@ impl Study {
             // Weights that few lives carry say less than that plain lives saw none.
             if is_rare && is_seen && !planted.how_got(row, strategy).is_thin() { rare } else { often }
         };
-        Ok(rows.iter().enumerate().map(|(place, &row)| (row, until(place))).collect())
+        Ok(self.row_ids().map(until).collect())
+    }
+}
+
+/// One chance from those of independent repeats.
+fn over_repeats(repeats: &[Estimate]) -> Estimate {
+    let count = repeats.len() as f64;
+    let mean = |of: &dyn Fn(&Estimate) -> f64| repeats.iter().map(of).sum::<f64>() / count;
+    let value = mean(&|one| one.value);
+    let events = repeats.iter().map(|one| one.events).sum();
+    if value == 0.0 {
+        // So many lives in all saw none.
+        let high = mean(&|one| one.high) / count;
+        return Estimate { value, standard_error: 0.0, low: 0.0, high, events };
+    }
+    let of_lives = (mean(&|one| one.standard_error * one.standard_error) / count).sqrt();
+    let between = (mean(&|one| (one.value - value).powi(2)) / (count - 1.0)).sqrt();
+    // Few repeats may lie near each other by chance.
+    let half_width = (interval::half_width(f64::INFINITY, 0.95) * of_lives)
+        .max(interval::half_width(count - 1.0, 0.95) * between)
+        / value;
+    Estimate {
+        value,
+        standard_error: of_lives.max(between),
+        low: value * (-half_width).exp(),
+        high: (value * half_width.exp()).min(1.0),
+        events,
+    }
+}
+
+/// Root mean square over rows of the relative standard errors of chances of a loss; none where nothing is lost.
+pub(super) fn relative_error(risks: &[Risks]) -> Option<f64> {
+    let last = risks.iter().filter_map(|risks| risks.last()).map(|(_, chance)| chance);
+    let squares: Vec<f64> =
+        last.filter(|chance| chance.value > 0.0).map(|chance| (chance.standard_error / chance.value).powi(2)).collect();
+    (!squares.is_empty()).then(|| (squares.iter().sum::<f64>() / squares.len() as f64).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn estimate(value: f64, standard_error: f64, high: f64, events: f64) -> Estimate {
+        Estimate { value, standard_error, low: 0.0, high, events }
+    }
+
+    #[test]
+    fn repeats_that_differ_by_more_than_their_lives_say_widen_the_interval() {
+        let alike = over_repeats(&[1.0, 1.01, 0.99, 1.0].map(|value| estimate(1e-3 * value, 1e-4, 2e-3, 100.0)));
+        assert!((alike.value - 1e-3).abs() < 1e-12 && alike.events == 400.0);
+        // Of lives: 1e-4 over the root of four.
+        assert!((alike.standard_error - 5e-5).abs() < 1e-12, "{alike:?}");
+        assert!((alike.high / alike.value - (1.959_964 * 0.05_f64).exp()).abs() < 1e-6, "{alike:?}");
+        let apart = over_repeats(&[0.5, 1.5, 0.8, 1.2].map(|value| estimate(1e-3 * value, 1e-5, 2e-3, 100.0)));
+        let deviation = (0.25_f64 + 0.25 + 0.04 + 0.04) / 12.0;
+        assert!((apart.standard_error - 1e-3 * deviation.sqrt()).abs() < 1e-12, "{apart:?}");
+        // Student's t with three degrees of freedom, from memory of any table: 3.1824.
+        assert!((apart.low / apart.value - (-3.182_446 * deviation.sqrt()).exp()).abs() < 1e-6, "{apart:?}");
+    }
+
+    #[test]
+    fn no_loss_in_any_repeat_is_a_bound_by_all_lives() {
+        let none = over_repeats(&[estimate(0.0, 0.0, 4e-4, 0.0); 4]);
+        assert!(none.value == 0.0 && (none.high - 1e-4).abs() < 1e-15, "{none:?}");
     }
 }

@@ -10,6 +10,7 @@ use crate::model::initiation::InitiationShape;
 use crate::model::{RowId, Study, StudyParts};
 use crate::simulation::Run;
 use crate::statistics::records::{Format, Records};
+use std::ops::ControlFlow;
 
 /// Answers to three problems, by two separately written programs: weighted plain lives (90, 50 and 36 million), and
 /// conditional sums; with the standard error of both together.
@@ -336,5 +337,26 @@ fn lines_that_do_not_fit_the_study_are_refused_with_their_numbers() {
     assert_eq!(told, expected, "{error}");
     for words in ["must be after the row entered service (2004)", "was replaced at that moment, by line 10", "90 mm"] {
         assert!(error.to_string().contains(words), "{words:?} in {error}");
+    }
+}
+
+/// Chances of a loss to the next outage, some so rare that plain lives hardly see them: lives with planted cracks favour
+/// those draws of a row that lose blades. Intervals hold the errors of the draws too.
+#[test]
+fn chances_of_a_loss_to_the_next_outage_are_those_that_others_found() {
+    let study = study("c");
+    let learning = Learning { draws: 192, cracks: 1024, repeats: 4, asked: 1, seed: 2, threads: 0 };
+    let given = believed(&study, &records("c"), &learning).study;
+    let risks = given.risks_unseen(1, &learning, &mut |_| ControlFlow::Continue(())).expect("chances");
+    let expected = expected("c");
+    for row in given.row_ids() {
+        let quantity = format!("{}.p_loss_next", given.row(row).id);
+        let expected = expected.iter().find(|(own, _)| *own == quantity).expect("one").1;
+        let outages = &given.units[given.row(row).unit].outages.years;
+        let next = outages.iter().find(|year| **year > given.start_year).expect("an outage") - given.start_year;
+        let ours = risks[row.0].iter().find(|(years, _)| *years == next).expect("a chance").1;
+        let error = ours.standard_error.hypot(expected.standard_error);
+        assert!((ours.value - expected.value).abs() < 4.0 * error, "{quantity}: {ours:?}, not {expected:?}");
+        assert!(ours.standard_error < 0.1 * ours.value, "{quantity}: {ours:?}");
     }
 }

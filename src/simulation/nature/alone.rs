@@ -21,6 +21,7 @@ impl Nature<'_> {
                 origin: 0,
                 generation: 0,
                 row_factor: 1.0,
+                posterior_draw: None,
                 numbers,
                 weight: 1.0,
                 standing: Standing { births: 1, key: Some(own), factor: 1.0 },

@@ -11,6 +11,8 @@ use crate::distribution::Distribution;
 pub(crate) enum Driver {
     Time,
     Stress,
+    /// Of the row's hazard, where records say something of it.
+    RowHazard,
     RowGrowth,
     /// By the counter of its draw.
     Crack(usize),
@@ -23,6 +25,7 @@ impl Driver {
         match self {
             Driver::Time => numbers.time,
             Driver::Stress => numbers.stress,
+            Driver::RowHazard => numbers.row_hazard,
             Driver::RowGrowth => numbers.row_growth,
             Driver::Crack(counter) => numbers.crack[counter],
             Driver::Persistent(source) => numbers.persistent[source],
@@ -33,13 +36,14 @@ impl Driver {
         match self {
             Driver::Time => numbers.time = number,
             Driver::Stress => numbers.stress = number,
+            Driver::RowHazard => numbers.row_hazard = number,
             Driver::RowGrowth => numbers.row_growth = number,
             Driver::Crack(counter) => numbers.crack[counter] = number,
             Driver::Persistent(source) => numbers.persistent[source] = number,
         }
     }
 
-    /// Of a hot spot.
+    /// Of a hot spot; what records say of the row is drawn apart.
     pub fn all(nature: &NaturePlan, spot: &HotSpotPlan, sources: usize) -> Vec<Driver> {
         let integration = match &spot.growth {
             HotSpotGrowth::Curve { beyond, .. } => beyond.as_deref(),

@@ -113,6 +113,7 @@ pub(crate) struct Life {
     blades: Key,
     /// Key of what all rows share in this trial, and the values of what is uncertain.
     fleet: Key,
+    shared_draw: Option<usize>,
     pub uncertain: Vec<f64>,
     /// Number of the draw of what records say of the row.
     pub posterior_draw: usize,
@@ -127,12 +128,14 @@ pub(crate) struct Life {
 pub(crate) struct LifeKey {
     pub row: Key,
     pub fleet: Key,
+    /// Number of the draw of what records say of all rows, where it is stated.
+    pub shared_draw: Option<usize>,
 }
 
 impl From<Key> for LifeKey {
     /// A row that has no sister in its trial.
     fn from(row: Key) -> Self {
-        LifeKey { row, fleet: row }
+        LifeKey { row, fleet: row, shared_draw: None }
     }
 }
 
@@ -181,6 +184,7 @@ impl<'p> Nature<'p> {
             key: Key::from_seed(0),
             blades: Key::from_seed(0),
             fleet: Key::from_seed(0),
+            shared_draw: None,
             uncertain: Vec::new(),
             posterior_draw: 0,
             row_factor: 1.0,
@@ -189,7 +193,7 @@ impl<'p> Nature<'p> {
         });
         for (life, key) in self.lives.iter_mut().zip(keys) {
             let key: LifeKey = key.into();
-            (life.trial, life.key, life.fleet) = (key.row, key.row, key.fleet);
+            (life.trial, life.key, life.fleet, life.shared_draw) = (key.row, key.row, key.fleet, key.shared_draw);
         }
     }
 
@@ -320,15 +324,17 @@ impl<'p> Nature<'p> {
     /// Draws what is uncertain, for a life; and of what records say of its row, which draw it has.
     fn draw_uncertain(&mut self, life: usize) {
         let plan = self.plan;
-        let Life { trial, fleet, uncertain, posterior_draw, .. } = &mut self.lives[life];
+        let stated = self.planted.get(life).and_then(|planted| planted.posterior_draw);
+        let Life { trial, fleet, shared_draw, uncertain, posterior_draw, .. } = &mut self.lives[life];
         uncertain.clear();
         match &plan.posterior {
             Some((posterior, row)) => {
-                let number = below(fleet.uniform(0), posterior.uncertain.len());
+                let number = shared_draw.unwrap_or_else(|| below(fleet.uniform(0), posterior.uncertain.len()));
                 uncertain.extend_from_slice(&posterior.uncertain[number]);
                 if let Some(row) = &posterior.rows[*row] {
                     let each = row.hazards.len() / posterior.uncertain.len();
-                    *posterior_draw = number * each + below(trial.child(purpose::POSTERIOR).uniform(0), each);
+                    let draw = || number * each + below(trial.child(purpose::POSTERIOR).uniform(0), each);
+                    *posterior_draw = stated.unwrap_or_else(draw);
                 }
             }
             None => uncertain.extend((0..plan.uncertain.hazard.len() as u64).map(|number| fleet.normal(number))),

@@ -116,6 +116,13 @@ impl NaturePlan {
         let (posterior, row) = self.posterior.as_ref()?;
         posterior.rows[*row].as_ref()
     }
+
+    /// The draw of what records say of all rows that one of its own draws goes with.
+    pub fn shared_draw(&self, draw: usize) -> Option<usize> {
+        let (posterior, row) = self.posterior.as_ref()?;
+        let own = posterior.rows[*row].as_ref()?;
+        Some(draw / (own.hazards.len() / posterior.uncertain.len()))
+    }
 }
 
 /// What records say of a study, with the number of a row there.

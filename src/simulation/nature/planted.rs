@@ -19,6 +19,8 @@ pub(crate) struct Planted {
     /// In which blade at its position, counted from 0 for the first.
     pub generation: u32,
     pub row_factor: f64,
+    /// Number of the draw of what records say of its row, if there are any.
+    pub posterior_draw: Option<usize>,
     pub numbers: Numbers,
     /// How much more probable its place and numbers are than they were drawn.
     pub weight: f64,
@@ -46,7 +48,9 @@ pub(crate) struct Numbers {
     pub time: f64,
     /// Of its blade.
     pub stress: f64,
-    /// What its row's growth law scatters by.
+    /// Of its row's hazard, among the draws of what records say; nothing is drawn by it.
+    pub row_hazard: f64,
+    /// What its row's growth law scatters by; where there are records, as the hazard.
     pub row_growth: f64,
     /// What persists in it, by source.
     pub persistent: Vec<f64>,

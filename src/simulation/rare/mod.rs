@@ -7,6 +7,7 @@
 
 mod pilot;
 mod proposal;
+mod row_draws;
 mod sums;
 
 pub(crate) use proposal::Proposal;
@@ -61,6 +62,7 @@ const LIVED_TOGETHER: usize = 32;
 
 /// A life with a planted crack, over.
 pub(crate) struct PlantedLife<'a> {
+    pub number: u64,
     pub planted: &'a Planted,
     /// How near its crack came to a loss, if nobody looked.
     pub progress: f64,
@@ -92,13 +94,13 @@ impl PlantedLives<'_> {
             let key = (self.key)(row);
             let planted: Vec<Planted> =
                 numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
-            let tried =
-                lives.row(self.place).try_alone(numbers.iter().map(|&number| self.life_key(row, number)), &planted);
+            let keys = numbers.iter().zip(&planted).map(|(&number, planted)| self.life_key(row, planted, number));
+            let tried = lives.row(self.place).try_alone(keys, &planted);
             let (mut alone, mut among_others) = (Vec::new(), Vec::new());
             for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
                 match progress {
                     Some(progress) if progress < LOST - MOST_YEARS => {
-                        told(&PlantedLife { planted: &planted, progress, losses: &nothing });
+                        told(&PlantedLife { number, planted: &planted, progress, losses: &nothing });
                     }
                     Some(_) if self.company == Company::NoneIfApart => alone.push((planted, number)),
                     _ => among_others.push((planted, number)),
@@ -117,9 +119,11 @@ impl PlantedLives<'_> {
     }
 
     /// Key of a life of one of the rows; what all share is drawn for the row with the planted crack.
-    fn life_key(&self, row: usize, number: u64) -> LifeKey {
-        let fleet = (self.key)(self.unit.rows[self.place]).child(hash_name("what is uncertain"));
-        LifeKey { row: (self.key)(row).child(number), fleet: fleet.child(number) }
+    fn life_key(&self, row: usize, planted: &Planted, number: u64) -> LifeKey {
+        let own = self.unit.rows[self.place];
+        let fleet = (self.key)(own).child(hash_name("what is uncertain"));
+        let shared_draw = planted.posterior_draw.and_then(|draw| self.rows[own].nature.shared_draw(draw));
+        LifeKey { row: (self.key)(row).child(number), fleet: fleet.child(number), shared_draw }
     }
 
     fn live_together(
@@ -130,13 +134,14 @@ impl PlantedLives<'_> {
         told: &mut impl FnMut(&PlantedLife),
     ) -> Result<()> {
         let keys = |place: usize| {
-            lived.iter().map(|(_, number)| self.life_key(self.unit.rows[place], *number)).collect::<Vec<LifeKey>>()
+            let key = |(planted, number): &(Planted, u64)| self.life_key(self.unit.rows[place], planted, *number);
+            lived.iter().map(key).collect::<Vec<LifeKey>>()
         };
         let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
         let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();
         lives.begin_planted(self.place, keys, planted, are_alone).map_err(never)?;
         let mut losses = vec![None; self.study.strategies.len()];
-        for life in 0..lived.len() {
+        for (life, (_, number)) in lived.iter().enumerate() {
             let hot_spot = lives.row(self.place).batch().nature.planted[life].hot_spot;
             for (strategy, loss) in losses.iter_mut().enumerate() {
                 let fate = lives.follow_planted(self.place, life, strategy);
@@ -144,7 +149,8 @@ impl PlantedLives<'_> {
             }
             let nature = &lives.row(self.place).batch().nature;
             let planted = &nature.planted[life];
-            told(&PlantedLife { planted, progress: nature.planted_progress(planted), losses: &losses });
+            let progress = nature.planted_progress(planted);
+            told(&PlantedLife { number: *number, planted, progress, losses: &losses });
         }
         Ok(())
     }

@@ -112,7 +112,7 @@ fn live_round(
     let nature = &lives.rows[lives.unit.rows[lives.place]].nature;
     let all = round_lives.live(engine, proposal, 0..count, is_stopped, |life| {
         for (sums, loss) in outlook.iter_mut().zip(life.losses) {
-            loss.iter().for_each(|loss| sums.add(loss, round));
+            loss.iter().for_each(|loss| sums.add(loss, life.number));
         }
         let of = |loss: &Option<super::PlantedLoss>| loss.map(|loss| (loss.fate.weight, period(loss.fate.loss.year)));
         let lost = life.losses.iter().map(of).collect();
@@ -168,7 +168,7 @@ fn improve(proposal: &mut Proposal, samples: &[&Sample], strategies: usize) -> b
         }
         let all: f64 = components.iter().map(|component| component.share).sum();
         components.iter_mut().for_each(|component| component.share *= (1.0 - DEFENSIVE) / all);
-        spot.components = components;
+        spot.propose(components);
     }
     is_settled
 }

@@ -1,8 +1,9 @@
 //! From where planted cracks are drawn: a mixture of normal distributions where losses are likely, and of the law itself.
 
+use super::row_draws::RowDraws;
 use super::sums::PlantedSums;
 use crate::distribution::Distribution;
-use crate::math::exp;
+use crate::math::{exp, normal_quantile};
 use crate::random::{Key, Stream};
 use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::{Driver, NaturePlan, Numbers, Planted, Standing};
@@ -45,16 +46,30 @@ pub(crate) struct PlaceShare {
 /// How the numbers of a planted crack at a hot spot are drawn.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct SpotProposal {
-    /// The numbers that its cracks hang on.
+    /// The numbers that its cracks hang on; first those that tell draws of the row apart.
     pub drivers: Vec<Driver>,
-    pub components: Vec<Component>,
+    components: Vec<Component>,
+    /// Draws of what records say of the row, if there are any.
+    row_draws: Option<RowDraws>,
+}
+
+/// What a crack is planted with.
+struct Drawn {
+    numbers: Numbers,
+    row_factor: f64,
+    posterior_draw: Option<usize>,
+    /// How much more probable all that is than it was drawn.
+    weight: f64,
 }
 
 impl Proposal {
     /// By the law itself; every hot spot as often as another, so that a pilot learns of each.
     pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan) -> Self {
         let sources = inspection.persistent_sources.len();
-        let spot = |spot| SpotProposal { drivers: Driver::all(nature, spot, sources), components: Vec::new() };
+        let spot = |(index, spot)| {
+            let row_draws = nature.given_records().map(|given| RowDraws::new(given, index));
+            SpotProposal::by_the_law(Driver::all(nature, spot, sources), row_draws)
+        };
         let mut places = Vec::new();
         for (number, cohort) in nature.cohorts.iter().enumerate() {
             let share = cohort.blades.len() as f64 / (f64::from(nature.blades) * nature.hot_spots.len() as f64);
@@ -63,7 +78,7 @@ impl Proposal {
         Proposal {
             places,
             generations: halving(),
-            spots: nature.hot_spots.iter().map(spot).collect(),
+            spots: nature.hot_spots.iter().enumerate().map(spot).collect(),
             outlook: Vec::new(),
             outlook_lives: 0,
         }
@@ -88,13 +103,14 @@ impl Proposal {
         let origin = (stream.uniform() * origins) as u32;
         let places = cohort.blades.len() as f64 * origins;
         let spot = &self.spots[place.hot_spot];
-        let (numbers, row_factor, weight) = spot.draw(nature, stream.uniform(), key);
+        let Drawn { numbers, row_factor, posterior_draw, weight } = spot.draw(nature, stream.uniform(), key);
         Planted {
             blade,
             hot_spot: place.hot_spot as u32,
             origin,
             generation: generation as u32,
             row_factor,
+            posterior_draw,
             numbers,
             weight: weight * places / (place.share * self.generations[generation]),
             standing: Standing { births: 0, key: None, factor: 1.0 },
@@ -103,34 +119,55 @@ impl Proposal {
 }
 
 impl SpotProposal {
-    /// Numbers, a row factor and how much more probable both are than they were drawn; `u` chooses from what.
-    fn draw(&self, nature: &NaturePlan, u: f64, key: Key) -> (Numbers, f64, f64) {
+    /// By the law itself.
+    pub fn by_the_law(drivers: Vec<Driver>, row_draws: Option<RowDraws>) -> Self {
+        let of_row = row_draws.iter().flat_map(|draws| draws.drivers.iter().copied());
+        SpotProposal { drivers: of_row.chain(drivers).collect(), components: Vec::new(), row_draws }
+    }
+
+    /// Draws from some distributions from now on, each with its share; what is left is of the law.
+    pub fn propose(&mut self, components: Vec<Component>) {
+        self.row_draws.iter_mut().for_each(|draws| draws.favour(&components));
+        self.components = components;
+    }
+
+    /// What a crack is planted with; `u` chooses from what.
+    fn draw(&self, nature: &NaturePlan, u: f64, key: Key) -> Drawn {
         let mut stream = Stream::new(key.child(purpose::NUMBERS));
         let size = self.drivers.len();
         let mut values = vec![0.0; size];
-        let chosen = self
-            .components
-            .get(pick(self.components.iter().map(|component| component.share).chain([self.defensive_share()]), u));
+        let chosen = pick(self.components.iter().map(|component| component.share).chain([self.defensive_share()]), u);
+        let chosen = Some(chosen).filter(|chosen| *chosen < self.components.len());
+        let mut known = 0;
         // What records say of a row factor is drawn with what else they say.
-        let is_given = nature.given_records().is_some();
+        let posterior_draw = self.row_draws.as_ref().map(|draws| {
+            let draw = draws.pick(chosen, stream.uniform());
+            known = draws.drivers.len();
+            values[..known].copy_from_slice(draws.of(draw));
+            draw
+        });
+        let is_given = posterior_draw.is_some();
         let row_factor = match chosen {
-            Some(component) => {
-                component.draw(&mut stream, &mut values);
+            Some(chosen) => {
+                self.components[chosen].draw(&mut stream, &mut values, known);
                 if is_given { 1.0 } else { draw_by_size(&nature.row_factor, key.child(purpose::ROW_FACTOR)) }
             }
             None => {
-                values.iter_mut().for_each(|value| *value = crate::math::normal_quantile(stream.uniform()));
+                values[known..].iter_mut().for_each(|value| *value = normal_quantile(stream.uniform()));
                 nature.row_factor.draw(key.child(purpose::ROW_FACTOR), 0)
             }
         };
         let by_size = if is_given { 1.0 } else { size_ratio(&nature.row_factor, row_factor) };
         let mut solved = vec![0.0; size];
-        let ratio = |component: &Component| component.share * component.density_ratio(&values, &mut solved) * by_size;
-        let density = self.defensive_share() + self.components.iter().map(ratio).sum::<f64>();
+        let ratio = |(number, component): (usize, &Component)| {
+            let of_draws = self.row_draws.as_ref().map_or(1.0, |draws| draws.mean_ratio(number));
+            component.share * component.density_ratio(&values, &mut solved) * by_size / of_draws
+        };
+        let density = self.defensive_share() + self.components.iter().enumerate().map(ratio).sum::<f64>();
         let sources = self.drivers.iter().filter(|driver| matches!(driver, Driver::Persistent(_))).count();
         let mut numbers = Numbers { persistent: vec![0.0; sources], ..Numbers::default() };
         self.drivers.iter().zip(&values).for_each(|(driver, value)| driver.set(&mut numbers, *value));
-        (numbers, row_factor, 1.0 / density)
+        Drawn { numbers, row_factor, posterior_draw, weight: 1.0 / density }
     }
 
     fn defensive_share(&self) -> f64 {
@@ -209,14 +246,16 @@ pub(super) mod tests {
         assert!(plan.nature.row_factor.fixed().is_some());
         let one = |number: u64| {
             let key = Key::from_seed(seed).child(number);
-            let (numbers, _, weight) = spot.draw(&plan.nature, key.uniform(0), key);
-            (numbers.persistent, weight)
+            let drawn = spot.draw(&plan.nature, key.uniform(0), key);
+            (drawn.numbers.persistent, drawn.weight)
         };
         (0..count).map(one).collect()
     }
 
     pub(crate) fn spot(dimensions: usize, components: Vec<Component>) -> SpotProposal {
-        SpotProposal { drivers: (0..dimensions).map(Driver::Persistent).collect(), components }
+        let mut spot = SpotProposal::by_the_law((0..dimensions).map(Driver::Persistent).collect(), None);
+        spot.propose(components);
+        spot
     }
 
     /// Mean and relative variance of some values, with the standard error of each.

@@ -52,7 +52,7 @@ pub(crate) struct PlantedSums {
     pub events: u64,
     /// Largest weighted losses, the largest first.
     pub largest: Vec<f64>,
-    /// Weighted losses of even and of odd batches.
+    /// Weighted losses of even and of odd lives.
     pub halves: [f64; 2],
 }
 
@@ -137,7 +137,7 @@ impl PlantedSums {
     }
 
     /// Adds a loss of the planted crack.
-    pub fn add(&mut self, &PlantedLoss { fate, hot_spot }: &PlantedLoss, batch: u64) {
+    pub fn add(&mut self, &PlantedLoss { fate, hot_spot }: &PlantedLoss, life: u64) {
         let year = (fate.loss.year as usize).min(self.years - 1);
         let share = |count: u32| fate.weight / f64::from(count);
         let (row, group) = (fate.of_row, fate.of_group);
@@ -162,7 +162,7 @@ impl PlantedSums {
             self.most[index] = self.most[index].max(value);
         }
         self.events += 1;
-        self.halves[(batch % 2) as usize] += fate.weight;
+        self.halves[(life % 2) as usize] += fate.weight;
         self.keep(fate.weight);
     }
 
