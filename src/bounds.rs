@@ -240,6 +240,8 @@ pub const DAYS: Bound = Bound::from(0.0, 1e5);
 pub const COST: Bound = Bound::from(0.0, 1e15);
 /// Blades of a row.
 pub const BLADES: Count = Count::from(1, 1000);
+/// Blades that a look called.
+pub const FOUND: Count = Count::from(0, 1000);
 /// Crews at an outage.
 pub const CREWS: Count = Count::from(1, 100);
 /// A serration, counted from the platform.

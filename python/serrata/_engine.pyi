@@ -49,34 +49,19 @@ TABLES: list[str]
 def _fail_inside() -> None: ...
 def explanations(
     study: Study,
-    records: Records,
-    *,
-    draws: int,
-    cracks: int,
-    repeats: int,
-    seed: int,
-    threads: int,
+    records: Records | None,
+    sampling: dict[str, int],
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], int, float, float]: ...
 def given(
     study: Study,
-    records: Records,
-    *,
-    draws: int,
-    cracks: int,
-    repeats: int,
-    seed: int,
-    threads: int,
+    records: Records | None,
+    sampling: dict[str, int],
     progress: Callable[[int], object] | None,
 ) -> Given: ...
 def hindcast(
     study: Study,
-    records: Records,
-    *,
-    draws: int,
-    cracks: int,
-    repeats: int,
-    seed: int,
-    threads: int,
+    records: Records | None,
+    sampling: dict[str, int],
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], float]: ...
 def grow(
     study: Study,

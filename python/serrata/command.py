@@ -10,9 +10,9 @@ from typing import Any, NoReturn
 import click
 
 from serrata.about import CAUTION, __version__
-from serrata.belief import Belief
 from serrata.command_detection import hit_miss, signal_response
-from serrata.command_records import demonstration, draw, figure_option, in_options, load, reads_records, records
+from serrata.command_given import explain, given, hindcast
+from serrata.command_records import demonstration, in_options, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
 from serrata.files import check_directory
@@ -66,6 +66,9 @@ def main() -> None:
     """Compare inspection strategies for cracks in the roots of turbine last-stage blades."""
 
 
+main.add_command(given)
+main.add_command(hindcast)
+main.add_command(explain)
 main.add_command(records)
 main.add_command(demonstration)
 main.add_command(hit_miss)
@@ -168,101 +171,6 @@ def grow(
     click.echo(grown.to_json() if as_json else grown.report(), nl=as_json)
     if out is not None and not as_json:
         click.echo(f"\nTables, figures and report are in {out}")
-
-
-@main.command()
-@click.argument("study", type=click.Path(path_type=Path))
-@reads_records
-@click.option("--draws", default=320, show_default=True, help="Draws of what the blades of each row share.")
-@click.option("--cracks", default=1024, show_default=True, help="Possible cracks of each hot spot; a power of two.")
-@click.option("--repeats", default=4, show_default=True, help="Repeats; what they differ by is the standard error.")
-@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
-@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
-@click.option("--save", type=click.Path(path_type=Path), help="Save the study given its records here, to compare.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and report here.")
-def given(
-    study: Path,
-    file: Path,
-    columns: tuple[str, ...],
-    draws: int,
-    cracks: int,
-    repeats: int,
-    seed: int,
-    threads: int,
-    save: Path | None,
-    as_json: bool,
-    out: Path | None,
-    **declared: Any,  # noqa: ANN401
-) -> None:
-    """Give STUDY the records of its looks in FILE: what to believe now of its rows, and of its inputs."""
-    if out is not None:
-        check_directory(out, Belief.files)
-    found = load(file, columns, declared)
-    now = Study.load(study).given(found, draws=draws, cracks=cracks, repeats=repeats, seed=seed, threads=threads)
-    if save is not None:
-        now.save(save)
-    if out is not None:
-        now.belief.write(out)
-    click.echo(now.belief.to_json() if as_json else now.belief.report(), nl=as_json)
-    if out is not None and not as_json:
-        click.echo(f"\nTables, figures and report are in {out}")
-    if save is not None and not as_json:
-        click.echo(f"\nThe study given its records is {save}: serrata compare {save}")
-
-
-@main.command()
-@click.argument("study", type=click.Path(path_type=Path))
-@reads_records
-@click.option("--draws", default=128, show_default=True, help="Draws of what the blades of each row share.")
-@click.option("--cracks", default=512, show_default=True, help="Possible cracks of each hot spot; a power of two.")
-@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
-@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
-@figure_option("Draw what was found beside what was expected into this file.")
-def hindcast(
-    study: Path,
-    file: Path,
-    columns: tuple[str, ...],
-    draws: int,
-    cracks: int,
-    seed: int,
-    threads: int,
-    figure: Path | None,
-    **declared: Any,  # noqa: ANN401
-) -> None:
-    """Predict each past look of FILE from those before it, by STUDY, and hold it against what it found."""
-    found = load(file, columns, declared)
-    answer = Study.load(study).hindcast(found, draws=draws, cracks=cracks, seed=seed, threads=threads)
-    if figure is not None:
-        draw(answer.plot, figure)
-    click.echo(answer.report(), nl=False)
-
-
-@main.command()
-@click.argument("study", type=click.Path(path_type=Path))
-@reads_records
-@click.option("--draws", default=96, show_default=True, help="Draws of what the blades of each row share.")
-@click.option("--cracks", default=512, show_default=True, help="Possible cracks of each hot spot; a power of two.")
-@click.option("--seed", default=1, show_default=True, help="Where the random numbers begin.")
-@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
-@figure_option("Draw how probable the records would be against the factor on each assumption into this file.")
-def explain(
-    study: Path,
-    file: Path,
-    columns: tuple[str, ...],
-    draws: int,
-    cracks: int,
-    seed: int,
-    threads: int,
-    figure: Path | None,
-    **declared: Any,  # noqa: ANN401
-) -> None:
-    """Say how probable what FILE holds is under STUDY, and which assumption would explain it better."""
-    found = load(file, columns, declared)
-    answer = Study.load(study).explanations(found, draws=draws, cracks=cracks, seed=seed, threads=threads)
-    if figure is not None:
-        draw(answer.plot, figure)
-    click.echo(answer.report(), nl=False)
 
 
 @main.command()

@@ -16,11 +16,25 @@ from serrata.files import check_file, write_file
 from serrata.plots import SIZE
 from serrata.records import Records
 
-__all__ = ["demonstration", "draw", "figure_option", "in_options", "load", "reads_records", "records"]
+__all__ = [
+    "declares_format",
+    "demonstration",
+    "draw",
+    "figure_option",
+    "in_options",
+    "load",
+    "reads_records",
+    "records",
+]
 
 
 def reads_records(command: Callable[..., None]) -> Callable[..., None]:
     """Add the file and the options to declare its format."""
+    return click.argument("file", type=click.Path(path_type=Path))(declares_format(command))
+
+
+def declares_format(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the options to declare the format of records."""
     for decorate in (
         click.option(
             "--bad-lines",
@@ -46,7 +60,6 @@ def reads_records(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--decimal", type=click.Choice(["point", "comma"]), help="Read off the numbers if left out."),
         click.option("--delimiter", help="Comma, semicolon or tab; read off the header if left out."),
-        click.argument("file", type=click.Path(path_type=Path)),
     ):
         command = decorate(command)
     return command

@@ -513,7 +513,7 @@ class Study:
 
     def given(
         self,
-        records: Records,
+        records: Records | None = None,
         *,
         draws: int = 320,
         cracks: int = 1024,
@@ -529,8 +529,10 @@ class Study:
         through what is ``uncertain``. What is believed now stands in its `belief`.
 
         Blades that were called are taken as replaced at that inspection, and a blade without a line at an inspection as
-        not looked at. Rows without records and without ``past_looks`` are given the fact that they lost no blade. A row
-        with ``past_looks`` of which there are no records stays as it was, but for what is uncertain.
+        not looked at. A row without records whose ``past_looks`` say how many blades they ``found`` is given that;
+        which blades these were is not known, so those renewed then are taken, or else the oldest. Rows without records
+        and without ``past_looks`` are given the fact that they lost no blade. A row with ``past_looks`` of which
+        nothing is known stays as it was, but for what is uncertain.
 
         Given the row factor, the growth of the row and the shifts of its looks, blades are independent, and cracks that
         were missed are drawn exactly. These few numbers are sampled by importance sampling; possible cracks are lived
@@ -539,8 +541,9 @@ class Study:
 
         Parameters
         ----------
-        records : Records
-            With the names of rows and techniques that the study has, and blades by number from 1.
+        records : Records or None
+            With the names of rows and techniques that the study has, and blades by number from 1; None for a study
+            whose ``past_looks`` say all that is known.
         draws : int, from 32
             Draws of what the blades of each row share, in each repeat.
         cracks : int, a power of two from 64 to 32,768
@@ -584,23 +587,19 @@ class Study:
         >>> after > before
         True
         """
+        sampling = {"draws": draws, "cracks": cracks, "repeats": repeats, "seed": seed, "threads": threads}
         with shown(progress, repeats * draws * len(self.rows)) as tell:
-            found = engine.given(
-                self._engine,
-                records._engine,
-                draws=draws,
-                cracks=cracks,
-                repeats=repeats,
-                seed=seed,
-                threads=threads,
-                progress=tell,
-            )
-        about = {"study": self.name, "records": records.source, "start_year": self.start_year}
+            found = engine.given(self._engine, _engine_of(records), sampling, tell)
+        about = {
+            "study": self.name,
+            "records": "past_looks" if records is None else records.source,
+            "start_year": self.start_year,
+        }
         return Study._of(found.study, Belief._of(found, about))
 
     def hindcast(
         self,
-        records: Records,
+        records: Records | None = None,
         *,
         draws: int = 128,
         cracks: int = 512,
@@ -636,14 +635,13 @@ class Study:
         >>> bool((hindcast.looks["called"] == 0).all())
         True
         """
-        columns, score = engine.hindcast(
-            self._engine, records._engine, draws=draws, cracks=cracks, repeats=repeats, seed=seed, threads=threads
-        )
+        sampling = {"draws": draws, "cracks": cracks, "repeats": repeats, "seed": seed, "threads": threads}
+        columns, score = engine.hindcast(self._engine, _engine_of(records), sampling)
         return Hindcast._of(self.name, columns, score)
 
     def explanations(
         self,
-        records: Records,
+        records: Records | None = None,
         *,
         draws: int = 96,
         cracks: int = 512,
@@ -680,9 +678,8 @@ class Study:
         >>> len(summary)
         28
         """
-        columns, called, at_least, at_most = engine.explanations(
-            self._engine, records._engine, draws=draws, cracks=cracks, repeats=repeats, seed=seed, threads=threads
-        )
+        sampling = {"draws": draws, "cracks": cracks, "repeats": repeats, "seed": seed, "threads": threads}
+        columns, called, at_least, at_most = engine.explanations(self._engine, _engine_of(records), sampling)
         return Explanations._of(self.name, columns, called, (at_least, at_most))
 
     @property
@@ -1005,6 +1002,10 @@ class Study:
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Study:
         return self
+
+
+def _engine_of(records: Records | None) -> engine.Records | None:
+    return None if records is None else records._engine
 
 
 def _again(text: str, belief: Belief | None) -> Study:

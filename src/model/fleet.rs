@@ -66,6 +66,17 @@ pub struct PastLook {
     pub year: f64,
     /// Index of the technique.
     pub technique: usize,
+    /// What it found, where that is known; see [`Study::given`](crate::Study::given).
+    pub found: Option<Found>,
+}
+
+/// Blades that a look called; new ones took their places.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// How many.
+    pub blades: u32,
+    /// Measured lengths of these, in mm, each the longest of its blade; at most as many as blades.
+    pub measured_lengths_mm: Vec<f64>,
 }
 
 /// A root design with its hot spots.

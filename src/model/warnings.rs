@@ -5,9 +5,9 @@ use super::detection::Access;
 use super::strategy::{Action, Look, RowEndAction, Strategy};
 
 impl Study {
-    /// What to beware of in the strategies, in sentences: looks that never take place, looks that fall on one outage,
-    /// blades that come out for nothing but a watched blade, ends of rows that never come. Empty when there is nothing to
-    /// say.
+    /// What to beware of, in sentences: finds in past looks that lives do not go on from; in strategies looks that never take
+    /// place, looks that fall on one outage, blades that come out for nothing but a watched blade, ends of rows that never
+    /// come. Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let of_each = |strategy| {
             let mut list = self.looks_that_never_come(strategy);
@@ -16,7 +16,20 @@ impl Study {
             list.extend(self.row_ends_that_never_come(strategy));
             list
         };
-        self.strategies.iter().flat_map(of_each).collect()
+        self.finds_that_are_not_used().into_iter().chain(self.strategies.iter().flat_map(of_each)).collect()
+    }
+
+    /// Rows of which it is said what was found, and whose lives do not go on from that.
+    fn finds_that_are_not_used(&self) -> Option<String> {
+        let says = |row: &&super::fleet::Row| row.past_looks.iter().any(|look| look.found.is_some());
+        let rows: Vec<&str> = self.rows.iter().filter(says).map(|row| row.id.as_str()).collect();
+        (!rows.is_empty()).then(|| {
+            format!(
+                "past_looks of {} say what was found, which is not used: lives begin with whatever these looks may have left. \
+                 To go on from what was found, give the study its records.",
+                rows.join(", ")
+            )
+        })
     }
 
     /// Outages, counted from 0, at which a look is due on a row.

@@ -6,7 +6,7 @@ use super::section::Section;
 use super::window::Window;
 use super::{hot_spot, loads};
 use crate::bounds;
-use crate::model::fleet::{PastLook, Renewal, Root, Row, Surface, Unit};
+use crate::model::fleet::{Found, PastLook, Renewal, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, GrowthLaw};
 use crate::model::usage::{DutyPeriod, OutageCalendar, Overspeed};
 
@@ -306,12 +306,48 @@ impl Past {
             let look = place.table(|section| {
                 let year = section.number("year", bounds::YEAR).and_then(|year| self.within(section, year, false));
                 let technique = section.reference("technique", "technique", &ids.techniques);
-                Some(PastLook { year: year?, technique: technique? })
+                let found = self.found(section);
+                Some(PastLook { year: year?, technique: technique?, found: found? })
             });
             look.map(|look| (here, look))
         })?;
         in_time_order(looks.iter().map(|(place, look)| (place, look.year)), "a past look", false)?;
         Some(looks.into_iter().map(|(_, look)| look).collect())
+    }
+
+    /// What a past look found.
+    fn found(&self, section: &Section) -> Option<Option<Found>> {
+        let lengths_mm = section.optional("measured_lengths_mm", |section, key| {
+            let place = section.get(key, "a list of numbers above 0")?;
+            Some((place.clone(), place.each(|place| place.number(bounds::LENGTH_MM))?))
+        })?;
+        let Some(blades) = section.optional("found", |section, key| section.whole(key, bounds::FOUND))? else {
+            if let Some((place, _)) = lengths_mm {
+                place.fault(
+                    "are lengths of blades of which found says nothing",
+                    "add found, the number of blades called",
+                );
+                return None;
+            }
+            return Some(None);
+        };
+        if let Some(all) = self.blades.filter(|all| blades > *all) {
+            section.fault(
+                "found",
+                format!("must be at most {all}, the number of blades of the row"),
+                "correct one of them",
+            );
+            return None;
+        }
+        let (place, measured_lengths_mm) = lengths_mm.map_or((None, Vec::new()), |(place, all)| (Some(place), all));
+        if measured_lengths_mm.len() > blades as usize {
+            place?.fault(
+                format!("must not be more lengths than blades that were found ({blades})"),
+                "give the longest of each blade",
+            );
+            return None;
+        }
+        Some(Some(Found { blades, measured_lengths_mm }))
     }
 
     /// A year between the row's entry into service and the start of the study.

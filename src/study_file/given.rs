@@ -42,5 +42,6 @@ pub(super) fn read(section: &Section, study: &StudyParts) -> Option<Posterior> {
 /// Its text.
 pub(super) fn write(study: &StudyParts, posterior: &Arc<Posterior>) -> String {
     let kept = Kept { form: FORM, inputs: inputs_number(study), posterior: std::borrow::Cow::Borrowed(posterior) };
-    STANDARD.encode(postcard::to_stdvec(&kept).unwrap_or_default())
+    // A vector takes whatever is written, and nothing in it refuses to be.
+    STANDARD.encode(postcard::to_stdvec(&kept).expect("numbers and lists of a known length"))
 }

@@ -280,7 +280,16 @@ impl Page {
         }
         if !row.past_looks.is_empty() {
             let looks = row.past_looks.iter().map(|look| {
-                table(&[("year", number(look.year)), ("technique", text(&study.techniques[look.technique].id))])
+                let technique = text(&study.techniques[look.technique].id);
+                let mut entries = vec![("year", number(look.year)), ("technique", technique)];
+                if let Some(found) = &look.found {
+                    entries.push(("found", found.blades.to_string()));
+                    if !found.measured_lengths_mm.is_empty() {
+                        entries
+                            .push(("measured_lengths_mm", list(found.measured_lengths_mm.iter().copied().map(number))));
+                    }
+                }
+                table(&entries)
             });
             self.entry("past_looks", list(looks));
         }

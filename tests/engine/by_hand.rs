@@ -432,7 +432,7 @@ fn with_a_past(study: &mut StudyParts, looks: &[f64]) {
     study.start_year = 2.5;
     study.units[0].outages.years = vec![3.0];
     study.horizon_years = 0.6;
-    study.rows[0].past_looks = looks.iter().map(|&year| PastLook { year, technique: 0 }).collect();
+    study.rows[0].past_looks = looks.iter().map(|&year| PastLook { year, technique: 0, found: None }).collect();
 }
 
 /// Each crack that is still there was missed by every past look.

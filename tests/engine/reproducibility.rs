@@ -277,7 +277,7 @@ fn one_more_past_look_that_sees_nothing_changes_no_number() {
     add_technique(&mut more, "blind");
     let blind = &mut more.techniques[2];
     (blind.pod.floor, blind.depth_gate) = (0.0, Some(DepthGate { q50_mm: 50.0, spread: 0.05 }));
-    more.rows[0].past_looks.push(PastLook { year: 2025.0, technique: 2 });
+    more.rows[0].past_looks.push(PastLook { year: 2025.0, technique: 2, found: None });
     let (with, without) = (run(&more, 2, 0), run(&whole, 2, 0));
     for strategy in &whole.strategies {
         assert!(answers(&with, &strategy.id) == answers(&without, &strategy.id), "{}", strategy.id);

@@ -177,3 +177,23 @@ def test_finds_that_contradict_the_study_are_explained(study: Study, found: serr
     assert expected.p_at_least > 0.05
     assert table["ln_evidence"].max() < expected.summary["ln_evidence"].max() + 0.5
     assert (expected.summary.query("factor == 1")["times_as_probable"] == 1.0).all()
+
+
+def test_finds_that_stand_in_the_study_need_no_file(tmp_path: Path) -> None:
+    looks = (
+        '{ year = 2014, technique = "insitu", found = 0 }, '
+        '{ year = 2018, technique = "insitu", found = 2, measured_lengths_mm = [5.1] }'
+    )
+    text = (DATA / "a.toml").read_text()
+    (tmp_path / "told.toml").write_text(text.replace("blades = 20\n", f"blades = 20\npast_looks = [{looks}]\n"))
+    told = Study.load(tmp_path / "told.toml")
+    assert "past_looks of row say what was found, which is not used" in told.warnings[0]
+    now = told.given(**FEW)
+    assert now.belief.by_row.set_index("quantity")["value"]["blades_called"] == 2
+    assert now.belief.warnings[0].startswith("Which blades of row were called is not said.")
+    # Lives that go on from draws have an error of their own, which is said of every comparison.
+    assert any("Lives go on from draws" in warning for warning in now.simulate(trials=512, seed=1).warnings)
+    done = CliRunner().invoke(main, ["given", str(tmp_path / "told.toml"), "--draws", "64", "--cracks", "256"])
+    assert done.exit_code == 0
+    assert "1 rows called 2 blades" in done.output
+    assert len(told.hindcast(draws=64, cracks=256).looks) == 2

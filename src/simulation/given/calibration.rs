@@ -24,7 +24,7 @@ fn study() -> Study {
     parts.rows.truncate(2);
     for row in &mut parts.rows {
         row.blades = 24;
-        let look = |(year, technique): (f64, usize)| crate::model::fleet::PastLook { year, technique };
+        let look = |(year, technique): (f64, usize)| crate::model::fleet::PastLook { year, technique, found: None };
         row.past_looks = [(2010.0, 0), (2016.0, 1), (2020.0, 0), (2020.0, 1)].map(look).to_vec();
     }
     // So many cracks that they tell of what is uncertain; and sizes are known at the start.

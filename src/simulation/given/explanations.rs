@@ -117,6 +117,7 @@ impl Study {
     ) -> Result<Explanations> {
         learning.check()?;
         super::fleet::check(self)?;
+        let records = &*self.with_found(records)?;
         let pasts = RowPast::all(self, records)?;
         let all = |watch: &Watch| -> Result<Vec<Explanation>> {
             let as_it_is = self.evidence(&pasts, learning, watch)?;

@@ -64,7 +64,7 @@ enum Origin {
 /// Error of lengths that are confirmed, and of techniques that have none: what the eye reads off a section.
 const FINEST: f64 = 0.02;
 /// Reported lengths that are told apart.
-const MOST_LENGTHS: usize = 2;
+pub(super) const MOST_LENGTHS: usize = 2;
 
 impl<'p> FindModel<'p> {
     pub fn new(model: &RowModel<'p>, number: usize, kind: &BladeKind, find: &Find, fineness: Fineness) -> Self {

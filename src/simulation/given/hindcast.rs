@@ -96,6 +96,7 @@ impl Study {
     ) -> Result<Hindcast> {
         learning.check()?;
         super::fleet::check(self)?;
+        let records = &*self.with_found(records)?;
         // All lines are held against the study before anything is worked out.
         RowPast::all(self, records)?;
         let mut years: Vec<f64> = records.lines().iter().map(|line| line.when.year()).collect();

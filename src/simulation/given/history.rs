@@ -1,5 +1,6 @@
 //! What was done to the blades of a row before the study, and what it showed.
 
+use super::find::MOST_LENGTHS;
 use crate::error::{Error, Fault, Kind, Result};
 use crate::model::Study;
 use crate::model::fleet::{PastLook, Renewal, Row};
@@ -236,7 +237,7 @@ impl History {
             techniques.sort_unstable();
             techniques.dedup();
             let first = history.looks.len();
-            let look = |&technique: &usize| PastLook { year: visit.year, technique };
+            let look = |&technique: &usize| PastLook { year: visit.year, technique, found: None };
             history.looks.extend(techniques.iter().map(look));
             let mut by_blade: BTreeMap<u32, Vec<&(&Line, usize, u32)>> = BTreeMap::new();
             visit.lines.iter().for_each(|line| by_blade.entry(line.2).or_default().push(line));
@@ -301,6 +302,16 @@ impl History {
         }
         renewed.sort_by(|one, other| one.year.total_cmp(&other.year));
         renewed
+    }
+
+    /// Called blades with more lengths than are weighed.
+    pub fn finds_with_unused_lengths(&self) -> usize {
+        let lengths = |find: &Find| {
+            let measured = find.answers.iter().filter(|answer| answer.called && answer.measured_mm.is_some()).count();
+            measured + usize::from(find.confirmed_length_mm.is_some())
+        };
+        let is_unused = |kind: &&BladeKind| matches!(&kind.end, BladeEnd::Called(find) if lengths(find) > MOST_LENGTHS);
+        self.kinds.iter().filter(is_unused).map(|kind| kind.count as usize).sum()
     }
 
     /// Adds a blade: returns the number of its kind.

@@ -5,6 +5,7 @@ mod draws;
 mod explanations;
 mod find;
 mod fleet;
+mod found;
 mod grid;
 mod hindcast;
 mod history;
@@ -20,6 +21,7 @@ mod row;
 mod shared;
 mod sums;
 mod tables;
+mod unused;
 
 #[cfg(test)]
 mod calibration;
@@ -55,14 +57,18 @@ pub struct Given {
     pub study: Study,
     /// What is believed of it now.
     pub belief: Belief,
+    /// What the records say and is not used, and what had to be taken for granted, in sentences.
+    pub notes: Vec<String>,
 }
 
 impl Study {
     /// The study given the records of its looks: what was found, and what was not found.
     ///
     /// Blades that were called are taken as replaced at that inspection; a blade without a line at an inspection was not
-    /// looked at there. Rows without records and without `past_looks` are given the fact that they lost no blade. A row with
-    /// `past_looks` of which there are no records stays as it was, but for what is uncertain.
+    /// looked at there. A row without records whose `past_looks` say how many blades they `found` is given that; which blades
+    /// these were is not known, so those renewed then are taken, or else the oldest. Rows without records and without
+    /// `past_looks` are given the fact that they lost no blade. A row with `past_looks` of which nothing is known stays as it
+    /// was, but for what is uncertain.
     ///
     /// Given the row factor, the growth of the row and the shifts of its looks, which are sampled, blades are independent and
     /// cracks that were missed are drawn exactly. Where cracks can join, each is weighed as if it stood alone; lives that go
@@ -101,7 +107,8 @@ impl Study {
     ) -> Result<Given> {
         learning.check()?;
         fleet::check(self)?;
-        let pasts = RowPast::all(self, records)?;
+        let with_found = self.with_found(records)?;
+        let pasts = RowPast::all(self, &with_found)?;
         let mut taken = 0;
         let mut asked = |done: u64| {
             taken = done;
@@ -113,6 +120,7 @@ impl Study {
             let at = |(years, risk): &(f64, Estimate)| (self.start_year + years, *risk);
             row.p_loss = risks[row.row.0].iter().map(at).collect();
         }
+        given.notes = unused::notes(self, records, &with_found, &pasts);
         given.study = given.study.with_posterior(|posterior| posterior.relative_error = risk::relative_error(&risks));
         Ok(given)
     }
@@ -172,7 +180,7 @@ impl Study {
         let rows = pasts.iter().enumerate().map(|(row, past)| past.belief(self, &of_row(row))).collect();
         let belief = Belief::of(self, &fleets, rows);
         belief.refuse_if_thin(self)?;
-        Ok(Given { study: self.going_on(pasts, posterior), belief })
+        Ok(Given { study: self.going_on(pasts, posterior), belief, notes: Vec::new() })
     }
 
     /// Equally likely draws of all repeats.

@@ -239,13 +239,13 @@ impl Given {
         table
     }
 
-    /// What to beware of, in sentences.
+    /// What to beware of, in sentences; what is not used of the records, first.
     pub fn warnings(&self) -> Vec<String> {
         /// Errors of the logarithm of the evidence from which on it is too coarse.
         const COARSE: f64 = 0.5;
         /// Draws that count in full, below which it is said.
         const FEW: f64 = 1000.0;
-        let mut warnings = Vec::new();
+        let mut warnings = self.notes.clone();
         let belief = &self.belief;
         if belief.ln_evidence.standard_error > COARSE {
             warnings.push(format!(

@@ -4,7 +4,7 @@ use super::past::RowPast;
 use super::{Belief, Given, Learning, RowBelief, Sampled};
 use crate::distribution::Distribution;
 use crate::model::detection::PodCurve;
-use crate::model::fleet::Row;
+use crate::model::fleet::{Found, PastLook, Renewal, Row};
 use crate::model::growth::{Limit, Section};
 use crate::model::initiation::InitiationShape;
 use crate::model::{RowId, Study, StudyParts};
@@ -285,6 +285,85 @@ fn what_is_believed_is_kept_in_the_study_and_nowhere_else() {
     assert!(damaged != text);
     let refused = Study::parse(&damaged, "damaged").expect_err("a refusal").to_string();
     assert!(refused.contains("given.draws") && refused.contains("damaged"), "{refused}");
+}
+
+/// Finds that stand in the study itself say what records of the same looks say.
+#[test]
+fn finds_in_past_looks_count_as_those_of_records() {
+    let learning = Learning { draws: 32, cracks: 64, repeats: 2, asked: 1, seed: 4, threads: 1 };
+    let mut parts = study("b").into_parts();
+    let look = |year: f64, lengths_mm: &[f64]| PastLook {
+        year,
+        technique: 0,
+        found: Some(Found { blades: lengths_mm.len() as u32, measured_lengths_mm: lengths_mm.to_vec() }),
+    };
+    parts.rows[0].past_looks = vec![look(2014.0, &[]), look(2018.0, &[5.1, 3.4]), look(2022.0, &[6.3])];
+    let study = Study::new(parts).expect("a good study");
+    assert!(study.warnings()[0].contains("past_looks of row say what was found, which is not used"));
+    let again = Study::parse(&study.to_toml(), "again").expect("a good study");
+    assert!(again == study);
+    let ours = study.given(&Records::none(), &learning).expect("a belief");
+    let theirs = self::study("b").given(&records("b"), &learning).expect("a belief");
+    // Blades have other numbers there, so that sums are added in another order.
+    for (ours, theirs) in [
+        (ours.belief.ln_evidence.value, theirs.belief.ln_evidence.value),
+        (ours.belief.rows[0].cracks.value, theirs.belief.rows[0].cracks.value),
+    ] {
+        assert!((ours - theirs).abs() < 1e-9 * theirs.abs(), "{ours} and {theirs}");
+    }
+    assert!(ours.notes[0].starts_with("Which blades of row were called is not said"), "{:?}", ours.notes);
+    assert!(theirs.notes.is_empty() && ours.study.warnings().iter().all(|warning| !warning.contains("not used")));
+    // Records of the row stand above the study, which must not say otherwise.
+    assert!(study.given(&records("b"), &learning).expect("a belief").belief == theirs.belief);
+    let refused = |change: &dyn Fn(&mut StudyParts), records: &Records| {
+        let mut parts = study.clone().into_parts();
+        change(&mut parts);
+        let changed = Study::new(parts).expect("a good study");
+        changed.given(records, &learning).expect_err("a refusal").to_string()
+    };
+    let finds = |parts: &mut StudyParts| parts.rows[0].past_looks[0].found = None;
+    assert!(refused(&finds, &Records::none()).contains("is said of 2 of 3 looks"));
+    let more = |parts: &mut StudyParts| parts.rows[0].past_looks[1] = look(2018.0, &[5.1, 3.4, 2.0]);
+    assert!(refused(&more, &records("b")).contains("2018 by insitu: 3 here, 2 in the records"));
+    let together = |parts: &mut StudyParts| parts.rows[0].past_looks[2].year = 2018.0;
+    assert!(refused(&together, &Records::none()).contains("2018 has finds by several techniques"));
+}
+
+/// Of blades that were renewed when a look found some, these were the found ones; then the oldest count.
+#[test]
+fn finds_are_of_blades_renewed_then_and_of_the_oldest() {
+    let mut parts = study("b").into_parts();
+    let look = |year: f64, blades: u32| PastLook {
+        year,
+        technique: 0,
+        found: Some(Found { blades, measured_lengths_mm: vec![7.5; blades.min(1) as usize] }),
+    };
+    parts.rows[0].past_looks = vec![look(2014.0, 2), look(2018.0, 1)];
+    parts.rows[0].renewed = vec![Renewal { year: 2010.0, blades: vec![1] }, Renewal { year: 2014.0, blades: vec![7] }];
+    let study = Study::new(parts).expect("a good study");
+    let none = Records::none();
+    let records = study.with_found(&none).expect("records");
+    let called = records.lines().iter().filter(|line| line.called);
+    let called: Vec<(f64, &str, Option<f64>)> =
+        called.map(|line| (line.when.year(), line.blade.as_str(), line.measured_length_mm)).collect();
+    // The first blade is younger than the second, and those found in 2014 are gone.
+    assert_eq!(called, [(2014.0, "2", None), (2014.0, "7", Some(7.5)), (2018.0, "3", Some(7.5))]);
+}
+
+#[test]
+fn what_records_say_and_is_not_used_is_told() {
+    let learning = Learning { draws: 32, cracks: 64, repeats: 2, asked: 1, seed: 4, threads: 1 };
+    let text = "row,blade,inspection,year,technique,called,measured_length_mm,measured_depth_mm,side,confirmed_length_mm\n\
+                row,1,a,2014,insitu,no,,,,\n\
+                row,2,a,2014,insitu,yes,4.1,1.5,suction,4\n\
+                row,3,a,2014,insitu,yes,4.1,1.5,,\n";
+    let records = Records::parse(text, "a few", &Format::default()).expect("good records");
+    let notes = study("b").given(&records, &learning).expect("a belief").notes;
+    let expected = [
+        "2 called lines with a depth, which is not used: lengths alone are weighed.",
+        "1 called line with a place, which is not used: the crack may be at any hot spot.",
+    ];
+    assert_eq!(notes, expected);
 }
 
 /// All records count at once, in whatever order they come.

@@ -95,6 +95,24 @@ impl Records {
         &self.style
     }
 
+    /// No records, for a study whose `past_looks` say what was found.
+    pub fn none() -> Records {
+        Records {
+            source: "no records".to_owned(),
+            style: String::new(),
+            lines: Vec::new(),
+            present: Vec::new(),
+            extra_columns: Vec::new(),
+            notes: Vec::new(),
+            left_out: LeftOut::default(),
+        }
+    }
+
+    /// These, and some more of other rows.
+    pub(crate) fn and(&self, other: &Records) -> Records {
+        Records { lines: self.lines.iter().chain(&other.lines).cloned().collect(), ..self.clone() }
+    }
+
     /// Those of looks before a year.
     pub(crate) fn before(&self, year: f64) -> Records {
         let lines = self.lines.iter().filter(|line| line.when.year() < year).cloned().collect();

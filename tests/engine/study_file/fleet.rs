@@ -375,6 +375,34 @@ fn past_looks_out_of_order_are_refused() {
 }
 
 #[test]
+fn finds_of_more_blades_than_there_are_and_lengths_of_none_are_refused() {
+    assert_refused(
+        &[(
+            r#"past_looks = [{ year = 2015, technique = "eddy-current" }]"#,
+            r#"past_looks = [
+    { year = 2012, technique = "penetrant", found = 901 },
+    { year = 2013, technique = "penetrant", found = 1, measured_lengths_mm = [2, 3] },
+    { year = 2014, technique = "penetrant", measured_lengths_mm = [2] },
+    { year = 2015, technique = "penetrant", found = -1 },
+]"#,
+        )],
+        r#"small.toml: 4 faults
+  line 62, rows.A1.past_looks[1].found = 901
+    must be at most 80, the number of blades of the row
+    correct one of them
+  line 63, rows.A1.past_looks[2].measured_lengths_mm = [2, 3]
+    must not be more lengths than blades that were found (1)
+    give the longest of each blade
+  line 64, rows.A1.past_looks[3].measured_lengths_mm = [2]
+    are lengths of blades of which found says nothing
+    add found, the number of blades called
+  line 65, rows.A1.past_looks[4].found = -1
+    must be at least 0
+    raise found to 0 or more"#,
+    );
+}
+
+#[test]
 fn a_watch_that_nothing_leads_to_is_refused() {
     assert_refused(
         &[
