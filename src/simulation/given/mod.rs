@@ -26,6 +26,8 @@ mod unused;
 #[cfg(test)]
 mod calibration;
 #[cfg(test)]
+mod rejection;
+#[cfg(test)]
 mod tests;
 
 pub use belief::{Belief, Believed, RowBelief, Sampled};
@@ -72,7 +74,9 @@ impl Study {
     ///
     /// Given the row factor, the growth of the row and the shifts of its looks, which are sampled, blades are independent and
     /// cracks that were missed are drawn exactly. Where cracks can join, each is weighed as if it stood alone; lives that go
-    /// on have them join.
+    /// on have them join. Against brute force on a row of twenty blades, three origins each, row factors are up to a twentieth
+    /// too high then, counts of cracks by as much or somewhat more, and the longest is one or two per cent too short; lives
+    /// have the longest right.
     ///
     /// # Errors
     /// Lists all lines that do not fit the study; refuses what cannot be learned, and records that are impossible under it.

@@ -265,8 +265,8 @@ impl Given {
         };
         if belief.rows.iter().any(joins) {
             warnings.push(
-                "Cracks can join: to weigh what rows share, each is taken as if it stood alone. Lives that go on have them \
-                 join."
+                "Cracks can join, and each is weighed as if it stood alone: counts of them are somewhat too high, and the \
+                 longest is some per cent too short. Lives that go on have them join."
                     .to_owned(),
             );
         }

@@ -191,7 +191,7 @@ fn still(blades: u32, shape: f64, looks_at: &[f64], pod: f64) -> Study {
     Study::new(parts).expect("a good study")
 }
 
-fn looks(years: &[f64], blades: u32, called: u32) -> Records {
+pub(super) fn looks(years: &[f64], blades: u32, called: u32) -> Records {
     let mut text = "row,blade,inspection,year,technique,called\n".to_owned();
     for (look, year) in years.iter().enumerate() {
         for blade in 1..=blades {
