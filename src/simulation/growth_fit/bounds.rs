@@ -25,18 +25,16 @@ pub(super) struct Found {
 
 impl Found {
     pub fn new(at: f64, top: f64, level: f64, f: impl Fn(f64) -> f64) -> Self {
-        // A step that is wide enough for the interpolated likelihood and narrow enough for its top: about half a standard
-        // error, which a wider one tells first.
-        let curved = |step: f64| -(f(at + step) - 2.0 * f(at) + f(at - step)) / (step * step);
+        // Of fourth order, over about a standard error, which ever narrower steps look for.
+        let curved = |step: f64| {
+            let side = |steps: f64| f(at + steps * step) + f(at - steps * step);
+            -(16.0 * side(1.0) - side(2.0) - 30.0 * f(at)) / (12.0 * step * step)
+        };
         let error = |step: f64| 1.0 / curved(step).sqrt();
-        let mut standard_error = f64::NAN;
-        for step in [0.3, 0.1, 0.03, 0.01, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5] {
-            standard_error = error(step);
-            if standard_error > 1.5 * step {
-                break;
-            }
-        }
-        Found { at, top, level, standard_error: error((0.3 * standard_error).min(0.3)) }
+        let steps = [0.3, 0.1, 0.03, 0.01, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5];
+        let wide = steps.into_iter().map(error).zip(steps).find(|(error, step)| *error > 1.5 * step);
+        let standard_error = wide.map_or(f64::NAN, |(rough, _)| error((0.3 * rough).min(0.3)));
+        Found { at, top, level, standard_error }
     }
 
     fn root(&self, value: f64) -> f64 {
