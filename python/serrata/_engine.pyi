@@ -311,6 +311,7 @@ def fit_growth_cells(
     columns: list[tuple[str, str]],
     values: list[tuple[str, str]],
 ) -> GrowthFit: ...
+
 @final
 class Records:
     @staticmethod

@@ -28,7 +28,9 @@ def cells(
     columns = [[_text(value, dates) for value in column] for _, column in frame.items()]
     if len({len(column) for column in columns}) > 1:
         lengths = ", ".join(f"{name} {len(column)}" for name, column in zip(header, columns, strict=True))
-        raise ArgumentError(f"frame = {lengths}\n    columns must be of one length\n    give every line a value or None")
+        raise ArgumentError(
+            f"frame = {lengths}\n    columns must be of one length\n    give every line a value or None"
+        )
     return header, [list(row) for row in zip(*columns, strict=True)]
 
 

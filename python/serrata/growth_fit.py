@@ -31,8 +31,8 @@ class GrowthFit:
     Made by `Study.fit_growth`. Where sizing error swamps the growth there is an upper bound and no estimate, which is
     None. Bounds are one-sided, each by itself: two of 97.5 % make an interval of 95 %.
 
-    The factor is that of cracks that were measured more than once. Where fast ones were lost, renewed or repaired before
-    a second size they are missing, and the factor is too low: the unsafe side.
+    The factor is that of cracks that were measured more than once. Where fast ones were lost, renewed or repaired
+    before a second size they are missing, and the factor is too low: the unsafe side.
 
     Examples
     --------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import beside, begun, plain
+from serrata.drawing import begun, beside, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,9 +25,9 @@ _MOST = 12
 def growth_fit(fit: GrowthFit, ax: Axes | None = None) -> Axes:
     """Sizes of each crack against starts, with its growth by the fitted factor and the band between its bounds.
 
-    Sizes are without the bias of their technique, with two standard deviations of their errors to either side. Each curve
-    begins where the first size is best explained with its factor; a crack that scatters leaves the band. Where there is
-    no estimate, the upper bound is drawn alone.
+    Sizes are without the bias of their technique, with two standard deviations of their errors to either side. Each
+    curve begins where the first size is best explained with its factor; a crack that scatters leaves the band. Where
+    there is no estimate, the upper bound is drawn alone.
 
     Parameters
     ----------

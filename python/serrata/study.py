@@ -269,10 +269,11 @@ class Study:
         Parameters
         ----------
         evidence : GrowthEvidence
-            What the sizes say, from a fit's `evidence`. The law's scatter from crack to crack and from row to row stays.
+            What the sizes say, from a fit's `evidence`. The law's scatter from crack to crack and from row to row
+            stays.
         uncertain : str, optional
-            Name of the entry of ``uncertain`` that then has what the sizes leave open of the coefficient. One of that name
-            that has this coefficient alone is replaced. If left out, the study takes the coefficient as known.
+            Name of the entry of ``uncertain`` that then has what the sizes leave open of the coefficient. One of that
+            name that has this coefficient alone is replaced. If left out, the study takes the coefficient as known.
 
         Returns
         -------
@@ -810,21 +811,23 @@ class Study:
         """Fit a factor on the growth coefficient to sizes of cracks that were followed.
 
         Two measured sizes of one crack, or striations or sections read off it (depth against starts), say how fast it
-        grew. Its size follows the growth curve of the median crack of its hot spot, at a rate over the median one of the
-        factor, the scatter that the growth law states from row to row and from crack to crack, and the stress of a blade
-        that cracks. Measured sizes have the bias and the error of their technique, or an error that is stated. The true
-        first size is not known and is integrated out, flat in its logarithm; the factor is by maximum likelihood, its
-        bounds by profile likelihood. Where sizing error swamps the growth there is an upper bound and no estimate.
+        grew. Its size follows the growth curve of the median crack of its hot spot, at a rate over the median one of
+        the factor, the scatter that the growth law states from row to row and from crack to crack, and the stress of a
+        blade that cracks. Measured sizes have the bias and the error of their technique, or an error that is stated.
+        The true first size is not known and is integrated out, flat in its logarithm; the factor is by maximum
+        likelihood, its bounds by profile likelihood. Where sizing error swamps the growth there is an upper bound and
+        no estimate.
 
         For hot spots whose cracks all follow one growth curve: Paris' law in one line, of starts alone.
 
         Parameters
         ----------
         sizes : path-like, DataFrame or mapping
-            A CSV file, or a table, with a line for each size. Columns: ``crack`` (name), ``starts`` (of the machine until
-            then, counted from any one moment), one of ``depth_mm`` and ``length_mm`` (at the surface), and where needed
-            ``hot_spot``, ``row``, ``technique`` (of the study: its sizing of lengths holds) and ``sizing_sigma_log``
-            (standard deviation of the logarithm of the size, where no technique has it, as of striations).
+            A CSV file, or a table, with a line for each size. Columns: ``crack`` (name), ``starts`` (of the machine
+            until then, counted from any one moment), one of ``depth_mm`` and ``length_mm`` (at the surface), and where
+            needed ``hot_spot``, ``row``, ``technique`` (of the study: its sizing of lengths holds) and
+            ``sizing_sigma_log`` (standard deviation of the logarithm of the size, where no technique has it, as of
+            striations).
         hot_spot : str, optional
             As ``root.hot-spot``, or its own id where no other root has one of that id, for lines that do not say so.
         row : str, optional

@@ -112,6 +112,9 @@ impl GrowthFit {
              does to growth is in the factor"
                 .to_owned(),
         ];
+        notes.push(
+            "sizes that were fitted here count twice where the changed study is given records that hold them too".to_owned(),
+        );
         let stress = self.study.scatter.blade_stress_sigma_log;
         let spread = |name: &str, sigma: f64| format!("{name} {sigma}");
         notes.push(format!(
