@@ -40,6 +40,8 @@ def growth_fit(fit: GrowthFit, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
+    from matplotlib.ticker import LogLocator, NullFormatter
+
     names = list(fit.cracks["crack"])
     shown = names[:_MOST]
     about = fit.source if len(shown) == len(names) else f"{fit.source}; {len(shown)} of {len(names)} cracks"
@@ -54,7 +56,9 @@ def growth_fit(fit: GrowthFit, ax: Axes | None = None) -> Axes:
         ax.fill_between(curve["starts"], curve["low_mm"], curve["high_mm"], color=colour, alpha=0.15, linewidth=0)
         ax.plot(curve["starts"], curve["high_mm"], color=colour, linewidth=0.8, linestyle=(0, (4, 2)))
     ax.set_yscale("log")
+    ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 1.5, 2.0, 3.0, 5.0, 7.0)))
     ax.yaxis.set_major_formatter("{x:g}")
+    ax.yaxis.set_minor_formatter(NullFormatter())
     ax.set(xlabel="starts", ylabel="size, mm")
     beside(ax)
     return ax

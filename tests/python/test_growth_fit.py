@@ -158,7 +158,7 @@ def test_what_cannot_be_fitted_is_refused(study):
         serrata.GrowthFit()
     reference = serrata.Study.load(ROOT / "demo-data" / "reference-study.toml")
     with pytest.raises(serrata.DataError):
-        reference.fit_growth(TABLE, hot_spot="curved-tree.tang", row="north-a")
+        reference.fit_growth(TABLE, hot_spot="curved-tree.tang", row="south-b")
 
 
 def test_a_figure_has_each_crack_with_its_curve_and_band(fit):

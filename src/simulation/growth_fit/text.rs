@@ -113,7 +113,8 @@ impl GrowthFit {
                 .to_owned(),
         ];
         notes.push(
-            "sizes that were fitted here count twice where the changed study is given records that hold them too".to_owned(),
+            "sizes that were fitted here count twice where the changed study is given records that hold them too"
+                .to_owned(),
         );
         let stress = self.study.scatter.blade_stress_sigma_log;
         let spread = |name: &str, sigma: f64| format!("{name} {sigma}");
@@ -176,12 +177,13 @@ impl GrowthFit {
                 "  of ln factor: standard error {error:.4}; sigma_log {sigma:.4} for an entry of uncertain in the study"
             )?;
         }
+        let p = self.p_of_study();
+        let p = if p < 1e-3 { "below 0.001".to_owned() } else { format!("{p:.3}") };
         writeln!(
             page,
-            "  log-likelihood {:.3}; of the study as it stands (factor 1) {:.3}, p {:.3}",
+            "  log-likelihood {:.3}; of the study as it stands (factor 1) {:.3}, p {p}",
             self.log_likelihood(),
-            self.log_likelihood_of_study(),
-            self.p_of_study()
+            self.log_likelihood_of_study()
         )?;
         writeln!(
             page,
