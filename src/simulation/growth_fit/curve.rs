@@ -204,7 +204,7 @@ mod tests {
         (study, curve)
     }
 
-    #[test] // the closed form of Paris' law: BS-like hand integration, m = 3
+    #[test] // the closed form of the growth path itself, m = 2.8
     fn a_closed_form_is_tabled_to_seven_figures_and_back() {
         let text = include_str!("../../../tests/engine/data/everything_on.toml");
         let (study, curve) = curve(text, 0, SizeKind::Depth, [0.05, 6.0]);
