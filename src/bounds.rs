@@ -228,6 +228,8 @@ pub const GAP_MM: Bound = Bound::from(0.0, 1e5);
 pub const POSITION_MM: Bound = Bound::from(-1e5, 1e5);
 /// Starts per year.
 pub const STARTS_PER_YEAR: Bound = Bound::from(0.0, 1e6);
+/// Starts counted from any one moment.
+pub const STARTS: Bound = Bound::from(0.0, 1e9);
 /// Starts from one overspeed to the next.
 pub const EVERY_STARTS: Bound = Bound::from(1.0, 1e6);
 /// Overspeed over running speed.

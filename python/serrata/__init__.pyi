@@ -4,7 +4,7 @@ from .about import CAUTION, __version__
 from .belief import Belief
 from .comparison import Comparison
 from .demonstration import Demonstration, DemonstrationPlan
-from .detection import Evidence
+from .detection import Evidence, GrowthEvidence
 from .errors import (
     ArgumentError,
     ContradictionError,
@@ -19,6 +19,7 @@ from .errors import (
 )
 from .explanations import Explanations
 from .grown import GrownCracks
+from .growth_fit import GrowthFit
 from .hindcast import Hindcast
 from .hit_miss import HitMissFit
 from .hit_miss_fitting import fit_hit_miss
@@ -52,6 +53,8 @@ __all__ = [
     "Fault",
     "FileError",
     "GrownCracks",
+    "GrowthEvidence",
+    "GrowthFit",
     "Hindcast",
     "HitMissFit",
     "InitiationFit",

@@ -15,12 +15,14 @@ from serrata.demonstration import Demonstration, DemonstrationPlan
 from serrata.files import check_file, write_file
 from serrata.plots import SIZE
 from serrata.records import Records
+from serrata.study import Study
 
 __all__ = [
     "declares_format",
     "demonstration",
     "draw",
     "figure_option",
+    "growth",
     "in_options",
     "load",
     "reads_records",
@@ -223,6 +225,61 @@ def latent_classes(
     if figure is not None:
         draw(found.plot, figure)
     click.echo(found.to_json() if as_json else found.report())
+
+
+@records.command("growth")
+@click.argument("study", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--hot-spot", help="As root.hot-spot, for lines that do not say so.")
+@click.option("--row", help="Id of the row, for lines that do not say so.")
+@click.option("--delimiter", help="Comma, semicolon or tab; read off the header if left out.")
+@click.option("--decimal", type=click.Choice(["point", "comma"]), help="Read off the numbers if left out.")
+@click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS", help="A name that differs.")
+@click.option("--value", "values", multiple=True, metavar="WRITTEN=MEANT", help="A cell in other words.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write the study with the factor in it here.")
+@click.option("--uncertain", help="With --out: name of the uncertain input that takes what the sizes leave open.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of the report.")
+@figure_option("Draw sizes against starts, with the fitted growth, into this file.")
+def growth(
+    study: Path,
+    file: Path,
+    hot_spot: str | None,
+    row: str | None,
+    delimiter: str | None,
+    decimal: Any,  # noqa: ANN401
+    columns: tuple[str, ...],
+    values: tuple[str, ...],
+    out: Path | None,
+    uncertain: str | None,
+    as_json: bool,
+    figure: Path | None,
+) -> None:
+    """Fit a factor on growth in STUDY to the sizes of cracks that were followed, in FILE.
+
+    FILE has a line for each size: crack, starts, depth_mm or length_mm, and where needed hot_spot, row, technique and
+    sizing_sigma_log.
+    """
+    if uncertain is not None and out is None:
+        raise click.UsageError("--uncertain goes with --out: a name in the study that is written")
+    if out is not None:
+        check_file(out)
+    before = Study.load(study)
+    fit = before.fit_growth(
+        file,
+        hot_spot=hot_spot,
+        row=row,
+        delimiter=delimiter,
+        decimal=decimal,
+        columns=_pairs("--column", "OURS=THEIRS", columns),
+        values=_pairs("--value", "WRITTEN=MEANT", values),
+    )
+    if figure is not None:
+        draw(fit.plot, figure)
+    if out is not None:
+        before.with_growth(fit.evidence(), uncertain=uncertain).save(out)
+    click.echo(fit.to_json() if as_json else fit.report(), nl=as_json)
+    if out is not None and not as_json:
+        click.echo(f"The study with the factor in it is {out}")
 
 
 @click.group(epilog=CAUTION)

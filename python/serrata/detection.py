@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Bounds",
     "Evidence",
+    "GrowthEvidence",
     "Link",
     "Method",
     "Scale",
@@ -28,6 +29,8 @@ __all__ = [
 
 #: What records say of a technique, in the words of a study; `Study.with_technique` takes it.
 Evidence = engine.Evidence
+#: What sizes of cracks say of growth, in the words of a study; `Study.with_growth` takes it.
+GrowthEvidence = engine.GrowthEvidence
 
 Link = Literal["logit", "probit", "complementary-log-log"]
 Scale = Literal["log", "plain"]

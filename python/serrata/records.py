@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 import html
-import math
 import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
-import numpy as np
-
 from serrata import _engine as engine
-from serrata import hit_miss_fitting, renamed, signal_response
+from serrata import frames, hit_miss_fitting, renamed, signal_response
 from serrata.errors import ArgumentError, Fault
 from serrata.latent_classes import LatentClasses
 from serrata.missed_cracks import MissedCracks
@@ -198,14 +194,7 @@ class Records:
         >>> len(serrata.Records.from_frame({**table, "called": [True, False]}))
         2
         """
-        header = [str(name) for name in frame]
-        cells = [[_text(value, dates) for value in column] for _, column in frame.items()]
-        if len({len(column) for column in cells}) > 1:
-            lengths = ", ".join(f"{name} {len(column)}" for name, column in zip(header, cells, strict=True))
-            raise ArgumentError(
-                f"frame = {lengths}\n    columns must be of one length\n    give every line a value or None"
-            )
-        rows = [list(row) for row in zip(*cells, strict=True)]
+        header, rows = frames.cells(frame, dates)
         declared: dict[str, Any] = {
             "dates": dates,
             "columns": list((columns or {}).items()),
@@ -571,28 +560,3 @@ class Records:
 def _again(maker: str, arguments: tuple[Any, ...], declared: dict[str, Any]) -> Records:
     """Make the same records once more, for pickle."""
     return Records._of(getattr(engine.Records, maker)(*arguments, **declared), (maker, arguments, declared))
-
-
-#: How days are written in each order of the parts of dates.
-_DAYS = {"year-month-day": "%Y-%m-%d", "day-month-year": "%d.%m.%Y", "month-day-year": "%m/%d/%Y"}
-
-
-def _text(value: Any, dates: str) -> str:  # noqa: ANN401
-    """Write a cell of a data frame as a cell of a file; a missing value is blank."""
-    import pandas as pd
-
-    if isinstance(value, str):
-        return value
-    # An array in a cell is no missing value.
-    if pd.isna(value) is True:
-        return ""
-    if isinstance(value, np.datetime64):
-        value = pd.Timestamp(value)
-    if isinstance(value, (datetime.datetime, datetime.date)):
-        return value.strftime(_DAYS.get(dates, "%Y-%m-%d"))
-    # Also the yes and no of numpy.
-    if str(value) in ("True", "False"):
-        return "yes" if value else "no"
-    if isinstance(value, float) and math.isfinite(value) and value == int(value):
-        return str(int(value))
-    return str(value)

@@ -9,12 +9,13 @@ from itertools import product
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
-from serrata import elsewhere, renamed, uncertainty
+from serrata import elsewhere, growth_fit, renamed, uncertainty
 from serrata.belief import Belief
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.explanations import Explanations
 from serrata.grown import GrownCracks
+from serrata.growth_fit import GrowthFit
 from serrata.hindcast import Hindcast
 from serrata.progress import Progress, shown
 from serrata.screening import Screening
@@ -261,6 +262,32 @@ class Study:
             If the changed study breaks a rule.
         """
         return Study._of(self._engine.with_technique(technique, like, evidence))
+
+    def with_growth(self, evidence: engine.GrowthEvidence, *, uncertain: str | None = None) -> Study:
+        """Give the study with the coefficient of a growth law as sizes of cracks have it, checked as a whole.
+
+        Parameters
+        ----------
+        evidence : GrowthEvidence
+            What the sizes say, from a fit's `evidence`. The law's scatter from crack to crack and from row to row
+            stays.
+        uncertain : str, optional
+            Name of the entry of ``uncertain`` that then has what the sizes leave open of the coefficient. One of that
+            name that has this coefficient alone is replaced. If left out, the study takes the coefficient as known.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        ArgumentError
+            For a law that the study does not have, an entry of that name that has other inputs, and one of another name
+            that has this coefficient already.
+        StudyError
+            If the changed study breaks a rule.
+        """
+        return Study._of(self._engine.with_growth(evidence, uncertain))
 
     def simulate(
         self,
@@ -765,6 +792,91 @@ class Study:
             "seed": seed,
         }
         return GrownCracks._of(self, engine.grow(self._engine, **asked), asked)
+
+    def fit_growth(
+        self,
+        sizes: str | os.PathLike[str] | pd.DataFrame | Mapping[str, Sequence[Any]],
+        *,
+        hot_spot: str | None = None,
+        row: str | None = None,
+        delimiter: str | None = None,
+        decimal: Literal["point", "comma"] | None = None,
+        columns: Mapping[str, str] | None = None,
+        values: Mapping[str, str] | None = None,
+        source: str | None = None,
+    ) -> GrowthFit:
+        """Fit a factor on the growth coefficient to sizes of cracks that were followed.
+
+        Two measured sizes of one crack, or striations or sections read off it (depth against starts), say how fast it
+        grew. Its size follows the growth curve of the median crack of its hot spot, at a rate over the median one of
+        the factor, the scatter that the growth law states from row to row and from crack to crack, and the stress of a
+        blade that cracks. Measured sizes have the bias and the error of their technique, or an error that is stated.
+        The true first size is not known and is integrated out, flat in its logarithm; the factor is by maximum
+        likelihood, its bounds by profile likelihood. Where sizing error swamps the growth there is an upper bound and
+        no estimate.
+
+        For hot spots whose cracks all follow one growth curve: Paris' law in one line, of starts alone.
+
+        Parameters
+        ----------
+        sizes : path-like, DataFrame or mapping
+            A CSV file, or a table, with a line for each size. Columns: ``crack`` (name), ``starts`` (of the machine
+            until then, counted from any one moment), one of ``depth_mm`` and ``length_mm`` (at the surface), and where
+            needed ``hot_spot``, ``row``, ``technique`` (of the study: its sizing of lengths holds) and
+            ``sizing_sigma_log`` (standard deviation of the logarithm of the size, where no technique has it, as of
+            striations).
+        hot_spot : str, optional
+            As ``root.hot-spot``, or its own id where no other root has one of that id, for lines that do not say so.
+        row : str, optional
+            The row, for lines that do not say so. May be left out where one row only has the root, or growth does not
+            scatter from row to row.
+        delimiter, decimal
+            As in `Records.load`, of a file.
+        columns : mapping of str to str, optional
+            Names that differ: ours to the file's.
+        values : mapping of str to str, optional
+            Cells that say something in other words.
+        source : str, optional
+            Where the sizes are from; the path of a file if left out.
+
+        Returns
+        -------
+        GrowthFit
+
+        Raises
+        ------
+        RecordsError
+            With all lines that break a rule: a crack with one size, or with no start between its sizes; sizes below the
+            beginning or beyond the end of the growth curve; a size smaller than an earlier one by far more than their
+            errors; an unknown technique, or one without sizing error where none is stated.
+        DataError
+            For a hot spot whose cracks join (reason ``joins``) or do not share one growth curve (``no-one-curve``).
+        ArgumentError
+            For names that are not in the study, and a study that was given records.
+        FileError
+            For a file that cannot be read.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/demo-study.toml")
+        >>> striations = {"crack": ["A"] * 3, "starts": [0, 120, 200], "depth_mm": [0.8, 1.5, 2.4]}
+        >>> at = {"hot_spot": "four-serrations.upper", "row": "alder-lp1-front"}
+        >>> fit = study.fit_growth({**striations, "sizing_sigma_log": [0.05] * 3}, **at)
+        >>> len(fit.warnings) > 0  # one crack
+        True
+        """
+        return growth_fit.fit(
+            self,
+            sizes,
+            hot_spot=hot_spot,
+            row=row,
+            delimiter=delimiter,
+            decimal=decimal,
+            columns=columns,
+            values=values,
+            source=source,
+        )
 
     def inspect(self, row: str, techniques: Sequence[str], *, lives: int = 100, seed: int = 1) -> pd.DataFrame:
         """Inspect a row at its first outage from the study's start on, in many lives, with the truth beside the calls.

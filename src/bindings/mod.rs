@@ -10,6 +10,7 @@ mod errors;
 mod evidence;
 mod given;
 mod grown;
+mod growth_fit;
 mod hit_miss;
 mod initiation;
 mod latent;
@@ -41,6 +42,8 @@ mod _engine {
     use super::given::{Given, explanations, given, hindcast};
     #[pymodule_export]
     use super::grown::{GrownCracks, grow};
+    #[pymodule_export]
+    use super::growth_fit::{GrowthEvidence, GrowthFit, fit_growth_cells, fit_growth_text};
     #[pymodule_export]
     use super::hit_miss::HitMissFit;
     #[pymodule_export]

@@ -4,6 +4,7 @@ use super::arguments::{choice, file_value, whole};
 use super::arrays;
 use super::doorway::{interruptible, released};
 use super::evidence::Evidence;
+use super::growth_fit::GrowthEvidence;
 use crate::model;
 use crate::random::hash_name;
 use crate::simulation::{Confirmed, Inspected, Inspection};
@@ -69,6 +70,11 @@ impl Study {
     /// The study with a technique's detection as its records have it.
     fn with_technique(&self, py: Python<'_>, id: &str, like: Option<&str>, evidence: &Evidence) -> PyResult<Self> {
         released(py, || self.study.with_technique(id, like, &evidence.evidence)).map(|study| Study { study })
+    }
+
+    /// The study with a growth law's coefficient as sizes of cracks have it.
+    fn with_growth(&self, py: Python<'_>, evidence: &GrowthEvidence, uncertain: Option<&str>) -> PyResult<Self> {
+        released(py, || self.study.with_growth(&evidence.evidence, uncertain)).map(|study| Study { study })
     }
 
     /// Inspect a row at its first outage, in many lives: a column for each number, by name.

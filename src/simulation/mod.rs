@@ -5,6 +5,7 @@ mod elsewhere;
 mod estimate;
 mod given;
 mod grown;
+mod growth_fit;
 mod inspection;
 mod length_bins;
 mod life;
@@ -34,6 +35,7 @@ pub use given::{
     RowBelief, Sampled, TrueRow,
 };
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
+pub use growth_fit::{FollowedAt, GrowthFit, OwnFactor, SizeKind};
 pub use observe::Quantity;
 pub use parallel::{Ended, Run};
 pub use screen::{NotScreened, Screened, Screening};

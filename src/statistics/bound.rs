@@ -117,7 +117,7 @@ pub(super) fn whole_curve(confidence: f64) -> f64 {
     ChiSquared::new(2.0).map_or(f64::NAN, |law| law.inverse_cdf(2.0 * confidence - 1.0))
 }
 
-pub(super) fn check_confidence(confidence: f64) -> Result<()> {
+pub(crate) fn check_confidence(confidence: f64) -> Result<()> {
     if confidence > 0.5 && confidence < 1.0 {
         return Ok(());
     }

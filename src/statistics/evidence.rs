@@ -1,4 +1,4 @@
-//! What records say of a technique, in the words of a study.
+//! What records say of a technique or of growth, in the words of a study.
 
 use crate::model::detection::{Grade, PodCurve};
 use serde::{Deserialize, Serialize};
@@ -19,6 +19,20 @@ pub struct Evidence {
     pub inspection_sigma: Option<f64>,
     /// Probability that a look calls a crack-free blade.
     pub false_call_probability: Option<f64>,
+    /// Source of the numbers.
+    pub basis: String,
+}
+
+/// Growth by a law as sizes of cracks that were followed have it; [`Study::with_growth`](crate::Study::with_growth) puts
+/// it into a study.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GrowthEvidence {
+    /// The law.
+    pub law: String,
+    /// Median of its coefficient, in m per start with the stress intensity in MPa sqrt(m).
+    pub coefficient_m_per_start: f64,
+    /// Standard deviation of the logarithm of what is not known of it, one value for the whole fleet.
+    pub sigma_log: f64,
     /// Source of the numbers.
     pub basis: String,
 }

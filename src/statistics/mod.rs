@@ -18,7 +18,7 @@ mod profile;
 pub(crate) mod quadrature;
 pub mod rate_change;
 pub mod records;
-mod search;
+pub(crate) mod search;
 pub mod signal;
 mod sizes;
 pub mod tail;

@@ -9,7 +9,7 @@ pub(crate) fn normal_rule(count: usize) -> Vec<(f64, f64)> {
 }
 
 /// Gauss-Legendre rule: the average of f from -1 to 1 is about the sum of `weight * f(point)`.
-pub(super) fn even_rule(count: usize) -> Vec<(f64, f64)> {
+pub(crate) fn even_rule(count: usize) -> Vec<(f64, f64)> {
     rule(count, |order| order / (4.0 * order * order - 1.0).sqrt())
 }
 

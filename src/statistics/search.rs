@@ -3,7 +3,7 @@
 /// A place between `a` and `b` where the function is zero, its values there having opposite signs.
 ///
 /// False position with the Illinois rule (Dowell and Jarratt, BIT 11, 1971), to `tolerance` in the place.
-pub(super) fn crossing(
+pub(crate) fn crossing(
     (mut a, mut at_a): (f64, f64),
     (mut b, mut at_b): (f64, f64),
     tolerance: f64,
@@ -30,7 +30,7 @@ pub(super) fn crossing(
 /// Where the function is largest between two ends: a scan for the hill, then golden sections.
 ///
 /// Gives the place and the value; the ends themselves count.
-pub(super) fn largest(low: f64, high: f64, tolerance: f64, mut function: impl FnMut(f64) -> f64) -> (f64, f64) {
+pub(crate) fn largest(low: f64, high: f64, tolerance: f64, mut function: impl FnMut(f64) -> f64) -> (f64, f64) {
     /// Steps of the scan: enough for a curve of one hill that may be steep at an end.
     const STEPS: usize = 8;
     const GOLDEN: f64 = 0.618_033_988_749_894_9;

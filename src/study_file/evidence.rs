@@ -3,8 +3,9 @@
 use super::write;
 use crate::error::{Error, Result};
 use crate::model::Study;
-use crate::statistics::evidence::Evidence;
-use toml_edit::{DocumentMut, Item, Table, Value};
+use crate::model::uncertain::UncertainInput;
+use crate::statistics::evidence::{Evidence, GrowthEvidence};
+use toml_edit::{Array, DocumentMut, Item, Table, Value, value};
 
 impl Study {
     /// The study with a technique's detection as its records have it; checked as a whole, like a study file.
@@ -70,6 +71,68 @@ impl Study {
         for (key, value) in write::detection(&technique, &self.surfaces) {
             entries[id][key] = value
                 .map_or(Item::None, |value| Item::Value(value.parse::<Value>().expect("the text of a value is TOML")));
+        }
+        self.changed(&document)
+    }
+
+    /// The study with the coefficient of a growth law as sizes of cracks have it; checked as a whole, like a study file.
+    ///
+    /// Where `uncertain` gives a name, what the sizes leave open of the coefficient becomes the uncertain input of that
+    /// name; one that is there and has this coefficient alone is replaced. The law's own scatter from crack to crack and
+    /// from row to row stays.
+    ///
+    /// # Errors
+    /// Refuses a law that the study does not have, an uncertain input of that name that has others, one of another name
+    /// that has this coefficient already, and a study that breaks a rule.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    /// use serrata::statistics::evidence::GrowthEvidence;
+    ///
+    /// let study = Study::load("demo-data/demo-study.toml")?;
+    /// let (law, basis) = ("wet-steam".to_owned(), "a trial in 2031".to_owned());
+    /// let evidence = GrowthEvidence { law, coefficient_m_per_start: 6e-10, sigma_log: 0.2, basis };
+    /// let changed = study.with_growth(&evidence, Some("growth-rate"))?;
+    /// assert_eq!(changed.growth[0].coefficient_m_per_start, 6e-10);
+    /// assert_eq!(changed.uncertain[0].sigma_log, 0.2);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn with_growth(&self, evidence: &GrowthEvidence, uncertain: Option<&str>) -> Result<Study> {
+        let id = evidence.law.as_str();
+        let Some(law) = self.growth.iter().position(|law| law.id == id) else {
+            let known: Vec<&str> = self.growth.iter().map(|law| law.id.as_str()).collect();
+            let remedy = format!("fit in a study with the same laws; this one has {}", known.join(", "));
+            return Err(Error::argument("law", format!("{id:?}"), "the study has no such growth law", &remedy));
+        };
+        let mut document: DocumentMut = self.to_toml().parse().expect("the text of a study is TOML");
+        document["growth"][id]["coefficient_m_per_start"] = value(evidence.coefficient_m_per_start);
+        document["growth"][id]["basis"] = value(evidence.basis.as_str());
+        if let Some(name) = uncertain {
+            let input = UncertainInput::GrowthCoefficient(law);
+            let there = self.uncertain.iter().find(|entry| entry.id == name);
+            if there.is_some_and(|entry| entry.factor_on != [input]) {
+                let rule = "has other inputs than this coefficient, of which these sizes say nothing";
+                return Err(Error::argument("uncertain", format!("{name:?}"), rule, "give a name of its own"));
+            }
+            if let Some(other) = self.uncertain.iter().find(|one| one.id != name && one.factor_on.contains(&input)) {
+                let rule = format!("the coefficient is uncertain by {:?} already", other.id);
+                let remedy = "give that name, where it has no other input, or leave uncertain out";
+                return Err(Error::argument("uncertain", format!("{name:?}"), &rule, remedy));
+            }
+            let mut entry = Table::new();
+            entry["factor_on"] = value(Array::from_iter([input.key(self)]));
+            entry["sigma_log"] = value(evidence.sigma_log);
+            entry["basis"] = value(evidence.basis.as_str());
+            // At the end of the text, where it breaks no table in two.
+            entry.set_position(Some(isize::MAX));
+            entry.decor_mut().set_prefix("\n");
+            if document.get("uncertain").is_none() {
+                let mut all = Table::new();
+                all.set_implicit(true);
+                document["uncertain"] = Item::Table(all);
+            }
+            document["uncertain"][name] = Item::Table(entry);
         }
         self.changed(&document)
     }

@@ -6,6 +6,7 @@ mod delay_time;
 mod edges;
 mod followed;
 mod grown;
+mod growth_fit;
 mod inspection;
 mod mouths;
 mod overspeed;

@@ -17,6 +17,7 @@ OVER_THE_ENGINE = {
     "demonstration",
     "detection",
     "elsewhere",
+    "growth_fit",
     "hit_miss",
     "initiation",
     "latent_classes",

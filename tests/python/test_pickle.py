@@ -39,6 +39,8 @@ def public(reference, comparison):
     three = ["mpi-enhanced", "penetrant", "eddy-array"]
     given = serrata.Study.load(ROOT / "tests" / "engine" / "data" / "given" / "a.toml")
     found = serrata.Records.load(ROOT / "tests" / "engine" / "data" / "given" / "a.csv")
+    sizes = {"crack": ["A", "A"], "starts": [0, 90], "depth_mm": [0.9, 1.8], "sizing_sigma_log": [0.1, 0.1]}
+    followed = demo.fit_growth(sizes, hot_spot="four-serrations.upper", row="alder-lp1-front")
     objects = [
         reference,
         comparison,
@@ -49,6 +51,8 @@ def public(reference, comparison):
         signal.at_threshold(0.6),
         demo.simulate_under_uncertainty({"penetrant": fit}, draws=2, trials=20),
         reference.grow("curved-tree.tang", cracks=20),
+        followed,
+        followed.evidence(),
         serrata.Study.load(RARE).screen(),
         given.given(found, draws=32, cracks=64, repeats=2).belief,
         given.hindcast(found, draws=32, cracks=64, repeats=2),

@@ -10,6 +10,7 @@ mod specimen;
 mod tables;
 
 pub use question::GrowthQuestion;
+pub(super) use question::find_hot_spot;
 pub use risk::{GrownRow, LostBefore};
 
 use super::estimate::Estimate;

@@ -50,7 +50,7 @@ impl GrowthQuestion {
 
     /// Finds what is named in a study.
     pub(super) fn look_up(&self, study: &Study) -> Result<Asked> {
-        let (root, class) = self.find_hot_spot(study)?;
+        let (root, class) = find_hot_spot(study, &self.hot_spot)?;
         let row = self.find_row(study, root)?;
         if !(1..=Self::MOST_CRACKS).contains(&self.cracks) {
             let rule = format!("must be a whole number from 1 to {}", Self::MOST_CRACKS);
@@ -149,34 +149,6 @@ impl GrowthQuestion {
         }
     }
 
-    fn find_hot_spot(&self, study: &Study) -> Result<(usize, usize)> {
-        let mut found = Vec::new();
-        let mut known = Vec::new();
-        for (root, about) in study.roots.iter().enumerate() {
-            for (class, spot) in about.hot_spots.iter().enumerate() {
-                let full = format!("{}.{}", about.id, spot.id);
-                if self.hot_spot == full {
-                    return Ok((root, class));
-                }
-                if self.hot_spot == spot.id {
-                    found.push((root, class));
-                }
-                known.push(full);
-            }
-        }
-        let known = known.join(", ");
-        match found.as_slice() {
-            [only] => Ok(*only),
-            [] => Err(Error::argument("hot_spot", &self.hot_spot, "must be in the study", &format!("it has {known}"))),
-            _ => Err(Error::argument(
-                "hot_spot",
-                &self.hot_spot,
-                "must be one hot spot: several roots have one of that id",
-                &format!("give its root too: {known}"),
-            )),
-        }
-    }
-
     fn find_row(&self, study: &Study, root: usize) -> Result<usize> {
         let with_root = || study.rows.iter().filter(|row| row.root == root).map(|row| row.id.as_str());
         let id = match &self.row {
@@ -188,6 +160,35 @@ impl GrowthQuestion {
         let row = named("row", id, &format!("with root {}", study.roots[root].id), with_root())?;
         let index = study.rows.iter().enumerate().filter(|(_, other)| other.root == root).nth(row);
         Ok(index.map_or(0, |(index, _)| index))
+    }
+}
+
+/// Root and hot spot in it of a name, `root.hot-spot` or the id of one that only one root has.
+pub(in crate::simulation) fn find_hot_spot(study: &Study, name: &str) -> Result<(usize, usize)> {
+    let mut found = Vec::new();
+    let mut known = Vec::new();
+    for (root, about) in study.roots.iter().enumerate() {
+        for (class, spot) in about.hot_spots.iter().enumerate() {
+            let full = format!("{}.{}", about.id, spot.id);
+            if name == full {
+                return Ok((root, class));
+            }
+            if name == spot.id {
+                found.push((root, class));
+            }
+            known.push(full);
+        }
+    }
+    let known = known.join(", ");
+    match found.as_slice() {
+        [only] => Ok(*only),
+        [] => Err(Error::argument("hot_spot", name, "must be in the study", &format!("it has {known}"))),
+        _ => Err(Error::argument(
+            "hot_spot",
+            name,
+            "must be one hot spot: several roots have one of that id",
+            &format!("give its root too: {known}"),
+        )),
     }
 }
 

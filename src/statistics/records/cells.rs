@@ -1,6 +1,6 @@
 //! From the cells of a line to what they mean.
 
-use super::columns::{ACCESS, COLUMNS, GRADES, SIDES, YES_NO, index_of};
+use super::columns::{ACCESS, Column, GRADES, SIDES, YES_NO};
 use super::faults::Faults;
 use super::format::{DateOrder, Decimal, Format};
 use super::header::{Header, is_size};
@@ -28,10 +28,12 @@ pub(super) fn decimal(table: &Table, header: &Header, format: &Format) -> std::r
     if !table.comma_is_free {
         return Ok(Decimal::Point);
     }
-    let numbers: Vec<usize> = COLUMNS
+    let numbers: Vec<usize> = header
+        .sheet
+        .columns
         .iter()
         .zip(&header.places)
-        .filter(|(column, _)| is_number(column.name))
+        .filter(|(column, _)| is_number(column))
         .filter_map(|(_, place)| *place)
         .collect();
     let cells = || {
@@ -65,8 +67,8 @@ pub(super) fn decimal(table: &Table, header: &Header, format: &Format) -> std::r
     }
 }
 
-fn is_number(name: &str) -> bool {
-    is_size(name) || name == "signal" || name == "year"
+fn is_number(column: &Column) -> bool {
+    is_size(column.name) || column.takes == "number" || column.takes == "year"
 }
 
 /// Whether a number is one to three digits and then groups of three.
@@ -78,9 +80,8 @@ fn could_be_thousands(cell: &str, mark: char) -> bool {
         && groups.all(|group| digits(group) && group.len() == 3)
 }
 
-/// One line, or its faults.
-pub(super) fn line(row: &Row, header: &Header, decimal: Decimal, format: &Format, faults: &mut Faults) -> Option<Line> {
-    let before = faults.count;
+/// Whether a line has a cell for each column; adds a fault if not.
+pub(super) fn is_whole(row: &Row, header: &Header, faults: &mut Faults) -> bool {
     let beyond = row.cells.iter().skip(header.width).any(|cell| !cell.trim().is_empty());
     if row.cells.len() < header.width || beyond {
         let rule = format!("has {} cells where the header has {}", row.cells.len(), header.width);
@@ -92,6 +93,15 @@ pub(super) fn line(row: &Row, header: &Header, decimal: Decimal, format: &Format
             &rule,
             "give every column a cell, blank where unknown, and quote cells that hold the delimiter",
         );
+        return false;
+    }
+    true
+}
+
+/// One line, or its faults.
+pub(super) fn line(row: &Row, header: &Header, decimal: Decimal, format: &Format, faults: &mut Faults) -> Option<Line> {
+    let before = faults.count;
+    if !is_whole(row, header, faults) {
         return None;
     }
     let mut cells = Cells { row, header, decimal, faults };
@@ -133,23 +143,23 @@ fn known(cell: &str) -> Option<&str> {
 }
 
 /// The cells of one line by column name; adds a fault for each that breaks its rule.
-struct Cells<'r> {
-    row: &'r Row,
-    header: &'r Header,
-    decimal: Decimal,
-    faults: &'r mut Faults,
+pub(super) struct Cells<'r> {
+    pub row: &'r Row,
+    pub header: &'r Header,
+    pub decimal: Decimal,
+    pub faults: &'r mut Faults,
 }
 
 impl<'r> Cells<'r> {
-    fn cell(&self, name: &str) -> Option<&'r str> {
-        known(&self.row.cells[self.header.places[index_of(name)?]?])
+    pub fn cell(&self, name: &str) -> Option<&'r str> {
+        known(&self.row.cells[self.header.places[self.header.sheet.index_of(name)?]?])
     }
 
-    fn fault(&mut self, name: &str, value: &str, rule: &str, remedy: &str) {
+    pub fn fault(&mut self, name: &str, value: &str, rule: &str, remedy: &str) {
         self.faults.add(Some(self.row.line), name, value, rule, remedy);
     }
 
-    fn text(&mut self, name: &str) -> Option<String> {
+    pub fn text(&mut self, name: &str) -> Option<String> {
         let text = self.cell(name)?;
         if let Some(sign) = text.chars().find(|sign| is_unseen(*sign)) {
             let rule = format!("holds a character that nobody sees, U+{:04X}", u32::from(sign));
@@ -160,7 +170,7 @@ impl<'r> Cells<'r> {
         Some(text.to_owned())
     }
 
-    fn needed(&mut self, name: &str) -> String {
+    pub fn needed(&mut self, name: &str) -> String {
         self.text(name).unwrap_or_else(|| {
             self.fault(name, "", "must not be blank", &format!("write the {name}, or take the line out"));
             String::new()
@@ -225,7 +235,7 @@ impl<'r> Cells<'r> {
         number
     }
 
-    fn within(&mut self, name: &str, bound: Bound) -> Option<f64> {
+    pub fn within(&mut self, name: &str, bound: Bound) -> Option<f64> {
         let number = self.number(name)?;
         match bound.refusal(name, number) {
             Some((rule, remedy)) => {
@@ -238,7 +248,7 @@ impl<'r> Cells<'r> {
     }
 
     /// A size in mm.
-    fn size(&mut self, name: &str) -> Option<f64> {
+    pub fn size(&mut self, name: &str) -> Option<f64> {
         if self.cell(name).is_some() && self.zero(name) {
             let remedy = match name.starts_with("confirmed") {
                 true => "for a place found free of cracks write no under cracked and leave the size blank",
@@ -268,7 +278,7 @@ impl<'r> Cells<'r> {
     /// The unit of a size, by its header or by the column of units.
     fn unit(&mut self, name: &str) -> Option<Unit> {
         let Some(place) = self.header.unit_column else {
-            return Some(index_of(name).map_or(Unit::MM, |column| self.header.units[column]));
+            return Some(self.header.sheet.index_of(name).map_or(Unit::MM, |column| self.header.units[column]));
         };
         let stated = known(&self.row.cells[place]);
         let found = stated.and_then(unit);

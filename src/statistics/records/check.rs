@@ -1,7 +1,7 @@
 //! From a table to records: every rule, every fault.
 
 use super::cells::{decimal, line};
-use super::columns::{COLUMNS, Column, folded, index_of};
+use super::columns::{COLUMNS, Column, LOOKS, folded};
 use super::conflicts::conflicts;
 use super::faults::Faults;
 use super::format::{BadLines, Format};
@@ -20,7 +20,7 @@ pub(super) fn records(mut table: Table, format: &Format) -> Result<Records> {
         let Faults { shown, count } = faults;
         Error { kind: Kind::Records { source: source.clone(), faults: shown, count } }
     };
-    let header = Header::of(&table, format).map_err(refused)?;
+    let header = Header::of(&table, format, &LOOKS).map_err(refused)?;
     let replaced = replace_values(&mut table, &header, format);
     let decimal = decimal(&table, &header, format).map_err(refused)?;
     let mut faults = Faults::default();
@@ -69,9 +69,11 @@ pub(super) fn records(mut table: Table, format: &Format) -> Result<Records> {
 }
 
 /// Puts what is meant in place of what is written; says how often.
-fn replace_values(table: &mut Table, header: &Header, format: &Format) -> Vec<String> {
+pub(super) fn replace_values(table: &mut Table, header: &Header, format: &Format) -> Vec<String> {
     let is_name = |column: &&(usize, &Column)| column.1.takes == "text";
-    let places: Vec<usize> = COLUMNS
+    let places: Vec<usize> = header
+        .sheet
+        .columns
         .iter()
         .enumerate()
         .filter(|column| !is_name(&column))
@@ -95,7 +97,7 @@ fn replace_values(table: &mut Table, header: &Header, format: &Format) -> Vec<St
 }
 
 /// Which units the column of units states, and in how many lines that are kept.
-fn units_of_lines(table: &Table, header: &Header, bad: &HashSet<usize>) -> Option<String> {
+pub(super) fn units_of_lines(table: &Table, header: &Header, bad: &HashSet<usize>) -> Option<String> {
     let place = header.unit_column?;
     let mut counts: BTreeMap<&str, (f64, usize)> = BTreeMap::new();
     for row in table.rows.iter().filter(|row| !bad.contains(&row.line)) {
@@ -112,7 +114,7 @@ fn units_of_lines(table: &Table, header: &Header, bad: &HashSet<usize>) -> Optio
 /// Names that stand with blanks at an end; they are taken without.
 fn trimmed(table: &Table, header: &Header) -> Option<String> {
     let names = ["row", "blade", "inspection", "technique", "surface", "inspector"];
-    let places: Vec<usize> = names.iter().filter_map(|name| header.places[index_of(name)?]).collect();
+    let places: Vec<usize> = names.iter().filter_map(|name| header.places[header.sheet.index_of(name)?]).collect();
     let blank_at_end = |row: &&Row| {
         places.iter().filter_map(|place| row.cells.get(*place)).any(|cell| cell.len() != cell.trim().len())
     };

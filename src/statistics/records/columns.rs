@@ -76,9 +76,30 @@ pub(super) fn folded(name: &str) -> String {
     name.trim().to_lowercase()
 }
 
-/// Index in [`COLUMNS`] of a name.
-pub(super) fn index_of(name: &str) -> Option<usize> {
-    COLUMNS.iter().position(|column| column.name == name)
+/// What a kind of file holds: its columns, and how messages speak of it.
+pub(super) struct Sheet {
+    pub columns: &'static [Column],
+    /// Whether each line needs a date or a year.
+    pub is_dated: bool,
+    /// Names of columns to begin with.
+    pub example: &'static str,
+    /// What writes such a file, as the end of a sentence; may be empty.
+    pub template: &'static str,
+}
+
+/// Inspection records.
+pub(super) const LOOKS: Sheet = Sheet {
+    columns: &COLUMNS,
+    is_dated: true,
+    example: "row, blade, year, technique, called",
+    template: "; `serrata records template` writes one",
+};
+
+impl Sheet {
+    /// Index of a column by its name.
+    pub fn index_of(&self, name: &str) -> Option<usize> {
+        self.columns.iter().position(|column| column.name == name)
+    }
 }
 
 /// How alike two names are, from 0 to 1, whatever their case and punctuation.

@@ -1,13 +1,13 @@
 //! Faults of the records, as many as a reader can take in.
 
-use crate::error::Fault;
+use crate::error::{Error, Fault, Kind};
 
 /// Faults that are kept in full; all are counted.
 pub(super) const MOST_FAULTS: usize = 50;
 
 /// Faults found; the first of them in full.
 #[derive(Default)]
-pub(in crate::statistics) struct Faults {
+pub(crate) struct Faults {
     pub shown: Vec<Fault>,
     pub count: usize,
 }
@@ -26,5 +26,11 @@ impl Faults {
             let (path, rule, remedy) = (path.to_owned(), rule.to_owned(), remedy.to_owned());
             self.shown.push(Fault { line, path, value, rule, remedy });
         }
+    }
+
+    /// The refusal of a source with these faults, in the order of its lines.
+    pub fn refusal(mut self, source: &str) -> Error {
+        self.shown.sort_by_key(|fault| fault.line);
+        Error { kind: Kind::Records { source: source.to_owned(), faults: self.shown, count: self.count } }
     }
 }

@@ -1,6 +1,6 @@
 //! Which column of a file is which.
 
-use super::columns::{COLUMNS, Column, folded, index_of, likeness};
+use super::columns::{Column, Sheet, folded, likeness};
 use super::faults::Faults;
 use super::format::Format;
 use super::read::Table;
@@ -10,10 +10,11 @@ use std::collections::{HashMap, HashSet};
 
 /// Places of the columns.
 pub(super) struct Header {
+    pub sheet: &'static Sheet,
     pub width: usize,
-    /// For each of [`COLUMNS`], its place in the file.
+    /// For each column of the sheet, its place in the file.
     pub places: Vec<Option<usize>>,
-    /// For each of [`COLUMNS`], the unit that its header states; mm where it states none.
+    /// For each column of the sheet, the unit that its header states; mm where it states none.
     pub units: Vec<Unit>,
     /// Place of the column that states the unit of the sizes in its line.
     pub unit_column: Option<usize>,
@@ -23,7 +24,8 @@ pub(super) struct Header {
 }
 
 impl Header {
-    pub fn of(table: &Table, format: &Format) -> std::result::Result<Header, Faults> {
+    pub fn of(table: &Table, format: &Format, sheet: &'static Sheet) -> std::result::Result<Header, Faults> {
+        let columns = sheet.columns;
         let mut faults = Faults::default();
         let at = (table.header_line > 0).then_some(table.header_line);
         let names: Vec<String> = table.header.iter().map(|name| folded(name)).collect();
@@ -39,18 +41,18 @@ impl Header {
         for name in table.header.iter().filter(|name| name.trim().contains(unseen)) {
             faults.add(at, "header", name, "holds a character that nobody sees", "write the name anew");
         }
-        let mut places = vec![None; COLUMNS.len()];
+        let mut places = vec![None; columns.len()];
         let mut renamed = HashSet::new();
         for (ours, theirs) in &format.columns {
-            match (index_of(&folded(ours)), seen.get(folded(theirs).as_str())) {
+            match (sheet.index_of(&folded(ours)), seen.get(folded(theirs).as_str())) {
                 (Some(column), Some(place)) => {
                     places[column] = Some(*place);
                     renamed.insert(*place);
                 }
                 (None, _) => {
                     // A part of a name, such as length, is nearer than what is spelt alike.
-                    let part = COLUMNS.iter().map(|column| column.name).find(|name| name.contains(&folded(ours)));
-                    let near = part.unwrap_or_else(|| nearest(ours, COLUMNS.iter().map(|column| column.name)));
+                    let part = columns.iter().map(|column| column.name).find(|name| name.contains(&folded(ours)));
+                    let near = part.unwrap_or_else(|| nearest(ours, columns.iter().map(|column| column.name)));
                     faults.add(
                         at,
                         "columns",
@@ -65,14 +67,14 @@ impl Header {
                 }
             }
         }
-        for (column, place) in COLUMNS.iter().zip(&mut places) {
+        for (column, place) in columns.iter().zip(&mut places) {
             *place = place.or_else(|| seen.get(column.name).copied().filter(|place| !renamed.contains(place)));
         }
         let free = |place: &usize, places: &[Option<usize>]| !places.contains(&Some(*place));
         let mut unit_columns = (0..names.len()).filter(|place| UNIT_COLUMNS.contains(&names[*place].as_str()));
         let unit_column = unit_columns.next().filter(|place| free(place, &places));
         // A size may be named without its unit, or with another one.
-        for (column, name) in COLUMNS.iter().enumerate().filter(|(_, column)| is_size(column.name)) {
+        for (column, name) in columns.iter().enumerate().filter(|(_, column)| is_size(column.name)) {
             let bare = name.name.trim_end_matches("_mm");
             let named = |place: &usize| match stated(&names[*place]) {
                 Stated::Unit(_, rest) => rest == bare,
@@ -90,7 +92,7 @@ impl Header {
                 }
             }
         }
-        let units = units(table, at, &places, unit_column, &mut faults);
+        let units = units(table, at, columns, &places, unit_column, &mut faults);
         let taken: HashSet<usize> = places.iter().flatten().copied().chain(unit_column).collect();
         for place in (0..names.len()).filter(|place| !taken.contains(place)) {
             if unit(&names[place]).is_some() && !names[place].is_empty() {
@@ -119,12 +121,14 @@ impl Header {
             };
             faults.add(at, name, "", rule, &remedy);
         };
-        for (column, place) in COLUMNS.iter().zip(&places) {
+        for (column, place) in columns.iter().zip(&places) {
             if column.required && place.is_none() {
                 missing(column.name, "the column is missing", &mut faults);
             }
         }
-        if ["date", "year"].iter().all(|name| index_of(name).and_then(|column| places[column]).is_none()) {
+        if sheet.is_dated
+            && ["date", "year"].iter().all(|name| sheet.index_of(name).and_then(|column| places[column]).is_none())
+        {
             missing("date", "the column is missing, and there is no year either", &mut faults);
         }
         if faults.count > 0 {
@@ -133,8 +137,8 @@ impl Header {
         let notes = free.iter().filter_map(|name| {
             /// Names this alike are one name misspelt more often than not.
             const ALIKE: f64 = 0.9;
-            let near = nearest(name, COLUMNS.iter().map(|column| column.name));
-            (likeness(name, near) > ALIKE && places[index_of(near)?].is_none())
+            let near = nearest(name, columns.iter().map(|column| column.name));
+            (likeness(name, near) > ALIKE && places[sheet.index_of(near)?].is_none())
                 .then(|| format!("column {name:?} is kept but not used; rename it if {near} is meant"))
         });
         let mut notes: Vec<String> = notes.collect();
@@ -144,8 +148,8 @@ impl Header {
                 notes.push(format!("column {name:?} is in {}: converted to mm, times {}", unit.name, unit.mm));
             }
         }
-        let has_size = |column: usize| is_size(COLUMNS[column].name) && places[column].is_some();
-        if let Some(place) = unit_column.filter(|_| !(0..COLUMNS.len()).any(has_size)) {
+        let has_size = |column: usize| is_size(columns[column].name) && places[column].is_some();
+        if let Some(place) = unit_column.filter(|_| !(0..columns.len()).any(has_size)) {
             notes.push(format!("column {:?} says nothing: there is no column of sizes", table.header[place].trim()));
         }
         let extra = (0..names.len()).filter(|place| !taken.contains(place)).map(|place| {
@@ -153,7 +157,7 @@ impl Header {
             (if name.is_empty() { format!("column {}", place + 1) } else { name.to_owned() }, place)
         });
         let extra = extra.collect();
-        Ok(Header { width: names.len(), places, units, unit_column, extra, notes })
+        Ok(Header { sheet, width: names.len(), places, units, unit_column, extra, notes })
     }
 }
 
@@ -166,6 +170,7 @@ pub(super) fn is_size(name: &str) -> bool {
 fn units(
     table: &Table,
     at: Option<usize>,
+    columns: &[Column],
     places: &[Option<usize>],
     unit_column: Option<usize>,
     faults: &mut Faults,
@@ -189,7 +194,7 @@ fn units(
             Stated::Unit(unit, _) => unit,
         }
     };
-    COLUMNS.iter().zip(places).map(&mut unit).collect()
+    columns.iter().zip(places).map(&mut unit).collect()
 }
 
 /// The most alike of some names.

@@ -1,5 +1,6 @@
 //! Records from a file, from its text or from a table of another program.
 
+use super::columns::LOOKS;
 use super::format::Format;
 use super::{Records, check, read};
 use crate::error::Result;
@@ -21,7 +22,7 @@ impl Records {
     /// # Errors
     /// As [`Records::load`].
     pub fn parse(text: &str, source: &str, format: &Format) -> Result<Records> {
-        check::records(read::table(text, source, format)?, format)
+        check::records(read::table(text, source, format, &LOOKS)?, format)
     }
 
     /// Takes a table that some other program holds: names of its columns, and a text for each cell.

@@ -30,6 +30,7 @@ mod check;
 mod columns;
 mod conflicts;
 mod faults;
+mod followed;
 mod format;
 mod header;
 mod line;
@@ -43,7 +44,8 @@ mod units;
 
 pub use blade_looks::BladeLooks;
 pub use columns::{ACCESS, COLUMNS, Column, GRADES, SIDES, word};
-pub(super) use faults::Faults;
+pub(crate) use faults::Faults;
+pub use followed::{SIZE_COLUMNS, SizeLine, Sizes};
 pub use format::{BadLines, DateOrder, Decimal, Format};
 pub use line::{Line, When};
 pub use read::text as read_text;

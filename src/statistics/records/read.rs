@@ -1,6 +1,6 @@
 //! From bytes to a table of cells: encoding, delimiter, quotes, header.
 
-use super::columns::{COLUMNS, folded};
+use super::columns::{Sheet, folded};
 use super::format::{Decimal, Format};
 use super::quotes;
 use crate::error::{Error, Fault, Kind, Result};
@@ -63,7 +63,7 @@ pub(super) fn cells(header: Vec<String>, rows: Vec<Vec<String>>, source: &str) -
 }
 
 /// Takes a text apart.
-pub(super) fn table(text: &str, source: &str, format: &Format) -> Result<Table> {
+pub(super) fn table(text: &str, source: &str, format: &Format, sheet: &Sheet) -> Result<Table> {
     // Lines end in one way from here on: a lone carriage return ends a line too, and lines must count so.
     let text = &text.replace("\r\n", "\n").replace('\r', "\n");
     let refusal = |line, path: &str, value: &str, rule: &str, remedy: &str| {
@@ -80,19 +80,20 @@ pub(super) fn table(text: &str, source: &str, format: &Format) -> Result<Table> 
     let (body, before) = (preamble.body, preamble.lines);
     let header_line = before + 1;
     if body.trim().is_empty() {
-        let remedy = "begin with a line of column names; `serrata records template` writes one";
-        return Err(refusal(None, "header", "", "there is no content", remedy));
+        let remedy = format!("begin with a line of column names{}", sheet.template);
+        return Err(refusal(None, "header", "", "there is no content", &remedy));
     }
     let first = body.lines().next().unwrap_or_default();
     let delimiter = match format.delimiter.or(preamble.delimiter) {
         Some(delimiter) => delimiter,
-        None => delimiter_of(first, format).ok_or_else(|| {
+        None => delimiter_of(first, format, sheet).ok_or_else(|| {
             let rule = "is no header: with commas, semicolons or tabs between cells no known column shows clearly";
             let remedy = match first.starts_with('[') {
-                true => "this seems to be a study; records begin with a line of column names, such as row, blade, year",
-                false => "begin with a line of column names, such as row, blade, year, technique, called",
+                true => "this seems to be a study; records begin with a line of column names, such as row, blade, year"
+                    .to_owned(),
+                false => format!("begin with a line of column names, such as {}", sheet.example),
             };
-            refusal(Some(header_line), "header", &format!("{:.60}", first), rule, remedy)
+            refusal(Some(header_line), "header", &format!("{:.60}", first), rule, &remedy)
         })?,
     };
     let Some((_, words)) = DELIMITERS.into_iter().find(|(known, _)| *known == delimiter) else {
@@ -184,10 +185,10 @@ impl<'t> Preamble<'t> {
 }
 
 /// The one delimiter with which the header holds most known columns.
-fn delimiter_of(header: &str, format: &Format) -> Option<char> {
+fn delimiter_of(header: &str, format: &Format, sheet: &Sheet) -> Option<char> {
     let known = |cell: &str| {
         let cell = folded(cell.trim().trim_matches('"'));
-        COLUMNS.iter().any(|column| column.name == cell)
+        sheet.columns.iter().any(|column| column.name == cell)
             || format.columns.iter().any(|(_, theirs)| folded(theirs) == cell)
     };
     let counted =
