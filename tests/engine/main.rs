@@ -6,6 +6,7 @@ mod delay_time;
 mod edges;
 mod followed;
 mod grown;
+mod initiation;
 mod inspection;
 mod mouths;
 mod overspeed;

@@ -122,6 +122,41 @@ pub fn fit(observations: &Observations, model: &Model) -> Result<InitiationFit> 
     }
 }
 
+impl Observations {
+    /// Their log-likelihood under a law that is given in full, without covariates and row factor: the time at which 63.2 %
+    /// have cracked, for the log-normal law half, and the shape (Weibull) or spread of the logarithm.
+    ///
+    /// # Errors
+    /// Refuses observations with covariates, and a time or shape that is not above 0.
+    ///
+    /// ```
+    /// use serrata::statistics::initiation::{Law, Observation, Observations};
+    ///
+    /// let clean = Observations::new(vec![Observation::clean(100.0)], &[])?;
+    /// let log = clean.log_likelihood(Law::Weibull, 200.0, 2.0)?;
+    /// assert!((log + 0.25).abs() < 1e-12);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn log_likelihood(&self, law: Law, time: f64, shape: f64) -> Result<f64> {
+        let own = if law == Law::Exponential { None } else { Some(shape) };
+        check_shape(&Model { law, shape: own, row_factor: false })?;
+        if !(time > 0.0 && time.is_finite()) {
+            return Err(Error::argument(
+                law.time_name(),
+                time,
+                "must be a finite number above 0",
+                "give that of a law",
+            ));
+        }
+        if !self.covariates.is_empty() {
+            return Err(Error::argument("observations", "", "have covariates", "give one group"));
+        }
+        let problem = Problem::new(law, own, false, self);
+        let slope = problem.slope.unwrap_or(1.0);
+        Ok(problem.at(&DVector::from_element(1, -slope * (time / problem.unit).ln())).value)
+    }
+}
+
 fn check_shape(model: &Model) -> Result<()> {
     match (model.shape, model.law.shape_name()) {
         (None, _) => Ok(()),

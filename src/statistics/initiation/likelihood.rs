@@ -1,7 +1,7 @@
 //! The log-likelihood of observations with slope and curvature.
 
 use super::law::{Hazard, Law};
-use super::observation::{Cell, Observation, Observations};
+use super::observation::{Cell, Observation, Observations, Way};
 use super::row_factor::{Along, RowLaw, nodes};
 use crate::statistics::newton::Local;
 use nalgebra::{DMatrix, DVector};
@@ -26,13 +26,27 @@ pub(super) struct Problem {
     rows: Vec<Vec<Ready>>,
 }
 
-/// An observation with the rows that its times give.
+/// An observation with the rows that its times give: a sum over ways, each a product over origins.
 #[derive(Debug, Clone)]
 struct Ready {
+    ways: Vec<ReadyWay>,
+    count: f64,
+}
+
+#[derive(Debug, Clone)]
+struct ReadyWay {
+    log_weight: f64,
+    /// Of the factor on the hazard.
+    log_factor: f64,
+    origins: Vec<ReadyOrigins>,
+}
+
+#[derive(Debug, Clone)]
+struct ReadyOrigins {
+    number: f64,
     cells: Vec<ReadyCell>,
     /// Where none had begun by the last time, and the logarithm of the chance of what was seen then.
     never: Option<(Point, f64)>,
-    count: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -64,7 +78,8 @@ impl Problem {
         let unit = (times().map(f64::ln).sum::<f64>() / times().count() as f64).exp();
         let slope = if law == Law::Exponential { Some(1.0) } else { shape.map(|shape| law.turned(shape)) };
         let covariates = observations.covariates.len();
-        let is_mixed = observations.list.iter().any(|one| one.cells.len() + usize::from(one.never > 0.0) > 1);
+        let is_mixed = |one: &Observation| one.cells.len() + usize::from(one.never > 0.0) > 1 || !one.ways.is_empty();
+        let is_mixed = observations.list.iter().any(is_mixed);
         let mut problem = Problem { law, slope, has_factor, unit, covariates, is_mixed, rows: Vec::new() };
         let mut last = None;
         for one in &observations.list {
@@ -119,11 +134,20 @@ impl Problem {
             to: (cell.to > cell.from).then(|| point(cell.to)),
             log_coefficient: cell.coefficient.ln(),
         };
-        Ready {
-            cells: one.cells.iter().filter(|cell| cell.coefficient > 0.0).map(cell).collect(),
-            never: (one.never > 0.0).then(|| (point(one.last), one.never.ln())),
-            count: one.count,
-        }
+        let origins = |number: f64, cells: &[Cell], never: f64| ReadyOrigins {
+            number,
+            cells: cells.iter().filter(|cell| cell.coefficient > 0.0).map(cell).collect(),
+            never: (never > 0.0).then(|| (point(one.last), never.ln())),
+        };
+        let way = |way: &Way| ReadyWay {
+            log_weight: way.weight.ln(),
+            log_factor: way.hazard_factor.ln(),
+            origins: way.origins.iter().map(|own| origins(own.number, &own.cells, own.never)).collect(),
+        };
+        let alone =
+            || ReadyWay { log_weight: 0.0, log_factor: 0.0, origins: vec![origins(1.0, &one.cells, one.never)] };
+        let ways = if one.ways.is_empty() { vec![alone()] } else { one.ways.iter().map(way).collect() };
+        Ready { ways, count: one.count }
     }
 
     /// Parameters to begin with: everything cracks about the middle of all times.
@@ -191,7 +215,7 @@ impl Problem {
         let count = self.parameters();
         let mut sum = Term { log: 0.0, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
         for one in row {
-            let term = mixed(self.parts(one, theta, log_factor));
+            let term = mixed(one.ways.iter().map(|way| self.of_way(way, theta, log_factor)));
             sum.log += one.count * term.log;
             sum.slope.axpy(one.count, &term.slope, 1.0);
             sum.bend += term.bend * one.count;
@@ -203,23 +227,105 @@ impl Problem {
     fn along(&self, row: &[Ready], theta: &DVector<f64>, log_factor: f64) -> Along {
         let mut sum = Along::default();
         for one in row {
-            let parts: Vec<Along> = self.parts(one, theta, log_factor).map(|part| part.along).collect();
-            let highest = parts.iter().map(|part| part.log).fold(f64::NEG_INFINITY, f64::max);
-            let total: f64 = parts.iter().map(|part| (part.log - highest).exp()).sum();
-            let share = |part: &Along| (part.log - highest).exp() / total;
-            let slope: f64 = parts.iter().map(|part| share(part) * part.slope).sum();
-            let square: f64 = parts.iter().map(|part| share(part) * (part.bend + part.slope * part.slope)).sum();
-            sum.log += one.count * (highest + total.ln());
-            sum.slope += one.count * slope;
-            sum.bend += one.count * (square - slope * slope);
+            let way = |way: &ReadyWay| {
+                let mut product = Along { log: way.log_weight, ..Along::default() };
+                for own in &way.origins {
+                    let parts: Vec<Along> = match self.steps(own, theta, log_factor + way.log_factor) {
+                        Some(steps) => steps.iter().map(|step| step.along).collect(),
+                        None => self.parts(own, theta, log_factor + way.log_factor).map(|part| part.along).collect(),
+                    };
+                    product.add(own.number, &mixed_along(parts));
+                }
+                product
+            };
+            sum.add(one.count, &mixed_along(one.ways.iter().map(way).collect()));
         }
         sum
     }
 
-    /// The likelihoods that an observation is the sum of.
+    /// One way in which an observation may have come about.
+    fn of_way(&self, way: &ReadyWay, theta: &DVector<f64>, log_factor: f64) -> Term {
+        let count = self.parameters();
+        let mut product =
+            Term { log: way.log_weight, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+        for own in &way.origins {
+            let term = match self.steps(own, theta, log_factor + way.log_factor) {
+                Some(steps) => mixed_steps(&steps, count),
+                None => mixed(self.parts(own, theta, log_factor + way.log_factor)),
+            };
+            product.log += own.number * term.log;
+            product.slope.axpy(own.number, &term.slope, 1.0);
+            product.bend += term.bend * own.number;
+        }
+        product
+    }
+
+    /// The likelihoods that what was seen of an origin is the sum of, where there are several and all are of stretches.
+    fn steps<'p>(&self, one: &'p ReadyOrigins, theta: &DVector<f64>, log_factor: f64) -> Option<Vec<Step<'p>>> {
+        let count = one.cells.len() + usize::from(one.never.is_some());
+        if count < 2 {
+            return None;
+        }
+        let factor = log_factor.exp();
+        let mut steps = Vec::with_capacity(count);
+        for cell in &one.cells {
+            let to = cell.to.as_ref()?;
+            steps.push(self.step((&cell.from, Some(to)), cell.log_coefficient, theta, factor)?);
+        }
+        if let Some((point, log)) = &one.never {
+            steps.push(self.step((point, None), *log, theta, factor)?);
+        }
+        Some(steps)
+    }
+
+    /// As [`Problem::survived`] and [`Problem::add_stretch`], without room of its own: there may be many.
+    fn step<'p>(
+        &self,
+        (from, to): (&'p Point, Option<&'p Point>),
+        log_coefficient: f64,
+        theta: &DVector<f64>,
+        factor: f64,
+    ) -> Option<Step<'p>> {
+        let begin = self.hazard(from, theta).map_or([0.0; 3], |hazard| [hazard.value, hazard.slope, hazard.bend]);
+        let [value, slope, bend] = begin.map(|number| factor * number);
+        let log = log_coefficient - value;
+        let Some(to) = to else {
+            return Some(Step {
+                along: Along { log, slope: -value, bend: -value },
+                points: [from, from],
+                slopes: [-slope, 0.0],
+                bends: [-bend + slope * slope, 0.0, 0.0],
+            });
+        };
+        let end = self.hazard(to, theta)?;
+        let [end_value, end_slope, end_bend] = [end.value, end.slope, end.bend].map(|number| factor * number);
+        let added = end_value - value;
+        let odds = 1.0 / added.exp_m1();
+        let bent = -odds * (1.0 + odds);
+        let log_added = if added > 0.0 { (-(-added).exp_m1()).ln() } else { f64::NEG_INFINITY };
+        let slopes = [-slope * (1.0 + odds), odds * end_slope];
+        // At time 0, which stands nowhere on the line, there is nothing that could change.
+        let from = if from.log_time > f64::NEG_INFINITY { from } else { to };
+        Some(Step {
+            along: Along {
+                log: log + log_added,
+                slope: -value + odds * added,
+                bend: -value + odds * added + bent * added * added,
+            },
+            points: [from, to],
+            slopes,
+            bends: [
+                -bend * (1.0 + odds) + bent * slope * slope + slopes[0] * slopes[0],
+                odds * end_bend + bent * end_slope * end_slope + slopes[1] * slopes[1],
+                -bent * slope * end_slope + slopes[0] * slopes[1],
+            ],
+        })
+    }
+
+    /// The same, and of moments that are known.
     fn parts<'p>(
         &'p self,
-        one: &'p Ready,
+        one: &'p ReadyOrigins,
         theta: &'p DVector<f64>,
         log_factor: f64,
     ) -> impl Iterator<Item = Part> + 'p {
@@ -305,6 +411,41 @@ impl Problem {
     }
 }
 
+/// One of many likelihoods that make a sum: its logarithm, with how it changes with y at two points.
+struct Step<'p> {
+    along: Along,
+    points: [&'p Point; 2],
+    slopes: [f64; 2],
+    /// Of the likelihood itself over the likelihood: at the one, at the other, and at both.
+    bends: [f64; 3],
+}
+
+/// The logarithm of their sum.
+fn mixed_steps(steps: &[Step], count: usize) -> Term {
+    let highest = steps.iter().map(|step| step.along.log).fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = steps.iter().map(|step| (step.along.log - highest).exp()).sum();
+    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+    for step in steps {
+        let share = (step.along.log - highest).exp() / total;
+        if share > 0.0 {
+            let [from, to] = step.points.map(|point| &point.weights);
+            sum.slope.axpy(share * step.slopes[0], from, 1.0);
+            sum.slope.axpy(share * step.slopes[1], to, 1.0);
+            for (bend, one, other) in [
+                (step.bends[0], from, from),
+                (step.bends[1], to, to),
+                (step.bends[2], from, to),
+                (step.bends[2], to, from),
+            ] {
+                sum.bend.ger(share * bend, one, other, 1.0);
+            }
+        }
+    }
+    let slope = sum.slope.clone();
+    sum.bend.ger(-1.0, &slope, &slope, 1.0);
+    sum
+}
+
 /// One of the likelihoods that an observation is the sum of: by all parameters, and by the logarithm of the row factor.
 struct Part {
     term: Term,
@@ -322,6 +463,16 @@ impl From<Part> for Term {
     fn from(part: Part) -> Term {
         part.term
     }
+}
+
+/// The same by the logarithm of a factor alone.
+fn mixed_along(parts: Vec<Along>) -> Along {
+    let highest = parts.iter().map(|part| part.log).fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = parts.iter().map(|part| (part.log - highest).exp()).sum();
+    let share = |part: &Along| (part.log - highest).exp() / total;
+    let slope: f64 = parts.iter().map(|part| share(part) * part.slope).sum();
+    let square: f64 = parts.iter().map(|part| share(part) * (part.bend + part.slope * part.slope)).sum();
+    Along { log: highest + total.ln(), slope, bend: square - slope * slope }
 }
 
 /// The logarithm of a sum of likelihoods, from their logarithms.
