@@ -320,6 +320,26 @@ impl Observations {
         Observations { unit: unit.to_owned(), source: source.to_owned(), ..self }
     }
 
+    /// Names of covariates.
+    pub fn covariates(&self) -> &[String] {
+        &self.covariates
+    }
+
+    /// Unit of times.
+    pub fn unit(&self) -> &str {
+        &self.unit
+    }
+
+    /// Where they are from.
+    pub fn source(&self) -> &str {
+        &self.source
+    }
+
+    /// Name of the study that made them of records, if one did.
+    pub fn study(&self) -> Option<&str> {
+        self.by_study.as_ref().map(|by_study| by_study.study.as_str())
+    }
+
     /// The same with what a study adds to them.
     #[must_use]
     pub fn by_study(self, by_study: ByStudy) -> Self {

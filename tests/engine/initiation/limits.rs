@@ -1,6 +1,7 @@
 //! Where detection does not hang on size, the fit is one to looks with a chance of a find each.
 
 use super::{HEADER, lines, parts, records, study};
+use serrata::model::initiation::InitiationShape;
 use serrata::model::{Study, StudyParts};
 use serrata::simulation::InitiationOnStudy;
 use serrata::statistics::initiation::{InitiationFit, Law, Method, Model, Observation, Observations, PlannedLook, fit};
@@ -122,6 +123,28 @@ fn several_origins_share_the_finds_of_a_blade() {
 }
 
 #[test]
+fn a_law_that_is_held_and_never_cracks_leaves_the_other_as_it_was() {
+    let two = |scale: f64| {
+        let mut parts = blunt(0.6);
+        let mut other = parts.initiation[0].clone();
+        (other.id, other.shape) = ("other".to_owned(), InitiationShape::Weibull { shape: 2.0, scale });
+        parts.initiation.push(other);
+        let mut spot = parts.roots[0].hot_spots[0].clone();
+        (spot.id, spot.initiation) = ("lower".to_owned(), 1);
+        parts.roots[0].hot_spots.push(spot);
+        let called = |blade: u32, year: f64| CALLED.contains(&(blade, year)).then_some(None);
+        let text = format!("{HEADER}{}", lines("row", 20, &YEARS, called));
+        let initiation = Some("fatigue".to_owned());
+        let options = InitiationOnStudy { initiation, cracks: 256, ..InitiationOnStudy::default() };
+        study(parts).fit_initiation(&records(&text), &options).expect("a fit")
+    };
+    assert_same(&two(1e9), &by_hand(0.6, 100.0, Law::Weibull, true));
+    // One that cracks explains some of the calls, so that the other cracks less often: by 1800 starts its hazard is a fifth.
+    let fraction = |scale: f64| two(scale).fraction_at(1800.0, &[]).expect("a time").expect("finds");
+    assert!(fraction(4000.0) < fraction(1e9) - 0.05, "{} {}", fraction(4000.0), fraction(1e9));
+}
+
+#[test]
 fn no_find_is_a_bound() {
     let text = format!("{HEADER}{}", lines("row", 20, &YEARS, |_, _| None));
     let options = InitiationOnStudy { shape: Some(2.0), cracks: 256, ..InitiationOnStudy::default() };
@@ -157,6 +180,9 @@ fn what_does_not_fit_is_refused() {
     let options = InitiationOnStudy { shape: Some(2.0), ..InitiationOnStudy::default() };
     let refused = two_laws.fit_initiation(&records(&text), &options).expect_err("two laws");
     assert_eq!(refused.reason(), Some("several-laws"));
+    assert!(refused.to_string().contains("fatigue, other"), "{refused}");
+    let named = |name: &str| InitiationOnStudy { initiation: Some(name.to_owned()), ..options.clone() };
+    let refused = two_laws.fit_initiation(&records(&text), &named("none")).expect_err("no such law");
     assert!(refused.to_string().contains("fatigue, other"), "{refused}");
     // Lines that do not fit the study are named.
     let unknown = records(&format!("{HEADER}row,21,x,2014,insitu,standard,no,\n"));

@@ -74,8 +74,12 @@ impl Held {
     }
 }
 
-/// Fleets of four rows, with scatter of what blades share, fitted on the study and with every look believed.
-fn fleets(count: u64, shared: f64, row_factor: bool) -> (Vec<InitiationFit>, Vec<InitiationFit>) {
+/// Fleets of some rows, with scatter of what blades share, fitted on the study and with every look believed.
+fn fleets(
+    seeds: std::ops::Range<u64>,
+    (rows, shared): (usize, f64),
+    row_factor: bool,
+) -> (Vec<InitiationFit>, Vec<InitiationFit>) {
     let mut parts = parts();
     let [scale, shape] = TRUTH.map(|(_, value)| value);
     parts.initiation[0].shape = serrata::model::initiation::InitiationShape::Weibull { shape, scale };
@@ -87,10 +91,10 @@ fn fleets(count: u64, shared: f64, row_factor: bool) -> (Vec<InitiationFit>, Vec
         parts.scatter.row_factor = serrata::distribution::Distribution::Gamma { mean: 1.0, cov: shared };
     }
     parts.techniques[0].pod.q50_mm = 2.5;
-    with_rows(&mut parts, 4, 40, &YEARS);
+    with_rows(&mut parts, rows, 40, &YEARS);
     let study = study(parts);
     let options = InitiationOnStudy { cracks: 512, ..InitiationOnStudy::default() };
-    (0..count)
+    seeds
         .into_par_iter()
         .map(|seed| {
             let past = study.invented_past(seed).expect("a past");
@@ -102,7 +106,7 @@ fn fleets(count: u64, shared: f64, row_factor: bool) -> (Vec<InitiationFit>, Vec
 
 #[test]
 fn bounds_hold_scale_and_shape_as_often_as_they_should() {
-    let (fits, perfect) = fleets(FLEETS, 0.0, false);
+    let (fits, perfect) = fleets(0..FLEETS, (4, 0.0), false);
     let finds: f64 = fits.iter().map(|fit| fit.observations().counts().1).sum::<f64>() / FLEETS as f64;
     let (ours, believed) = (Held::of(&fits), Held::of(&perfect));
     eprintln!("{finds} calls of a fleet");
@@ -123,10 +127,12 @@ fn bounds_hold_scale_and_shape_as_often_as_they_should() {
 #[test]
 #[ignore = "measures, and asserts nothing but that it can"]
 fn bounds_where_blades_share_more() {
-    for (shared, row_factor) in [(0.25, false), (0.5, false), (0.5, true)] {
-        let (fits, _) = fleets(FLEETS, shared, row_factor);
+    for (rows, shared, row_factor) in
+        [(4, 0.0, false), (12, 0.0, false), (4, 0.25, false), (4, 0.5, false), (4, 0.5, true)]
+    {
+        let (fits, _) = fleets(FLEETS..2 * FLEETS, (rows, shared), row_factor);
         let held = Held::of(&fits);
-        held.tell(&format!("shared scatter {shared}, row factor {row_factor}"));
+        held.tell(&format!("{rows} rows, shared scatter {shared}, row factor {row_factor}"));
         assert!(held.counts.iter().all(|count| *count > 0));
     }
 }

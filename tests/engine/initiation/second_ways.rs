@@ -115,7 +115,7 @@ fn histories_come_as_often_as_their_likelihood_says() {
 #[test]
 fn laws_differ_by_as_much_as_the_evidence_of_a_study_given_the_records() {
     // One origin and no stress: exact. Several, of two hot spots and with a stress: to first order in a second crack.
-    for (positions, sigma, allowed) in [(1, 0.0, 0.06), (3, 0.06, 0.25)] {
+    for (positions, sigma, cracks, allowed) in [(1, 0.0, 8192, 0.06), (3, 0.06, 2048, 0.25)] {
         let mut parts = parts();
         parts.techniques[0].false_call_probability = 0.02;
         parts.roots[0].hot_spots[0].positions = positions;
@@ -139,7 +139,7 @@ fn laws_differ_by_as_much_as_the_evidence_of_a_study_given_the_records() {
         let evidence = laws.map(|law| {
             let mut parts = parts.clone();
             weibull(&mut parts, law);
-            let learning = Learning { draws: 32, cracks: 8192, repeats: 2, asked: 1, ..Learning::default() };
+            let learning = Learning { draws: 32, cracks, repeats: 2, asked: 1, ..Learning::default() };
             let given = study(parts).given(&found, &learning).expect("a belief");
             given.belief.ln_evidence
         });

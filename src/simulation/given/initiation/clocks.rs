@@ -74,7 +74,7 @@ impl Looked<'_> {
         let is_mixture = own.per_start > 0.0 && own.per_hour > 0.0;
         let mut fits = Vec::new();
         for clock in [Clock::STARTS, Clock::HOURS].into_iter().chain(is_mixture.then_some(own)) {
-            let observations = self.observations(clock);
+            let observations = self.observations(clock, options.row_factor);
             for law in Law::ALL {
                 let shape = options.shape.filter(|_| law == Law::Weibull);
                 let model = Model { law, shape, row_factor: options.row_factor };

@@ -16,11 +16,14 @@ use crate::model::initiation::InitiationShape;
 use crate::model::usage::{Clock, Readings};
 use crate::statistics::initiation::{ByStudy, InitiationFit, Law, Model, Observation, Observations, fit};
 use crate::statistics::records::Records;
-use moments::{Seen, Work, seen};
+use moments::{HeldLaw, Seen, Work, seen};
 
 /// How a law of initiation is fitted on a study.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InitiationOnStudy {
+    /// Name of the initiation law of the study that is fitted, where rows with records have several; the others stand as the
+    /// study has them.
+    pub initiation: Option<String>,
     /// The law; that of the study if left out.
     pub law: Option<Law>,
     /// The clock it runs on; that of the study if left out.
@@ -37,7 +40,15 @@ pub struct InitiationOnStudy {
 
 impl Default for InitiationOnStudy {
     fn default() -> Self {
-        InitiationOnStudy { law: None, clock: None, shape: None, row_factor: false, cracks: 2048, seed: 1 }
+        InitiationOnStudy {
+            initiation: None,
+            law: None,
+            clock: None,
+            shape: None,
+            row_factor: false,
+            cracks: 2048,
+            seed: 1,
+        }
     }
 }
 
@@ -52,6 +63,8 @@ struct Looked<'s> {
     counts: (f64, f64, f64),
     /// Whether any row had looks that differ from one inspection to another, or growth of its own.
     shares: bool,
+    /// Whether any row has hot spots of other laws, which are held.
+    holds: bool,
 }
 
 impl Study {
@@ -63,6 +76,17 @@ impl Study {
     ///
     /// What the blades of a row share, its growth and how well each inspection saw, is averaged over blade by blade: blades
     /// are taken as independent, which makes bounds too narrow where these scatter much. [`Study::given`] takes them together.
+    /// Of 300 invented fleets of four rows of 40 blades with some 35 finds, the bounds of 95 % held scale and shape so often
+    /// (285 expected, spread 3.8), by what the logarithms of growth and of q50 scatter from row to row and look to look:
+    ///
+    /// | scatter | row factor, not fitted | scale held | shape held | mean ln(scale / truth) |
+    /// |---|---|---|---|---|
+    /// | 0 | 1 | 284 | 285 | 0.022 ± 0.011 |
+    /// | 0, twelve rows | 1 | 284 | 280 | 0.006 ± 0.006 |
+    /// | 0.25 | 1 | 271 | 272 | 0.039 ± 0.012 |
+    /// | 0.5 | 1 | 243 | 257 | 0.056 ± 0.014 |
+    /// | 0.5 | gamma, coefficient of variation 0.5 | 233 | 260 | 0.108 ± 0.018 |
+    ///
     /// The origins of a blade share its stress; of two cracks in one blade it is left out that false calls need a blade free of
     /// both, and that each of two reported lengths may be of another. What is `uncertain` stands at its median. Where cracks
     /// can join, each is weighed as if it stood alone.
@@ -71,7 +95,7 @@ impl Study {
     ///
     /// # Errors
     /// Lists all lines that do not fit the study; refuses a study that was given records, rows whose hot spots have more than
-    /// one law of initiation, and what [`fit`] refuses.
+    /// one law of initiation of which none is named, and what [`fit`] refuses.
     ///
     /// # Example
     /// ```
@@ -91,7 +115,8 @@ impl Study {
     pub fn fit_initiation(&self, records: &Records, options: &InitiationOnStudy) -> Result<InitiationFit> {
         let looked = Looked::new(self, records, options)?;
         let law = options.law.unwrap_or_else(|| looked.own_law());
-        let observations = looked.observations(options.clock.unwrap_or_else(|| looked.own_clock()))?;
+        let observations =
+            looked.observations(options.clock.unwrap_or_else(|| looked.own_clock()), options.row_factor)?;
         fit(&observations, &Model { law, shape: options.shape, row_factor: options.row_factor })
     }
 
@@ -102,7 +127,7 @@ impl Study {
     /// As there, but for those of the fit itself.
     pub fn initiation_observations(&self, records: &Records, options: &InitiationOnStudy) -> Result<Observations> {
         let looked = Looked::new(self, records, options)?;
-        looked.observations(options.clock.unwrap_or_else(|| looked.own_clock()))
+        looked.observations(options.clock.unwrap_or_else(|| looked.own_clock()), options.row_factor)
     }
 }
 
@@ -128,7 +153,7 @@ impl<'s> Looked<'s> {
             .filter_map(|(row, history)| Some((row, history?)))
             .collect();
         let looked_at = known.iter().filter(|(_, history)| !history.looks.is_empty()).map(|(row, _)| *row);
-        let law = the_law(study, looked_at)?;
+        let law = the_law(study, looked_at, options.initiation.as_deref())?;
         let mut looked = Looked {
             study,
             source: records.source().to_owned(),
@@ -136,13 +161,13 @@ impl<'s> Looked<'s> {
             seen: Vec::new(),
             counts: (0.0, 0.0, 0.0),
             shares: false,
+            holds: false,
         };
         for (row, history) in known {
-            // Rows that nobody looked at tell of the law only where it is theirs.
-            if laws(study, row).any(|other| other != law) {
+            if laws(study, row).all(|other| other != law) {
                 continue;
             }
-            let spread = spread_evenly(study, row, law)?;
+            let spread = spread_evenly(study, row)?;
             looked.count(&history);
             let past = RowPast::new(&spread, row, history)?;
             looked.shares |= !past.numbers.is_empty();
@@ -153,7 +178,19 @@ impl<'s> Looked<'s> {
                 cells: (cracks as usize / 8).clamp(8, CELLS),
                 seed: Learning { seed: options.seed, ..Learning::default() }.seed_of(row, 0),
             };
-            looked.seen.extend(seen(&past, Work { fineness, draws: DRAWS as usize }));
+            let held: Vec<Option<HeldLaw>> = laws(study, row)
+                .map(|other| {
+                    looked.holds |= other != law;
+                    (other != law).then(|| {
+                        let (clock, life_factor) = looked.clock_of(row, study.initiation[other].clock);
+                        HeldLaw { shape: study.initiation[other].shape, clock, life_factor }
+                    })
+                })
+                .collect();
+            for mut seen in seen(&past, Work { fineness, draws: DRAWS as usize }) {
+                seen.hold(&held);
+                looked.seen.push(seen);
+            }
         }
         Ok(looked)
     }
@@ -178,7 +215,7 @@ impl<'s> Looked<'s> {
     }
 
     /// What was seen, by a clock.
-    fn observations(&self, clock: Clock) -> Result<Observations> {
+    fn observations(&self, clock: Clock, has_factor: bool) -> Result<Observations> {
         let list: Vec<Observation> = self
             .seen
             .iter()
@@ -191,7 +228,7 @@ impl<'s> Looked<'s> {
             study: self.study.name.clone(),
             counts: self.counts,
             notes: self.notes(clock),
-            warnings: self.warnings(clock),
+            warnings: self.warnings(has_factor),
         };
         Ok(Observations::new(list, &[])?.described(&unit(clock), &self.source).by_study(by_study))
     }
@@ -220,6 +257,12 @@ impl<'s> Looked<'s> {
              the law"
                 .to_owned(),
         ];
+        if self.holds {
+            notes.push(
+                "rows have hot spots of other laws too: these are held as the study has them, with a row factor of 1"
+                    .to_owned(),
+            );
+        }
         if self.shares {
             notes.push(
                 "growth of a row and how well an inspection saw are averaged over blade by blade; blades of a row share them, \
@@ -230,10 +273,14 @@ impl<'s> Looked<'s> {
         notes
     }
 
-    fn warnings(&self, clock: Clock) -> Vec<String> {
+    fn warnings(&self, has_factor: bool) -> Vec<String> {
         let mut warnings = Vec::new();
-        if clock.per_start > 0.0 && clock.per_hour > 0.0 && clock != self.own_clock() {
-            warnings.push("the clock is not that of the study".to_owned());
+        if self.study.scatter.row_factor.fixed().is_none() && !has_factor {
+            warnings.push(
+                "rows differ in the study, and were fitted without a row factor: bounds are too narrow, and the law is that of \
+                 these rows"
+                    .to_owned(),
+            );
         }
         if !self.study.uncertain.is_empty() {
             warnings.push(
@@ -250,28 +297,32 @@ fn laws(study: &Study, row: usize) -> impl Iterator<Item = usize> {
     study.roots[study.rows[row].root].hot_spots.iter().map(|spot| spot.initiation)
 }
 
-/// The one law of some rows.
-fn the_law(study: &Study, rows: impl Iterator<Item = usize>) -> Result<usize> {
+/// The law of some rows that is meant, by number.
+fn the_law(study: &Study, rows: impl Iterator<Item = usize>, named: Option<&str>) -> Result<usize> {
     let mut all: Vec<usize> = rows.flat_map(|row| laws(study, row)).collect();
     all.sort_unstable();
     all.dedup();
+    let names: Vec<&str> = all.iter().map(|&law| study.initiation[law].id.as_str()).collect();
+    if let Some(named) = named {
+        let rule = format!("must be an initiation law of rows with records: {}", names.join(", "));
+        let place = names.iter().position(|name| *name == named);
+        let place = place.ok_or_else(|| Error::argument("initiation", named, &rule, "give one of these"));
+        return place.map(|place| all[place]);
+    }
     match all[..] {
         [law] => Ok(law),
         [] => Err(Error::data("no-records", "no look at any row", "a fit needs some", "add records of looks")),
-        _ => {
-            let names: Vec<&str> = all.iter().map(|&law| study.initiation[law].id.as_str()).collect();
-            Err(Error::data(
-                "several-laws",
-                format!("hot spots of the rows with records have the initiation laws {}", names.join(", ")),
-                "one law is fitted, and a blade that was called does not say by which its crack began",
-                "give the hot spots one law, or give records of rows that have one",
-            ))
-        }
+        _ => Err(Error::data(
+            "several-laws",
+            format!("hot spots of the rows with records have the initiation laws {}", names.join(", ")),
+            "one law is fitted, and the others stand as the study has them",
+            "name the law that is meant: initiation",
+        )),
     }
 }
 
 /// The study with cracks that begin evenly over the life of a row, by starts and by hours alike.
-fn spread_evenly(study: &Study, row: usize, law: usize) -> Result<Study> {
+fn spread_evenly(study: &Study, row: usize) -> Result<Study> {
     let own = &study.rows[row];
     let life = |clock: Clock| {
         let readings = Readings::new(&study.units[own.unit].duty, clock);
@@ -288,8 +339,10 @@ fn spread_evenly(study: &Study, row: usize, law: usize) -> Result<Study> {
         ));
     }
     let mut parts = study.clone().into_parts();
-    parts.initiation[law].clock = clock;
-    parts.initiation[law].shape = InitiationShape::Exponential { mean: 1.0 };
+    for law in laws(study, row) {
+        (parts.initiation[law].clock, parts.initiation[law].shape) =
+            (clock, InitiationShape::Exponential { mean: 1.0 });
+    }
     parts.scatter.row_factor = Distribution::Fixed(1.0);
     Ok(Study::of_checked(parts).sharing_paths(study))
 }

@@ -15,6 +15,7 @@ use super::super::past::RowPast;
 use super::super::pool::point;
 use super::super::shared::Shared;
 use crate::math::{exp, normal_quantile};
+use crate::model::initiation::InitiationShape;
 use crate::model::usage::Readings;
 use crate::statistics::initiation::{Cell, Observation, Origins, Way};
 
@@ -45,9 +46,33 @@ struct SeenWay {
 /// Origins that are alike: chances by cell, and had none cracked.
 #[derive(Debug, Clone)]
 struct SeenOrigins {
+    spot: usize,
+    /// Factor of the blade's stress on their hazard.
+    hazard_factor: f64,
     number: f64,
     chances: Vec<f64>,
     never: f64,
+}
+
+/// A law that is not fitted but stands as the study has it.
+#[derive(Debug)]
+pub(super) struct HeldLaw {
+    pub shape: InitiationShape,
+    pub clock: Readings,
+    pub life_factor: f64,
+}
+
+impl HeldLaw {
+    /// The chance of what was seen of an origin in a blade that was new in a year.
+    fn chance(&self, seen: &SeenOrigins, installed_year: f64, last_year: f64, years: &[f64]) -> f64 {
+        let uncracked = |year: f64| {
+            let reading = (self.clock.at(year.min(last_year)) - self.clock.at(installed_year)) / self.life_factor;
+            exp(-seen.hazard_factor * self.shape.cumulative_hazard(reading.max(0.0)))
+        };
+        let cells = years.windows(2).zip(&seen.chances).filter(|(_, chance)| **chance > 0.0);
+        let cracked: f64 = cells.map(|(years, chance)| chance * (uncracked(years[0]) - uncracked(years[1]))).sum();
+        cracked + seen.never * uncracked(last_year)
+    }
 }
 
 /// How finely it is worked out.
@@ -62,6 +87,20 @@ impl Seen {
     /// Ends of the stretches of time within which a crack may have begun.
     pub fn moments(&self) -> impl Iterator<Item = f64> {
         self.years.iter().copied().filter(|year| *year > self.installed_year && *year <= self.last_year)
+    }
+
+    /// Takes the origins of hot spots whose laws are held into the weights.
+    pub fn hold(&mut self, held: &[Option<HeldLaw>]) {
+        for way in &mut self.ways {
+            for own in &way.origins {
+                if let Some(law) = &held[own.spot] {
+                    way.weight *= law.chance(own, self.installed_year, self.last_year, &self.years).powf(own.number);
+                }
+            }
+            way.origins.retain(|own| held[own.spot].is_none());
+            way.hazard_factor = way.origins.first().map_or(1.0, |own| own.hazard_factor);
+        }
+        self.ways.retain(|way| way.weight > 0.0);
     }
 
     /// The same by a clock, whose readings are divided by a factor; none if it has not moved.
@@ -227,14 +266,14 @@ impl KindSeen<'_, '_> {
     fn clean(&self, seen: &mut Vec<Seen>) {
         let BladeEnd::Clean { until_year } = self.kind.end else { return };
         let chances = |place: usize| self.quietly(place, until_year, &self.sums.missed[place]);
-        let ways = self.over_stresses(|first, way| way.origins = self.all(|spot| chances(first + spot)));
+        let ways = self.over_stresses(|first, way| way.origins = self.all(first, chances));
         seen.push(self.blades(until_year, true, ways));
     }
 
     /// Blades that were called: for a crack at any of their origins, or falsely.
     fn called(&self, find: &FindModel, seen: &mut Vec<Seen>) {
-        let uncracked =
-            || self.over_stresses(|first, way| way.origins = self.all(|spot| vec![0.0; self.cells(first + spot)]));
+        let none = |place: usize| vec![0.0; self.cells(place)];
+        let uncracked = || self.over_stresses(|first, way| way.origins = self.all(first, none));
         if find.cracked == Some(false) {
             seen.push(self.blades(find.year, true, uncracked()));
             return;
@@ -248,8 +287,9 @@ impl KindSeen<'_, '_> {
                 // Without other origins a false call is what explains it if this one has no crack.
                 let never = if origins > 1.0 { 0.0 } else { falsely };
                 way.weight *= self.origins(called);
-                way.origins = vec![SeenOrigins { number: 1.0, chances: own, never }];
-                let others = self.all(|spot| self.within(first + spot, find.year, &self.sums.missed[first + spot]));
+                let hazard_factor = self.model.places[first + called].factor;
+                way.origins = vec![SeenOrigins { spot: called, hazard_factor, number: 1.0, chances: own, never }];
+                let others = self.all(first, |place| self.within(place, find.year, &self.sums.missed[place]));
                 way.origins.extend(others.into_iter().enumerate().filter_map(|(spot, others)| {
                     let number = if spot == called { others.number - 1.0 } else { others.number };
                     (number > 0.0).then_some(SeenOrigins { number, ..others })
@@ -274,8 +314,14 @@ impl KindSeen<'_, '_> {
     }
 
     /// All origins of a blade, which may have no crack.
-    fn all(&self, chances: impl Fn(usize) -> Vec<f64>) -> Vec<SeenOrigins> {
-        let origins = |spot: usize| SeenOrigins { number: self.origins(spot), chances: chances(spot), never: 1.0 };
+    fn all(&self, first: usize, chances: impl Fn(usize) -> Vec<f64>) -> Vec<SeenOrigins> {
+        let origins = |spot: usize| SeenOrigins {
+            spot,
+            hazard_factor: self.model.places[first + spot].factor,
+            number: self.origins(spot),
+            chances: chances(first + spot),
+            never: 1.0,
+        };
         (0..self.spots()).map(origins).collect()
     }
 
