@@ -33,8 +33,8 @@ def initiation(
     law: Any,  # noqa: ANN401
     clock: Any,  # noqa: ANN401
     shape: float | None,
-    row_factor: bool,  # noqa: FBT001
-    clocks: bool,  # noqa: FBT001
+    row_factor: bool,
+    clocks: bool,
     cracks: int,
     seed: int,
     figure: Path | None,

@@ -26,9 +26,8 @@ _BEYOND = 1.2
 def initiation(fit: InitiationFit, ax: Axes | None = None, *, confidence: float = 0.95) -> Axes:
     """Fraction cracked by time: the law with bounds, and the best distribution of any shape beside it.
 
-    That one is shaded between the least and the most that it may be where nothing tells, and left out where there is none.
-    Where nothing was found there
-    is the upper bound alone.
+    That one is shaded between the least and the most that it may be where nothing tells, and left out where there is
+    none. Where nothing was found there is the upper bound alone.
 
     Parameters
     ----------

@@ -701,9 +701,10 @@ class Study:
     ) -> InitiationFit:
         """Fit the law by which an origin cracks to records in which every look is imperfect.
 
-        Growth, detection, false calls, sizing, origins, duty and ages are those of the study; scale and shape of the law
-        are fitted. What a row's blades share, its growth and how well each inspection saw, is averaged over blade by
-        blade, which makes bounds too narrow where it scatters much; `given` takes blades together.
+        Growth, detection, false calls, sizing, origins, duty and ages are those of the study; the law is fitted. What a
+        row's blades share, its growth and how well each inspection saw, is averaged over blade by blade, which makes
+        bounds too narrow where it scatters much: where the logarithms of both scatter by 0.5, bounds of 95 % hold in 81
+        to 86 % of invented fleets. `given` takes blades together.
 
         Parameters
         ----------
@@ -734,6 +735,8 @@ class Study:
             As `given`.
         DataError
             As `fit_initiation`, and ``several-laws`` for rows with several laws of which none is named.
+        ContradictionError
+            For records that are impossible under the study.
         ArgumentError
             For a study that was given records, or an argument out of its range.
 
@@ -760,7 +763,7 @@ class Study:
         cracks: int = 2048,
         seed: int = 1,
     ) -> InitiationClocks:
-        """Fit each law on starts, on hours and on the study's mixture to records: which clock drives cracking?
+        """Fit each law on starts, on hours and on the study's mixture to records, to tell which clock drives cracking.
 
         Parameters
         ----------

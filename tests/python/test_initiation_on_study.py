@@ -36,7 +36,7 @@ def test_a_fit_says_that_it_is_on_a_study(study: serrata.Study, found: serrata.R
     # Rows differ in this study.
     assert any("row factor" in warning for warning in fit.warnings)
     assert fit.nonparametric is not None
-    assert fit.plot().get_title() == "Fraction of origins with a crack, by time"
+    assert "Fraction of origins with a crack, by time" in fit.plot().get_title()
 
 
 def test_imperfect_looks_make_cracks_begin_earlier(study: serrata.Study, found: serrata.Records) -> None:
@@ -75,9 +75,15 @@ def test_which_law_is_meant_must_be_said() -> None:
     with pytest.raises(serrata.DataError, match="upper-serrations, lower-serrations") as refused:
         demo.fit_initiation(past)
     assert refused.value.reason == "several-laws"
-    fit = demo.fit_initiation(past, initiation="upper-serrations", shape=2.0, cracks=64)
+    fit = demo.fit_initiation(past, initiation="lower-serrations", shape=2.0, cracks=64)
     assert fit.unit == "1 a start and 0.01 an hour"
+    assert not fit.bound_only
     assert any("other laws" in note for note in fit.notes)
+    # The others explain all finds: of these there is a bound.
+    fit = demo.fit_initiation(past, initiation="upper-serrations", shape=2.0, cracks=64)
+    assert fit.bound_only
+    assert fit.parameter_bounds("scale")[0] is not None
+    assert any("without any crack by this law" in note for note in fit.notes)
 
 
 def test_a_study_that_was_given_records_is_refused(study: serrata.Study, found: serrata.Records) -> None:

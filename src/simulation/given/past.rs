@@ -125,7 +125,7 @@ impl RowPast {
         Ok(RowRepeat { model, weights })
     }
 
-    fn impossible(&self, study: &Study) -> Error {
+    pub fn impossible(&self, study: &Study) -> Error {
         Error {
             kind: Kind::Contradiction {
                 what: format!(

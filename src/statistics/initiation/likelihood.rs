@@ -1,6 +1,7 @@
 //! The log-likelihood of observations with slope and curvature.
 
 use super::law::{Hazard, Law};
+use super::mixtures::{Step, Term, mixed, mixed_along, mixed_steps};
 use super::observation::{Cell, Observation, Observations, Way};
 use super::row_factor::{Along, RowLaw, nodes};
 use crate::statistics::newton::Local;
@@ -63,13 +64,6 @@ pub(super) struct Point {
     pub weights: DVector<f64>,
     pub offset: f64,
     log_time: f64,
-}
-
-/// The logarithm of a likelihood with slope and curvature.
-struct Term {
-    log: f64,
-    slope: DVector<f64>,
-    bend: DMatrix<f64>,
 }
 
 impl Problem {
@@ -411,41 +405,6 @@ impl Problem {
     }
 }
 
-/// One of many likelihoods that make a sum: its logarithm, with how it changes with y at two points.
-struct Step<'p> {
-    along: Along,
-    points: [&'p Point; 2],
-    slopes: [f64; 2],
-    /// Of the likelihood itself over the likelihood: at the one, at the other, and at both.
-    bends: [f64; 3],
-}
-
-/// The logarithm of their sum.
-fn mixed_steps(steps: &[Step], count: usize) -> Term {
-    let highest = steps.iter().map(|step| step.along.log).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = steps.iter().map(|step| (step.along.log - highest).exp()).sum();
-    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
-    for step in steps {
-        let share = (step.along.log - highest).exp() / total;
-        if share > 0.0 {
-            let [from, to] = step.points.map(|point| &point.weights);
-            sum.slope.axpy(share * step.slopes[0], from, 1.0);
-            sum.slope.axpy(share * step.slopes[1], to, 1.0);
-            for (bend, one, other) in [
-                (step.bends[0], from, from),
-                (step.bends[1], to, to),
-                (step.bends[2], from, to),
-                (step.bends[2], to, from),
-            ] {
-                sum.bend.ger(share * bend, one, other, 1.0);
-            }
-        }
-    }
-    let slope = sum.slope.clone();
-    sum.bend.ger(-1.0, &slope, &slope, 1.0);
-    sum
-}
-
 /// One of the likelihoods that an observation is the sum of: by all parameters, and by the logarithm of the row factor.
 struct Part {
     term: Term,
@@ -465,130 +424,5 @@ impl From<Part> for Term {
     }
 }
 
-/// The same by the logarithm of a factor alone.
-fn mixed_along(parts: Vec<Along>) -> Along {
-    let highest = parts.iter().map(|part| part.log).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = parts.iter().map(|part| (part.log - highest).exp()).sum();
-    let share = |part: &Along| (part.log - highest).exp() / total;
-    let slope: f64 = parts.iter().map(|part| share(part) * part.slope).sum();
-    let square: f64 = parts.iter().map(|part| share(part) * (part.bend + part.slope * part.slope)).sum();
-    Along { log: highest + total.ln(), slope, bend: square - slope * slope }
-}
-
-/// The logarithm of a sum of likelihoods, from their logarithms.
-fn mixed(terms: impl Iterator<Item = impl Into<Term>>) -> Term {
-    let mut terms: Vec<Term> = terms.map(Into::into).collect();
-    if terms.len() == 1 {
-        return terms.remove(0);
-    }
-    let highest = terms.iter().map(|term| term.log).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = terms.iter().map(|term| (term.log - highest).exp()).sum();
-    let count = terms.first().map_or(0, |term| term.slope.len());
-    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
-    for term in terms {
-        let share = (term.log - highest).exp() / total;
-        if share > 0.0 {
-            sum.slope.axpy(share, &term.slope, 1.0);
-            sum.bend += (term.bend + &term.slope * term.slope.transpose()) * share;
-        }
-    }
-    sum.bend -= &sum.slope * sum.slope.transpose();
-    sum
-}
-
 #[cfg(test)]
-mod tests {
-    use super::super::observation::PlannedLook;
-    use super::*;
-
-    /// Intervals, clean ones, known moments and looks that miss, in three rows, with one covariate.
-    fn observations() -> Observations {
-        let blunt = |found| {
-            let looks = [(3.0, 0.6), (7.0, 0.8), (11.0, 0.5)].map(|(time, pod)| PlannedLook { time, pod });
-            Observation::of_looks(&looks, found)
-        };
-        let list = [
-            Observation::interval(0.0, 4.0),
-            Observation::interval(4.0, 9.0),
-            Observation::exact(6.0),
-            Observation::clean(12.0),
-            blunt(true),
-            blunt(false),
-        ];
-        let of_row = |(place, one): (usize, Observation)| Observation {
-            row: place % 3,
-            count: 1.0 + place as f64,
-            covariates: vec![0.3 * place as f64 - 0.5],
-            ..one
-        };
-        let list = list.into_iter().enumerate().map(of_row).collect();
-        Observations::new(list, &["heat".to_owned()]).expect("good observations")
-    }
-
-    #[test] // by central differences, whose error is of the order of the squared step
-    fn slope_and_curvature_are_those_of_the_value() {
-        const STEP: f64 = 1e-4;
-        for law in Law::ALL {
-            for has_factor in [false, true] {
-                let problem = Problem::new(law, None, has_factor, &observations());
-                let mut theta = problem.start();
-                theta[0] = -0.4;
-                let place = problem.first_covariate();
-                theta[place] = 0.7;
-                let here = problem.at(&theta);
-                for index in 0..problem.parameters() {
-                    let moved = |way: f64| {
-                        let mut theta = theta.clone();
-                        theta[index] += way * STEP;
-                        problem.at(&theta)
-                    };
-                    let (below, above) = (moved(-1.0), moved(1.0));
-                    let near = |ours: f64, difference: f64| {
-                        let difference = difference / (2.0 * STEP);
-                        let allowed = 1e-5 * (1.0 + ours.abs());
-                        assert!((ours - difference).abs() < allowed, "{law:?} {index}: {ours} {difference}");
-                    };
-                    near(here.gradient[index], above.value - below.value);
-                    for other in 0..problem.parameters() {
-                        let difference = above.gradient[other] - below.gradient[other];
-                        near(-here.information[(other, index)], difference);
-                    }
-                }
-            }
-        }
-    }
-
-    #[test] // the mean over a gamma factor of exp(-Z H) is (1 + v H)^(-1/v), and so on for a moment
-    fn a_row_of_known_and_clean_moments_has_its_closed_form() {
-        let list = vec![Observation::exact(2.0), Observation { count: 3.0, ..Observation::clean(5.0) }];
-        let observations = Observations::new(list, &[]).expect("good observations");
-        for variance in [1e-4_f64, 0.02, 0.5, 3.0, 20.0] {
-            let problem = Problem::new(Law::Weibull, Some(1.5), true, &observations);
-            let theta = DVector::from_vec(vec![-0.3, variance.ln()]);
-            let hazard = |time: f64| (-0.3 + 1.5 * (time / problem.unit).ln()).exp();
-            // One event: mean of Z exp(-Z H) is (1 + v H)^(-1/v - 1).
-            let all = hazard(2.0) + 3.0 * hazard(5.0);
-            let rate = 1.5 * hazard(2.0) / 2.0;
-            let closed = rate.ln() - (1.0 / variance + 1.0) * (variance * all).ln_1p();
-            let ours = problem.at(&theta).value;
-            assert!((ours - closed).abs() < 1e-9 * (1.0 + closed.abs()), "{variance}: {ours} {closed}");
-        }
-    }
-
-    #[test] // quadrature at 40 digits by another program; Z of shape 2 and rate 2 has the variance 1/2
-    fn a_row_of_looks_that_miss_has_the_reference_chance_of_being_clean() {
-        for (hazards, pod, chance) in [
-            (vec![0.01, 0.02, 0.03], 0.6, 0.341_295_086_026_412_73),
-            (vec![0.01, 0.03, 0.06, 0.1], 0.5, 0.105_939_391_593_978_65),
-        ] {
-            // By a law whose hazard is the time itself.
-            let looks: Vec<PlannedLook> = hazards.into_iter().map(|time| PlannedLook { time, pod }).collect();
-            let seen = Observation { count: 60.0, ..Observation::of_looks(&looks, false) };
-            let observations = Observations::new(vec![seen], &[]).expect("good observations");
-            let problem = Problem::new(Law::Exponential, None, true, &observations);
-            let theta = DVector::from_vec(vec![problem.unit.ln(), 0.5_f64.ln()]);
-            let ours = problem.at(&theta).value.exp();
-            assert!((ours - chance).abs() < 1e-10, "{ours} {chance}");
-        }
-    }
-}
+mod tests;

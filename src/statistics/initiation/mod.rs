@@ -21,6 +21,7 @@ mod bounds;
 mod fit;
 mod law;
 mod likelihood;
+mod mixtures;
 mod nonparametric;
 mod observation;
 mod row_factor;

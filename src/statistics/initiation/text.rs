@@ -99,7 +99,13 @@ impl InitiationFit {
     /// What the numbers mean, in sentences.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
-        if self.is_bound_only() {
+        if self.is_bound_only() && self.observations.counts().1 > 0.0 {
+            notes.push(
+                "what was found is explained best without any crack by this law, as false calls or by what else cracks: there is \
+                 a bound, where the likelihood has fallen by one less the confidence, and no estimate"
+                    .to_owned(),
+            );
+        } else if self.is_bound_only() {
             notes.push(
                 "nothing was found: there is a bound and no estimate; finding nothing does not show that cracks do not begin"
                     .to_owned(),

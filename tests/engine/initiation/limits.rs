@@ -184,6 +184,14 @@ fn what_does_not_fit_is_refused() {
     let named = |name: &str| InitiationOnStudy { initiation: Some(name.to_owned()), ..options.clone() };
     let refused = two_laws.fit_initiation(&records(&text), &named("none")).expect_err("no such law");
     assert!(refused.to_string().contains("fatigue, other"), "{refused}");
+    // A crack of a section's length by the first start cannot be.
+    let mut certain = parts();
+    certain.techniques[0].false_call_probability = 0.0;
+    certain.growth[0].coefficient_m_per_start *= 1e-6;
+    let long = |blade: u32, year: f64| (blade == 3 && year == 2009.0).then_some(Some(19.0));
+    let text = format!("{HEADER}{}", lines("row", 20, &YEARS, long));
+    let refused = study(certain).fit_initiation(&records(&text), &options).expect_err("too long");
+    assert!(refused.to_string().contains("rows.row: what its records say cannot come about"), "{refused}");
     // Lines that do not fit the study are named.
     let unknown = records(&format!("{HEADER}row,21,x,2014,insitu,standard,no,\n"));
     let refused = study(parts()).fit_initiation(&unknown, &options).expect_err("blade 21 of 20");

@@ -9,6 +9,8 @@ use serrata::statistics::initiation::{Law, Observations};
 use serrata::statistics::records::{Format, Records};
 
 const YEARS: [f64; 3] = [2012.0, 2017.0, 2022.0];
+/// Number of the look, and the length in mm.
+type Call = (usize, f64);
 const LAWS: [(f64, f64); 2] = [(4000.0, 2.0), (2500.0, 1.3)];
 
 fn weibull(parts: &mut StudyParts, (scale, shape): (f64, f64)) {
@@ -44,7 +46,7 @@ fn histories_come_as_often_as_their_likelihood_says() {
         const LONG_MM: f64 = 3.5;
         for seed in 0..PASTS {
             let past = lived.invented_past(seed).expect("a past");
-            let mut first: Vec<Option<(usize, f64)>> = vec![None; BLADES as usize];
+            let mut first: Vec<Option<Call>> = vec![None; BLADES as usize];
             for line in past.records.lines().skip(1) {
                 let cells: Vec<&str> = line.split(',').collect();
                 let blade = cells[1].parse::<usize>().expect("a number") - 1;
@@ -54,7 +56,7 @@ fn histories_come_as_often_as_their_likelihood_says() {
                     first[blade] = Some((look, cells[9].parse().expect("a length")));
                 }
             }
-            let share = |is: &dyn Fn(&Option<(usize, f64)>) -> bool| {
+            let share = |is: &dyn Fn(&Option<Call>) -> bool| {
                 first.iter().filter(|one| is(one)).count() as f64 / f64::from(BLADES)
             };
             let at = |look: usize| share(&|one| one.is_some_and(|(own, _)| own == look));

@@ -95,7 +95,7 @@ impl Study {
     ///
     /// # Errors
     /// Lists all lines that do not fit the study; refuses a study that was given records, rows whose hot spots have more than
-    /// one law of initiation of which none is named, and what [`fit`] refuses.
+    /// one law of initiation of which none is named, records that are impossible under the study, and what [`fit`] refuses.
     ///
     /// # Example
     /// ```
@@ -189,6 +189,9 @@ impl<'s> Looked<'s> {
                 .collect();
             for mut seen in seen(&past, Work { fineness, draws: DRAWS as usize }) {
                 seen.hold(&held);
+                if !seen.is_possible() {
+                    return Err(past.impossible(study));
+                }
                 looked.seen.push(seen);
             }
         }

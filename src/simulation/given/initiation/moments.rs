@@ -89,6 +89,12 @@ impl Seen {
         self.years.iter().copied().filter(|year| *year > self.installed_year && *year <= self.last_year)
     }
 
+    /// Whether it can come about at all.
+    pub fn is_possible(&self) -> bool {
+        let of = |own: &SeenOrigins| own.never > 0.0 || own.chances.iter().any(|chance| *chance > 0.0);
+        self.ways.iter().any(|way| way.weight > 0.0 && way.origins.iter().all(of))
+    }
+
     /// Takes the origins of hot spots whose laws are held into the weights.
     pub fn hold(&mut self, held: &[Option<HeldLaw>]) {
         for way in &mut self.ways {
