@@ -747,7 +747,7 @@ class Study:
         >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
         >>> fit = study.fit_initiation(records, shape=2.0, cracks=256)
         >>> low, high = fit.parameter_bounds("scale")
-        >>> low < fit.summary["value"]["scale"] < high
+        >>> low < float(fit.summary["value"]["scale"]) < high
         True
         """
         options = {"initiation": initiation, "law": law, "clock": clock, "shape": shape, "row_factor": row_factor}

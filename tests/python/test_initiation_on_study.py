@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -70,6 +71,18 @@ def test_no_finds_are_a_bound(study: serrata.Study) -> None:
     assert refused.value.reason == "no-finds"
 
 
+def test_calls_that_were_false_leave_a_bound(study: serrata.Study, tmp_path: Path) -> None:
+    head, *lines = (DATA / "b.csv").read_text(encoding="utf-8").splitlines()
+    falsely = [f"{line},{'no' if ',yes,' in line else ''}" for line in lines]
+    file = tmp_path / "falsely.csv"
+    file.write_text("\n".join([f"{head},cracked", *falsely]) + "\n", encoding="utf-8")
+    fit = study.fit_initiation(serrata.Records.load(file), shape=2.0, cracks=256)
+    assert fit.found_counts["found"] == 3
+    assert fit.bound_only
+    assert fit.parameter_bounds("scale")[0] is not None
+    assert any("without any crack by this law" in note for note in fit.notes)
+
+
 def test_which_law_is_meant_must_be_said() -> None:
     demo, past = serrata.Study.load(DEMO), serrata.Records.load(PAST)
     with pytest.raises(serrata.DataError, match="upper-serrations, lower-serrations") as refused:
@@ -79,11 +92,7 @@ def test_which_law_is_meant_must_be_said() -> None:
     assert fit.unit == "1 a start and 0.01 an hour"
     assert not fit.bound_only
     assert any("other laws" in note for note in fit.notes)
-    # The others explain all finds: of these there is a bound.
-    fit = demo.fit_initiation(past, initiation="upper-serrations", shape=2.0, cracks=64)
-    assert fit.bound_only
-    assert fit.parameter_bounds("scale")[0] is not None
-    assert any("without any crack by this law" in note for note in fit.notes)
+    assert fit.plot().get_xlabel() == f"time, {fit.unit}"  # without the distribution of any shape: there is none
 
 
 def test_a_study_that_was_given_records_is_refused(study: serrata.Study, found: serrata.Records) -> None:
@@ -102,7 +111,7 @@ def test_clocks_of_one_unit_are_not_told_apart(study: serrata.Study, found: serr
     assert serrata.CAUTION in clocks.report()
 
 
-def test_the_command_fits_and_compares_clocks(tmp_path) -> None:
+def test_the_command_fits_and_compares_clocks(tmp_path: Path) -> None:
     figure = tmp_path / "law.png"
     common = ["initiation", str(DATA / "a.toml"), str(DATA / "b.csv"), "--shape", "2", "--cracks", "256"]
     done = CliRunner().invoke(main, [*common, "--figure", str(figure)])

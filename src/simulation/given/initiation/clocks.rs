@@ -116,16 +116,20 @@ impl Looked<'_> {
 }
 
 impl InitiationClocks {
-    /// The largest log-likelihood on a clock, with its law.
-    fn best(&self, clock: Clock) -> Option<(f64, Law)> {
-        let own = self.fits.iter().filter(|fit| fit.clock == clock);
-        let values = own.filter_map(|fit| Some((*fit.log_likelihood.as_ref().ok()?, fit.law)));
-        values.filter(|(value, _)| value.is_finite()).max_by(|one, other| one.0.total_cmp(&other.0))
+    /// The log-likelihood of a law on a clock, if it has a fit.
+    fn log_likelihood(&self, clock: Clock, law: Law) -> Option<f64> {
+        let fit = self.fits.iter().find(|fit| fit.clock == clock && fit.law == law)?;
+        fit.log_likelihood.as_ref().ok().copied().filter(|value| value.is_finite())
     }
 
-    /// By how much the best law on hours is more likely than the best one on starts, as a logarithm; none where either has none.
+    /// By how much the best law on hours is more likely than the best one on starts, as a logarithm, of laws that have a fit
+    /// on both; none if no law has.
     pub fn hours_over_starts(&self) -> Option<f64> {
-        Some(self.best(Clock::HOURS)?.0 - self.best(Clock::STARTS)?.0)
+        let both = Law::ALL.into_iter().filter_map(|law| {
+            Some((self.log_likelihood(Clock::STARTS, law)?, self.log_likelihood(Clock::HOURS, law)?))
+        });
+        let best = both.reduce(|best, own| (best.0.max(own.0), best.1.max(own.1)))?;
+        Some(best.1 - best.0)
     }
 
     /// Whether starts and hours can be told apart, in a sentence.
@@ -138,7 +142,7 @@ impl InitiationClocks {
             );
         }
         let Some(difference) = self.hours_over_starts() else {
-            return "starts and hours cannot be told apart: one of them has no fit, as the table says".to_owned();
+            return "starts and hours cannot be told apart: no law has a fit on both, as the table says".to_owned();
         };
         let (better, worse) = if difference > 0.0 { ("hours", "starts") } else { ("starts", "hours") };
         let size = difference.abs();
