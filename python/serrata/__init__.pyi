@@ -24,6 +24,7 @@ from .hindcast import Hindcast
 from .hit_miss import HitMissFit
 from .hit_miss_fitting import fit_hit_miss
 from .initiation import InitiationFit, fit_initiation
+from .initiation_clocks import InitiationClocks
 from .latent_classes import LatentClasses
 from .missed_cracks import MissedCracks
 from .rates import PooledRates, RateChange, pooled_rates, rate_change
@@ -57,6 +58,7 @@ __all__ = [
     "GrowthFit",
     "Hindcast",
     "HitMissFit",
+    "InitiationClocks",
     "InitiationFit",
     "InternalError",
     "LatentClasses",

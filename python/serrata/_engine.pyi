@@ -32,6 +32,7 @@ __all__ = [
     "given",
     "grow",
     "hindcast",
+    "initiation_clocks",
     "latent_classes_of_counts",
     "latent_classes_of_records",
     "live_part",
@@ -79,6 +80,16 @@ def grow(
     cracks: int,
     seed: int,
 ) -> GrownCracks: ...
+def initiation_clocks(
+    study: Study,
+    records: Records,
+    *,
+    initiation: str | None,
+    shape: float | None,
+    row_factor: bool,
+    cracks: int,
+    seed: int,
+) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], str, str]: ...
 def latent_classes_of_counts(
     techniques: list[str],
     counts: list[tuple[list[bool | None], int]],
@@ -486,6 +497,29 @@ class InitiationFit:
         covariates: list[tuple[str, list[float]]],
         source: str,
     ) -> InitiationFit: ...
+    @staticmethod
+    def on_study(
+        study: Study,
+        records: Records,
+        *,
+        initiation: str | None,
+        law: str | None,
+        clock: str | None,
+        shape: float | None,
+        row_factor: bool,
+        cracks: int,
+        seed: int,
+    ) -> InitiationFit: ...
+    @property
+    def law(self) -> Literal["weibull", "lognormal", "exponential"]: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def source(self) -> str: ...
+    @property
+    def study(self) -> str | None: ...
+    @property
+    def covariates(self) -> list[str]: ...
     def summary(self) -> str: ...
     def notes(self) -> list[str]: ...
     def warnings(self) -> list[str]: ...

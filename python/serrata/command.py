@@ -12,6 +12,7 @@ import click
 from serrata.about import CAUTION, __version__
 from serrata.command_detection import hit_miss, signal_response
 from serrata.command_given import explain, given, hindcast
+from serrata.command_initiation import initiation
 from serrata.command_records import demonstration, in_options, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
@@ -73,6 +74,7 @@ main.add_command(records)
 main.add_command(demonstration)
 main.add_command(hit_miss)
 main.add_command(signal_response)
+main.add_command(initiation)
 
 
 @main.command()

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from serrata.records import Records
+    from serrata.study import Study
+
 __all__ = ["InitiationFit", "fit_initiation"]
 
 Law = Literal["weibull", "lognormal", "exponential"]
@@ -27,7 +30,8 @@ Method = Literal["likelihood-ratio", "wald"]
 class InitiationFit:
     """A law of the time to a crack, with what the looks leave open of it. It never changes.
 
-    Made by `fit_initiation`. Bounds are one-sided, each by itself: two of 97.5 % make an interval of 95 %. Where
+    Made by `fit_initiation`, or by `Study.fit_initiation`, with which times and fractions are those of one origin of a
+    blade. Bounds are one-sided, each by itself: two of 97.5 % make an interval of 95 %. Where
     nothing was found there are bounds and no estimates, which are None.
 
     Times and fractions are of a row whose factor is 1, where rows were told apart; averaged over rows fewer blades
@@ -49,7 +53,7 @@ class InitiationFit:
     __slots__ = ("_engine", "_made_by")
 
     _engine: engine.InitiationFit
-    _made_by: dict[str, Any]
+    _made_by: tuple[Callable[..., InitiationFit], tuple[Any, ...]]
 
     def __init__(self) -> None:
         raise TypeError("an InitiationFit is made by fit_initiation(clean_until, cracked_by, unit=...)")
@@ -58,7 +62,7 @@ class InitiationFit:
         raise AttributeError("an InitiationFit does not change; fit again")
 
     def __reduce__(self) -> tuple[Callable[..., InitiationFit], tuple[Any, ...]]:
-        return _made, (self._made_by,)
+        return self._made_by
 
     def __repr__(self) -> str:
         blades, finds, _ = self._engine.counts()
@@ -70,18 +74,27 @@ class InitiationFit:
     @property
     def law(self) -> Law:
         """The law: ``weibull``, ``lognormal`` or ``exponential``."""
-        law: Law = self._made_by["law"]
-        return law
+        return self._engine.law
 
     @property
     def unit(self) -> str:
-        """Unit of times, as it was given."""
-        return str(self._made_by["unit"])
+        """Unit of times."""
+        return self._engine.unit
 
     @property
     def source(self) -> str:
         """Source of the records."""
-        return str(self._made_by["source"])
+        return self._engine.source
+
+    @property
+    def study_name(self) -> str | None:
+        """Name of the study that it was fitted on, whose looks miss and miscall as it says; None for readings alone."""
+        return self._engine.study
+
+    @property
+    def covariate_names(self) -> list[str]:
+        """Names of the covariates."""
+        return self._engine.covariates
 
     @property
     def bound_only(self) -> bool:
@@ -140,7 +153,8 @@ class InitiationFit:
         """The best distribution of any shape: stretches `after` and `by` which cracks begin, and the `mass` in each.
 
         `fraction` is cracked at the end of a stretch; within it nothing tells. `fraction_by_law` is what the law has
-        there. None with covariates, or with more records that differ than memory holds.
+        there. None with covariates, with more records that differ than memory holds, and on a study whose blades have
+        several origins or differ in stress.
         """
         import pandas as pd
 
@@ -269,7 +283,7 @@ class InitiationFit:
 
     def _in_order(self, covariates: Mapping[str, float] | None) -> list[float]:
         given = dict(covariates or {})
-        names = [name for name, _ in self._made_by["covariates"]]
+        names = self.covariate_names
         if set(given) != set(names):
             rule = f"needs one for each of {', '.join(names)}" if names else "the fit has none"
             raise ArgumentError(f"covariates = {given}\n    {rule}\n    give those of the blades meant")
@@ -378,9 +392,21 @@ def fit_initiation(
 
 def _made(arguments: dict[str, Any]) -> InitiationFit:
     """Make a fit, or make it again, as unpickling does."""
+    return _holding(engine.InitiationFit.fit(**arguments), (_made, (arguments,)))
+
+
+def fitted_on(study: Study, records: Records, options: dict[str, Any]) -> InitiationFit:
+    """Make a fit on a study, or make it again; see `Study.fit_initiation`."""
+    fit = engine.InitiationFit.on_study(study._engine, records._engine, **options)
+    return _holding(fit, (fitted_on, (study, records, options)))
+
+
+def _holding(
+    fitted: engine.InitiationFit, made_by: tuple[Callable[..., InitiationFit], tuple[Any, ...]]
+) -> InitiationFit:
     fit = InitiationFit.__new__(InitiationFit)
-    object.__setattr__(fit, "_engine", engine.InitiationFit.fit(**arguments))
-    object.__setattr__(fit, "_made_by", arguments)
+    object.__setattr__(fit, "_engine", fitted)
+    object.__setattr__(fit, "_made_by", made_by)
     return fit
 
 

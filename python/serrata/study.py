@@ -17,6 +17,8 @@ from serrata.explanations import Explanations
 from serrata.grown import GrownCracks
 from serrata.growth_fit import GrowthFit
 from serrata.hindcast import Hindcast
+from serrata.initiation import InitiationFit, Law, fitted_on
+from serrata.initiation_clocks import InitiationClocks
 from serrata.progress import Progress, shown
 from serrata.screening import Screening
 
@@ -708,6 +710,111 @@ class Study:
         sampling = {"draws": draws, "cracks": cracks, "repeats": repeats, "seed": seed, "threads": threads}
         columns, called, at_least, at_most = engine.explanations(self._engine, _engine_of(records), sampling)
         return Explanations._of(self.name, columns, called, (at_least, at_most))
+
+    def fit_initiation(
+        self,
+        records: Records,
+        *,
+        initiation: str | None = None,
+        law: Law | None = None,
+        clock: Literal["starts", "hours"] | None = None,
+        shape: float | None = None,
+        row_factor: bool = False,
+        cracks: int = 2048,
+        seed: int = 1,
+    ) -> InitiationFit:
+        """Fit the law by which an origin cracks to records in which every look is imperfect.
+
+        Growth, detection, false calls, sizing, origins, duty and ages are those of the study; the law is fitted. What a
+        row's blades share, its growth and how well each inspection saw, is averaged over blade by blade, which makes
+        bounds too narrow where it scatters much: where the logarithms of both scatter by 0.5, bounds of 95 % hold in 81
+        to 86 % of invented fleets. `given` takes blades together.
+
+        Parameters
+        ----------
+        records : Records
+            As in `given`.
+        initiation : str, optional
+            Name of the law that is fitted; needed where rows with records have several, of which the others are held.
+        law : {"weibull", "lognormal", "exponential"}, optional
+            As the study has it, if left out.
+        clock : {"starts", "hours"}, optional
+            The clock of the law in the study, which may be a mixture, if left out.
+        shape : float, optional
+            Shape (Weibull) or `sigma_log` (log-normal) where it is assumed; needed where nothing was found.
+        row_factor : bool
+            Whether rows have factors on their hazard, gamma of mean 1, whose variance is estimated.
+        cracks : int, a power of two from 64 to 32,768
+            Possible cracks of each hot spot.
+        seed : int
+            Seed of the points at which these are lived.
+
+        Returns
+        -------
+        InitiationFit
+
+        Raises
+        ------
+        RecordsError
+            As `given`.
+        DataError
+            As `fit_initiation`, and ``several-laws`` for rows with several laws of which none is named.
+        ContradictionError
+            For records that are impossible under the study.
+        ArgumentError
+            For a study that was given records, or an argument out of its range.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("tests/engine/data/given/a.toml")
+        >>> records = serrata.Records.load("tests/engine/data/given/b.csv")
+        >>> fit = study.fit_initiation(records, shape=2.0, cracks=256)
+        >>> low, high = fit.parameter_bounds("scale")
+        >>> low < float(fit.summary["value"]["scale"]) < high
+        True
+        """
+        options = {"initiation": initiation, "law": law, "clock": clock, "shape": shape, "row_factor": row_factor}
+        return fitted_on(self, records, {**options, "cracks": cracks, "seed": seed})
+
+    def initiation_clocks(
+        self,
+        records: Records,
+        *,
+        initiation: str | None = None,
+        shape: float | None = None,
+        row_factor: bool = False,
+        cracks: int = 2048,
+        seed: int = 1,
+    ) -> InitiationClocks:
+        """Fit each law on starts, on hours and on the study's mixture to records, to tell which clock drives cracking.
+
+        Parameters
+        ----------
+        records, initiation, row_factor, cracks, seed
+            As in `fit_initiation`.
+        shape : float, optional
+            Of the Weibull law, where it is assumed.
+
+        Returns
+        -------
+        InitiationClocks
+
+        Raises
+        ------
+        RecordsError, DataError, ArgumentError
+            As `fit_initiation`; a law that the records carry no fit of is told of in its line.
+        """
+        columns, verdict, text = engine.initiation_clocks(
+            self._engine,
+            records._engine,
+            initiation=initiation,
+            shape=shape,
+            row_factor=row_factor,
+            cracks=cracks,
+            seed=seed,
+        )
+        return InitiationClocks._of(columns, verdict, text)
 
     @property
     def belief(self) -> Belief:

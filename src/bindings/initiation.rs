@@ -1,9 +1,14 @@
 //! Fits of the time to a crack, for Python.
 
-use super::arguments::choice;
+use super::arguments::{choice, whole};
+use super::arrays;
 use super::doorway::released;
 use super::hit_miss::METHODS;
+use super::records::Records;
+use super::study::Study;
 use crate::error::{Error, Result};
+use crate::model::usage::Clock;
+use crate::simulation::InitiationOnStudy;
 use crate::statistics::initiation::{self, Law, Model, Observations, Record};
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
 use pyo3::prelude::*;
@@ -11,6 +16,8 @@ use pyo3::types::PyDict;
 
 const LAWS: [(&str, Law); 3] =
     [("weibull", Law::Weibull), ("lognormal", Law::Lognormal), ("exponential", Law::Exponential)];
+
+const CLOCKS: [(&str, Clock); 2] = [("starts", Clock::STARTS), ("hours", Clock::HOURS)];
 
 /// A law fitted to what looks have shown.
 #[pyclass(frozen, module = "serrata._engine")]
@@ -74,6 +81,56 @@ impl InitiationFit {
             initiation::fit(&Observations::from_records(&records, &names)?.described(unit, source), &model)
         })
         .map(|fit| InitiationFit { fit })
+    }
+
+    /// Fit records of looks on a study.
+    #[staticmethod]
+    #[pyo3(signature = (study, records, *, initiation, law, clock, shape, row_factor, cracks, seed))]
+    #[allow(clippy::too_many_arguments)]
+    fn on_study(
+        py: Python<'_>,
+        study: &Study,
+        records: &Records,
+        initiation: Option<String>,
+        law: Option<&str>,
+        clock: Option<&str>,
+        shape: Option<f64>,
+        row_factor: bool,
+        cracks: &Bound<'_, PyAny>,
+        seed: &Bound<'_, PyAny>,
+    ) -> PyResult<Self> {
+        let law = law.map(|law| choice(py, "law", law, &LAWS)).transpose()?;
+        let clock = clock.map(|clock| choice(py, "clock", clock, &CLOCKS)).transpose()?;
+        let (cracks, seed) = fineness(cracks, seed)?;
+        let options = InitiationOnStudy { initiation, law, clock, shape, row_factor, cracks, seed };
+        released(py, || study.study.fit_initiation(&records.records, &options)).map(|fit| InitiationFit { fit })
+    }
+
+    #[getter]
+    fn law(&self) -> &'static str {
+        self.fit.model().law.name()
+    }
+
+    #[getter]
+    fn unit(&self) -> &str {
+        self.fit.observations().unit()
+    }
+
+    #[getter]
+    fn source(&self) -> &str {
+        self.fit.observations().source()
+    }
+
+    /// Names of covariates.
+    #[getter]
+    fn covariates(&self) -> Vec<String> {
+        self.fit.observations().covariates().to_vec()
+    }
+
+    /// Name of the study that it was fitted on.
+    #[getter]
+    fn study(&self) -> Option<&str> {
+        self.fit.observations().study()
     }
 
     /// One screen about the fit.
@@ -208,6 +265,32 @@ impl InitiationFit {
     fn log_likelihood(&self) -> Option<f64> {
         self.fit.log_likelihood()
     }
+}
+
+/// Possible cracks and seed of a fit on a study.
+fn fineness(cracks: &Bound<'_, PyAny>, seed: &Bound<'_, PyAny>) -> PyResult<(u32, u64)> {
+    let cracks = whole("cracks", cracks, 0..=u64::from(u32::MAX), "a few thousand will do")?;
+    Ok((cracks as u32, whole("seed", seed, 0..=u64::MAX, "any such number will do")?))
+}
+
+/// Each law on each clock fitted to records on a study: columns by name, what they say, and all of it as text.
+#[pyfunction]
+#[pyo3(signature = (study, records, *, initiation, shape, row_factor, cracks, seed))]
+#[allow(clippy::too_many_arguments)]
+pub(super) fn initiation_clocks<'py>(
+    py: Python<'py>,
+    study: &Study,
+    records: &Records,
+    initiation: Option<String>,
+    shape: Option<f64>,
+    row_factor: bool,
+    cracks: &Bound<'_, PyAny>,
+    seed: &Bound<'_, PyAny>,
+) -> PyResult<(Bound<'py, PyDict>, String, String)> {
+    let (cracks, seed) = fineness(cracks, seed)?;
+    let options = InitiationOnStudy { initiation, shape, row_factor, cracks, seed, ..InitiationOnStudy::default() };
+    let clocks = released(py, || study.study.initiation_clocks(&records.records, &options))?;
+    Ok((arrays::dict(py, clocks.table())?, clocks.verdict(), clocks.summary()))
 }
 
 fn same_length(name: &str, length: usize, wanted: usize) -> Result<()> {

@@ -47,7 +47,7 @@ mod _engine {
     #[pymodule_export]
     use super::hit_miss::HitMissFit;
     #[pymodule_export]
-    use super::initiation::InitiationFit;
+    use super::initiation::{InitiationFit, initiation_clocks};
     #[pymodule_export]
     use super::latent::{latent_classes_of_counts, latent_classes_of_records};
     #[pymodule_export]

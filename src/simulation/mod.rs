@@ -31,8 +31,8 @@ mod work_calendar;
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
 pub use given::{
-    Assumption, Belief, Believed, Explanation, Explanations, Given, Hindcast, InventedPast, Learning, PredictedLook,
-    RowBelief, Sampled, TrueRow,
+    Assumption, Belief, Believed, ClockFit, Explanation, Explanations, Given, Hindcast, InitiationClocks,
+    InitiationOnStudy, InventedPast, Learning, PredictedLook, RowBelief, Sampled, TrueRow,
 };
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use growth_fit::{FollowedAt, GrowthFit, OwnFactor, SizeKind};

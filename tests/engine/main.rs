@@ -7,6 +7,7 @@ mod edges;
 mod followed;
 mod grown;
 mod growth_fit;
+mod initiation;
 mod inspection;
 mod mouths;
 mod overspeed;

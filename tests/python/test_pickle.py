@@ -62,6 +62,7 @@ def public(reference, comparison):
         records.missed_cracks(three),
         records.latent_classes(three, resamples=20),
         serrata.fit_initiation([10, 20, 30, 40], [20, 30, 40, None], unit="starts"),
+        given.initiation_clocks(found, shape=2.0, cracks=64),
         serrata.rate_change([0, 1, 4], [1.0, 1.0, 1.0]),
         serrata.pooled_rates([0, 1, 4], [1.0, 1.0, 1.0]),
         serrata.Demonstration(29, 29, 0.95),

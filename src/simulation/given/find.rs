@@ -17,7 +17,7 @@ use crate::simulation::nature::{HotSpotPlan, NaturePlan};
 
 /// A length that was reported.
 #[derive(Debug, Clone, Copy)]
-struct Measured {
+pub(super) struct Measured {
     /// The look; none for what was confirmed.
     look: Option<usize>,
     /// Logarithm of the length, without the bias of the technique.
@@ -26,30 +26,30 @@ struct Measured {
     /// What turns the density of the logarithm into that of the length.
     per_mm: f64,
     /// Chance and density of a false call that is reported so.
-    falsely: f64,
+    pub falsely: f64,
 }
 
 /// One kind of called blades, ready to be asked.
 pub(super) struct FindModel<'p> {
     /// Number of the kind.
     pub kind: usize,
-    year: f64,
-    measured: Vec<Measured>,
+    pub year: f64,
+    pub measured: Vec<Measured>,
     /// Looks that called it and reported no length, and those that did not call it.
-    unmeasured: Vec<usize>,
-    not_called: Vec<usize>,
-    cracked: Option<bool>,
+    pub unmeasured: Vec<usize>,
+    pub not_called: Vec<usize>,
+    pub cracked: Option<bool>,
     /// Cracks behind each set of lengths, from the first set that has any, by place.
-    traced: Vec<Vec<Traced<'p>>>,
+    pub traced: Vec<Vec<Traced<'p>>>,
 }
 
 /// Cracks that explain a set of lengths, of one hot spot in blades of one stress.
-struct Traced<'p> {
-    pool: Pool<'p>,
+pub(super) struct Traced<'p> {
+    pub pool: Pool<'p>,
     origin: Origin,
     /// Of each: hazard that it stands for, and that at which it began in its own blade.
-    weights: Vec<f64>,
-    own_hazards: Vec<f64>,
+    pub weights: Vec<f64>,
+    pub own_hazards: Vec<f64>,
 }
 
 /// Where such cracks may have begun.
@@ -202,19 +202,24 @@ impl<'p> FindModel<'p> {
 
     /// The chance that it was free of cracks, and called as it was.
     fn falsely(&self, model: &RowModel<'p>, kind: &BladeKind) -> Vec<f64> {
-        let technique = |look: &usize| &model.inspection.techniques[model.history.looks[*look].technique];
-        let chance_of = |look: &usize| -(-technique(look).false_call_hazard).exp_m1();
-        let quiet: f64 = self.not_called.iter().map(|look| 1.0 - chance_of(look)).product();
-        let called: f64 = self.unmeasured.iter().map(chance_of).product();
-        let measured: f64 = self.measured.iter().map(|measured| measured.falsely).product();
         let before = model.uncalled(kind);
-        let factor = before[before.len() - 1] * quiet * called * measured;
+        let factor = before[before.len() - 1] * self.called_falsely(model);
         let width = model.lattice.len();
         let uncracked = |place: usize, at: usize| {
             let place = &model.places[place];
             place.uncracked[place.grid.age(kind.installed_year)][place.grid.line(self.year) * width + at]
         };
         (0..width).map(|at| factor * model.over_stresses(|place| uncracked(place, at))).collect()
+    }
+
+    /// The chance that a blade free of cracks was called as it was at that inspection.
+    pub fn called_falsely(&self, model: &RowModel<'p>) -> f64 {
+        let technique = |look: &usize| &model.inspection.techniques[model.history.looks[*look].technique];
+        let chance_of = |look: &usize| -(-technique(look).false_call_hazard).exp_m1();
+        let quiet: f64 = self.not_called.iter().map(|look| 1.0 - chance_of(look)).product();
+        let called: f64 = self.unmeasured.iter().map(chance_of).product();
+        let measured: f64 = self.measured.iter().map(|measured| measured.falsely).product();
+        quiet * called * measured
     }
 
     /// The chance of its calls and lengths from cracks; of looks that called without a length some are taken as silent.
@@ -282,7 +287,7 @@ impl<'p> FindModel<'p> {
 
     /// The chance and density of what the looks at the find's inspection said of a crack: the lengths of a set are its own,
     /// the others are of longer ones.
-    fn answer(&self, model: &RowModel<'p>, pool: &Pool<'p>, crack: usize, set: usize, silent: usize) -> f64 {
+    pub fn answer(&self, model: &RowModel<'p>, pool: &Pool<'p>, crack: usize, set: usize, silent: usize) -> f64 {
         let Some(length_mm) = pool.length_mm(crack, model.nature.calendar.count_before(self.year)) else { return 0.0 };
         let misses = pool.misses_of(crack);
         let mut chance = 1.0;
@@ -317,7 +322,7 @@ fn product(one: [f64; 4], other: [f64; 4]) -> [f64; 4] {
 
 impl<'p> Traced<'p> {
     /// Puts the cracks where they must have begun, grows them and looks at them.
-    fn live(&mut self, model: &RowModel<'p>, (kind, year): (&BladeKind, f64), place: &Place<'p>, shared: &Shared) {
+    pub fn live(&mut self, model: &RowModel<'p>, (kind, year): (&BladeKind, f64), place: &Place<'p>, shared: &Shared) {
         let nature = model.nature;
         let spot = &nature.hot_spots[place.hot_spot];
         let ln_growth = shared.ln_growth[place.hot_spot];

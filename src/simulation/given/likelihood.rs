@@ -45,7 +45,7 @@ pub(super) struct RowModel<'p> {
     pub stresses: Vec<(f64, f64)>,
     /// Each hot spot in blades of each stress, stress by stress.
     pub places: Vec<Place<'p>>,
-    finds: Vec<FindModel<'p>>,
+    pub finds: Vec<FindModel<'p>>,
 }
 
 /// A hot spot in blades of one stress.

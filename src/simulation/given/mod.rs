@@ -9,6 +9,7 @@ mod found;
 mod grid;
 mod hindcast;
 mod history;
+mod initiation;
 mod invented;
 mod lattice;
 mod learning;
@@ -33,6 +34,7 @@ mod tests;
 pub use belief::{Belief, Believed, RowBelief, Sampled};
 pub use explanations::{Assumption, Explanation, Explanations};
 pub use hindcast::{Hindcast, PredictedLook};
+pub use initiation::{ClockFit, InitiationClocks, InitiationOnStudy};
 pub use invented::{InventedPast, TrueRow};
 pub use learning::Learning;
 

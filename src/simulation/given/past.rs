@@ -35,7 +35,7 @@ impl RowPast {
         known.map(|(row, history)| Self::new(study, row, history)).collect()
     }
 
-    fn new(study: &Study, row: usize, history: History) -> Result<Self> {
+    pub fn new(study: &Study, row: usize, history: History) -> Result<Self> {
         // The start of the study stands in its calendar, so that sizes are known there.
         let mut parts = study.clone().into_parts();
         let unit = parts.rows[row].unit;
@@ -125,7 +125,7 @@ impl RowPast {
         Ok(RowRepeat { model, weights })
     }
 
-    fn impossible(&self, study: &Study) -> Error {
+    pub fn impossible(&self, study: &Study) -> Error {
         Error {
             kind: Kind::Contradiction {
                 what: format!(

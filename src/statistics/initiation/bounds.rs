@@ -369,8 +369,7 @@ impl InitiationFit {
             return Err(no_wald("nothing was found: there is no estimate, and no standard error"));
         }
         let problem = &self.problem;
-        // Were cracks never to begin.
-        let never: f64 = self.observations.list.iter().map(|one| one.count * one.never.ln()).sum();
+        let never = self.observations.without_cracks();
         // On the logarithm of the drop, which for looks that miss nothing is a straight line.
         let excess = |level: f64| {
             let drop = never - problem.at(&DVector::from_element(1, level)).value;

@@ -98,7 +98,14 @@ pub fn fit(observations: &Observations, model: &Model) -> Result<InitiationFit> 
         let rule = "how rows differ takes two of them at least";
         return Err(Error::data("one-row", "all blades are of one row", rule, "fit without rows"));
     }
-    let alone = best(&plain, &[None])?;
+    let alone = best(&plain, &[None]);
+    // Finds may be explained best without any crack by this law: as false calls, or by what else cracks.
+    let none = observations.without_cracks();
+    if none > f64::NEG_INFINITY && alone.as_ref().map_or(true, |peak| peak.value <= none) {
+        check_no_finds(observations, model, &plain)?;
+        return Ok(done(plain, None));
+    }
+    let alone = alone?;
     if !model.row_factor {
         let covariance = checked(&plain, observations, &alone)?;
         return Ok(done(plain, Some(Found { peak: alone, covariance, with_factor: None })));
@@ -122,6 +129,46 @@ pub fn fit(observations: &Observations, model: &Model) -> Result<InitiationFit> 
     }
 }
 
+impl Observations {
+    /// Their log-likelihood were cracks never to begin.
+    pub(super) fn without_cracks(&self) -> f64 {
+        self.list.iter().map(|one| one.count * one.never.ln()).sum()
+    }
+
+    /// Their log-likelihood under a law that is given in full, without covariates and row factor: the time at which 63.2 %
+    /// have cracked, for the log-normal law half, and the shape (Weibull) or spread of the logarithm.
+    ///
+    /// # Errors
+    /// Refuses observations with covariates, and a time or shape that is not above 0.
+    ///
+    /// ```
+    /// use serrata::statistics::initiation::{Law, Observation, Observations};
+    ///
+    /// let clean = Observations::new(vec![Observation::clean(100.0)], &[])?;
+    /// let log = clean.log_likelihood(Law::Weibull, 200.0, 2.0)?;
+    /// assert!((log + 0.25).abs() < 1e-12);
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn log_likelihood(&self, law: Law, time: f64, shape: f64) -> Result<f64> {
+        let own = if law == Law::Exponential { None } else { Some(shape) };
+        check_shape(&Model { law, shape: own, row_factor: false })?;
+        if !(time > 0.0 && time.is_finite()) {
+            return Err(Error::argument(
+                law.time_name(),
+                time,
+                "must be a finite number above 0",
+                "give that of a law",
+            ));
+        }
+        if !self.covariates.is_empty() {
+            return Err(Error::argument("observations", "", "have covariates", "give one group"));
+        }
+        let problem = Problem::new(law, own, false, self);
+        let slope = problem.slope.unwrap_or(1.0);
+        Ok(problem.at(&DVector::from_element(1, -slope * (time / problem.unit).ln())).value)
+    }
+}
+
 fn check_shape(model: &Model) -> Result<()> {
     match (model.shape, model.law.shape_name()) {
         (None, _) => Ok(()),
@@ -137,7 +184,10 @@ fn check_shape(model: &Model) -> Result<()> {
 }
 
 fn check_no_finds(observations: &Observations, model: &Model, problem: &Problem) -> Result<()> {
-    let what = format!("none of {} blades was found cracked", observations.counts().0);
+    let what = match observations.counts() {
+        (blades, 0.0, _) => format!("none of {blades} blades was found cracked"),
+        (_, finds, _) => format!("{finds} finds are explained best without any crack by this law"),
+    };
     let refused = |rule: &str, remedy: &str| Err(Error::data("no-finds", what.clone(), rule, remedy));
     if problem.slope.is_none() {
         let name = model.law.shape_name().unwrap_or("shape");
@@ -182,6 +232,8 @@ fn check_existence(observations: &Observations, problem: &Problem) -> Result<()>
 
 /// The highest of the hills that are climbed from some variances of the row factor.
 fn best(problem: &Problem, variances: &[Option<f64>]) -> Result<Peak> {
+    /// Of the logarithm of the hazard about the middle of all times: one in half a million million.
+    const LOWEST: i32 = 27;
     let count = problem.parameters();
     // With looks that miss there may be more than one hill.
     let slopes: &[f64] = if problem.is_mixed && problem.slope.is_none() { &[1.0, 0.4, 2.5, 6.0] } else { &[1.0] };
@@ -193,6 +245,16 @@ fn best(problem: &Problem, variances: &[Option<f64>]) -> Result<Peak> {
         }
         if let Some(variance) = variance {
             start[count - 1] = variance.ln();
+        }
+        // Where looks miss cracks, too many of them are a plain from which no search climbs.
+        if problem.is_mixed {
+            let at = |level: f64| {
+                let mut there = start.clone();
+                there[0] = level;
+                (problem.at(&there).value, level)
+            };
+            let levels = (-LOWEST..=0).map(|step| at(f64::from(step)));
+            start[0] = levels.max_by(|one, other| one.0.total_cmp(&other.0)).map_or(0.0, |best| best.1);
         }
         climb(&Plane::whole(count), &start, |theta| problem.at(theta))
     });

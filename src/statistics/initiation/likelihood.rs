@@ -1,7 +1,8 @@
 //! The log-likelihood of observations with slope and curvature.
 
 use super::law::{Hazard, Law};
-use super::observation::{Cell, Observation, Observations};
+use super::mixtures::{Step, Term, mixed, mixed_along, mixed_steps};
+use super::observation::{Cell, Observation, Observations, Way};
 use super::row_factor::{Along, RowLaw, nodes};
 use crate::statistics::newton::Local;
 use nalgebra::{DMatrix, DVector};
@@ -26,13 +27,27 @@ pub(super) struct Problem {
     rows: Vec<Vec<Ready>>,
 }
 
-/// An observation with the rows that its times give.
+/// An observation with the rows that its times give: a sum over ways, each a product over origins.
 #[derive(Debug, Clone)]
 struct Ready {
+    ways: Vec<ReadyWay>,
+    count: f64,
+}
+
+#[derive(Debug, Clone)]
+struct ReadyWay {
+    log_weight: f64,
+    /// Of the factor on the hazard.
+    log_factor: f64,
+    origins: Vec<ReadyOrigins>,
+}
+
+#[derive(Debug, Clone)]
+struct ReadyOrigins {
+    number: f64,
     cells: Vec<ReadyCell>,
     /// Where none had begun by the last time, and the logarithm of the chance of what was seen then.
     never: Option<(Point, f64)>,
-    count: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -51,20 +66,14 @@ pub(super) struct Point {
     log_time: f64,
 }
 
-/// The logarithm of a likelihood with slope and curvature.
-struct Term {
-    log: f64,
-    slope: DVector<f64>,
-    bend: DMatrix<f64>,
-}
-
 impl Problem {
     pub fn new(law: Law, shape: Option<f64>, has_factor: bool, observations: &Observations) -> Self {
         let times = || observations.list.iter().flat_map(Observation::times).filter(|time| *time > 0.0);
         let unit = (times().map(f64::ln).sum::<f64>() / times().count() as f64).exp();
         let slope = if law == Law::Exponential { Some(1.0) } else { shape.map(|shape| law.turned(shape)) };
         let covariates = observations.covariates.len();
-        let is_mixed = observations.list.iter().any(|one| one.cells.len() + usize::from(one.never > 0.0) > 1);
+        let is_mixed = |one: &Observation| one.cells.len() + usize::from(one.never > 0.0) > 1 || !one.ways.is_empty();
+        let is_mixed = observations.list.iter().any(is_mixed);
         let mut problem = Problem { law, slope, has_factor, unit, covariates, is_mixed, rows: Vec::new() };
         let mut last = None;
         for one in &observations.list {
@@ -119,11 +128,20 @@ impl Problem {
             to: (cell.to > cell.from).then(|| point(cell.to)),
             log_coefficient: cell.coefficient.ln(),
         };
-        Ready {
-            cells: one.cells.iter().filter(|cell| cell.coefficient > 0.0).map(cell).collect(),
-            never: (one.never > 0.0).then(|| (point(one.last), one.never.ln())),
-            count: one.count,
-        }
+        let origins = |number: f64, cells: &[Cell], never: f64| ReadyOrigins {
+            number,
+            cells: cells.iter().filter(|cell| cell.coefficient > 0.0).map(cell).collect(),
+            never: (never > 0.0).then(|| (point(one.last), never.ln())),
+        };
+        let way = |way: &Way| ReadyWay {
+            log_weight: way.weight.ln(),
+            log_factor: way.hazard_factor.ln(),
+            origins: way.origins.iter().map(|own| origins(own.number, &own.cells, own.never)).collect(),
+        };
+        let alone =
+            || ReadyWay { log_weight: 0.0, log_factor: 0.0, origins: vec![origins(1.0, &one.cells, one.never)] };
+        let ways = if one.ways.is_empty() { vec![alone()] } else { one.ways.iter().map(way).collect() };
+        Ready { ways, count: one.count }
     }
 
     /// Parameters to begin with: everything cracks about the middle of all times.
@@ -191,7 +209,7 @@ impl Problem {
         let count = self.parameters();
         let mut sum = Term { log: 0.0, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
         for one in row {
-            let term = mixed(self.parts(one, theta, log_factor));
+            let term = mixed(one.ways.iter().map(|way| self.of_way(way, theta, log_factor)));
             sum.log += one.count * term.log;
             sum.slope.axpy(one.count, &term.slope, 1.0);
             sum.bend += term.bend * one.count;
@@ -203,23 +221,105 @@ impl Problem {
     fn along(&self, row: &[Ready], theta: &DVector<f64>, log_factor: f64) -> Along {
         let mut sum = Along::default();
         for one in row {
-            let parts: Vec<Along> = self.parts(one, theta, log_factor).map(|part| part.along).collect();
-            let highest = parts.iter().map(|part| part.log).fold(f64::NEG_INFINITY, f64::max);
-            let total: f64 = parts.iter().map(|part| (part.log - highest).exp()).sum();
-            let share = |part: &Along| (part.log - highest).exp() / total;
-            let slope: f64 = parts.iter().map(|part| share(part) * part.slope).sum();
-            let square: f64 = parts.iter().map(|part| share(part) * (part.bend + part.slope * part.slope)).sum();
-            sum.log += one.count * (highest + total.ln());
-            sum.slope += one.count * slope;
-            sum.bend += one.count * (square - slope * slope);
+            let way = |way: &ReadyWay| {
+                let mut product = Along { log: way.log_weight, ..Along::default() };
+                for own in &way.origins {
+                    let parts: Vec<Along> = match self.steps(own, theta, log_factor + way.log_factor) {
+                        Some(steps) => steps.iter().map(|step| step.along).collect(),
+                        None => self.parts(own, theta, log_factor + way.log_factor).map(|part| part.along).collect(),
+                    };
+                    product.add(own.number, &mixed_along(parts));
+                }
+                product
+            };
+            sum.add(one.count, &mixed_along(one.ways.iter().map(way).collect()));
         }
         sum
     }
 
-    /// The likelihoods that an observation is the sum of.
+    /// One way in which an observation may have come about.
+    fn of_way(&self, way: &ReadyWay, theta: &DVector<f64>, log_factor: f64) -> Term {
+        let count = self.parameters();
+        let mut product =
+            Term { log: way.log_weight, slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
+        for own in &way.origins {
+            let term = match self.steps(own, theta, log_factor + way.log_factor) {
+                Some(steps) => mixed_steps(&steps, count),
+                None => mixed(self.parts(own, theta, log_factor + way.log_factor)),
+            };
+            product.log += own.number * term.log;
+            product.slope.axpy(own.number, &term.slope, 1.0);
+            product.bend += term.bend * own.number;
+        }
+        product
+    }
+
+    /// The likelihoods that what was seen of an origin is the sum of, where there are several and all are of stretches.
+    fn steps<'p>(&self, one: &'p ReadyOrigins, theta: &DVector<f64>, log_factor: f64) -> Option<Vec<Step<'p>>> {
+        let count = one.cells.len() + usize::from(one.never.is_some());
+        if count < 2 {
+            return None;
+        }
+        let factor = log_factor.exp();
+        let mut steps = Vec::with_capacity(count);
+        for cell in &one.cells {
+            let to = cell.to.as_ref()?;
+            steps.push(self.step((&cell.from, Some(to)), cell.log_coefficient, theta, factor)?);
+        }
+        if let Some((point, log)) = &one.never {
+            steps.push(self.step((point, None), *log, theta, factor)?);
+        }
+        Some(steps)
+    }
+
+    /// As [`Problem::survived`] and [`Problem::add_stretch`], without room of its own: there may be many.
+    fn step<'p>(
+        &self,
+        (from, to): (&'p Point, Option<&'p Point>),
+        log_coefficient: f64,
+        theta: &DVector<f64>,
+        factor: f64,
+    ) -> Option<Step<'p>> {
+        let begin = self.hazard(from, theta).map_or([0.0; 3], |hazard| [hazard.value, hazard.slope, hazard.bend]);
+        let [value, slope, bend] = begin.map(|number| factor * number);
+        let log = log_coefficient - value;
+        let Some(to) = to else {
+            return Some(Step {
+                along: Along { log, slope: -value, bend: -value },
+                points: [from, from],
+                slopes: [-slope, 0.0],
+                bends: [-bend + slope * slope, 0.0, 0.0],
+            });
+        };
+        let end = self.hazard(to, theta)?;
+        let [end_value, end_slope, end_bend] = [end.value, end.slope, end.bend].map(|number| factor * number);
+        let added = end_value - value;
+        let odds = 1.0 / added.exp_m1();
+        let bent = -odds * (1.0 + odds);
+        let log_added = if added > 0.0 { (-(-added).exp_m1()).ln() } else { f64::NEG_INFINITY };
+        let slopes = [-slope * (1.0 + odds), odds * end_slope];
+        // At time 0, which stands nowhere on the line, there is nothing that could change.
+        let from = if from.log_time > f64::NEG_INFINITY { from } else { to };
+        Some(Step {
+            along: Along {
+                log: log + log_added,
+                slope: -value + odds * added,
+                bend: -value + odds * added + bent * added * added,
+            },
+            points: [from, to],
+            slopes,
+            bends: [
+                -bend * (1.0 + odds) + bent * slope * slope + slopes[0] * slopes[0],
+                odds * end_bend + bent * end_slope * end_slope + slopes[1] * slopes[1],
+                -bent * slope * end_slope + slopes[0] * slopes[1],
+            ],
+        })
+    }
+
+    /// The same, and of moments that are known.
     fn parts<'p>(
         &'p self,
-        one: &'p Ready,
+        one: &'p ReadyOrigins,
         theta: &'p DVector<f64>,
         log_factor: f64,
     ) -> impl Iterator<Item = Part> + 'p {
@@ -324,120 +424,5 @@ impl From<Part> for Term {
     }
 }
 
-/// The logarithm of a sum of likelihoods, from their logarithms.
-fn mixed(terms: impl Iterator<Item = impl Into<Term>>) -> Term {
-    let mut terms: Vec<Term> = terms.map(Into::into).collect();
-    if terms.len() == 1 {
-        return terms.remove(0);
-    }
-    let highest = terms.iter().map(|term| term.log).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = terms.iter().map(|term| (term.log - highest).exp()).sum();
-    let count = terms.first().map_or(0, |term| term.slope.len());
-    let mut sum = Term { log: highest + total.ln(), slope: DVector::zeros(count), bend: DMatrix::zeros(count, count) };
-    for term in terms {
-        let share = (term.log - highest).exp() / total;
-        if share > 0.0 {
-            sum.slope.axpy(share, &term.slope, 1.0);
-            sum.bend += (term.bend + &term.slope * term.slope.transpose()) * share;
-        }
-    }
-    sum.bend -= &sum.slope * sum.slope.transpose();
-    sum
-}
-
 #[cfg(test)]
-mod tests {
-    use super::super::observation::PlannedLook;
-    use super::*;
-
-    /// Intervals, clean ones, known moments and looks that miss, in three rows, with one covariate.
-    fn observations() -> Observations {
-        let blunt = |found| {
-            let looks = [(3.0, 0.6), (7.0, 0.8), (11.0, 0.5)].map(|(time, pod)| PlannedLook { time, pod });
-            Observation::of_looks(&looks, found)
-        };
-        let list = [
-            Observation::interval(0.0, 4.0),
-            Observation::interval(4.0, 9.0),
-            Observation::exact(6.0),
-            Observation::clean(12.0),
-            blunt(true),
-            blunt(false),
-        ];
-        let of_row = |(place, one): (usize, Observation)| Observation {
-            row: place % 3,
-            count: 1.0 + place as f64,
-            covariates: vec![0.3 * place as f64 - 0.5],
-            ..one
-        };
-        let list = list.into_iter().enumerate().map(of_row).collect();
-        Observations::new(list, &["heat".to_owned()]).expect("good observations")
-    }
-
-    #[test] // by central differences, whose error is of the order of the squared step
-    fn slope_and_curvature_are_those_of_the_value() {
-        const STEP: f64 = 1e-4;
-        for law in Law::ALL {
-            for has_factor in [false, true] {
-                let problem = Problem::new(law, None, has_factor, &observations());
-                let mut theta = problem.start();
-                theta[0] = -0.4;
-                let place = problem.first_covariate();
-                theta[place] = 0.7;
-                let here = problem.at(&theta);
-                for index in 0..problem.parameters() {
-                    let moved = |way: f64| {
-                        let mut theta = theta.clone();
-                        theta[index] += way * STEP;
-                        problem.at(&theta)
-                    };
-                    let (below, above) = (moved(-1.0), moved(1.0));
-                    let near = |ours: f64, difference: f64| {
-                        let difference = difference / (2.0 * STEP);
-                        let allowed = 1e-5 * (1.0 + ours.abs());
-                        assert!((ours - difference).abs() < allowed, "{law:?} {index}: {ours} {difference}");
-                    };
-                    near(here.gradient[index], above.value - below.value);
-                    for other in 0..problem.parameters() {
-                        let difference = above.gradient[other] - below.gradient[other];
-                        near(-here.information[(other, index)], difference);
-                    }
-                }
-            }
-        }
-    }
-
-    #[test] // the mean over a gamma factor of exp(-Z H) is (1 + v H)^(-1/v), and so on for a moment
-    fn a_row_of_known_and_clean_moments_has_its_closed_form() {
-        let list = vec![Observation::exact(2.0), Observation { count: 3.0, ..Observation::clean(5.0) }];
-        let observations = Observations::new(list, &[]).expect("good observations");
-        for variance in [1e-4_f64, 0.02, 0.5, 3.0, 20.0] {
-            let problem = Problem::new(Law::Weibull, Some(1.5), true, &observations);
-            let theta = DVector::from_vec(vec![-0.3, variance.ln()]);
-            let hazard = |time: f64| (-0.3 + 1.5 * (time / problem.unit).ln()).exp();
-            // One event: mean of Z exp(-Z H) is (1 + v H)^(-1/v - 1).
-            let all = hazard(2.0) + 3.0 * hazard(5.0);
-            let rate = 1.5 * hazard(2.0) / 2.0;
-            let closed = rate.ln() - (1.0 / variance + 1.0) * (variance * all).ln_1p();
-            let ours = problem.at(&theta).value;
-            assert!((ours - closed).abs() < 1e-9 * (1.0 + closed.abs()), "{variance}: {ours} {closed}");
-        }
-    }
-
-    #[test] // quadrature at 40 digits by another program; Z of shape 2 and rate 2 has the variance 1/2
-    fn a_row_of_looks_that_miss_has_the_reference_chance_of_being_clean() {
-        for (hazards, pod, chance) in [
-            (vec![0.01, 0.02, 0.03], 0.6, 0.341_295_086_026_412_73),
-            (vec![0.01, 0.03, 0.06, 0.1], 0.5, 0.105_939_391_593_978_65),
-        ] {
-            // By a law whose hazard is the time itself.
-            let looks: Vec<PlannedLook> = hazards.into_iter().map(|time| PlannedLook { time, pod }).collect();
-            let seen = Observation { count: 60.0, ..Observation::of_looks(&looks, false) };
-            let observations = Observations::new(vec![seen], &[]).expect("good observations");
-            let problem = Problem::new(Law::Exponential, None, true, &observations);
-            let theta = DVector::from_vec(vec![problem.unit.ln(), 0.5_f64.ln()]);
-            let ours = problem.at(&theta).value.exp();
-            assert!((ours - chance).abs() < 1e-10, "{ours} {chance}");
-        }
-    }
-}
+mod tests;

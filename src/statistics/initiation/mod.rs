@@ -14,13 +14,14 @@
 //!
 //! # Limits
 //!
-//! Looks are taken as independent given the crack. A look's chance of a find is one number; that it hangs on the size of the
-//! crack, and so on its age, is not in it. Blades are taken as looked at for reasons that have nothing to do with cracks.
+//! Looks are taken as independent given the crack. A [`Record`]'s look has one chance of a find; that it hangs on the size of the
+//! crack, and so on its age, is in the observations that a study makes of records (`Study::fit_initiation`). Blades are taken as looked at for reasons that have nothing to do with cracks.
 
 mod bounds;
 mod fit;
 mod law;
 mod likelihood;
+mod mixtures;
 mod nonparametric;
 mod observation;
 mod row_factor;
@@ -30,5 +31,5 @@ pub use crate::statistics::bound::{Bounds, Method};
 pub use fit::{InitiationFit, Model, Parameter, ROW_VARIANCE, fit};
 pub use law::Law;
 pub use nonparametric::{Mass, Nonparametric};
-pub use observation::{Cell, Observation, Observations, PlannedLook, Record};
+pub use observation::{ByStudy, Cell, Observation, Observations, Origins, PlannedLook, Record, Way};
 pub use text::LawFit;

@@ -34,6 +34,33 @@ pub struct Observation {
     pub row: usize,
     /// Covariates, in the order of their names.
     pub covariates: Vec<f64>,
+    /// What was seen of a blade with several places where a crack begins, or whose hazard may have several sizes: its
+    /// likelihood is the sum over these, and the cells above only tell which moments explain it. None: the cells are all.
+    pub ways: Vec<Way>,
+    /// Whether all looks were clean, so that it is no find whatever explains it best.
+    pub is_clean: bool,
+}
+
+/// One of several ways in which what was seen may have come about: a product over origins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Way {
+    /// Its chance, or anything in proportion to it.
+    pub weight: f64,
+    /// Factor on the hazard of the law.
+    pub hazard_factor: f64,
+    /// Origins, each with what was seen of it.
+    pub origins: Vec<Origins>,
+}
+
+/// Origins that are alike, of one blade.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Origins {
+    /// Their number.
+    pub number: f64,
+    /// As those of an [`Observation`].
+    pub cells: Vec<Cell>,
+    /// Chance of what was seen had no crack begun by the observation's `last`.
+    pub never: f64,
 }
 
 /// A look at a time, with the chance that it finds a crack that is there.
@@ -89,7 +116,34 @@ impl Observation {
     }
 
     fn of(cells: Vec<Cell>, never: f64, last: f64) -> Self {
-        Observation { cells, never, last, count: 1.0, row: 0, covariates: Vec::new() }
+        let (covariates, ways) = (Vec::new(), Vec::new());
+        Observation { cells, never, last, count: 1.0, row: 0, covariates, ways, is_clean: false }
+    }
+
+    /// Of ways in which it may have come about, of which the cells of the first origins of each tell the moment. Without
+    /// another origin or size of the hazard it is that of these cells alone.
+    pub fn of_ways(mut ways: Vec<Way>, last: f64) -> Self {
+        if let [Way { weight: 1.0, hazard_factor: 1.0, origins }] = &mut ways[..]
+            && let [Origins { number: 1.0, cells, never }] = &mut origins[..]
+        {
+            return Observation::of(std::mem::take(cells), *never, last);
+        }
+        let mut edges: Vec<f64> = Vec::new();
+        let told = |way: &Way| way.origins.first().map_or(Vec::new(), |one| one.cells.clone());
+        ways.iter().for_each(|way| edges.extend(told(way).iter().flat_map(|cell| [cell.from, cell.to])));
+        edges.sort_by(f64::total_cmp);
+        edges.dedup();
+        let whole: f64 = ways.iter().map(|way| way.weight * way.hazard_factor).sum();
+        let mean = |pair: &[f64]| {
+            let within = |cell: &&Cell| cell.from <= pair[0] && pair[1] <= cell.to;
+            let of = |way: &Way| told(way).iter().find(within).map_or(0.0, |cell| cell.coefficient);
+            let sum: f64 = ways.iter().map(|way| way.weight * way.hazard_factor * of(way)).sum();
+            Cell { from: pair[0], to: pair[1], coefficient: sum / whole }
+        };
+        let cells = edges.windows(2).map(mean).collect();
+        let never = |way: &Way| way.origins.iter().map(|one| one.never.powf(one.number)).product::<f64>();
+        let never = ways.iter().map(|way| way.weight * never(way)).sum();
+        Observation { ways, ..Observation::of(cells, never, last) }
     }
 
     /// Whether the moment is known.
@@ -116,7 +170,7 @@ impl Observation {
 
     /// Whether a later crack would have explained it no worse, as no find does.
     pub(super) fn favours_late(&self) -> bool {
-        !self.is_exact() && self.steps().is_sorted_by(|a, b| a.1 <= b.1)
+        self.is_clean || (!self.is_exact() && self.steps().is_sorted_by(|a, b| a.1 <= b.1))
     }
 
     /// Whether an earlier crack would have explained it no worse, as a find at the first look does.
@@ -189,6 +243,21 @@ pub struct Observations {
     pub(super) unit: String,
     /// Where they are from.
     pub(super) source: String,
+    /// What a study adds to them, if they were made with one.
+    pub(super) by_study: Option<ByStudy>,
+}
+
+/// What is to be said of observations that were made of records by a study.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ByStudy {
+    /// Its name.
+    pub study: String,
+    /// Blades, those that were called, and those of them that were called at their first look.
+    pub counts: (f64, f64, f64),
+    /// What the numbers mean, in sentences.
+    pub notes: Vec<String>,
+    /// What limits them, in sentences.
+    pub warnings: Vec<String>,
 }
 
 impl Observations {
@@ -216,7 +285,13 @@ impl Observations {
         if merged.is_empty() {
             return Err(Error::data("no-records", "no blade", "a fit needs some", "add records of looks"));
         }
-        Ok(Observations { list: merged, covariates: covariates.to_vec(), unit: String::new(), source: String::new() })
+        Ok(Observations {
+            list: merged,
+            covariates: covariates.to_vec(),
+            unit: String::new(),
+            source: String::new(),
+            by_study: None,
+        })
     }
 
     /// Takes records: last clean, found cracked.
@@ -245,8 +320,37 @@ impl Observations {
         Observations { unit: unit.to_owned(), source: source.to_owned(), ..self }
     }
 
+    /// Names of covariates.
+    pub fn covariates(&self) -> &[String] {
+        &self.covariates
+    }
+
+    /// Unit of times.
+    pub fn unit(&self) -> &str {
+        &self.unit
+    }
+
+    /// Where they are from.
+    pub fn source(&self) -> &str {
+        &self.source
+    }
+
+    /// Name of the study that made them of records, if one did.
+    pub fn study(&self) -> Option<&str> {
+        self.by_study.as_ref().map(|by_study| by_study.study.as_str())
+    }
+
+    /// The same with what a study adds to them.
+    #[must_use]
+    pub fn by_study(self, by_study: ByStudy) -> Self {
+        Observations { by_study: Some(by_study), ..self }
+    }
+
     /// Number of blades, of those with a find, and of those found at their first look.
     pub fn counts(&self) -> (f64, f64, f64) {
+        if let Some(by_study) = &self.by_study {
+            return by_study.counts;
+        }
         let sum = |which: &dyn Fn(&Observation) -> bool| {
             self.list.iter().filter(|one| which(one)).map(|one| one.count).sum::<f64>()
         };
@@ -274,7 +378,13 @@ fn key(one: &Observation) -> (usize, &[f64], f64, f64, Vec<[f64; 3]>) {
 }
 
 fn alike(a: &Observation, b: &Observation) -> bool {
-    a.row == b.row && a.covariates == b.covariates && a.last == b.last && a.never == b.never && a.cells == b.cells
+    a.row == b.row
+        && a.covariates == b.covariates
+        && a.last == b.last
+        && a.never == b.never
+        && a.cells == b.cells
+        && a.ways == b.ways
+        && a.is_clean == b.is_clean
 }
 
 fn observed(record: &Record) -> Observation {
@@ -334,14 +444,21 @@ fn check_record(faults: &mut Faults, number: usize, record: &Record, covariates:
 }
 
 fn check(faults: &mut Faults, number: usize, one: &Observation, covariates: usize) {
-    let mut end = 0.0;
-    let mut ordered = true;
-    for cell in &one.cells {
-        ordered &= cell.from >= end && cell.to >= cell.from && cell.to.is_finite() && cell.to > 0.0;
-        end = cell.to;
-    }
-    ordered &= one.last >= end && one.last.is_finite();
-    let chances = || one.cells.iter().map(|cell| cell.coefficient).chain([one.never]);
+    let in_order = |cells: &[Cell]| {
+        let (mut end, mut ordered) = (0.0, true);
+        for cell in cells {
+            ordered &= cell.from >= end && cell.to >= cell.from && cell.to.is_finite() && cell.to > 0.0;
+            end = cell.to;
+        }
+        ordered && one.last >= end && one.last.is_finite()
+    };
+    let origins = || one.ways.iter().flat_map(|way| &way.origins);
+    let ordered = in_order(&one.cells) && origins().all(|own| in_order(&own.cells));
+    let sizes = one.ways.iter().flat_map(|way| [way.weight, way.hazard_factor]).chain(origins().map(|own| own.number));
+    let are_sizes = sizes.into_iter().all(|size| size > 0.0 && size.is_finite());
+    let of_origins = origins().flat_map(|own| own.cells.iter().map(|cell| cell.coefficient).chain([own.never]));
+    let of_origins: Vec<f64> = of_origins.collect();
+    let chances = || one.cells.iter().map(|cell| cell.coefficient).chain([one.never]).chain(of_origins.iter().copied());
     let possible = chances().all(|chance| chance >= 0.0 && chance.is_finite()) && chances().any(|chance| chance > 0.0);
     // A density and a chance do not add up.
     let mixed = one.is_exact() && chances().filter(|chance| *chance > 0.0).count() > 1;
@@ -349,6 +466,7 @@ fn check(faults: &mut Faults, number: usize, one: &Observation, covariates: usiz
         (ordered, "cells must follow each other in time, from 0 on"),
         (possible, "chances must be finite, none negative, and one above 0"),
         (!mixed, "a known moment cannot stand beside other cells"),
+        (are_sizes, "weights, factors and numbers of origins must be finite and above 0"),
         (one.count >= 0.0 && one.count.is_finite(), "its count must be finite and not negative"),
         (
             one.covariates.len() == covariates && one.covariates.iter().all(|x| x.is_finite()),

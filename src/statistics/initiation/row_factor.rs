@@ -16,6 +16,15 @@ pub(super) struct Along {
     pub bend: f64,
 }
 
+impl Along {
+    /// Adds so many times another.
+    pub fn add(&mut self, number: f64, other: &Along) {
+        self.log += number * other.log;
+        self.slope += number * other.slope;
+        self.bend += number * other.bend;
+    }
+}
+
 impl RowLaw {
     /// A variance to begin with.
     pub const USUAL: f64 = 0.3;

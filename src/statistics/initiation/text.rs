@@ -24,10 +24,11 @@ pub struct LawFit {
 }
 
 impl InitiationFit {
-    /// The distribution of any shape that fits best, to hold the law against; `None` with covariates, with which blades
-    /// have no common one.
+    /// The distribution of any shape that fits best, to hold the law against; `None` with covariates, or where blades have
+    /// several origins or sizes of the hazard: then they have no common one.
     pub fn nonparametric(&self) -> Option<Nonparametric> {
-        if self.observations.covariates.is_empty() { Nonparametric::of(&self.observations) } else { None }
+        let is_plain = self.observations.list.iter().all(|one| one.ways.is_empty());
+        if self.observations.covariates.is_empty() && is_plain { Nonparametric::of(&self.observations) } else { None }
     }
 
     /// All laws fitted to the same observations with free shapes, by their likelihood; empty where nothing was found.
@@ -65,7 +66,7 @@ impl InitiationFit {
         /// Rows below which their variance is hardly known.
         const FEW_ROWS: usize = 10;
         let (_, finds, first) = self.observations.counts();
-        let mut warnings = Vec::new();
+        let mut warnings = self.observations.by_study.as_ref().map_or(Vec::new(), |by_study| by_study.warnings.clone());
         let shape = self.model.law.shape_name().filter(|_| self.model.shape.is_none());
         if let Some(name) = shape.filter(|_| !self.is_bound_only()) {
             let parameters = self.parameters();
@@ -98,7 +99,13 @@ impl InitiationFit {
     /// What the numbers mean, in sentences.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
-        if self.is_bound_only() {
+        if self.is_bound_only() && self.observations.counts().1 > 0.0 {
+            notes.push(
+                "what was found is explained best without any crack by this law, as false calls or by what else cracks: there is \
+                 a bound, where the likelihood has fallen by one less the confidence, and no estimate"
+                    .to_owned(),
+            );
+        } else if self.is_bound_only() {
             notes.push(
                 "nothing was found: there is a bound and no estimate; finding nothing does not show that cracks do not begin"
                     .to_owned(),
@@ -111,7 +118,9 @@ impl InitiationFit {
                 .push(format!("{name} {shape} was assumed: all bounds are given that it is right; repeat with others"));
         }
         let list = &self.observations.list;
-        if list.iter().any(|one| one.cells.iter().any(|cell| cell.coefficient < 1.0)) {
+        if let Some(by_study) = &self.observations.by_study {
+            notes.extend(by_study.notes.iter().cloned());
+        } else if list.iter().any(|one| one.cells.iter().any(|cell| cell.coefficient < 1.0)) {
             notes.push(
                 "looks miss cracks, and are taken as independent given the crack; clean looks before the last one do not \
                  count, which makes cracks begin earlier"
@@ -154,6 +163,9 @@ impl InitiationFit {
         writeln!(page, "time to a crack: {} law, in {unit}", self.model.law.name())?;
         if !self.observations.source.is_empty() {
             writeln!(page, "  from {}", self.observations.source)?;
+        }
+        if let Some(by_study) = &self.observations.by_study {
+            writeln!(page, "  fitted on the study {:?}: its growth, detection, sizing and duty", by_study.study)?;
         }
         writeln!(page, "  {blades} blades, {finds} found cracked ({first} at the first look)")?;
         for warning in self.warnings() {
