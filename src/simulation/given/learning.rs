@@ -25,7 +25,7 @@ pub struct Learning {
 
 impl Default for Learning {
     fn default() -> Self {
-        Learning { draws: 320, cracks: 1024, repeats: 4, asked: 48, seed: 1, threads: 0 }
+        Learning { draws: 320, cracks: 1024, repeats: 4, asked: 40, seed: 1, threads: 0 }
     }
 }
 

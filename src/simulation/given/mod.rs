@@ -42,6 +42,7 @@ use crate::error::Result;
 use crate::model::{Posterior, Study};
 use crate::random::Key;
 use crate::simulation::estimate::Estimate;
+use crate::simulation::normal_component::Component;
 use crate::statistics::records::Records;
 use fleet::{FleetSamples, RowWeights};
 use learning::Watch;
@@ -147,7 +148,10 @@ impl Study {
     ) -> Result<(Vec<Vec<RowRepeat<'p>>>, Vec<FleetSamples>)> {
         let tasks: Vec<(usize, u32)> =
             (0..learning.repeats).flat_map(|repeat| (0..pasts.len()).map(move |row| (row, repeat))).collect();
-        let sample = |&(row, repeat): &(usize, u32)| pasts[row].sample(self, learning, repeat, watch);
+        let fit = |past: &RowPast| past.fit(self, learning, watch);
+        let proposals: Vec<Option<Component>> = pasts.par_iter().map(fit).collect::<Result<_>>()?;
+        let sample =
+            |&(row, repeat): &(usize, u32)| pasts[row].sample(self, learning, repeat, proposals[row].as_ref(), watch);
         let mut sampled: Vec<RowRepeat> = tasks.par_iter().map(sample).collect::<Result<_>>()?;
         let mut repeats: Vec<Vec<RowRepeat>> = Vec::new();
         for _ in 0..learning.repeats {

@@ -5,13 +5,14 @@ use super::history::{History, histories};
 use super::learning::{Learning, Watch};
 use super::likelihood::{Fineness, RowModel};
 use super::outlook::Question;
-use super::row::{self, Draws, RowPrior};
+use super::row::{self, RowPrior};
 use super::shared::{SharedNumber, shared_numbers};
 use super::tables::YEARS_AHEAD;
 use crate::error::{Error, Kind, Result};
 use crate::model::Study;
 use crate::simulation::inspection::InspectionPlan;
 use crate::simulation::nature::NaturePlan;
+use crate::simulation::normal_component::Component;
 use crate::statistics::records::Records;
 use std::sync::atomic::Ordering;
 
@@ -94,30 +95,37 @@ pub(super) struct RowRepeat<'p> {
 }
 
 impl RowPast {
-    pub fn sample(&self, study: &Study, learning: &Learning, repeat: u32, watch: &Watch) -> Result<RowRepeat<'_>> {
+    /// Fits what all repeats draw from, with fewer possible cracks: what is drawn hangs on no proposal.
+    pub fn fit(&self, study: &Study, learning: &Learning, watch: &Watch) -> Result<Option<Component>> {
+        const FEWER: usize = 4;
+        let seed = learning.seed_of(self.row, u32::MAX);
+        let (mut model, prior) = self.ready(study, (learning.cracks as usize / FEWER).max(64), seed)?;
+        let draws = ((learning.draws as usize / 2).max(64), seed ^ 0x5555);
+        let fitted = row::fit(&mut model, &self.numbers, &prior, draws, watch);
+        fitted.ok_or_else(|| stopped(study, learning, watch))
+    }
+
+    fn ready(&self, study: &Study, cracks: usize, seed: u32) -> Result<(RowModel<'_>, RowPrior)> {
+        // Some cracks in each cell.
+        let cells = (cracks / 8).clamp(8, 96);
+        let model = self.model(Fineness { cracks, cracks_of_find: (cracks / 8).max(32), cells, seed });
+        let prior = RowPrior::new(self.numbers.len(), &self.entries, &model.lattice);
+        Ok((model, prior.ok_or_else(|| self.impossible(study))?))
+    }
+
+    pub fn sample(
+        &self,
+        study: &Study,
+        learning: &Learning,
+        repeat: u32,
+        proposal: Option<&Component>,
+        watch: &Watch,
+    ) -> Result<RowRepeat<'_>> {
         let seed = learning.seed_of(self.row, repeat);
-        let fineness = Fineness {
-            cracks: learning.cracks as usize,
-            cracks_of_find: (learning.cracks as usize / 8).max(32),
-            // Some cracks in each.
-            cells: (learning.cracks as usize / 8).clamp(8, 96),
-            seed,
-        };
-        let mut model = self.model(fineness);
-        let prior =
-            RowPrior::new(self.numbers.len(), &self.entries, &model.lattice).ok_or_else(|| self.impossible(study))?;
-        let draws = Draws {
-            count: learning.draws as usize,
-            fitting: (learning.draws as usize / 2).max(64),
-            seed: seed ^ 0x5555,
-        };
-        let samples = row::sample(&mut model, &self.numbers, &prior, draws, watch).ok_or_else(|| Error {
-            kind: Kind::Interrupted {
-                done: watch.done.load(Ordering::Relaxed),
-                wanted: u64::from(learning.repeats * learning.draws) * study.rows.len() as u64,
-                of: "draws",
-            },
-        })?;
+        let (mut model, prior) = self.ready(study, learning.cracks as usize, seed)?;
+        let draws = (learning.draws as usize, seed ^ 0x5555);
+        let samples = row::sample(&mut model, &self.numbers, &prior, proposal, draws, watch);
+        let samples = samples.ok_or_else(|| stopped(study, learning, watch))?;
         if samples.iter().all(|sample| sample.ln_chances.iter().all(|ln| *ln == f64::NEG_INFINITY)) {
             return Err(self.impossible(study));
         }
@@ -135,5 +143,15 @@ impl RowPast {
                 remedy: "compare the measured lengths with what cracks of the study can come to".to_owned(),
             },
         }
+    }
+}
+
+fn stopped(study: &Study, learning: &Learning, watch: &Watch) -> Error {
+    Error {
+        kind: Kind::Interrupted {
+            done: watch.done.load(Ordering::Relaxed),
+            wanted: u64::from(learning.repeats * learning.draws) * study.rows.len() as u64,
+            of: "draws",
+        },
     }
 }

@@ -7,7 +7,7 @@
 use super::Learning;
 use crate::error::Result;
 use crate::model::strategy::{AfterLoss, Strategy};
-use crate::model::{Posterior, RowId, StrategyId, Study};
+use crate::model::{Posterior, RowId, StrategyId, Study, StudyParts};
 use crate::simulation::{Estimate, Run};
 use crate::statistics::interval;
 use std::ops::ControlFlow;
@@ -17,8 +17,8 @@ use std::sync::Arc;
 pub(super) type Risks = Vec<(f64, Estimate)>;
 
 /// Plain lives, and then lives of each row with a planted crack, over all repeats.
-const PLAIN: u64 = 100_000;
-const PLANTED: u64 = 30_000;
+const PLAIN: u64 = 80_000;
+const PLANTED: u64 = 20_000;
 /// Losses among the plain lives of a repeat from which on these are enough.
 const ENOUGH: f64 = 100.0;
 
@@ -61,8 +61,7 @@ impl Study {
         if rows.is_empty() {
             return Ok(Vec::new());
         }
-        let mut parts = self.clone().into_parts();
-        parts.rows = rows.iter().map(|&row| parts.rows[row].clone()).collect();
+        let mut parts = self.with_rows(rows).into_parts();
         parts.horizon_years = horizon_years;
         let end = self.start_year + horizon_years;
         parts.units.iter_mut().for_each(|unit| unit.outages.years.retain(|year| *year <= end));
@@ -79,15 +78,11 @@ impl Study {
             basis: None,
         }];
         parts.baseline = StrategyId(0);
-        let own = Study::of_checked(parts).sharing_paths(self);
-        let Some(posterior) = &self.posterior else { return Ok(Vec::new()) };
+        let Some(posterior) = parts.posterior.clone() else { return Ok(Vec::new()) };
         let mut repeats = Vec::new();
         for repeat in 0..learning.repeats as usize {
-            let mut parts = own.clone().into_parts();
-            let draws = posterior.of_repeat(repeat, learning.repeats as usize);
-            let of_rows = rows.iter().map(|&row| draws.rows[row].clone()).collect();
-            parts.posterior = Some(Arc::new(Posterior { rows: of_rows, ..draws }));
-            let study = Study::of_checked(parts).sharing_paths(self);
+            let draws = Some(Arc::new(posterior.of_repeat(repeat, learning.repeats as usize)));
+            let study = Study::of_checked(StudyParts { posterior: draws, ..parts.clone() }).sharing_paths(self);
             repeats.push(study.unseen_of_repeat(learning, ask)?);
         }
         let of_row = |place: usize| {
@@ -105,20 +100,38 @@ impl Study {
         learning: &Learning,
         ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
     ) -> Result<Vec<Vec<Estimate>>> {
+        let strategy = StrategyId(0);
         let share = |lives: u64| lives.div_ceil(u64::from(learning.repeats));
         let plain = Run { trials: share(PLAIN), seed: learning.seed, threads: learning.threads, ..Run::default() };
         let planted = Run { trials: 512, planted_lives: share(PLANTED), ..plain.clone() };
-        let (plain, planted) = (self.simulate_with(&plain, ask)?, self.simulate_with(&planted, ask)?);
-        let until = |row: RowId| {
-            let strategy = StrategyId(0);
-            let often = plain.row_any_loss_until(row, strategy);
-            let is_rare = often.last().is_some_and(|chance| chance.events < ENOUGH);
-            let rare = planted.row_any_loss_until(row, strategy);
-            let is_seen = rare.last().is_some_and(|chance| chance.value > 0.0);
+        let plain = self.simulate_with(&plain, ask)?;
+        let mut until: Vec<Vec<Estimate>> = self.row_ids().map(|row| plain.row_any_loss_until(row, strategy)).collect();
+        let is_rare = |row: &usize| until[*row].last().is_some_and(|chance| chance.events < ENOUGH);
+        let rare: Vec<usize> = (0..until.len()).filter(is_rare).collect();
+        if rare.is_empty() {
+            return Ok(until);
+        }
+        let planted = self.with_rows(&rare).simulate_with(&planted, ask)?;
+        for (place, row) in rare.into_iter().enumerate() {
+            let chances = planted.row_any_loss_until(RowId(place), strategy);
+            let is_seen = chances.last().is_some_and(|chance| chance.value > 0.0);
             // Weights that few lives carry say less than that plain lives saw none.
-            if is_rare && is_seen && !planted.how_got(row, strategy).is_thin() { rare } else { often }
-        };
-        Ok(self.row_ids().map(until).collect())
+            if is_seen && !planted.how_got(RowId(place), strategy).is_thin() {
+                until[row] = chances;
+            }
+        }
+        Ok(until)
+    }
+
+    /// Some of the rows, and what is believed of them.
+    fn with_rows(&self, rows: &[usize]) -> Study {
+        let mut parts = self.clone().into_parts();
+        parts.rows = rows.iter().map(|&row| self.rows[row].clone()).collect();
+        parts.posterior = parts.posterior.map(|posterior| {
+            let own = rows.iter().map(|&row| posterior.rows[row].clone()).collect();
+            Arc::new(Posterior { rows: own, ..(*posterior).clone() })
+        });
+        Study::of_checked(parts).sharing_paths(self)
     }
 }
 

@@ -27,16 +27,6 @@ pub(super) struct RowSample {
     pub of_kinds: Vec<Vec<f64>>,
 }
 
-/// How many draws are taken.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Draws {
-    /// Those that count.
-    pub count: usize,
-    /// Those of a round that only fits the proposal.
-    pub fitting: usize,
-    pub seed: u32,
-}
-
 /// Rounds that fit the proposal, at the most.
 const ROUNDS: u32 = 3;
 /// Share of the effective number in that of draws from which on a proposal is good enough.
@@ -70,37 +60,50 @@ impl RowPrior {
     }
 }
 
-/// Samples what a row's blades share; none if it is stopped.
-pub(super) fn sample(
+/// Fits a proposal for what a row's blades share, by rounds of so many draws; none where the prior serves. Stopped, there
+/// is no answer.
+pub(super) fn fit(
     model: &mut RowModel,
     numbers: &[SharedNumber],
     prior: &RowPrior,
-    draws: Draws,
+    (count, seed): (usize, u32),
     watch: &Watch,
-) -> Option<Vec<RowSample>> {
+) -> Option<Option<Component>> {
     let mut proposal = None;
     for round in 0..ROUNDS {
         if numbers.is_empty() {
             break;
         }
-        let seed = draws.seed.wrapping_add(65_537 * (round + 1));
-        let samples = draw(model, numbers, prior, proposal.as_ref(), (draws.fitting, seed), watch)?;
+        let seed = seed.wrapping_add(65_537 * (round + 1));
+        let samples = draw(model, numbers, prior, proposal.as_ref(), (count, seed), watch)?;
         let weights = weights(&samples, prior);
         if effective_number(&weights) > GOOD * samples.len() as f64 {
             break;
         }
         proposal = fitted(&samples, weights);
     }
-    let mut samples = draw(model, numbers, prior, proposal.as_ref(), (draws.count, draws.seed), watch)?;
+    Some(proposal)
+}
+
+/// Samples what a row's blades share, from a proposal if there is one; none if it is stopped.
+pub(super) fn sample(
+    model: &mut RowModel,
+    numbers: &[SharedNumber],
+    prior: &RowPrior,
+    proposal: Option<&Component>,
+    (count, seed): (usize, u32),
+    watch: &Watch,
+) -> Option<Vec<RowSample>> {
+    let mut samples = draw(model, numbers, prior, proposal, (count, seed), watch)?;
     // A history that is hard to explain takes more.
     for doubling in 1..=DOUBLINGS {
         let weights = weights(&samples, prior);
-        if numbers.is_empty() || effective_number(&weights) > ENOUGH * draws.count as f64 {
+        if numbers.is_empty() || effective_number(&weights) > ENOUGH * count as f64 {
             break;
         }
-        proposal = fitted(&samples, weights);
-        let seed = draws.seed.wrapping_add(131_071 * doubling);
-        samples = draw(model, numbers, prior, proposal.as_ref(), (draws.count << doubling, seed), watch)?;
+        let better = fitted(&samples, weights);
+        let seed = seed.wrapping_add(131_071 * doubling);
+        samples = draw(model, numbers, prior, better.as_ref(), (count << doubling, seed), watch)?;
     }
     Some(samples)
 }

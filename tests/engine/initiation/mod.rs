@@ -24,7 +24,7 @@ fn parts() -> StudyParts {
 
 /// Rows like the first, each with so many blades and looks in some years.
 fn with_rows(parts: &mut StudyParts, rows: usize, blades: u32, years: &[f64]) {
-    let looks = || years.iter().map(|&year| PastLook { year, technique: 0 }).collect();
+    let looks = || years.iter().map(|&year| PastLook { year, technique: 0, found: None }).collect();
     let first = parts.rows[0].clone();
     let row = |number: usize| serrata::model::fleet::Row {
         id: format!("row-{number}"),
