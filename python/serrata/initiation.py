@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from serrata.learning import LearnsFromRecords
     from serrata.records import Records
-    from serrata.study import Study
 
 __all__ = ["InitiationFit", "fit_initiation"]
 
@@ -395,7 +395,7 @@ def _made(arguments: dict[str, Any]) -> InitiationFit:
     return _holding(engine.InitiationFit.fit(**arguments), (_made, (arguments,)))
 
 
-def fitted_on(study: Study, records: Records, options: dict[str, Any]) -> InitiationFit:
+def fitted_on(study: LearnsFromRecords, records: Records, options: dict[str, Any]) -> InitiationFit:
     """Make a fit on a study, or make it again; see `Study.fit_initiation`."""
     fit = engine.InitiationFit.on_study(study._engine, records._engine, **options)
     return _holding(fit, (fitted_on, (study, records, options)))

@@ -21,6 +21,7 @@ OVER_THE_ENGINE = {
     "hit_miss",
     "initiation",
     "latent_classes",
+    "learning",
     "records",
     "signal_response",
     "study",
