@@ -55,6 +55,7 @@ bench: $(STAMPS)/package $(STAMPS)/peers
 	$(PYTHON) benches/cracks.py
 	$(PYTHON) benches/hit_miss.py
 	$(PYTHON) benches/rare.py
+	$(PYTHON) benches/given.py
 	$(PYTHON) benches/scale.py --figure benches/scale.png
 
 mutants: $(VENV)/bin/cargo-mutants

@@ -94,6 +94,9 @@ class LearnsFromRecords:
             in service or after the study's start, a size above the section, a look at a blade that was replaced.
         StudyError
             For something uncertain that cannot be learned.
+        ArgumentError
+            For a study that was given records already: when the next outage is over, all records go to the study as it
+            was before them, with its ``start_year`` moved.
         ContradictionError
             For records that are impossible under the study.
         DataError

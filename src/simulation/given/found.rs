@@ -11,9 +11,17 @@ impl Study {
     ///
     /// Which blades were called nobody says: those that were renewed at that moment, and then the oldest.
     ///
-    /// Refuses looks that say different things here and there, rows of which only some looks are told, and finds at one
-    /// moment by several techniques, which may be of the same blades or of others.
+    /// Refuses a study that was given records, looks that say different things here and there, rows of which only some looks
+    /// are told, and finds at one moment by several techniques, which may be of the same blades or of others.
     pub(super) fn with_found<'r>(&self, records: &'r Records) -> Result<Cow<'r, Records>> {
+        if self.is_given_records() {
+            return Err(Error::argument(
+                "study",
+                &self.name,
+                "was given records already, which it does not keep",
+                "give all records, the earlier ones too, to the study as it was before them",
+            ));
+        }
         let (mut faults, mut told) = (Vec::new(), Vec::new());
         for row in &self.rows {
             let own: Vec<&Line> = records.lines().iter().filter(|line| line.row == row.id).collect();

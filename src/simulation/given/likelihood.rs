@@ -173,18 +173,26 @@ impl<'p> RowModel<'p> {
     /// The chance of a whole blade from those of its origins: they stand for no call at the looks that a crack was there to
     /// see, and false calls are counted in.
     pub fn blades(&self, uncalled: &[f64], of_places: &[Chances]) -> Vec<f64> {
-        let width = self.lattice.len();
+        let (width, spots) = (self.lattice.len(), self.nature.hot_spots.len());
         let mut sum = vec![0.0; width];
-        let mut later = vec![0.0; width];
+        let (mut none_before, mut later, mut product) = (sum.clone(), sum.clone(), sum.clone());
         for (look, uncalled) in uncalled.iter().enumerate().rev() {
-            let mut none_before = vec![0.0; width];
-            for (at, none_before) in none_before.iter_mut().enumerate() {
-                *none_before = self.over_stresses(|place| of_places[place][look * width + at]);
+            // As over_stresses, for all row factors at once: short loops over flat arrays.
+            none_before.fill(0.0);
+            for (stress, (_, weight)) in self.stresses.iter().enumerate() {
+                product.fill(*weight);
+                for place in stress * spots..(stress + 1) * spots {
+                    let chances = &of_places[place][look * width..][..width];
+                    for _ in 0..self.places[place].origins {
+                        product.iter_mut().zip(chances).for_each(|(product, chance)| *product *= chance);
+                    }
+                }
+                none_before.iter_mut().zip(&product).for_each(|(sum, product)| *sum += product);
             }
             for ((sum, none_before), later) in sum.iter_mut().zip(&none_before).zip(&later) {
                 *sum += uncalled * (none_before - later);
             }
-            later = none_before;
+            std::mem::swap(&mut later, &mut none_before);
         }
         sum
     }

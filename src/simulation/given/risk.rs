@@ -18,7 +18,9 @@ pub(super) type Risks = Vec<(f64, Estimate)>;
 
 /// Plain lives, and then lives of each row with a planted crack, over all repeats.
 const PLAIN: u64 = 80_000;
-const PLANTED: u64 = 20_000;
+const PLANTED: u64 = 30_000;
+/// Plain lives beside the planted ones: the more lives there are, the better these are tuned.
+const BESIDE: u64 = 5_120;
 /// Losses among the plain lives of a repeat from which on these are enough.
 const ENOUGH: f64 = 100.0;
 
@@ -103,7 +105,7 @@ impl Study {
         let strategy = StrategyId(0);
         let share = |lives: u64| lives.div_ceil(u64::from(learning.repeats));
         let plain = Run { trials: share(PLAIN), seed: learning.seed, threads: learning.threads, ..Run::default() };
-        let planted = Run { trials: 512, planted_lives: share(PLANTED), ..plain.clone() };
+        let planted = Run { trials: BESIDE, planted_lives: share(PLANTED), ..plain.clone() };
         let plain = self.simulate_with(&plain, ask)?;
         let mut until: Vec<Vec<Estimate>> = self.row_ids().map(|row| plain.row_any_loss_until(row, strategy)).collect();
         let is_rare = |row: &usize| until[*row].last().is_some_and(|chance| chance.events < ENOUGH);

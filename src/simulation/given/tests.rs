@@ -271,6 +271,8 @@ fn what_is_believed_is_kept_in_the_study_and_nowhere_else() {
     let text = given.to_toml();
     let again = Study::parse(&text, "again").expect("a good study");
     assert!(again == given && again.is_given_records() && given != study);
+    let refused = given.given(&Records::none(), &learning).expect_err("a refusal").to_string();
+    assert!(refused.contains("give all records, the earlier ones too"), "{refused}");
     let run = Run { trials: 600, seed: 1, ..Run::default() };
     let lived = |study: &Study| format!("{:?}", study.simulate(&run).expect("lives").table("by_row"));
     assert_eq!(lived(&given), lived(&again));

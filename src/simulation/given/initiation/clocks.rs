@@ -152,7 +152,7 @@ impl InitiationClocks {
             );
         }
         format!(
-            "{better} explain the records better than {worse}: log-likelihoods differ by {size:.2}, {:.3} times as probable. What \
+            "{better} explain the records better than {worse}: log-likelihoods differ by {size:.2}, some {:.0} times as probable. What \
              else differs between units can look like a clock",
             size.exp()
         )

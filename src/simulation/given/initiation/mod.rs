@@ -139,14 +139,7 @@ impl<'s> Looked<'s> {
         /// Cells from a row's entry into service to the start of the study, beside those that its looks make.
         const CELLS: usize = 96;
         Learning { cracks: options.cracks, ..Learning::default() }.check()?;
-        if study.is_given_records() {
-            return Err(Error::argument(
-                "study",
-                &study.name,
-                "was given records: its rows have a past",
-                "take the study as it stood",
-            ));
-        }
+        let records = &*study.with_found(records)?;
         let known: Vec<(usize, History)> = histories(study, records)?
             .into_iter()
             .enumerate()
