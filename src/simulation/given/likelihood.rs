@@ -181,9 +181,10 @@ impl<'p> RowModel<'p> {
             none_before.fill(0.0);
             for (stress, (_, weight)) in self.stresses.iter().enumerate() {
                 product.fill(*weight);
-                for place in stress * spots..(stress + 1) * spots {
-                    let chances = &of_places[place][look * width..][..width];
-                    for _ in 0..self.places[place].origins {
+                let own = stress * spots..(stress + 1) * spots;
+                for (place, chances) in self.places[own.clone()].iter().zip(&of_places[own]) {
+                    let chances = &chances[look * width..][..width];
+                    for _ in 0..place.origins {
                         product.iter_mut().zip(chances).for_each(|(product, chance)| *product *= chance);
                     }
                 }

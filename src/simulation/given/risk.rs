@@ -21,7 +21,7 @@ const PLAIN: u64 = 80_000;
 const PLANTED: u64 = 30_000;
 /// Plain lives beside the planted ones: the more lives there are, the better these are tuned.
 const BESIDE: u64 = 5_120;
-/// Losses among the plain lives of a repeat from which on these are enough.
+/// Losses in the first year among the plain lives of a repeat, from which on these are enough.
 const ENOUGH: f64 = 100.0;
 
 impl Study {
@@ -108,7 +108,7 @@ impl Study {
         let planted = Run { trials: BESIDE, planted_lives: share(PLANTED), ..plain.clone() };
         let plain = self.simulate_with(&plain, ask)?;
         let mut until: Vec<Vec<Estimate>> = self.row_ids().map(|row| plain.row_any_loss_until(row, strategy)).collect();
-        let is_rare = |row: &usize| until[*row].last().is_some_and(|chance| chance.events < ENOUGH);
+        let is_rare = |row: &usize| until[*row].first().is_some_and(|chance| chance.events < ENOUGH);
         let rare: Vec<usize> = (0..until.len()).filter(is_rare).collect();
         if rare.is_empty() {
             return Ok(until);
