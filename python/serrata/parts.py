@@ -143,7 +143,12 @@ class Run:
         if number != part:
             raise ArgumentError(f"part = {number}\n    must be part {part}\n    live it again")
         if came == "first" and self._kept is not None:
-            self._kept.write(part, sums)
+            try:
+                self._kept.write(part, sums)
+            except KeyboardInterrupt:
+                # It counts among the finished ones, of which is said that they are kept.
+                self._kept.write(part, sums)
+                raise
 
     def called(self, part: int) -> str:
         """Name a part in messages."""
