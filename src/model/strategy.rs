@@ -25,15 +25,17 @@ pub struct Strategy {
     pub basis: Option<String>,
 }
 
-/// One or several techniques at every n-th outage.
+/// One or several techniques at some outages.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Look {
     /// Indices of the techniques, all used at the same outage.
     pub techniques: Vec<usize>,
-    /// The first outage looked at, counted from 1.
-    pub first_outage: u32,
-    /// Then every so many outages.
-    pub every_outages: u32,
+    /// At which outages.
+    pub when: When,
+    /// Whether it takes the place of the strategy's other looks at the row, at outages at which it is due.
+    pub instead_of_others: bool,
+    /// Whose calls make an indication.
+    pub agreement: Agreement,
     /// What is looked at.
     pub coverage: Coverage,
     /// What an indication leads to at the same outage.
@@ -44,6 +46,49 @@ pub struct Look {
     pub after_clean: Option<AfterClean>,
     /// After so many looks in a row without finds the next one is skipped.
     pub skip_after_clean: Option<u32>,
+}
+
+/// At which outages a look is due.
+#[derive(Debug, Clone, PartialEq)]
+pub enum When {
+    /// By period.
+    Every {
+        /// The first outage looked at, counted from 1.
+        first_outage: u32,
+        /// Then every so many outages.
+        every_outages: u32,
+    },
+    /// At these outages, counted from 1.
+    Outages(Vec<u32>),
+    /// At the first outage in or after each of these years.
+    Years(Vec<f64>),
+}
+
+impl When {
+    /// Outages at which it is due as long as it does not react, counted from 0, of outages in some years.
+    pub fn outages(&self, years: &[f64]) -> Vec<usize> {
+        let mut due: Vec<usize> = match self {
+            When::Every { first_outage, every_outages } => {
+                (*first_outage as usize - 1..years.len()).step_by(*every_outages as usize).collect()
+            }
+            When::Outages(numbers) => numbers.iter().map(|number| *number as usize - 1).collect(),
+            When::Years(stated) => {
+                stated.iter().filter_map(|year| years.iter().position(|other| other >= year)).collect()
+            }
+        };
+        due.retain(|outage| *outage < years.len());
+        due.dedup();
+        due
+    }
+}
+
+/// Whose calls make an indication, of a look by several techniques.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Agreement {
+    /// Those of any of them.
+    Any,
+    /// A blade has an indication where all of them call it.
+    All,
 }
 
 /// After finds, or a loss since the look before, the row is looked at more often for some outages.
@@ -76,21 +121,92 @@ impl Look {
 /// What a look covers.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Coverage {
-    /// Fraction of the blades, drawn anew at each outage.
-    pub blade_fraction: f64,
+    /// Which blades.
+    pub blades: Sample,
     /// Names of the hot spots; all where `None`.
     pub hot_spots: Option<Vec<String>>,
     /// Indices of the rows; all where `None`.
     pub rows: Option<Vec<usize>>,
 }
 
-/// An indication has the whole row looked at again, by other techniques.
+/// Which blades of a row a look covers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Sample {
+    /// Each with this chance, drawn anew at each outage; all where it is 1.
+    ByChance(f64),
+    /// So many of them.
+    Number(SampleSize, Choice),
+}
+
+/// Size of a sample of the blades of a row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SampleSize {
+    /// So many; all where the row has fewer.
+    Blades(u32),
+    /// This share of the row, rounded up.
+    Fraction(f64),
+}
+
+/// How the blades of a sample are chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Choice {
+    /// By chance, anew at each outage; each sample of that size is as likely as another.
+    Drawn,
+    /// In turn, by their numbers in the row: each look goes on where the one before ended.
+    Rotating,
+    /// Those that this look covered least often since they were new; by chance among equals.
+    LeastLookedAt,
+}
+
+impl Sample {
+    /// All blades.
+    pub const ALL: Sample = Sample::ByChance(1.0);
+
+    /// Fraction of a row of so many blades that it covers, in the mean.
+    pub fn fraction(&self, blades: u32) -> f64 {
+        match self {
+            Sample::ByChance(chance) => *chance,
+            Sample::Number(size, _) => f64::from(size.of(blades)) / f64::from(blades),
+        }
+    }
+
+    /// Whether it covers every blade of a row of so many.
+    pub fn is_all(&self, blades: u32) -> bool {
+        self.fraction(blades) >= 1.0
+    }
+}
+
+impl SampleSize {
+    /// Number of blades, of a row of so many.
+    pub fn of(&self, blades: u32) -> u32 {
+        match self {
+            SampleSize::Blades(number) => (*number).min(blades),
+            // A fraction that was meant to give a whole number does, whatever its last digit.
+            SampleSize::Fraction(fraction) => ((fraction * f64::from(blades) - 1e-9).ceil() as u32).clamp(1, blades),
+        }
+    }
+}
+
+/// Indications have blades looked at again at the same outage, by other techniques or by the same.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Escalation {
     /// Indices of the techniques.
     pub techniques: Vec<usize>,
+    /// Which blades.
+    pub of: EscalationScope,
+    /// From how many blades with an indication by the look on.
+    pub from_blades: u32,
     /// Whether the first indication counts even where the second look does not confirm it.
     pub first_call_stands: bool,
+}
+
+/// Which blades are looked at again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EscalationScope {
+    /// The whole row.
+    Row,
+    /// Those with an indication.
+    CalledBlades,
 }
 
 /// What happens to a blade whose longest indication is below a length.

@@ -2,7 +2,7 @@
 
 use super::Study;
 use super::detection::Access;
-use super::strategy::{Action, Look, RowEndAction, Strategy};
+use super::strategy::{Action, Look, RowEndAction, Strategy, When};
 
 impl Study {
     /// What to beware of, in sentences: finds in past looks that lives do not go on from; in strategies looks that never take
@@ -45,7 +45,7 @@ impl Study {
         let end = strategy.row_end.and_then(|end| Some((outages.iter().position(|&year| year >= end.year)?, end.then)));
         // Of a look that reacts to finds only the first is certain.
         let count = if look.reacts() { 1 } else { outages.len() };
-        let due = (look.first_outage as usize - 1..outages.len()).step_by(look.every_outages as usize).take(count);
+        let due = look.when.outages(outages).into_iter().take(count);
         due.filter(|&outage| match end {
             Some((last, RowEndAction::Retired)) => outage < last,
             Some((last, RowEndAction::NewRow)) => outage != last,
@@ -70,8 +70,13 @@ impl Study {
             } else {
                 format!("rows {}", named(never.iter().map(|&row| &self.rows[row].id)))
             };
-            let reason = if look.first_outage as usize > most {
-                format!("first_outage is {}, and there are {most} outages in the study", look.first_outage)
+            let first = match &look.when {
+                When::Every { first_outage, .. } => Some(("first_outage", *first_outage)),
+                When::Outages(numbers) => numbers.first().map(|number| ("the first of at_outages", *number)),
+                When::Years(_) => None,
+            };
+            let reason = if let Some((key, first)) = first.filter(|(_, first)| *first as usize > most) {
+                format!("{key} is {first}, and there are {most} outages in the study")
             } else {
                 "no outage that is due comes before the row ends, or the root has none of the hot spots".to_owned()
             };
@@ -89,7 +94,10 @@ impl Study {
         let mut list = Vec::new();
         for (number, one) in strategy.looks.iter().enumerate() {
             for (other_number, other) in strategy.looks.iter().enumerate().skip(number + 1) {
-                if are_apart(one.coverage.hot_spots.as_ref(), other.coverage.hot_spots.as_ref()) {
+                if one.instead_of_others
+                    || other.instead_of_others
+                    || are_apart(one.coverage.hot_spots.as_ref(), other.coverage.hot_spots.as_ref())
+                {
                     continue;
                 }
                 let meeting = (0..self.rows.len()).find_map(|row| {
@@ -106,7 +114,7 @@ impl Study {
                 };
                 list.push(format!(
                     "strategies.{}: looks[{}] ({}) and looks[{}] ({}) fall on one outage, as the {} of row {}: {paid}. If the one is \
-                     meant instead of the other, change first_outage or every_outages.",
+                     meant instead of the other, say so (instead_of_others = true), or change when they are due.",
                     strategy.id,
                     number + 1,
                     techniques(one),

@@ -17,7 +17,10 @@ use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
-use crate::model::strategy::{Action, AfterLoss, Look, RowEndAction, SisterScope, Strategy};
+use crate::model::strategy::{
+    Action, AfterLoss, Agreement, Choice, EscalationScope, Look, RowEndAction, Sample, SampleSize, SisterScope, Strategy,
+    When,
+};
 use crate::model::uncertain::UncertainInput;
 
 /// What one life comes to.
@@ -55,14 +58,16 @@ struct Pace {
 }
 
 impl Pace {
-    fn new(look: &Look) -> Self {
-        Pace { next: look.first_outage, every: look.every_outages, clean: 0, short_until: 0, lost: false }
+    /// Of a look by period.
+    fn new(look: &Look) -> Option<Self> {
+        let When::Every { first_outage: next, every_outages: every } = look.when else { return None };
+        Some(Pace { next, every, clean: 0, short_until: 0, lost: false })
     }
 
     /// The look took place at an outage.
     fn go_on(&mut self, look: &Look, number: u32, finds: bool) {
         if finds || self.lost {
-            (self.every, self.clean) = (look.every_outages, 0);
+            (self.every, self.clean) = (Pace::new(look).expect("a period").every, 0);
             self.short_until = look.after_finds.map_or(0, |after| number + after.for_outages);
         } else {
             self.clean += 1;
@@ -111,14 +116,21 @@ pub(super) struct PlainRow<'a, 'p> {
     renewals: Vec<u64>,
     /// Blades to be looked at again at the next outage, and by which technique.
     watched: Vec<(u32, usize)>,
-    /// When each look of the strategy is due next, and what it makes of finds.
-    pace: Vec<Pace>,
+    /// When each look of the strategy is due next, and what it makes of finds; none where its outages are stated.
+    pace: Vec<Option<Pace>>,
+    /// Of each look that covers so many blades: the first of the next sample, and how often each blade was looked at.
+    samples: Vec<(u32, Vec<u32>)>,
     /// Of the outage at hand: what is done there, what stands, and which techniques looked again.
     work: Work,
     indications: Vec<Indication>,
-    second_looks: Vec<usize>,
+    second_looks: Vec<(usize, Again)>,
+    /// Blades that each look of the strategy covers there; all where none are stated.
+    covered: Vec<Option<Vec<u32>>>,
     result: PlainLife,
 }
+
+/// Whom a second look is at: the whole row, or these blades.
+type Again = Option<Vec<u32>>;
 
 impl<'a, 'p> PlainRow<'a, 'p> {
     /// A row of which one life is drawn.
@@ -129,6 +141,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
+            samples: vec![(0, vec![0; study.rows[row_index].blades as usize]); strategy.looks.len()],
+            covered: vec![None; strategy.looks.len()],
             work: Work::default(),
             indications: Vec::new(),
             second_looks: Vec::new(),
@@ -207,9 +221,10 @@ impl<'a, 'p> PlainRow<'a, 'p> {
 
     /// A look because of finds on a sister.
     fn look_as_sister(&mut self, technique: usize, outage: usize) {
-        if self.is_looked_at(outage) && !self.second_looks.contains(&technique) {
+        let is_whole = |second: &(usize, Again)| second.0 == technique && second.1.is_none();
+        if self.is_looked_at(outage) && !self.second_looks.iter().any(is_whole) {
             let mut work = std::mem::take(&mut self.work);
-            self.plan_second(technique, outage, &mut work);
+            self.plan_second(technique, outage, &None, &mut work);
             self.work = work;
             let calls = self.calls(technique, outage, &|_, _| true, &|_, _| true);
             self.indications.extend(calls);
@@ -220,7 +235,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn act(&mut self, outage: usize) {
         if self.is_looked_at(outage) {
             for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
-                if pace.next == outage as u32 + 1 {
+                if let Some(pace) = pace.as_mut().filter(|pace| pace.next == outage as u32 + 1) {
                     pace.go_on(look, outage as u32 + 1, !self.indications.is_empty());
                 }
             }
@@ -229,8 +244,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.pay(outage, &work);
         } else if self.end() == Some((outage, RowEndAction::NewRow)) {
             for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
-                if pace.next == outage as u32 + 1 {
-                    *pace = Pace { next: pace.next + look.every_outages, ..Pace::new(look) };
+                let begin = Pace::new(look);
+                if let Some(pace) = pace.as_mut().filter(|pace| pace.next == outage as u32 + 1)
+                    && let Some(begin) = begin
+                {
+                    *pace = Pace { next: pace.next + begin.every, ..begin };
                 }
             }
             self.replace_row_at(outage);
@@ -268,7 +286,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let lost = lost.filter(|&(year, _)| after < year && year <= until);
             let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
             let costs = &self.study.costs;
-            self.pace.iter_mut().for_each(|pace| pace.lost = true);
+            self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
             let generation = self.next_generation(blade);
             let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
             self.result.loss_years.push((year - self.study.start_year) as u32);
@@ -299,6 +317,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     fn remove(&mut self, blade: u32) {
+        self.samples.iter_mut().for_each(|(_, looks)| looks[blade as usize] = 0);
         let cracks = std::mem::take(&mut self.cracks);
         self.cracks = cracks.into_iter().filter(|&index| self.crack(index).blade != blade).collect();
     }
@@ -306,6 +325,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn replace_row(&mut self, year: f64) {
         self.cracks.clear();
         self.watched.clear();
+        self.samples.iter_mut().for_each(|(_, looks)| looks.fill(0));
         self.renewals.fill(0);
         self.row_generation += 1;
         let new = self.batch.new_row(LIFE, self.row_generation << 16, year);
@@ -322,47 +342,129 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let strategy = self.strategy;
         let mut work = Work::default();
         let mut indications = Vec::new();
-        let mut calling = vec![false; strategy.looks.len()];
+        let looks = strategy.looks.len();
+        self.covered = (0..looks).map(|index| self.choose(index, outage)).collect();
+        // Blades with an indication by each look, whether it stands or not.
+        let mut called: Vec<Vec<u32>> = vec![Vec::new(); looks];
         for (index, look) in strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage)) {
-            for &technique in &look.techniques {
-                let covers_blade = |row: &Self, blade| row.covers(look, index, blade, outage);
-                let covers_spot = |row: &Self, crack: &Crack| row.covers_spot(look, crack);
-                let calls = self.calls(technique, outage, &covers_blade, &covers_spot);
-                calling[index] |= !calls.is_empty();
-                if look.escalation.as_ref().is_none_or(|after| after.first_call_stands) {
-                    indications.extend(calls);
+            let covers_blade = |row: &Self, blade| row.covers(index, blade, outage);
+            let covers_spot = |row: &Self, crack: &Crack| row.covers_spot(look, crack);
+            let by_technique: Vec<Vec<Indication>> = look
+                .techniques
+                .iter()
+                .map(|&technique| self.calls(technique, outage, &covers_blade, &covers_spot))
+                .collect();
+            let calls_blade = |calls: &Vec<Indication>, blade| calls.iter().any(|call| call.blade == blade);
+            for blade in 0..self.row().blades {
+                let calling = by_technique.iter().filter(|calls| calls_blade(calls, blade)).count();
+                if calling == look.techniques.len() || (calling > 0 && look.agreement == Agreement::Any) {
+                    called[index].push(blade);
                 }
             }
+            if look.escalation.as_ref().is_none_or(|after| after.first_call_stands) {
+                let stands = |call: &Indication| called[index].contains(&call.blade);
+                indications.extend(by_technique.into_iter().flatten().filter(stands));
+            }
         }
-        self.add(Quantity::OutagesWithCalls, f64::from(u8::from(calling.contains(&true))));
+        self.add(Quantity::OutagesWithCalls, f64::from(u8::from(called.iter().any(|blades| !blades.is_empty()))));
         // In the order in which the strategy names them.
-        let mut second_looks: Vec<usize> = Vec::new();
+        let mut second_looks: Vec<(usize, Again)> = Vec::new();
         for technique in strategy.looks.iter().flat_map(escalations) {
-            let leads_here = |look: &Look| escalations(look).any(|other| other == technique);
-            let is_called_for = strategy.looks.iter().zip(&calling).any(|(look, calls)| *calls && leads_here(look));
-            if is_called_for && !second_looks.contains(&technique) {
-                second_looks.push(technique);
+            if second_looks.iter().any(|second| second.0 == technique) {
+                continue;
+            }
+            let leading = strategy.looks.iter().zip(&called).filter(|(look, blades)| {
+                let from_blades = look.escalation.as_ref().map_or(0, |after| after.from_blades as usize);
+                escalations(look).any(|other| other == technique) && !blades.is_empty() && blades.len() >= from_blades
+            });
+            let leading: Vec<(&Look, &Vec<u32>)> = leading.collect();
+            let is_at_row = |look: &Look| look.escalation.as_ref().is_some_and(|after| after.of == EscalationScope::Row);
+            if leading.iter().any(|(look, _)| is_at_row(look)) {
+                second_looks.push((technique, None));
+            } else if !leading.is_empty() {
+                let mut blades: Vec<u32> = leading.iter().flat_map(|(_, blades)| blades.iter().copied()).collect();
+                blades.sort_unstable();
+                blades.dedup();
+                second_looks.push((technique, Some(blades)));
             }
         }
         self.plan_scheduled(outage, &mut work);
-        self.look_at_watched(outage, &second_looks, &mut work, &mut indications);
-        for &technique in &second_looks {
+        let watched_by = self.look_at_watched(outage, &second_looks, &mut work, &mut indications);
+        for (technique, again) in &second_looks {
             self.result.values[Quantity::Escalated as usize] = 1.0;
-            self.plan_second(technique, outage, &mut work);
-            indications.extend(self.calls(technique, outage, &|_, _| true, &|_, _| true));
+            let is_there = again.is_some() && watched_by.contains(technique);
+            let before = (work.look_cost, work.look_days);
+            self.plan_second(*technique, outage, again, &mut work);
+            if is_there && self.fractions(*technique, outage, false).is_empty() {
+                // It is at the row for watched blades.
+                let about = &self.study.techniques[*technique];
+                (work.look_cost, work.look_days) = (work.look_cost - about.cost_per_row, before.1);
+            }
+            let is_meant = |blade: u32| again.as_ref().is_none_or(|blades| blades.contains(&blade));
+            indications.extend(self.calls(*technique, outage, &|_, blade| is_meant(blade), &|_, _| true));
         }
         (self.work, self.indications, self.second_looks) = (work, indications, second_looks);
     }
 
+    /// Whether a look is due, and no other takes its place.
     fn is_due(&self, look: &Look, outage: usize) -> bool {
-        let index =
-            self.strategy.looks.iter().position(|other| std::ptr::eq(other, look)).expect("one of the strategy's");
-        self.pace[index].next == outage as u32 + 1
-            && look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&self.row_index))
+        let takes_its_place =
+            |other: &Look| other.instead_of_others && !std::ptr::eq(other, look) && self.is_scheduled(other, outage);
+        self.is_scheduled(look, outage)
+            && (look.instead_of_others || !self.strategy.looks.iter().any(takes_its_place))
     }
 
-    fn covers(&self, look: &Look, index: usize, blade: u32, outage: usize) -> bool {
-        self.batch.coverage_draw(LIFE, blade, index, self.start + outage) < look.coverage.blade_fraction
+    fn is_scheduled(&self, look: &Look, outage: usize) -> bool {
+        let index =
+            self.strategy.looks.iter().position(|other| std::ptr::eq(other, look)).expect("one of the strategy's");
+        let is_due = match &look.when {
+            When::Every { .. } => self.pace[index].as_ref().is_some_and(|pace| pace.next == outage as u32 + 1),
+            When::Outages(numbers) => numbers.contains(&(outage as u32 + 1)),
+            When::Years(years) => {
+                let first = |year: &f64| self.outages().iter().position(|outage| outage >= year);
+                years.iter().any(|year| first(year) == Some(outage))
+            }
+        };
+        is_due && look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&self.row_index))
+    }
+
+    /// The blades that a look covers at an outage, where it covers so many.
+    fn choose(&mut self, index: usize, outage: usize) -> Option<Vec<u32>> {
+        let look = &self.strategy.looks[index];
+        let Sample::Number(size, choice) = look.coverage.blades else { return None };
+        let all = self.row().blades;
+        let size = match size {
+            SampleSize::Blades(blades) => blades.min(all),
+            SampleSize::Fraction(fraction) => (1..=all).find(|size| f64::from(*size) >= fraction * f64::from(all) - 1e-9)?,
+        };
+        if !self.is_due(look, outage) {
+            return Some(Vec::new());
+        }
+        let draw = |blade: u32| self.batch.coverage_draw(LIFE, blade, index, self.start + outage);
+        let mut blades: Vec<u32> = (0..all).collect();
+        let (next, looks) = &self.samples[index];
+        match choice {
+            Choice::Rotating => blades.rotate_left(*next as usize),
+            Choice::Drawn => blades.sort_by(|one, other| draw(*one).total_cmp(&draw(*other))),
+            Choice::LeastLookedAt => blades.sort_by(|&one, &other| {
+                looks[one as usize].cmp(&looks[other as usize]).then(draw(one).total_cmp(&draw(other)))
+            }),
+        }
+        blades.truncate(size as usize);
+        let (next, looks) = &mut self.samples[index];
+        *next = (*next + size) % all;
+        blades.iter().for_each(|&blade| looks[blade as usize] += 1);
+        Some(blades)
+    }
+
+    fn covers(&self, index: usize, blade: u32, outage: usize) -> bool {
+        match (&self.covered[index], self.strategy.looks[index].coverage.blades) {
+            (Some(blades), _) => blades.contains(&blade),
+            (None, Sample::ByChance(chance)) => {
+                self.batch.coverage_draw(LIFE, blade, index, self.start + outage) < chance
+            }
+            (None, Sample::Number(..)) => false,
+        }
     }
 
     fn covers_spot(&self, look: &Look, crack: &Crack) -> bool {
@@ -460,7 +562,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let due = self.strategy.looks.iter().filter(|look| self.is_due(look, outage));
         let due = due.filter(|look| look.techniques.contains(&technique));
         let due = due.filter(|look| !whole || look.coverage.hot_spots.is_none());
-        due.map(|look| look.coverage.blade_fraction).collect()
+        due.map(|look| look.coverage.blades.fraction(self.row().blades)).collect()
     }
 
     fn plan_scheduled(&self, outage: usize, work: &mut Work) {
@@ -476,43 +578,65 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         }
     }
 
-    fn plan_second(&self, index: usize, outage: usize, work: &mut Work) {
+    fn plan_second(&self, index: usize, outage: usize, again: &Again, work: &mut Work) {
         let technique = &self.study.techniques[index];
-        let blades = f64::from(self.row().blades);
-        if self.fractions(index, outage, false).is_empty() {
-            work.look_cost += technique.cost_per_row + technique.cost_per_blade * blades;
+        let before = self.second_looks.iter().find(|second| second.0 == index);
+        let unseen_of = |blades: &[u32]| {
+            let unseen = blades.iter().filter(|&&blade| !self.sees_whole_blade(index, blade, outage));
+            unseen.count() as f64
+        };
+        // A sister's look comes after one at called blades.
+        let seen_again = before.and_then(|second| second.1.as_deref()).map(unseen_of);
+        let is_there = !self.fractions(index, outage, false).is_empty();
+        let blades = match again {
+            Some(blades) => unseen_of(blades),
+            None => {
+                let whole = self.fractions(index, outage, true);
+                let unseen: f64 = whole.iter().map(|fraction| 1.0 - fraction).product();
+                f64::from(self.row().blades) * unseen - seen_again.unwrap_or(0.0)
+            }
+        };
+        work.look_cost += technique.cost_per_blade * blades;
+        if !is_there && seen_again.is_none() {
+            work.look_cost += technique.cost_per_row;
             work.look_days += technique.days_per_row;
-        } else {
-            let whole = self.fractions(index, outage, true);
-            let unseen: f64 = whole.iter().map(|fraction| 1.0 - fraction).product();
-            work.look_cost += technique.cost_per_blade * blades * unseen;
         }
         work.blades_out |= technique.access == Access::BladesOut;
     }
 
+    /// Whether a technique looks at a blade with all its hot spots by schedule.
+    fn sees_whole_blade(&self, technique: usize, blade: u32, outage: usize) -> bool {
+        let mut looks = self.strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage));
+        looks.any(|(index, look)| {
+            look.techniques.contains(&technique)
+                && look.coverage.hot_spots.is_none()
+                && self.covers(index, blade, outage)
+        })
+    }
+
+    /// Returns the techniques that look at watched blades for that alone.
     fn look_at_watched(
         &mut self,
         outage: usize,
-        second_looks: &[usize],
+        second_looks: &[(usize, Again)],
         work: &mut Work,
         indications: &mut Vec<Indication>,
-    ) {
+    ) -> Vec<usize> {
         let mut watched = std::mem::take(&mut self.watched);
         watched.retain(|&(blade, technique)| {
-            let mut looks = self.strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage));
-            let is_seen = looks.any(|(index, look)| {
-                look.techniques.contains(&technique)
-                    && look.coverage.hot_spots.is_none()
-                    && self.covers(look, index, blade, outage)
-            });
-            !is_seen && !second_looks.contains(&technique)
+            let is_second = |second: &(usize, Again)| {
+                second.0 == technique && second.1.as_ref().is_none_or(|blades| blades.contains(&blade))
+            };
+            !self.sees_whole_blade(technique, blade, outage) && !second_looks.iter().any(is_second)
         });
+        let mut watched_by = Vec::new();
         for (index, technique) in self.study.techniques.iter().enumerate() {
             let blades: Vec<u32> =
                 watched.iter().filter(|watched| watched.1 == index).map(|watched| watched.0).collect();
             if blades.is_empty() {
                 continue;
             }
+            watched_by.push(index);
             let stated = self.strategy.watch;
             let per_blade = stated.and_then(|watch| watch.cost_per_blade).unwrap_or(technique.cost_per_blade);
             work.look_cost += per_blade * blades.len() as f64;
@@ -523,6 +647,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             work.blades_out |= technique.access == Access::BladesOut;
             indications.extend(self.calls(index, outage, &|_, blade| blades.contains(&blade), &|_, _| true));
         }
+        watched_by
     }
 
     /// What happens to the blades with indications.

@@ -89,7 +89,7 @@ impl RowPlan {
         let nature = NaturePlan::new(study, row)?;
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let spots = &study.roots[row.root].hot_spots;
-        let policy = |strategy| Policy::new(strategy, row_index, spots, &nature.calendar);
+        let policy = |strategy| Policy::new(strategy, row_index, row.blades, spots, &nature.calendar);
         let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
         let schedules = number_schedules(&mut policies);
         let past = (row.in_service_year < study.start_year).then(|| {

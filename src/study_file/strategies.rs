@@ -6,8 +6,8 @@ use super::section::Section;
 use super::window::Window;
 use crate::bounds;
 use crate::model::strategy::{
-    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction,
-    SisterRows, SisterScope, Strategy, Watch,
+    Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Disposition, Escalation, EscalationScope,
+    Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, Strategy, Watch, When,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -17,6 +17,17 @@ pub(super) const ACTIONS: [(&str, Action); 3] =
 /// Words of the study file for the action after a loss.
 pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
     [("replace-blade", AfterLoss::ReplaceBlade), ("replace-row", AfterLoss::ReplaceRow)];
+
+/// Words of the study file for whose calls make an indication.
+pub(super) const AGREEMENTS: [(&str, Agreement); 2] = [("any", Agreement::Any), ("all", Agreement::All)];
+
+/// Words of the study file for the blades that are looked at again.
+pub(super) const ESCALATION_SCOPES: [(&str, EscalationScope); 2] =
+    [("row", EscalationScope::Row), ("called-blades", EscalationScope::CalledBlades)];
+
+/// Words of the study file for the choice of the blades of a sample.
+pub(super) const CHOICES: [(&str, Choice); 3] =
+    [("drawn", Choice::Drawn), ("rotating", Choice::Rotating), ("least-looked-at", Choice::LeastLookedAt)];
 
 /// Words of the study file for the scope of sister rows.
 pub(super) const SISTERS: [(&str, SisterScope); 2] = [("rotor", SisterScope::Rotor), ("unit", SisterScope::Unit)];
@@ -32,7 +43,7 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         let keys = "techniques, first_outage, every_outages";
         section
             .get(key, format!("a list of tables with the keys {keys}"))?
-            .each(|place| place.table(|look| self::look(look, ids)))
+            .each(|place| place.table(|look| self::look(look, ids, window)))
     });
     let read_dispositions =
         |section: &Section, key| dispositions(section.get(key, "a list of tables with the key action")?);
@@ -74,29 +85,97 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     })
 }
 
-fn look(section: &Section, ids: &Ids) -> Option<Look> {
+fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
     let techniques = section.references("techniques", "technique", &ids.techniques);
-    let first_outage = section.whole("first_outage", bounds::OUTAGES);
-    let every_outages = section.whole("every_outages", bounds::OUTAGES);
+    let when = when(section, window);
+    let instead_of_others = section.optional("instead_of_others", |section, key| section.flag(key));
+    let agreement = section.optional("agreement", |section, key| section.choice(key, &AGREEMENTS));
+    if let (Some(techniques), Some(Some(Agreement::All))) = (&techniques, agreement)
+        && techniques.len() < 2
+    {
+        let rule = "\"all\" asks for two techniques or more";
+        section.fault("agreement", rule, "name another technique in the look, or remove agreement");
+    }
     let coverage = section.optional("coverage", |section, key| section.table(key, |section| coverage(section, ids)));
     let escalation =
         section.optional("escalation", |section, key| section.table(key, |section| escalation(section, ids)));
-    let every = every_outages;
+    let every = when.as_ref().and_then(|when| match when {
+        When::Every { every_outages, .. } => Some(*every_outages),
+        _ => None,
+    });
     let after_finds =
         section.optional("after_finds", |section, key| section.table(key, |section| after_finds(section, every)));
     let after_clean =
         section.optional("after_clean", |section, key| section.table(key, |section| after_clean(section, every)));
     let skip_after_clean = section.optional("skip_after_clean", |section, key| section.whole(key, bounds::OUTAGES));
+    let reacting = ["after_finds", "after_clean", "skip_after_clean"];
+    for key in reacting.into_iter().filter(|key| section.has(key)) {
+        if when.is_some() && every.is_none() {
+            section.fault(key, "belongs with every_outages", "state first_outage and every_outages, or remove it");
+        }
+        if instead_of_others == Some(Some(true)) {
+            let remedy = "remove one of the two: a look that is due by what is found cannot take the place of others";
+            section.fault(key, "does not go with instead_of_others", remedy);
+        }
+    }
     Some(Look {
         techniques: techniques?,
-        first_outage: first_outage?,
-        every_outages: every_outages?,
+        when: when?,
+        instead_of_others: instead_of_others?.unwrap_or(false),
+        agreement: agreement?.unwrap_or(Agreement::Any),
         after_finds: after_finds?,
         after_clean: after_clean?,
         skip_after_clean: skip_after_clean?,
-        coverage: coverage?.unwrap_or(Coverage { blade_fraction: 1.0, hot_spots: None, rows: None }),
+        coverage: coverage?.unwrap_or(Coverage { blades: Sample::ALL, hot_spots: None, rows: None }),
         escalation: escalation?,
     })
+}
+
+/// By period, at stated outages or in stated years.
+fn when(section: &Section, window: Option<Window>) -> Option<When> {
+    let (by_outages, by_years) = (section.has("at_outages"), section.has("in_years"));
+    let others = ["first_outage", "every_outages", "at_outages", "in_years"];
+    if by_outages || by_years {
+        let own = if by_outages { "at_outages" } else { "in_years" };
+        for key in others.into_iter().filter(|key| *key != own && section.has(key)) {
+            section.get(key, "");
+            section.fault(key, format!("does not go with {own}"), "state the outages of a look in one way");
+        }
+    }
+    if by_outages {
+        let place = section.get("at_outages", "a list of whole numbers")?;
+        let numbers = place.each(|place| place.whole(bounds::OUTAGES))?;
+        return rises(section, "at_outages", &numbers).then_some(When::Outages(numbers));
+    }
+    if by_years {
+        let years = section.get("in_years", "a list of years")?.each(|place| {
+            let year = place.number(bounds::YEAR)?;
+            match window.filter(|window| !(window.start..window.end).contains(&year)) {
+                Some(window) => {
+                    let rule = format!("must lie within the study ({})", window.words());
+                    place.fault(&rule, "correct the year, or remove it");
+                    None
+                }
+                None => Some(year),
+            }
+        })?;
+        return rises(section, "in_years", &years).then_some(When::Years(years));
+    }
+    let first_outage = section.whole("first_outage", bounds::OUTAGES);
+    let every_outages = section.whole("every_outages", bounds::OUTAGES);
+    Some(When::Every { first_outage: first_outage?, every_outages: every_outages? })
+}
+
+/// Whether some numbers are there and rise; a fault where not.
+fn rises<T: PartialOrd>(section: &Section, key: &'static str, numbers: &[T]) -> bool {
+    if numbers.is_empty() {
+        section.fault(key, "must not be empty", "state at least one, or remove the look");
+    } else if numbers.windows(2).any(|pair| pair[1] <= pair[0]) {
+        section.fault(key, "must be in rising order", "sort them, each once");
+    } else {
+        return true;
+    }
+    false
 }
 
 /// `every` is the interval without finds.
@@ -135,17 +214,51 @@ fn sister_rows(section: &Section, ids: &Ids) -> Option<SisterRows> {
 }
 
 fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {
-    let blade_fraction = section.optional("blade_fraction", |section, key| section.number(key, bounds::FRACTION));
+    let blades = sample(section);
     let hot_spots = section.optional("hot_spots", |section, key| section.references(key, "hot spot", &ids.hot_spots));
     let rows = section.optional("rows", |section, key| section.references(key, "row", &ids.rows));
     let names = |indices: Vec<usize>| indices.into_iter().map(|index| ids.hot_spots[index].clone()).collect();
-    Some(Coverage { blade_fraction: blade_fraction?.unwrap_or(1.0), hot_spots: hot_spots?.map(names), rows: rows? })
+    Some(Coverage { blades: blades?, hot_spots: hot_spots?.map(names), rows: rows? })
+}
+
+/// Which blades are looked at.
+fn sample(section: &Section) -> Option<Sample> {
+    let fraction = section.optional("blade_fraction", |section, key| section.number(key, bounds::FRACTION));
+    let blades = section.optional("blades", |section, key| section.whole(key, bounds::BLADES));
+    let chosen = section.optional("chosen", |section, key| section.choice(key, &CHOICES));
+    let (fraction, blades, chosen) = (fraction?, blades?, chosen?);
+    let size = match (fraction, blades) {
+        (Some(_), Some(_)) => {
+            section.fault("blades", "does not go with blade_fraction", "state the number of blades or their fraction");
+            return None;
+        }
+        (Some(fraction), None) if chosen.is_some() => SampleSize::Fraction(fraction),
+        (fraction, None) if chosen.is_none() => return Some(Sample::ByChance(fraction.unwrap_or(1.0))),
+        (None, Some(blades)) => SampleSize::Blades(blades),
+        _ => {
+            section.fault("chosen", "belongs with blades or blade_fraction", "state how many blades, or remove it");
+            return None;
+        }
+    };
+    let Some(choice) = chosen else {
+        let remedy = "add chosen = \"drawn\", \"rotating\" or \"least-looked-at\"";
+        section.fault("blades", "must come with chosen, which says which blades they are", remedy);
+        return None;
+    };
+    Some(Sample::Number(size, choice))
 }
 
 fn escalation(section: &Section, ids: &Ids) -> Option<Escalation> {
     let techniques = section.references("techniques", "technique", &ids.techniques);
+    let of = section.optional("of", |section, key| section.choice(key, &ESCALATION_SCOPES));
+    let from_blades = section.optional("from_blades", |section, key| section.whole(key, bounds::BLADES));
     let first_call_stands = section.flag("first_call_stands");
-    Some(Escalation { techniques: techniques?, first_call_stands: first_call_stands? })
+    Some(Escalation {
+        techniques: techniques?,
+        of: of?.unwrap_or(EscalationScope::Row),
+        from_blades: from_blades?.unwrap_or(1),
+        first_call_stands: first_call_stands?,
+    })
 }
 
 /// Lengths in rising order, the last without an end.

@@ -8,7 +8,7 @@ use crate::model::detection::{PodCurve, Technique};
 use crate::model::fleet::{HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
-use crate::model::strategy::{Look, Strategy};
+use crate::model::strategy::{Agreement, EscalationScope, Look, Sample, SampleSize, Strategy, When};
 use crate::model::usage::Clock;
 use toml_edit::{Key, Value};
 
@@ -423,12 +423,31 @@ fn limit(limit: &Limit) -> String {
 
 fn look(look: &Look, study: &Study) -> String {
     let names = |indices: &[usize]| list(indices.iter().map(|index| text(&study.techniques[*index].id)));
-    let mut entries = vec![
-        ("techniques", names(&look.techniques)),
-        ("first_outage", look.first_outage.to_string()),
-        ("every_outages", look.every_outages.to_string()),
-    ];
-    let mut coverage = vec![("blade_fraction", number(look.coverage.blade_fraction))];
+    let mut entries = vec![("techniques", names(&look.techniques))];
+    match &look.when {
+        When::Every { first_outage, every_outages } => entries
+            .extend([("first_outage", first_outage.to_string()), ("every_outages", every_outages.to_string())]),
+        When::Outages(numbers) => {
+            entries.push(("at_outages", list(numbers.iter().map(ToString::to_string))));
+        }
+        When::Years(years) => entries.push(("in_years", list(years.iter().map(|year| number(*year))))),
+    }
+    if look.instead_of_others {
+        entries.push(("instead_of_others", "true".to_owned()));
+    }
+    if look.agreement != Agreement::Any {
+        entries.push(("agreement", word(look.agreement, &strategies::AGREEMENTS)));
+    }
+    let mut coverage = match look.coverage.blades {
+        Sample::ByChance(chance) => vec![("blade_fraction", number(chance))],
+        Sample::Number(size, choice) => {
+            let size = match size {
+                SampleSize::Blades(blades) => ("blades", blades.to_string()),
+                SampleSize::Fraction(fraction) => ("blade_fraction", number(fraction)),
+            };
+            vec![size, ("chosen", word(choice, &strategies::CHOICES))]
+        }
+    };
     if let Some(hot_spots) = &look.coverage.hot_spots {
         coverage.push(("hot_spots", list(hot_spots.iter().map(|id| text(id)))));
     }
@@ -438,10 +457,14 @@ fn look(look: &Look, study: &Study) -> String {
     entries.push(("coverage", table(&coverage)));
     if let Some(escalation) = &look.escalation {
         let stands = escalation.first_call_stands.to_string();
-        entries.push((
-            "escalation",
-            table(&[("techniques", names(&escalation.techniques)), ("first_call_stands", stands)]),
-        ));
+        let mut parts = vec![("techniques", names(&escalation.techniques)), ("first_call_stands", stands)];
+        if escalation.of != EscalationScope::Row {
+            parts.push(("of", word(escalation.of, &strategies::ESCALATION_SCOPES)));
+        }
+        if escalation.from_blades > 1 {
+            parts.push(("from_blades", escalation.from_blades.to_string()));
+        }
+        entries.push(("escalation", table(&parts)));
     }
     if let Some(after) = look.after_finds {
         let for_outages = ("for_outages", after.for_outages.to_string());

@@ -121,7 +121,7 @@ fn a_loss_is_paid_when_it_happens_by_each_convention() {
 fn looks_are_paid_at_their_outage_by_each_convention() {
     let mut study = study(10);
     study.units[0].outages.years = vec![0.5, 2.25];
-    study.strategies[LOOK].looks[0].coverage.blade_fraction = 0.3;
+    study.strategies[LOOK].looks[0].coverage.blades = Sample::ByChance(0.3);
     study.techniques[0].cost_per_row = 11.0;
     study.techniques[0].cost_per_blade = 2.0;
     study.techniques[0].days_per_row = 1.5;
@@ -522,7 +522,7 @@ fn one_technique_is_paid_once_an_outage() {
         let mut study = study(10);
         base(&mut study);
         let look: &mut Look = &mut study.strategies[LOOK].looks[0];
-        (look.coverage.blade_fraction, look.coverage.hot_spots) = (fraction, hot_spots);
+        (look.coverage.blades, look.coverage.hot_spots) = (Sample::ByChance(fraction), hot_spots);
         look.escalation = Some(Escalation { techniques: vec![0], first_call_stands: true });
         study
     };
@@ -545,7 +545,7 @@ fn one_technique_is_paid_once_an_outage() {
     let mut twice = study(10);
     base(&mut twice);
     let mut look = twice.strategies[LOOK].looks[0].clone();
-    look.coverage.blade_fraction = 0.5;
+    look.coverage.blades = Sample::ByChance(0.5);
     twice.strategies[LOOK].looks.push(look);
     assert_equal(value(&twice, LOOK, Quantity::LookCost), 31.0 * worth(1.0));
     // Two looks that lead to the same second look.

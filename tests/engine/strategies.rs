@@ -158,7 +158,7 @@ fn a_look_at_no_blade_at_another_row_or_place_changes_no_loss() {
         study.initiation.push(never);
         let spots = &mut study.roots[0].hot_spots;
         spots.push(HotSpot { id: "elsewhere".to_owned(), serrations: vec![4], initiation: 1, ..spots[0].clone() });
-        study.strategies[IN_PLACE].looks[0].coverage.blade_fraction = 1e-9;
+        study.strategies[IN_PLACE].looks[0].coverage.blades = Sample::ByChance(1e-9);
         study.strategies[OUT_THIRD].looks[0].coverage.rows = Some(vec![1]);
         study.strategies[ESCALATED].looks[0].coverage.hot_spots = Some(vec!["elsewhere".to_owned()]);
         study.techniques.iter_mut().for_each(|technique| technique.false_call_probability = 0.0);
@@ -177,7 +177,7 @@ fn half_the_blades_looked_at_leaves_more_cracks_than_all() {
     let comparison = lived(|study| {
         let mut half = study.strategies[OUT_THIRD].clone();
         half.id = "half".to_owned();
-        half.looks[0].coverage.blade_fraction = 0.5;
+        half.looks[0].coverage.blades = Sample::ByChance(0.5);
         study.strategies[IN_PLACE] = half;
     });
     let left = |strategy: usize| comparison.after_outages_of(0, strategy)[26].cracks.value;

@@ -70,7 +70,7 @@ fn two_looks_at_one_outage_are_named() {
         found,
         [
             "strategies.look: looks[1] (ultrasonic) and looks[2] (eddy-current) fall on one outage, as the 2nd of row A1: both are \
-          done and paid. If the one is meant instead of the other, change first_outage or every_outages."
+          done and paid. If the one is meant instead of the other, say so (instead_of_others = true), or change when they are due."
         ]
     );
     let found = warnings(|study| {

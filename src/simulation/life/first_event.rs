@@ -3,7 +3,7 @@
 //! Blades to which exactly one thing happens are counted, where a policy keeps blades apart. It is a shortcut only: they
 //! could be followed as all others are.
 
-use super::follow::covers;
+use super::follow::covers_by_chance;
 use crate::bits::{Bits, WORD, lowest, set_bits};
 use crate::simulation::inspection::{FalseCall, FalseCalls};
 use crate::simulation::nature::{Crack, Replacement};
@@ -247,7 +247,7 @@ impl FirstEvents {
             let calls = batch.inspections.false_calls(look.technique).all();
             let count = |call: &FalseCall| {
                 look.is_due(call.outage as usize)
-                    && covers(batch, call.life as usize, look, call.blade, call.outage as usize)
+                    && covers_by_chance(batch, call.life as usize, look, call.blade, call.outage as usize)
             };
             let before = self.false_calls.all().len();
             self.false_calls.add(calls, calls.iter().map(count));
@@ -368,7 +368,7 @@ fn event_with(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, event: u32,
 fn covered(batch: &RowBatch, look: &ScheduledLook, crack: &Crack, from: usize, calls: u64) -> u64 {
     let is_covered = |bit: &usize| {
         (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
-            && covers(batch, crack.life as usize, look, crack.blade, from + bit)
+            && covers_by_chance(batch, crack.life as usize, look, crack.blade, from + bit)
     };
     set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
 }

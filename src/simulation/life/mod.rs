@@ -18,12 +18,12 @@ pub(crate) use unit::UnitLives;
 use super::calendar::Calendar;
 use super::observe::{LifeRecord, Occupancy};
 use super::plan::RowPlan;
-use super::policy::{Act, Findings, Policy, PolicyState};
+use super::policy::{Act, Findings, FirstCall, Policy, PolicyState};
 use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::Study;
 use first_event::{FirstCracks, FirstEvents};
-use follow::Life;
+use follow::{Life, SeenAgain};
 use planted::PlantedInRow;
 pub(crate) use planted::{LossCounts, PlantedFate};
 use row_state::RowState;
@@ -57,6 +57,10 @@ struct Room {
     clean_called: Vec<u32>,
     /// Watched blades that are looked at there for that alone, after their techniques.
     watched_now: Vec<(usize, u32)>,
+    /// Calls there of looks that ask which blades they are on.
+    first_calls: Vec<FirstCall>,
+    /// Who looked at called blades again there.
+    seen_again: Vec<SeenAgain>,
     acts: Vec<Act>,
     planted: PlantedInRow,
 }

@@ -8,7 +8,7 @@
 //! [`Policy::stays_if_called`]: crate::simulation::policy::Policy::stays_if_called
 
 use super::Lives;
-use super::follow::{Life, covers};
+use super::follow::{Life, Whom};
 use super::row_state::RowState;
 use crate::simulation::nature::{LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;
@@ -127,31 +127,31 @@ impl Life<'_, '_> {
         technique: usize,
         outage: usize,
         look: Option<&ScheduledLook>,
-        blade: Option<u32>,
+        whom: Whom,
     ) {
         if !self.room.planted.numbers.is_empty() {
-            self.weigh_look(technique, outage, look, blade);
+            self.weigh_look(technique, outage, look, whom);
         }
     }
 
     #[inline(never)]
-    fn weigh_look(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, blade: Option<u32>) {
-        let (state, planted) = (&self.room.state, &mut self.room.planted);
-        for &number in &planted.numbers {
+    fn weigh_look(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, whom: Whom) {
+        for index in 0..self.room.planted.numbers.len() {
+            let (state, number) = (&self.room.state, self.room.planted.numbers[index]);
             let crack = &self.batch.nature.cracks[state.cracks[number] as usize];
             let is_there = state.is_alive(number) && crack.is_present(outage);
             let is_covered = |look: &ScheduledLook| {
                 (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
-                    && covers(self.batch, self.life, look, crack.blade, outage)
+                    && self.covers(look, crack.blade, outage)
             };
             if is_there
-                && blade.is_none_or(|blade| blade == crack.blade)
+                && whom.includes(crack.blade)
                 && look.is_none_or(is_covered)
-                && planted.asked[technique] != outage
+                && self.room.planted.asked[technique] != outage
             {
-                planted.asked[technique] = outage;
+                self.room.planted.asked[technique] = outage;
                 let outages = self.row.nature.calendar.len();
-                let factor = planted.answers[technique * outages + outage].factor;
+                let factor = self.room.planted.answers[technique * outages + outage].factor;
                 self.batch.nature.planted[self.life].standing.factor *= factor;
             }
         }

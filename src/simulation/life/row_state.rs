@@ -155,12 +155,19 @@ impl RowState {
         self.calls_due &= !lowest(from - self.window);
     }
 
-    /// Says at which outage a look that reacts is due next, if it is.
-    pub fn set_due(&mut self, look: usize, outage: Option<usize>) {
+    /// Says at which outage a look that reacts is due next, if it is; the row is visited there, even where another look
+    /// takes its place.
+    pub fn set_due(&mut self, strategy: &StrategyPlan, look: usize, outage: Option<usize>) {
         let in_window = outage.filter(|outage| (self.window..self.window + WINDOW).contains(outage));
-        self.looks_due[look] = in_window.map_or(0, |outage| 1 << (outage - self.window));
-        self.alarms |= self.looks_due[look];
+        let due = in_window.map_or(0, |outage| 1 << (outage - self.window));
+        self.looks_due[look] = due & strategy.policy.scheduled[look].looks_at.read(self.window);
+        self.alarms |= due;
         self.is_stale = true;
+    }
+
+    /// Has the row visited at each outage at which a scheduled look is due.
+    pub fn visit_when_due(&mut self, look: usize) {
+        self.alarms |= self.looks_due[look];
     }
 
     /// Has the row visited at some outages, as bits of which each stands for every 64th outage.

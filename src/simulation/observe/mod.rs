@@ -14,7 +14,6 @@ pub(crate) use unit_work::{UnitBuffers, UnitWork};
 pub(crate) use work::{WorkDone, WorkPlan};
 
 use super::calendar::Calendar;
-use super::policy::Policy;
 use crate::model::Study;
 use crate::random::Key;
 use losses::LossPrices;
@@ -102,17 +101,9 @@ impl LifeRecord {
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_row_cost();
     }
 
-    /// A further look at the whole row by a technique was called for, where some scheduled looks are due.
-    pub fn look_further(
-        &mut self,
-        plan: &WorkPlan,
-        policy: &Policy,
-        technique: usize,
-        outage: usize,
-        is_due: impl Fn(usize) -> bool,
-    ) {
+    /// A further look was called for.
+    pub fn escalate(&mut self) {
         self.values[Quantity::Escalated as usize] = 1.0;
-        self.work.look_further(plan, policy, technique, outage, is_due);
     }
 
     /// Prices what was done, but for what the rows of a unit share, and adds up what was in the row: cracks that entered,

@@ -152,6 +152,24 @@ impl WorkPlan {
         }
     }
 
+    /// Price of a further look at so many blades, of those that the technique does not look at by schedule; it may be at the
+    /// row for watched ones.
+    fn blades(
+        &self,
+        policy: &Policy,
+        technique: usize,
+        blades: usize,
+        is_there: bool,
+        is_due: impl Fn(usize) -> bool,
+    ) -> LookPrice {
+        let terms = &self.looks[technique];
+        let of_blades = terms.cost_per_blade * blades as f64;
+        if is_there || policy.scheduled_fraction(technique, is_due).is_some() {
+            return LookPrice { cost: of_blades, days: 0.0 };
+        }
+        LookPrice { cost: terms.cost_per_row + of_blades, days: terms.days_per_row }
+    }
+
     /// Price of looking, for that alone, at so many watched blades of the row.
     fn watch(&self, policy: &Policy, technique: usize, blades: usize, is_due: impl Fn(usize) -> bool) -> LookPrice {
         let (terms, watch) = (&self.looks[technique], policy.watch);
@@ -276,16 +294,41 @@ impl WorkDone {
         self.look(price, all.blades_out, outage);
     }
 
-    /// A further look at the whole row by a technique.
-    pub fn look_further(
+    /// A further look at the whole row by a technique; it may have looked at so many called blades again.
+    pub fn look_at_rest(
         &mut self,
         plan: &WorkPlan,
         policy: &Policy,
         technique: usize,
         outage: usize,
+        seen_again: Option<usize>,
         is_due: impl Fn(usize) -> bool,
     ) {
-        self.look(plan.rest_of_row(policy, technique, is_due), plan.looks[technique].blades_out, outage);
+        let (terms, mut price) = (&plan.looks[technique], plan.rest_of_row(policy, technique, &is_due));
+        if let Some(blades) = seen_again {
+            price.cost -= terms.cost_per_blade * blades as f64;
+            if policy.scheduled_fraction(technique, is_due).is_none() {
+                price.cost -= terms.cost_per_row;
+                price.days = 0.0;
+            }
+        }
+        self.look(price, terms.blades_out, outage);
+    }
+
+    /// A further look by a technique at so many called blades.
+    #[allow(clippy::too_many_arguments)]
+    pub fn look_at_blades(
+        &mut self,
+        plan: &WorkPlan,
+        policy: &Policy,
+        technique: usize,
+        outage: usize,
+        blades: usize,
+        is_there: bool,
+        is_due: impl Fn(usize) -> bool,
+    ) {
+        let price = plan.blades(policy, technique, blades, is_there, is_due);
+        self.look(price, plan.looks[technique].blades_out, outage);
     }
 
     /// A look at so many watched blades by a technique, for that alone.

@@ -1,7 +1,9 @@
 //! What holds for every study, over random ones.
 
 use super::studies;
-use crate::model::strategy::{Action, Coverage, Disposition, Look, SisterRows, SisterScope, Strategy};
+use crate::model::strategy::{
+    Action, Agreement, Coverage, Disposition, Look, Sample, SisterRows, SisterScope, Strategy, When,
+};
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
 use proptest::prelude::*;
@@ -112,9 +114,10 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
         (technique.depth_gate, technique.closed_mouth_factor) = (None, 1.0);
         let look = Look {
             techniques: vec![0],
-            first_outage: 1,
-            every_outages: 1,
-            coverage: Coverage { blade_fraction: 1.0, hot_spots: None, rows: None },
+            when: When::Every { first_outage: 1, every_outages: 1 },
+            instead_of_others: false,
+            agreement: Agreement::Any,
+            coverage: Coverage { blades: Sample::ALL, hot_spots: None, rows: None },
             escalation: None,
             after_finds: None,
             after_clean: None,

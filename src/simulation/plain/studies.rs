@@ -275,7 +275,9 @@ fn row_end() -> impl Strategy<Value = &'static str> {
 }
 
 fn look() -> impl Strategy<Value = String> {
-    let escalation = prop::option::of((one_of(&["\"bench\"", "\"array\"", "\"bench\", \"array\""]), any::<bool>()));
+    let scope = one_of(&["", "", ", of = \"called-blades\"", ", from_blades = 2", ", of = \"called-blades\", from_blades = 2"]);
+    let techniques = one_of(&["\"bench\"", "\"array\"", "\"insitu\"", "\"bench\", \"array\""]);
+    let escalation = prop::option::of((techniques, any::<bool>(), scope));
     let reacts = one_of(&[
         "",
         "",
@@ -286,23 +288,47 @@ fn look() -> impl Strategy<Value = String> {
         ", after_finds = { every_outages = 1, for_outages = 3 }, after_clean = { looks = 2, longer_by = 2, at_most = 5 }",
     ]);
     (scheduled_look(), escalation, reacts).prop_map(|(look, escalation, reacts)| {
-        let escalation = escalation.map_or_else(String::new, |(techniques, stands)| {
-            format!(", escalation = {{ techniques = [{techniques}], first_call_stands = {stands} }}")
+        let escalation = escalation.map_or_else(String::new, |(techniques, stands, scope)| {
+            format!(", escalation = {{ techniques = [{techniques}], first_call_stands = {stands}{scope} }}")
         });
-        format!("{{ {look}{escalation}{reacts} }}")
+        let by_period = look.contains("every_outages") && !look.contains("instead");
+        format!("{{ {look}{escalation}{} }}", if by_period { reacts } else { "" })
     })
 }
 
 fn scheduled_look() -> impl Strategy<Value = String> {
-    let techniques = one_of(&["\"insitu\"", "\"insitu\"", "\"bench\"", "\"array\"", "\"insitu\", \"bench\""]);
+    let techniques = one_of(&[
+        "\"insitu\"",
+        "\"insitu\"",
+        "\"bench\"",
+        "\"array\"",
+        "\"insitu\", \"bench\"",
+        "\"insitu\", \"bench\", \"array\"",
+    ]);
     let coverage = one_of(&[
+        "",
         "",
         "",
         "coverage = { blade_fraction = 0.5 }, ",
         "coverage = { hot_spots = [\"h1\"] }, ",
         "coverage = { blade_fraction = 0.7, hot_spots = [\"h2\"] }, ",
+        "coverage = { blades = 2, chosen = \"drawn\" }, ",
+        "coverage = { blades = 2, chosen = \"rotating\", hot_spots = [\"h1\"] }, ",
+        "coverage = { blade_fraction = 0.4, chosen = \"least-looked-at\" }, ",
     ]);
-    (techniques, coverage, 1..4_u32, 1..4_u32).prop_map(|(techniques, coverage, first, every)| {
-        format!("techniques = [{techniques}], {coverage}first_outage = {first}, every_outages = {every}")
-    })
+    let instead = one_of(&["", "", "", ", instead_of_others = true"]);
+    let stated = one_of(&["", "", "", "at_outages = [1, 2, 5]", "in_years = [2027.5, 2031, 2031.1]"]);
+    let agreement = one_of(&["", "", ", agreement = \"all\""]);
+    (techniques, agreement, coverage, 1..4_u32, 1..4_u32, stated, instead).prop_map(
+        |(techniques, agreement, coverage, first, every, stated, instead)| {
+            // One technique alone cannot agree.
+            let agreement = if techniques.contains(',') { agreement } else { "" };
+            let when = if stated.is_empty() {
+                format!("first_outage = {first}, every_outages = {every}")
+            } else {
+                stated.to_owned()
+            };
+            format!("techniques = [{techniques}], {coverage}{when}{agreement}{instead}")
+        },
+    )
 }

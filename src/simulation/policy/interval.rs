@@ -1,6 +1,6 @@
 //! An interval between looks that reacts: shorter after finds, longer after looks without, which may skip the next one.
 
-use crate::model::strategy::{AfterClean, AfterFinds, Look};
+use crate::model::strategy::{AfterClean, AfterFinds, Look, When};
 use crate::simulation::calendar::Calendar;
 
 /// When a look that reacts is due on a row.
@@ -30,13 +30,19 @@ pub(crate) struct IntervalState {
 impl Interval {
     /// Of a look, if it reacts.
     pub fn new(look: &Look, calendar: &Calendar) -> Option<Self> {
+        let When::Every { first_outage, every_outages } = look.when else { return None };
         look.reacts().then(|| Interval {
-            first: calendar.start + look.first_outage as usize - 1,
-            every: look.every_outages as usize,
+            first: calendar.start + first_outage as usize - 1,
+            every: every_outages as usize,
             after_finds: look.after_finds,
             after_clean: look.after_clean,
             skip_after_clean: look.skip_after_clean,
         })
+    }
+
+    /// The first outage at which it may be due.
+    pub fn first(&self) -> usize {
+        self.first
     }
 
     /// Where it begins.

@@ -6,11 +6,12 @@ mod disposition;
 mod escalation;
 mod interval;
 mod row_end;
+mod sampling;
 mod schedule;
 mod sisters;
 mod watch;
 
-pub(crate) use escalation::FurtherLook;
+pub(crate) use escalation::{FirstCall, Further, FurtherLook};
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
@@ -20,7 +21,9 @@ use crate::model::fleet::HotSpot;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, Watch};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
+use escalation::ByBlade;
 use interval::{Interval, IntervalState};
+use sampling::{Sampler, Samples};
 
 /// The rules of a strategy on one row.
 #[derive(Debug)]
@@ -31,7 +34,12 @@ pub(crate) struct Policy {
     pub reacting: Vec<usize>,
     /// Policies with the same number have the same scheduled looks and the same end of the row.
     pub schedule: usize,
-    pub further_looks: Vec<FurtherLook>,
+    further_looks: Vec<FurtherLook>,
+    /// What each look of the strategy makes of its calls, where it asks which blades they are on.
+    by_blade: Vec<Option<ByBlade>>,
+    /// Samples of blades, and the scheduled looks whose samples hang on those before them, by number.
+    samplers: Vec<Sampler>,
+    pub remembering: Vec<usize>,
     dispositions: Dispositions,
     /// Whether it has to know which blades are called, and how long their indications are.
     pub asks_for_blades: bool,
@@ -50,8 +58,10 @@ pub(crate) struct Policy {
 /// What the looks of one outage called, as far as it counts.
 #[derive(Debug, Default)]
 pub(crate) struct Findings {
-    /// The strategy's looks that called anything, whether that stands or not, as bits.
+    /// The strategy's looks that called anything, whether that stands or not, as bits; and of them those that called enough
+    /// to have others looked at.
     pub calling: u64,
+    pub leading: u64,
     /// Whether any indication stands.
     pub any: bool,
     /// Blades with indications that stand; known only to policies that ask for them.
@@ -73,6 +83,8 @@ pub(crate) struct PolicyState {
     pub watched: Vec<Watched>,
     /// For each look that reacts.
     intervals: Vec<IntervalState>,
+    /// For each sampler.
+    samples: Vec<Samples>,
 }
 
 /// Something done to a row at an outage.
@@ -88,18 +100,32 @@ pub(crate) enum Act {
     Retire,
 }
 
+impl PolicyState {
+    /// Whether the sample of an outage covers a blade.
+    #[inline]
+    pub fn covers(&self, sampler: usize, blade: u32, outage: usize) -> bool {
+        self.samples[sampler].covers(blade, outage)
+    }
+}
+
 impl Policy {
-    pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], calendar: &Calendar) -> Self {
+    pub fn new(strategy: &Strategy, row_index: usize, blades: u32, spots: &[HotSpot], calendar: &Calendar) -> Self {
         let row_end = RowEnd::new(strategy, calendar);
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
-        let scheduled = schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end);
+        let mut scheduled = schedule::scheduled_looks(strategy, row_index, blades, spots, calendar, row_end);
+        let samplers = schedule::samplers(strategy, blades, &mut scheduled);
         let reacts = |number: &usize| scheduled[*number].interval.is_some();
+        let remembers =
+            |number: &usize| scheduled[*number].sampler.is_some_and(|sampler: usize| samplers[sampler].remembers());
         let dispositions = Dispositions::new(&strategy.dispositions);
         Policy {
             reacting: (0..scheduled.len()).filter(reacts).collect(),
+            remembering: (0..scheduled.len()).filter(remembers).collect(),
             scheduled,
             schedule: 0,
             further_looks: escalation::further_looks(strategy),
+            by_blade: escalation::by_blade(strategy),
+            samplers,
             asks_for_blades: !dispositions.always_replace() || strategy.replace_row_from_blades.is_some(),
             dispositions,
             watch: strategy.watch,
@@ -120,8 +146,11 @@ impl Policy {
                 .map(|(outage, technique)| ScheduledLook::once(technique, outage, calendar))
                 .collect(),
             reacting: Vec::new(),
+            remembering: Vec::new(),
             schedule: 0,
             further_looks: Vec::new(),
+            by_blade: vec![None; calendar.len()],
+            samplers: Vec::new(),
             dispositions: Dispositions::new(&[]),
             asks_for_blades: false,
             watch: None,
@@ -142,6 +171,8 @@ impl Policy {
     pub fn keeps_blades_apart(&self) -> bool {
         !self.asks_for_blades
             && self.further_looks.is_empty()
+            && self.by_blade.iter().all(Option::is_none)
+            && self.samplers.is_empty()
             && self.reacting.is_empty()
             && self.sisters.is_none()
             && self.after_loss == AfterLoss::ReplaceBlade
@@ -161,12 +192,40 @@ impl Policy {
                 return kept;
             }
         }
-        // Where its call does not stand, those of further looks decide.
-        let mut not_standing = self.scheduled.iter().filter(|look| look.technique == technique && !look.stands);
-        not_standing.next().map_or(0.0, |look| {
-            let further = self.further_looks.iter().filter(|further| further.after >> look.look & 1 != 0);
-            further.map(|further| miss(further.technique)).product::<f64>().max(f64::MIN_POSITIVE)
-        })
+        let own = self.scheduled.iter().filter(|look| look.technique == technique);
+        own.map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
+    }
+
+    /// The same for a scheduled look of the technique.
+    fn stays_if_called_by(&self, look: &ScheduledLook, miss: impl Fn(usize) -> f64) -> f64 {
+        let Some(by_blade) = self.by_blade[look.look].filter(ByBlade::needs_others) else {
+            // Where its call does not stand, those of further looks decide.
+            return if look.stands { 0.0 } else { self.all_miss_after(look, miss).max(f64::MIN_POSITIVE) };
+        };
+        // Others of the look must call as well, or other blades be called.
+        let others = self.scheduled.iter().filter(|other| other.look == look.look && other.technique != look.technique);
+        let all_call: f64 = others.map(|other| 1.0 - miss(other.technique)).product();
+        let enough = if by_blade.leads_on(1) { 1.0 } else { 0.5 };
+        let stands = if look.stands { 1.0 } else { enough * (1.0 - self.all_miss_after(look, miss)) };
+        // Other cracks of the blade may be called.
+        (1.0 - all_call * stands).max(if by_blade.leads_on(1) { 0.05 } else { 0.5 })
+    }
+
+    /// Chance that all looks that a scheduled look leads to miss a crack.
+    fn all_miss_after(&self, look: &ScheduledLook, miss: impl Fn(usize) -> f64) -> f64 {
+        let further = self.further_looks.iter().filter(|further| further.follows(look.look));
+        further.map(|further| miss(further.technique)).product()
+    }
+
+    /// Whether the indications of a look of the strategy count without a further look.
+    pub fn stands(&self, look: usize) -> bool {
+        self.scheduled.iter().any(|own| own.look == look && own.stands)
+    }
+
+    /// What a look of the strategy makes of its calls, where it asks which blades they are on.
+    #[inline(always)]
+    pub fn by_blade(&self, look: usize) -> Option<ByBlade> {
+        self.by_blade[look]
     }
 
     /// Whether any rule of it uses a technique.
@@ -201,6 +260,44 @@ impl Policy {
         state.watched.clear();
         state.intervals.clear();
         state.intervals.extend(self.intervals().map(Interval::begin));
+        state.samples.resize_with(self.samplers.len(), Samples::default);
+        for (sampler, samples) in self.samplers.iter().zip(&mut state.samples) {
+            sampler.begin(samples);
+        }
+    }
+
+    /// Chooses the samples of an outage, where some scheduled looks are due, by number, by a draw for each look of the
+    /// strategy and blade.
+    #[inline(always)]
+    pub fn choose_samples(
+        &self,
+        state: &mut PolicyState,
+        outage: usize,
+        is_due: impl Fn(usize) -> bool,
+        draw: impl Fn(usize, u32) -> f64,
+    ) {
+        for (index, (sampler, samples)) in self.samplers.iter().zip(&mut state.samples).enumerate() {
+            let mut own = self.scheduled.iter().enumerate().filter(|(_, look)| look.sampler == Some(index));
+            if own.any(|(number, _)| is_due(number)) {
+                sampler.choose(samples, outage, |blade| draw(sampler.look, blade));
+            }
+        }
+    }
+
+    /// Whether blades that are new have to be told to it.
+    #[inline(always)]
+    pub fn asks_for_new_blades(&self) -> bool {
+        !self.remembering.is_empty()
+    }
+
+    /// A blade is new at a position.
+    pub fn renew_blade(&self, blade: u32, state: &mut PolicyState) {
+        state.samples.iter_mut().for_each(|samples| samples.renew(blade));
+    }
+
+    /// All blades are new in the row.
+    pub fn renew_row(&self, state: &mut PolicyState) {
+        state.samples.iter_mut().for_each(Samples::renew_all);
     }
 
     /// A blade was lost.
@@ -228,9 +325,14 @@ impl Policy {
         self.row_end.map(|end| end.outage)
     }
 
-    /// Looks at the whole row that an outage's findings lead to.
-    pub fn further_looks(&self, calling: u64) -> impl Iterator<Item = &FurtherLook> {
-        self.further_looks.iter().filter(move |look| look.after & calling != 0)
+    /// Techniques that look again where some of the strategy's looks lead to that, and at whom.
+    pub fn further_looks(&self, leading: u64) -> impl Iterator<Item = (usize, Further)> {
+        self.further_looks.iter().filter_map(move |look| Some((look.technique, look.of(leading)?)))
+    }
+
+    /// Whether a technique looks at the whole row again there.
+    pub fn looks_at_row_again(&self, technique: usize, leading: u64) -> bool {
+        self.further_looks(leading).any(|(own, of)| own == technique && of == Further::Row)
     }
 
     /// Decides what is done at an outage.

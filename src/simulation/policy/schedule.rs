@@ -1,10 +1,10 @@
 //! Looks by schedule.
 
-use super::RowEnd;
 use super::interval::Interval;
+use super::{RowEnd, Sampler};
 use crate::bits::Bits;
 use crate::model::fleet::HotSpot;
-use crate::model::strategy::{RowEndAction, Strategy};
+use crate::model::strategy::{Look, RowEndAction, Strategy};
 use crate::simulation::calendar::Calendar;
 
 /// Looks of one technique by schedule.
@@ -18,6 +18,8 @@ pub(crate) struct ScheduledLook {
     /// How it reacts to finds, if it does.
     pub interval: Option<Interval>,
     pub blade_fraction: f64,
+    /// Number of the policy's sampler that says which blades, where they are so many.
+    pub sampler: Option<usize>,
     /// Whether each hot spot is looked at; empty when all are.
     pub hot_spots: Vec<bool>,
     /// Whether every blade and hot spot is looked at.
@@ -38,6 +40,7 @@ impl ScheduledLook {
             looks_at,
             interval: None,
             blade_fraction: 1.0,
+            sampler: None,
             hot_spots: Vec::new(),
             covers_all: true,
             look: 0,
@@ -66,6 +69,7 @@ impl ScheduledLook {
 pub(super) fn scheduled_looks(
     strategy: &Strategy,
     row_index: usize,
+    blades: u32,
     spots: &[HotSpot],
     calendar: &Calendar,
     row_end: Option<RowEnd>,
@@ -77,24 +81,29 @@ pub(super) fn scheduled_looks(
         Some(end) => outage != end.outage,
         None => true,
     };
-    for (index, look) in strategy.looks.iter().enumerate() {
-        if look.coverage.rows.as_ref().is_some_and(|rows| !rows.contains(&row_index)) {
-            continue;
-        }
-        let (first, every) = (calendar.start + look.first_outage as usize - 1, look.every_outages as usize);
+    let years = &calendar.years[calendar.start..];
+    let covers_row = |look: &Look| look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&row_index));
+    let outages = |look: &Look| -> Vec<usize> {
+        look.when.outages(years).into_iter().map(|outage| calendar.start + outage).collect()
+    };
+    // Outages at which one look takes the place of all others.
+    let displacing = strategy.looks.iter().filter(|look| look.instead_of_others && covers_row(look));
+    let displacing: Vec<usize> = displacing.flat_map(outages).collect();
+    for (index, look) in strategy.looks.iter().enumerate().filter(|(_, look)| covers_row(look)) {
         let interval = Interval::new(look, calendar);
         let clean = interval.as_ref().map(|interval| interval.due_if_clean(calendar.len()));
-        let by_count = |outage: usize| outage >= first && (outage - first).is_multiple_of(every);
-        let is_planned = |outage: usize| {
-            is_looked_at(outage) && clean.as_ref().map_or_else(|| by_count(outage), |due| due.contains(&outage))
-        };
-        let is_due = |outage: usize| {
-            if clean.is_some() { outage >= first && is_looked_at(outage) } else { is_planned(outage) }
+        let by_count = outages(look);
+        let may_look =
+            |outage: usize| is_looked_at(outage) && (look.instead_of_others || !displacing.contains(&outage));
+        let is_planned = |outage: usize| may_look(outage) && clean.as_ref().unwrap_or(&by_count).contains(&outage);
+        let is_due = |outage: usize| match &interval {
+            Some(interval) => outage >= interval.first() && may_look(outage),
+            None => is_planned(outage),
         };
         let names = look.coverage.hot_spots.as_ref();
         let hot_spots: Vec<bool> =
             names.map_or_else(Vec::new, |names| spots.iter().map(|spot| names.contains(&spot.id)).collect());
-        let blade_fraction = look.coverage.blade_fraction;
+        let blade_fraction = look.coverage.blades.fraction(blades);
         for &technique in &look.techniques {
             scheduled.push(ScheduledLook {
                 technique,
@@ -102,6 +111,7 @@ pub(super) fn scheduled_looks(
                 planned: (0..calendar.len()).map(is_planned).collect(),
                 interval: interval.clone(),
                 blade_fraction,
+                sampler: None,
                 covers_all: hot_spots.is_empty() && blade_fraction >= 1.0,
                 hot_spots: hot_spots.clone(),
                 look: index,
@@ -110,4 +120,17 @@ pub(super) fn scheduled_looks(
         }
     }
     scheduled
+}
+
+/// The samples of a strategy's looks at a row of so many blades, which are numbered in its scheduled looks.
+pub(super) fn samplers(strategy: &Strategy, blades: u32, scheduled: &mut [ScheduledLook]) -> Vec<Sampler> {
+    let mut samplers: Vec<Sampler> = Vec::new();
+    for own in scheduled.chunk_by_mut(|one, other| one.look == other.look) {
+        let look = own[0].look;
+        if let Some(sampler) = Sampler::new(strategy.looks[look].coverage.blades, blades, look) {
+            own.iter_mut().for_each(|look| look.sampler = Some(samplers.len()));
+            samplers.push(sampler);
+        }
+    }
+    samplers
 }

@@ -4,7 +4,7 @@ use crate::distribution::Distribution;
 use crate::error::{Error, Fault, Result};
 use crate::model::Study;
 use crate::model::growth::Limit;
-use crate::model::strategy::{Action, AfterLoss, Strategy};
+use crate::model::strategy::{Action, AfterLoss, Agreement, Sample, Strategy};
 use crate::simulation::nature::{HotSpotGrowth, NaturePlan};
 
 /// A list of obstacles, each with its place, what is in the way, and what would be right.
@@ -105,12 +105,19 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
         if look.reacts() {
             obstacles.add(path(""), format!("its interval reacts to finds: {one_by_one}"), SIMULATE);
         }
-        if look.coverage.blade_fraction < 1.0 {
-            obstacles.add(
-                path(".coverage.blade_fraction"),
-                "cracks of one blade are seen together or not at all",
-                "1 is screened; else simulate it",
-            );
+        let sampled = match look.coverage.blades {
+            Sample::ByChance(fraction) => (fraction < 1.0).then_some(".coverage.blade_fraction"),
+            Sample::Number(..) => Some(".coverage.chosen"),
+        };
+        if let Some(key) = sampled {
+            let reason = "cracks of one blade are seen together or not at all";
+            obstacles.add(path(key), reason, "1 is screened; else simulate it");
+        }
+        if look.instead_of_others {
+            obstacles.add(path(".instead_of_others"), "looks that others take the place of are not screened", SIMULATE);
+        }
+        if look.agreement != Agreement::Any {
+            obstacles.add(path(".agreement"), "a call alone is no indication", "\"any\" is screened; else simulate it");
         }
         let falsely = |technique: &&usize| study.techniques[**technique].false_call_probability > 0.0;
         if look.coverage.hot_spots.is_some() && look.techniques.iter().any(|technique| falsely(&technique)) {

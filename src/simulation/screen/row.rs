@@ -308,8 +308,8 @@ impl<'a> RowScreen<'a> {
             if look.coverage.rows.as_ref().is_some_and(|rows| !rows.contains(&self.row_index)) {
                 continue;
             }
-            let due = to_come.iter().skip(look.first_outage as usize - 1).step_by(look.every_outages as usize);
-            for line in due.map(|year| self.grid.line(*year)) {
+            let due = look.when.outages(to_come).into_iter();
+            for line in due.map(|outage| self.grid.line(to_come[outage])) {
                 for &technique in &look.techniques {
                     for (spot, of_spot) in spots.iter().zip(&mut looks.of_spots) {
                         let names = look.coverage.hot_spots.as_ref();
