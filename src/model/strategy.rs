@@ -65,6 +65,11 @@ pub enum When {
 }
 
 impl When {
+    /// By period: the first outage, counted from 1, then every so many.
+    pub const fn every(first_outage: u32, every_outages: u32) -> Self {
+        When::Every { first_outage, every_outages }
+    }
+
     /// Outages at which it is due as long as it does not react, counted from 0, of outages in some years.
     pub fn outages(&self, years: &[f64]) -> Vec<usize> {
         let mut due: Vec<usize> = match self {

@@ -18,8 +18,8 @@ use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
 use crate::model::strategy::{
-    Action, AfterLoss, Agreement, Choice, EscalationScope, Look, RowEndAction, Sample, SampleSize, SisterScope, Strategy,
-    When,
+    Action, AfterLoss, Agreement, Choice, EscalationScope, Look, RowEndAction, Sample, SampleSize, SisterScope,
+    Strategy, When,
 };
 use crate::model::uncertain::UncertainInput;
 
@@ -378,7 +378,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 escalations(look).any(|other| other == technique) && !blades.is_empty() && blades.len() >= from_blades
             });
             let leading: Vec<(&Look, &Vec<u32>)> = leading.collect();
-            let is_at_row = |look: &Look| look.escalation.as_ref().is_some_and(|after| after.of == EscalationScope::Row);
+            let is_at_row =
+                |look: &Look| look.escalation.as_ref().is_some_and(|after| after.of == EscalationScope::Row);
             if leading.iter().any(|(look, _)| is_at_row(look)) {
                 second_looks.push((technique, None));
             } else if !leading.is_empty() {
@@ -410,8 +411,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn is_due(&self, look: &Look, outage: usize) -> bool {
         let takes_its_place =
             |other: &Look| other.instead_of_others && !std::ptr::eq(other, look) && self.is_scheduled(other, outage);
-        self.is_scheduled(look, outage)
-            && (look.instead_of_others || !self.strategy.looks.iter().any(takes_its_place))
+        self.is_scheduled(look, outage) && (look.instead_of_others || !self.strategy.looks.iter().any(takes_its_place))
     }
 
     fn is_scheduled(&self, look: &Look, outage: usize) -> bool {
@@ -435,7 +435,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let all = self.row().blades;
         let size = match size {
             SampleSize::Blades(blades) => blades.min(all),
-            SampleSize::Fraction(fraction) => (1..=all).find(|size| f64::from(*size) >= fraction * f64::from(all) - 1e-9)?,
+            SampleSize::Fraction(fraction) => {
+                (1..=all).find(|size| f64::from(*size) >= fraction * f64::from(all) - 1e-9)?
+            }
         };
         if !self.is_due(look, outage) {
             return Some(Vec::new());

@@ -425,8 +425,9 @@ fn look(look: &Look, study: &Study) -> String {
     let names = |indices: &[usize]| list(indices.iter().map(|index| text(&study.techniques[*index].id)));
     let mut entries = vec![("techniques", names(&look.techniques))];
     match &look.when {
-        When::Every { first_outage, every_outages } => entries
-            .extend([("first_outage", first_outage.to_string()), ("every_outages", every_outages.to_string())]),
+        When::Every { first_outage, every_outages } => {
+            entries.extend([("first_outage", first_outage.to_string()), ("every_outages", every_outages.to_string())])
+        }
         When::Outages(numbers) => {
             entries.push(("at_outages", list(numbers.iter().map(ToString::to_string))));
         }

@@ -1,7 +1,7 @@
 //! Rules one at a time, with answers worked out by hand: a row whose every origin cracks at the very beginning, whose
 //! cracks grow alike by a closed form, and whose looks see all or nothing, or a stated part.
 
-use crate::support::{ByNumber, Lived};
+use crate::support::{ByNumber, Lived, again_by};
 use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
@@ -11,7 +11,7 @@ use serrata::model::economics::Payments;
 use serrata::model::fleet::PastLook;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
-    Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, SisterRows, SisterScope, Watch,
+    Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope, Watch, When,
 };
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -196,7 +196,7 @@ fn replaced_blades_are_paid_one_by_one() {
 
 fn watched(study: &mut StudyParts) {
     study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
-    study.strategies[LOOK].looks[0].every_outages = 100;
+    study.strategies[LOOK].looks[0].when = When::every(1, 100);
     study.techniques[0].cost_per_row = 11.0;
     study.techniques[0].cost_per_blade = 2.0;
     study.techniques[0].days_per_row = 1.5;
@@ -221,12 +221,12 @@ fn watched_blades_are_looked_at_at_the_next_outage_and_paid_once_a_row() {
     assert_equal(ours(&study, Quantity::LookCost), 31.0 * worth(1.0) + 10.0 * (worth(2.0) + worth(3.0)));
     assert_equal(ours(&study, Quantity::LookDays), 2.0);
     // The schedule's own look is the watch's.
-    study.strategies[LOOK].looks[0].every_outages = 1;
+    study.strategies[LOOK].looks[0].when = When::every(1, 1);
     let scheduled: f64 = (1..=5).map(|outage| worth(f64::from(outage))).sum();
     assert_equal(ours(&study, Quantity::LookCost), 31.0 * scheduled);
     assert_equal(ours(&study, Quantity::CracksFound), 30.0);
     // Not at the outage at which the row ends.
-    study.strategies[LOOK].looks[0].every_outages = 100;
+    study.strategies[LOOK].looks[0].when = When::every(1, 100);
     study.strategies[LOOK].row_end = Some(RowEnd { year: 3.0, then: RowEndAction::NewRow });
     assert_equal(ours(&study, Quantity::LookCost), 31.0 * worth(1.0) + 10.0 * worth(2.0));
     assert_equal(ours(&study, Quantity::CracksFound), 20.0);
@@ -400,7 +400,7 @@ fn cracks_of_all_ages_meet_the_same_crew() {
     let mut study = study(10);
     study.growth[0].coefficient_m_per_start = 1e-22;
     study.units[0].outages.years = vec![1.0, 2.0];
-    study.strategies[LOOK].looks[0].first_outage = 2;
+    study.strategies[LOOK].looks[0].when = When::every(2, 1);
     vague(&mut study);
     study.techniques[0].pod.q50_mm = 2.0 * INITIAL_MM;
     study.techniques[0].inspection_sigma = 0.8;
@@ -511,7 +511,6 @@ fn lives_that_lose_a_blade_before_the_study_are_drawn_again() {
 /// One technique looks at a row once an outage, however many rules ask for it.
 #[test]
 fn one_technique_is_paid_once_an_outage() {
-    use serrata::model::strategy::Escalation;
     let base = |study: &mut StudyParts| {
         study.units[0].outages.years = vec![1.0];
         study.techniques[0].cost_per_row = 11.0;
@@ -523,7 +522,7 @@ fn one_technique_is_paid_once_an_outage() {
         base(&mut study);
         let look: &mut Look = &mut study.strategies[LOOK].looks[0];
         (look.coverage.blades, look.coverage.hot_spots) = (Sample::ByChance(fraction), hot_spots);
-        look.escalation = Some(Escalation { techniques: vec![0], first_call_stands: true });
+        look.escalation = Some(again_by(vec![0], true));
         study
     };
     // By schedule and as second look: only what the schedule leaves out is paid.
@@ -555,7 +554,7 @@ fn one_technique_is_paid_once_an_outage() {
     both.techniques.push(second);
     both.persistence =
         serrata::model::detection::Persistence::new(vec![vec![1.0, 0.0], vec![0.0, 1.0]]).expect("a matrix");
-    let escalation = Some(Escalation { techniques: vec![1], first_call_stands: false });
+    let escalation = Some(again_by(vec![1], false));
     both.strategies[LOOK].looks[0].escalation = escalation.clone();
     let mut other = both.strategies[LOOK].looks[0].clone();
     other.escalation = escalation;
@@ -567,7 +566,6 @@ fn one_technique_is_paid_once_an_outage() {
 /// A first call that does not stand counts for nothing, on a blade too that another look calls.
 #[test]
 fn an_overruled_indication_counts_for_nothing() {
-    use serrata::model::strategy::Escalation;
     let mut study = study(10);
     study.units[0].outages.years = vec![2.0];
     // Two hot spots a blade; the second look sees one of them only, and reports it short.
@@ -588,7 +586,7 @@ fn an_overruled_indication_counts_for_nothing() {
         Disposition { below_mm: f64::INFINITY, action: Action::Replace },
     ];
     for (first_call_stands, found, replaced) in [(false, 10.0, 0.0), (true, 20.0, 10.0)] {
-        study.strategies[LOOK].looks[0].escalation = Some(Escalation { techniques: vec![1], first_call_stands });
+        study.strategies[LOOK].looks[0].escalation = Some(again_by(vec![1], first_call_stands));
         assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
         assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
     }
@@ -657,8 +655,7 @@ fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
     let strategy = &mut study.strategies[LOOK];
     // Every row is looked at with blades out at the first outage, and never again.
     strategy.sister_rows = None;
-    strategy.looks =
-        vec![Look { techniques: vec![1], first_outage: 1, every_outages: 400, ..strategy.looks[0].clone() }];
+    strategy.looks = vec![Look { techniques: vec![1], when: When::every(1, 400), ..strategy.looks[0].clone() }];
     strategy.looks[0].coverage.rows = None;
     study.units[0].outages.window_days = 12.0;
     let costs = &mut study.costs;

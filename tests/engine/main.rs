@@ -11,6 +11,7 @@ mod initiation;
 mod inspection;
 mod mouths;
 mod overspeed;
+mod plans;
 mod rare;
 mod reproducibility;
 mod screen;

@@ -8,7 +8,7 @@ use serrata::model::StudyParts;
 use serrata::model::fleet::Side;
 use serrata::model::growth::Limit;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, AfterLoss, Disposition};
+use serrata::model::strategy::{Action, AfterLoss, Disposition, Sample, When};
 use serrata::simulation::{Quantity, Run, Screened, Screening};
 
 /// Largest accepted relative distance to numbers by another quadrature.
@@ -139,8 +139,7 @@ impl Thinned {
         study.rows[0].blades = Self::BLADES;
         let mean = Self::STARTS_PER_YEAR * f64::from(Self::BLADES) / self.per_year;
         study.initiation[0].shape = InitiationShape::Exponential { mean };
-        study.strategies[0].looks[0].every_outages = self.every;
-        study.strategies[0].looks[0].first_outage = self.every;
+        study.strategies[0].looks[0].when = When::every(self.every, self.every);
         let spot = &mut study.roots[0].hot_spots[0];
         spot.initial_depth_mm = Distribution::Fixed(0.3);
         // From 0.3 to 4 mm by Paris' law with m = 3 and K = 0.73 S sqrt(pi a), in closed form.
@@ -300,7 +299,7 @@ fn small_with_losses() -> StudyParts {
         strategy.dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
         strategy.after_loss = AfterLoss::ReplaceBlade;
         strategy.row_end = None;
-        strategy.looks.iter_mut().for_each(|look| look.coverage.blade_fraction = 1.0);
+        strategy.looks.iter_mut().for_each(|look| look.coverage.blades = Sample::ALL);
     }
     study.techniques.iter_mut().for_each(|technique| technique.inspection_sigma = 0.0);
     study

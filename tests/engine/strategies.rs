@@ -1,13 +1,13 @@
 //! What strategies do, one act at a time, on the row of yardstick problem y2: each answer is known
 //! on paper or equals that of another strategy.
 
-use crate::support::{ByNumber, Lived};
+use crate::support::{ByNumber, Lived, again_by};
 use serrata::Study;
 use serrata::model::StudyParts;
 use serrata::model::detection::Persistence;
 use serrata::model::fleet::{HotSpot, Row};
 use serrata::model::initiation::{InitiationLaw, InitiationShape};
-use serrata::model::strategy::{Action, AfterLoss, Disposition, Escalation, RowEnd, RowEndAction};
+use serrata::model::strategy::{Action, AfterLoss, Disposition, RowEnd, RowEndAction, Sample, When};
 use serrata::simulation::{Comparison, Quantity, Run};
 use std::ops::Range;
 
@@ -62,7 +62,7 @@ fn every_way_of_following_a_row_comes_to_the_same(life_in_starts: f64, outages_p
             }
             study.strategies[OUT_THIRD].looks[0].techniques = vec![0, 1];
             let mut again = study.strategies[ESCALATED].looks[0].clone();
-            (again.first_outage, again.every_outages, again.techniques) = (2, 2, vec![1]);
+            (again.when, again.techniques) = (When::every(2, 2), vec![1]);
             study.strategies[ESCALATED].looks.push(again);
             // Two second looks, which find the same cracks.
             add_copy_of_second(study);
@@ -197,7 +197,7 @@ fn a_crack_counts_once_an_outage_whoever_calls_it() {
             let at = usize::from(first_call_stands) + 1;
             study.strategies[at] = study.strategies[ESCALATED].clone();
             study.strategies[at].id = format!("{first_call_stands}");
-            study.strategies[at].looks[0].escalation = Some(Escalation { techniques: vec![1, 2], first_call_stands });
+            study.strategies[at].looks[0].escalation = Some(again_by(vec![1, 2], first_call_stands));
         }
     });
     for strategy in [1, 2] {
@@ -213,7 +213,7 @@ fn a_second_look_that_sees_nothing_overrules_the_first() {
         let second = &mut study.techniques[1];
         second.pod.ceiling = 1e-15;
         second.false_call_probability = 0.0;
-        let escalation = Escalation { techniques: vec![1], first_call_stands: false };
+        let escalation = again_by(vec![1], false);
         study.strategies[ESCALATED].looks[0].escalation = Some(escalation);
     });
     assert!(value(&comparison, ESCALATED, Quantity::Escalated) > 0.9);

@@ -1,5 +1,6 @@
 //! Distances between the engine's numbers and those of other programs, in standard errors.
 
+use serrata::model::strategy::{Escalation, EscalationScope};
 use serrata::model::{RowId, StrategyId, StudyParts};
 use serrata::simulation::{AfterOutageEstimate, Comparison, Estimate, Quantity, Run};
 use serrata::{Result, Study};
@@ -113,4 +114,9 @@ impl Lived for StudyParts {
     fn simulate(&self, run: &Run) -> Result<Comparison> {
         self.study().simulate(run)
     }
+}
+
+/// A further look at the whole row by some techniques.
+pub fn again_by(techniques: Vec<usize>, first_call_stands: bool) -> Escalation {
+    Escalation { techniques, of: EscalationScope::Row, from_blades: 1, first_call_stands }
 }

@@ -4,7 +4,7 @@ use crate::support::Lived;
 use serrata::Study;
 use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch};
+use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch, When};
 
 /// The warnings of the small study with one thing changed.
 fn warnings(change: impl Fn(&mut StudyParts)) -> Vec<String> {
@@ -33,7 +33,7 @@ fn a_plan_that_says_what_it_means_has_no_warning() {
 
 #[test]
 fn a_strategy_that_never_looks_is_named() {
-    let found = warnings(|study| study.strategies[0].looks[0].first_outage = 20);
+    let found = warnings(|study| study.strategies[0].looks[0].when = When::every(20, 1));
     assert_eq!(
         found,
         [
@@ -52,7 +52,7 @@ fn a_strategy_that_never_looks_is_named() {
 fn a_loss_is_not_the_only_sign_of_a_strategy_that_never_looks() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
     let mut study = Study::load(path).expect("a valid study").into_parts();
-    study.strategies[0].looks[0].first_outage = 20;
+    study.strategies[0].looks[0].when = When::every(20, 1);
     let run = serrata::simulation::Run { trials: 100, ..serrata::simulation::Run::default() };
     let comparison = study.simulate(&run).expect("a run");
     assert!(comparison.warnings()[0].starts_with("strategies.look.looks[1] never looks"));
@@ -63,7 +63,7 @@ fn two_looks_at_one_outage_are_named() {
     let found = warnings(|study| {
         study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
         let mut second = study.strategies[0].looks[0].clone();
-        (second.techniques, second.first_outage, second.every_outages) = (vec![1], 2, 2);
+        (second.techniques, second.when) = (vec![1], When::every(2, 2));
         study.strategies[0].looks.push(second);
     });
     assert_eq!(
@@ -75,9 +75,8 @@ fn two_looks_at_one_outage_are_named() {
     );
     let found = warnings(|study| {
         let mut second = study.strategies[0].looks[0].clone();
-        (second.first_outage, second.every_outages) = (1, 2);
-        study.strategies[0].looks[0].first_outage = 2;
-        study.strategies[0].looks[0].every_outages = 2;
+        second.when = When::every(1, 2);
+        study.strategies[0].looks[0].when = When::every(2, 2);
         study.strategies[0].looks.push(second);
     });
     assert_eq!(found, Vec::<String>::new(), "looks that take turns");
@@ -87,7 +86,7 @@ fn two_looks_at_one_outage_are_named() {
 fn blades_that_come_out_only_to_be_watched_are_named() {
     let watch = |study: &mut StudyParts| {
         study.strategies[0].looks[0].techniques = vec![1];
-        study.strategies[0].looks[0].every_outages = 2;
+        study.strategies[0].looks[0].when = When::every(1, 2);
         study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
     };
     let found = warnings(watch);

@@ -3,7 +3,7 @@
 use crate::support::Lived;
 use serrata::Study;
 use serrata::model::StudyParts;
-use serrata::model::strategy::{Coverage, Look, RowEnd, RowEndAction};
+use serrata::model::strategy::{Coverage, Look, RowEnd, RowEndAction, Sample, When};
 use serrata::simulation::Column;
 
 /// Three rows of unit A on two rotors, with one crew and a window of 15 days, and one row of unit B with a window of two.
@@ -30,11 +30,11 @@ fn study() -> StudyParts {
     let mut strategies = vec![look; 3];
     // In place on half of the blades of all rows at every outage; at the second also out at the pins of the first row.
     let in_place = strategies[0].looks[0].clone();
-    let coverage = Coverage { blade_fraction: 1.0, hot_spots: Some(vec!["pin".to_owned()]), rows: Some(vec![0]) };
-    let out = Look { techniques: vec![1], first_outage: 2, every_outages: 2, coverage, ..in_place.clone() };
+    let coverage = Coverage { blades: Sample::ALL, hot_spots: Some(vec!["pin".to_owned()]), rows: Some(vec![0]) };
+    let out = Look { techniques: vec![1], when: When::every(2, 2), coverage, ..in_place.clone() };
     strategies[0].looks.push(out);
     // In place on the whole row; a clean look puts off the next one.
-    let coverage = Coverage { blade_fraction: 1.0, hot_spots: None, rows: None };
+    let coverage = Coverage { blades: Sample::ALL, hot_spots: None, rows: None };
     strategies[1].looks = vec![Look { skip_after_clean: Some(1), coverage, ..in_place }];
     strategies[2].row_end = Some(RowEnd { year: 2026.0, then: RowEndAction::NewRow });
     strategies.push(none);

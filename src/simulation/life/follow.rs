@@ -100,7 +100,14 @@ impl Life<'_, '_> {
         }
         let is_due = |look| self.room.state.is_due(look, outage);
         let seen = self.room.seen_again.iter().find(|seen| seen.technique == technique);
-        self.record.work.look_at_rest(&self.strategy.work, policy, technique, outage, seen.map(|seen| seen.blades), is_due);
+        self.record.work.look_at_rest(
+            &self.strategy.work,
+            policy,
+            technique,
+            outage,
+            seen.map(|seen| seen.blades),
+            is_due,
+        );
         let before = self.found();
         self.look_again(technique, outage, Whom::Row);
         self.note_finds(outage, before);
@@ -386,8 +393,7 @@ impl Life<'_, '_> {
     fn covered(&self, look: &ScheduledLook, word: usize, calls: u64, outage: usize) -> u64 {
         let is_covered = |bit: &usize| {
             let crack = &self.batch.nature.cracks[self.room.state.cracks[word * WORD + bit] as usize];
-            (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()])
-                && self.covers(look, crack.blade, outage)
+            (look.hot_spots.is_empty() || look.hot_spots[crack.hot_spot()]) && self.covers(look, crack.blade, outage)
         };
         set_bits(calls).filter(is_covered).fold(0, |covered, bit| covered | 1 << bit)
     }

@@ -122,13 +122,7 @@ impl Life<'_, '_> {
     /// A technique looks at the planted crack at an outage, if it is there and the look covers it: the life's weight is
     /// multiplied by what its answer is worth, once an outage.
     #[inline(always)]
-    pub fn look_at_planted(
-        &mut self,
-        technique: usize,
-        outage: usize,
-        look: Option<&ScheduledLook>,
-        whom: Whom,
-    ) {
+    pub fn look_at_planted(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, whom: Whom) {
         if !self.room.planted.numbers.is_empty() {
             self.weigh_look(technique, outage, look, whom);
         }

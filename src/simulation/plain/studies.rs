@@ -275,7 +275,8 @@ fn row_end() -> impl Strategy<Value = &'static str> {
 }
 
 fn look() -> impl Strategy<Value = String> {
-    let scope = one_of(&["", "", ", of = \"called-blades\"", ", from_blades = 2", ", of = \"called-blades\", from_blades = 2"]);
+    let scope =
+        one_of(&["", "", ", of = \"called-blades\"", ", from_blades = 2", ", of = \"called-blades\", from_blades = 2"]);
     let techniques = one_of(&["\"bench\"", "\"array\"", "\"insitu\"", "\"bench\", \"array\""]);
     let escalation = prop::option::of((techniques, any::<bool>(), scope));
     let reacts = one_of(&[

@@ -1,0 +1,343 @@
+//! Rules of plans as a study file states them, with answers enumerated on paper.
+//!
+//! A row of blades of which a stated number are cracked from before the study on: cracks start by running hours, and hours
+//! end before the others are renewed. Cracks do not grow, and techniques call any crack with one chance.
+
+use crate::support::ByNumber;
+use serrata::Study;
+use serrata::simulation::{Comparison, Estimate, Quantity, Run};
+
+/// A study of one row, of which the blades in a list are cracked.
+struct Plan {
+    blades: u32,
+    cracked: Vec<u32>,
+    outages: &'static str,
+    /// Chance of a call of a cracked blade, and of a clean one, by each of two techniques.
+    in_place: [f64; 2],
+    out: [f64; 2],
+    strategies: String,
+    trials: u64,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        Plan {
+            blades: 10,
+            cracked: vec![9],
+            outages: "[1, 2, 3, 4, 5]",
+            in_place: [1.0, 0.0],
+            out: [1.0, 0.0],
+            strategies: String::new(),
+            trials: 20_000,
+        }
+    }
+}
+
+impl Plan {
+    /// One strategy that replaces whatever is called.
+    fn replacing(looks: &str) -> Self {
+        Plan { strategies: strategy("one", looks, "dispositions = [{ action = \"replace\" }]"), ..Plan::default() }
+    }
+
+    fn text(&self) -> String {
+        let renewed: Vec<u32> = (1..=self.blades).filter(|blade| !self.cracked.contains(blade)).collect();
+        let renewed = if renewed.is_empty() {
+            String::new()
+        } else {
+            format!("renewed = [{{ year = -1, blades = {renewed:?} }}]")
+        };
+        let technique = |id: &str, access: &str, [pod, falsely]: [f64; 2]| {
+            // No crack is as long as that: each is called with the chance at the smallest sizes.
+            let (floor, q50) = if pod < 1.0 { (pod, 1000.0) } else { (0.0, 0.05) };
+            format!(
+                "[techniques.{id}]
+access = \"{access}\"
+pod = {{ size = \"length\", shape = \"normal\", q50_mm = {q50}, spread = 0.01, floor = {floor}, ceiling = 1 }}
+grade = \"standard\"
+grade_shift_log = 0
+inspection_sigma = 0
+crack_sigma = 0
+false_call_probability = {falsely}
+false_call_length_mm = 1
+sizing = {{ length_bias = 1, length_sigma_log = 0 }}
+cost_per_row = 100
+cost_per_blade = 1
+days_per_row = 2
+"
+            )
+        };
+        format!(
+            "[study]
+name = \"plan\"
+start_year = 0
+horizon_years = 6
+baseline = \"one\"
+[money]
+currency = \"none\"
+discount_rate_per_year = 0
+terms = \"real\"
+payments = \"when-due\"
+[scatter]
+row_factor = 1
+blade_stress_sigma_log = 0
+[surfaces.s]
+initiation_life_factor = 1
+[initiation.at-once]
+clock = \"hours\"
+kind = \"exponential\"
+mean = 1e-6
+stress_exponent = 0
+[growth.g]
+coefficient_m_per_start = 5e-12
+exponent = 3
+crack_sigma_log = 0
+row_sigma_log = 0
+[roots.r.hot_spots.h]
+serrations = [1]
+sides = [\"suction\"]
+initiation = \"at-once\"
+growth = \"g\"
+stress = {{ membrane_mpa = 300, bending_mpa = 0 }}
+crack = {{ kind = \"fixed-factor\", geometry_factor = 1.12, length_over_depth = 2 }}
+initial_depth_mm = 1
+limit = {{ kind = \"depth\", depth_mm = 10 }}
+[units.u]
+duty = [
+  {{ from_year = -2, starts_per_year = 0, hours_per_year = 8760 }},
+  {{ from_year = -1.999, starts_per_year = 0, hours_per_year = 0 }},
+]
+outages = {{ years = {outages}, window_days = 0 }}
+[rows.row]
+unit = \"u\"
+rotor = \"x\"
+blades = {blades}
+root = \"r\"
+surface = \"s\"
+in_service_year = -2
+{renewed}
+{in_place}{out}{strategies}
+[costs]
+blades_out_cost = 1000
+blades_out_days = 5
+new_blade_cost = 10
+new_blade_days = 0.5
+new_row_cost = 700
+new_row_days = 20
+loss_cost = 0
+loss_days = 0
+outage_day_cost = 0
+",
+            outages = self.outages,
+            blades = self.blades,
+            in_place = technique("ut", "in-place", self.in_place),
+            out = technique("mt", "blades-out", self.out),
+            strategies = self.strategies,
+        )
+    }
+
+    fn live(&self) -> Comparison {
+        let study = Study::parse(&self.text(), "plan").unwrap_or_else(|error| panic!("{error}"));
+        study.simulate(&Run { trials: self.trials, seed: 7, ..Run::default() }).expect("a run")
+    }
+
+    /// The first strategy's mean.
+    fn mean(&self, quantity: Quantity) -> Estimate {
+        self.live().fleet_of(0, quantity)
+    }
+}
+
+fn strategy(id: &str, looks: &str, rest: &str) -> String {
+    format!("[strategies.{id}]\ndescription = \"one\"\nlooks = [{looks}]\nafter_loss = \"replace-blade\"\n{rest}\n")
+}
+
+#[track_caller]
+fn assert_near(ours: Estimate, by_hand: f64) {
+    let distance = (ours.value - by_hand) / ours.standard_error.max(1e-12 * by_hand.abs().max(1.0));
+    assert!(distance.abs() <= 4.0, "{} for {by_hand}: {distance:.1} standard errors apart", ours.value);
+}
+
+/// Chance of at least so many successes in so many tries.
+fn binomial_at_least(least: u32, of: u32, p: f64) -> f64 {
+    let ways = |k: u32| (0..k).map(|i| f64::from(of - i) / f64::from(i + 1)).product::<f64>();
+    (least..=of).map(|k| ways(k) * p.powi(k as i32) * (1.0 - p).powi((of - k) as i32)).sum()
+}
+
+/// Numbers of calls in a sample drawn without replacement: the chance that a look at n of N blades, D of them cracked,
+/// calls at least c, from tables computed by the formula of Cameron and Baldock (Prev. Vet. Med. 34 (1998) 1-17).
+#[test]
+fn a_drawn_sample_calls_as_many_blades_as_published_formulas_say() {
+    let at_least = |blades: u32, cracked: u32, sample: u32, ut: [f64; 2], least: &[u32]| {
+        let first = least[0];
+        let of_each = least.iter().map(|least| {
+            let look = format!(
+                "{{ techniques = [\"ut\"], at_outages = [1], coverage = {{ blades = {sample}, chosen = \"drawn\" }}, \
+                 escalation = {{ techniques = [\"mt\"], first_call_stands = true, from_blades = {least} }} }}"
+            );
+            let id = if *least == first { "one".to_owned() } else { format!("from{least}") };
+            strategy(&id, &look, "dispositions = [{ action = \"replace\" }]")
+        });
+        let strategies = of_each.collect::<String>();
+        let plan = Plan {
+            blades,
+            cracked: (1..=cracked).collect(),
+            outages: "[1]",
+            in_place: ut,
+            strategies,
+            ..Plan::default()
+        };
+        let comparison = plan.live();
+        (0..least.len()).map(|strategy| comparison.fleet_of(strategy, Quantity::Escalated)).collect::<Vec<_>>()
+    };
+    for (sample, least, chance) in [
+        (30, 2, 0.8705660468466679),
+        (30, 1, 0.9757288875708546),
+        (40, 2, 0.95683395779471),
+        (50, 2, 0.9874586099050467),
+    ] {
+        assert_near(at_least(150, 15, sample, [0.9, 0.02], &[least])[0], chance);
+    }
+    // P(x calls), N = 80, D = 6, n = 30, probability of detection 0.8, of a false call 0.01.
+    let ours = at_least(80, 6, 30, [0.8, 0.01], &[1, 2, 3, 4, 5, 6]);
+    let none = 1.0 - ours[0].value;
+    for (ours, table) in [
+        (none, 0.08254780463907278),
+        (ours[1].value - ours[2].value, 0.32193065131319076),
+        (ours[2].value - ours[3].value, 0.22233791115422477),
+        (ours[3].value - ours[4].value, 0.09188934041583686),
+        (ours[4].value - ours[5].value, 0.023765984881187568),
+    ] {
+        let error = (table * (1.0 - table) / 20_000.0_f64).sqrt();
+        assert!((ours - table).abs() < 4.0 * error, "{ours} for {table}");
+    }
+}
+
+/// One crack in ten blades, in the ninth; four are looked at each time.
+#[test]
+fn a_sample_finds_one_crack_by_chance_in_turn_or_when_all_were_looked_at() {
+    for (chosen, found) in
+        [("drawn", [0.4, 1.0 - 0.36, 1.0 - 0.216]), ("rotating", [0.0, 0.0, 1.0]), ("least-looked-at", [0.4, 0.8, 1.0])]
+    {
+        for (outages, found) in ["[1]", "[1, 2]", "[1, 2, 3]"].into_iter().zip(found) {
+            let look = format!(
+                "{{ techniques = [\"ut\"], first_outage = 1, every_outages = 1, coverage = {{ blade_fraction = 0.4, \
+                 chosen = \"{chosen}\" }} }}"
+            );
+            let plan = Plan { outages, ..Plan::replacing(&look) };
+            let lived = plan.live();
+            assert_near(lived.fleet_of(0, Quantity::CracksFound), found);
+            let looks = outages.split(',').count() as f64;
+            assert_near(lived.fleet_of(0, Quantity::LookCost), 104.0 * looks);
+            assert_near(lived.fleet_of(0, Quantity::LookDays), 2.0 * looks);
+        }
+    }
+}
+
+/// A find in a sample has all blades looked at by the same technique; only those that were left out are paid.
+#[test]
+fn a_find_widens_a_sample_to_the_row() {
+    let look = "{ techniques = [\"ut\"], at_outages = [2], coverage = { blades = 3, chosen = \"drawn\" }, escalation = { \
+                techniques = [\"ut\"], first_call_stands = true } }";
+    let plan = Plan { cracked: vec![1, 2, 3, 4], ..Plan::replacing(look) };
+    // None of four cracked among three of ten: 6/10 5/9 4/8.
+    let led_to = 1.0 - 6.0 * 5.0 * 4.0 / (10.0 * 9.0 * 8.0);
+    let lived = plan.live();
+    assert_near(lived.fleet_of(0, Quantity::Escalated), led_to);
+    assert_near(lived.fleet_of(0, Quantity::CracksFound), 4.0 * led_to);
+    assert_near(lived.fleet_of(0, Quantity::LookCost), 103.0 + 7.0 * led_to);
+    assert_near(lived.fleet_of(0, Quantity::LookDays), 2.0);
+}
+
+#[test]
+fn techniques_that_must_agree_call_what_both_call() {
+    let look =
+        |agreement: &str| format!("{{ techniques = [\"ut\", \"mt\"], at_outages = [1], agreement = \"{agreement}\" }}");
+    for (agreement, of_cracked, of_clean) in [("all", 0.8 * 0.5, 0.1 * 0.2), ("any", 1.0 - 0.2 * 0.5, 1.0 - 0.9 * 0.8)]
+    {
+        let plan =
+            Plan { cracked: vec![1, 2, 3], in_place: [0.8, 0.1], out: [0.5, 0.2], ..Plan::replacing(&look(agreement)) };
+        let lived = plan.live();
+        assert_near(lived.fleet_of(0, Quantity::CracksFound), 3.0 * of_cracked);
+        assert_near(lived.fleet_of(0, Quantity::FalselyReplaced), 7.0 * of_clean);
+        assert_near(lived.fleet_of(0, Quantity::BladesReplaced), 3.0 * of_cracked + 7.0 * of_clean);
+        // Both looks take place whatever they call.
+        assert_near(lived.fleet_of(0, Quantity::LookCost), 220.0);
+    }
+}
+
+#[test]
+fn a_second_technique_confirms_what_the_first_called_on_those_blades_alone() {
+    let called = [0.8, 0.1];
+    let any = 1.0 - 0.2_f64.powi(3) * 0.9_f64.powi(7);
+    for (stands, from_blades) in [(false, 1), (true, 1), (false, 2)] {
+        let look = format!(
+            "{{ techniques = [\"ut\"], at_outages = [1], escalation = {{ techniques = [\"mt\"], first_call_stands = \
+             {stands}, of = \"called-blades\", from_blades = {from_blades} }} }}"
+        );
+        let plan = Plan { cracked: vec![1, 2, 3], in_place: called, out: [0.5, 0.2], ..Plan::replacing(&look) };
+        let lived = plan.live();
+        // One blade is called: a cracked one or a clean one.
+        let one_cracked = 3.0 * 0.8 * 0.2_f64.powi(2) * 0.9_f64.powi(7);
+        let one_clean = 7.0 * 0.1 * 0.9_f64.powi(6) * 0.2_f64.powi(3);
+        let (cracked, clean, led_to) = if from_blades == 1 {
+            (3.0 * 0.8, 7.0 * 0.1, any)
+        } else {
+            (3.0 * 0.8 - one_cracked, 7.0 * 0.1 - one_clean, any - one_cracked - one_clean)
+        };
+        let [of_cracked, of_clean] = if stands { [1.0, 1.0] } else { [0.5, 0.2] };
+        assert_near(lived.fleet_of(0, Quantity::OutagesWithCalls), any);
+        assert_near(lived.fleet_of(0, Quantity::Escalated), led_to);
+        assert_near(lived.fleet_of(0, Quantity::CracksFound), cracked * of_cracked);
+        assert_near(lived.fleet_of(0, Quantity::FalselyReplaced), clean * of_clean);
+        // The first at all ten, the second at those that were called.
+        assert_near(lived.fleet_of(0, Quantity::LookCost), 110.0 + 100.0 * led_to + cracked + clean);
+        assert_near(lived.fleet_of(0, Quantity::TimesOut), led_to);
+    }
+    // At least two of ten, all cracked.
+    let look = "{ techniques = [\"ut\"], at_outages = [1], escalation = { techniques = [\"mt\"], first_call_stands = false, \
+                from_blades = 2 } }";
+    let plan = Plan { cracked: (1..=10).collect(), in_place: [0.1, 0.0], ..Plan::replacing(look) };
+    // The second look is at the whole row, and sees all.
+    assert_near(plan.mean(Quantity::CracksFound), 10.0 * binomial_at_least(2, 10, 0.1));
+}
+
+#[test]
+fn looks_fall_on_stated_outages_or_on_the_first_in_or_after_stated_years() {
+    for (when, looks) in [
+        ("at_outages = [2, 4, 9]", 2.0),
+        ("in_years = [0.5, 3.5, 4]", 2.0),
+        ("in_years = [1, 2.1, 5.5]", 2.0),
+        ("first_outage = 2, every_outages = 3", 2.0),
+    ] {
+        let plan = Plan { trials: 8, ..Plan::replacing(&format!("{{ techniques = [\"ut\"], {when} }}")) };
+        assert_near(plan.mean(Quantity::LookCost), looks * 110.0);
+    }
+}
+
+/// With blades out at the second and fourth outage, in place at all others.
+#[test]
+fn a_look_takes_the_place_of_others() {
+    let looks = |instead: bool| {
+        format!(
+            "{{ techniques = [\"ut\"], first_outage = 1, every_outages = 1 }}, {{ techniques = [\"mt\"], at_outages = [2, 4], \
+             instead_of_others = {instead} }}"
+        )
+    };
+    for (instead, in_place) in [(true, 3.0), (false, 5.0)] {
+        let plan = Plan { trials: 8, cracked: Vec::new(), ..Plan::replacing(&looks(instead)) };
+        let lived = plan.live();
+        assert_near(lived.fleet_of(0, Quantity::LookCost), (in_place + 2.0) * 110.0);
+        assert_near(lived.fleet_of(0, Quantity::LookDays), (in_place + 2.0) * 2.0);
+        assert_near(lived.fleet_of(0, Quantity::BladesOutCost), 2000.0);
+    }
+    // A look that waits for clean ones counts the other as its own: clean at 1 and 2, and so every 2 outages from 2 on;
+    // at 4 the other takes its place again.
+    let plan = Plan {
+        trials: 8,
+        cracked: Vec::new(),
+        ..Plan::replacing(
+            "{ techniques = [\"ut\"], first_outage = 1, every_outages = 1, after_clean = { looks = 2, longer_by = 1, at_most = \
+             2 } }, { techniques = [\"mt\"], at_outages = [2, 4], instead_of_others = true }",
+        )
+    };
+    assert_near(plan.mean(Quantity::LookCost), 3.0 * 110.0);
+}
