@@ -1,6 +1,7 @@
 //! Rows that nothing but their names tells apart: what is learned of one holds for the others.
 
 use super::fleet::{Row, Unit};
+use super::strategy::Look;
 use super::{RowId, StudyParts};
 use std::collections::HashMap;
 
@@ -26,7 +27,15 @@ impl AlikeRows {
             let nameless = Row { id: String::new(), rotor: String::new(), unit: 0, basis: None, ..row.clone() };
             let unit = Unit { id: String::new(), crews: None, basis: None, ..study.units[row.unit].clone() };
             let place = have_sisters.then_some((row.unit, &row.rotor));
-            format!("{nameless:?} {unit:?} {place:?}")
+            // Strategies may name rows and units.
+            let is_meant = |look: &Look| look.coverage.rows.as_ref().is_none_or(|rows| rows.contains(&index));
+            let meant = study.strategies.iter().map(|strategy| {
+                let looks: Vec<bool> = strategy.looks.iter().map(is_meant).collect();
+                let deferrals: Vec<bool> = strategy.deferrals.iter().map(|deferral| deferral.is_of(row.unit)).collect();
+                let is_limited = strategy.starts_limit.as_ref().is_some_and(|limit| limit.is_of(row.unit));
+                (looks, deferrals, is_limited)
+            });
+            format!("{nameless:?} {unit:?} {place:?} {:?}", meant.collect::<Vec<_>>())
         };
         let mut numbers: HashMap<String, usize> = HashMap::new();
         let (mut kinds, mut kind): (Vec<Vec<RowId>>, Vec<usize>) = (Vec::new(), Vec::new());
@@ -49,7 +58,9 @@ impl AlikeRows {
 
 #[cfg(test)]
 mod tests {
-    use crate::model::Study;
+    use super::{Row, Unit};
+    use crate::model::strategy::{Deferral, StartsLimit};
+    use crate::model::{Study, StudyParts};
 
     #[test]
     fn rows_are_alike_if_only_names_tell_them_apart() {
@@ -67,5 +78,27 @@ mod tests {
         assert!(text.contains(basis));
         let sisters = "sister_rows = { of = \"rotor\", techniques = [\"mpi-enhanced\"] }\n";
         assert_eq!(firsts(&same_looks.replace(basis, &format!("{basis}{sisters}")))[..4], [0, 0, 2, 3]);
+        // A plan that looks at one of them alone, or puts off outages of one unit, or limits its starts.
+        let mut parts = Study::parse(&same_looks, "demo").expect("a good study").into_parts();
+        let firsts = |parts: &StudyParts| {
+            let study = Study::of_checked(parts.clone());
+            study.row_ids().map(|row| study.rows_like(row)[0].0).collect::<Vec<usize>>()
+        };
+        assert_eq!(parts.rows[0].unit, parts.rows[1].unit);
+        let strategy = parts.strategies.iter().position(|strategy| !strategy.looks.is_empty()).expect("a look");
+        let mut named = parts.clone();
+        named.strategies[strategy].looks[0].coverage.rows = Some(vec![1]);
+        assert_eq!(firsts(&named)[..4], [0, 1, 0, 3]);
+        // The fifth row is as the first, in a unit like its own.
+        let (own, other) = (parts.rows[0].unit, parts.rows[4].unit);
+        parts.units[other] = Unit { id: parts.units[other].id.clone(), ..parts.units[own].clone() };
+        parts.rows[4] = Row { id: parts.rows[4].id.clone(), unit: other, ..parts.rows[0].clone() };
+        assert_eq!(firsts(&parts)[..5], [0, 0, 0, 3, 0]);
+        let mut limited = parts.clone();
+        limited.strategies[strategy].starts_limit =
+            Some(StartsLimit { starts_per_year: 9.0, from_year: 2030.0, units: Some(vec![other]), cost_per_year: 0.0 });
+        assert_eq!(firsts(&limited)[..5], [0, 0, 0, 3, 4]);
+        parts.strategies[strategy].deferrals = vec![Deferral { outage: 1, by_years: 0.5, units: Some(vec![own]) }];
+        assert_eq!(firsts(&parts)[..5], [0, 0, 0, 3, 4]);
     }
 }

@@ -55,6 +55,19 @@ impl Money {
         };
         crate::math::exp(-reckoned * crate::math::ln(1.0 + self.discount_rate))
     }
+
+    /// Present value at the start of the study of one unit a year, paid evenly from one moment to another, in years from
+    /// the start on.
+    pub fn present_value_of_stream(&self, from_years: f64, until_years: f64) -> f64 {
+        let rate = crate::math::ln(1.0 + self.discount_rate);
+        if self.payments == Payments::WhenDue && rate > 0.0 {
+            return (self.present_value(from_years) - self.present_value(until_years)) / rate;
+        }
+        // Within a year of the study all is worth the same.
+        let in_year = |year: f64| (until_years.min(year + 1.0) - from_years.max(year)).max(0.0);
+        let years = (from_years.floor() as i64..until_years.ceil() as i64).map(|year| year as f64);
+        years.map(|year| in_year(year) * self.present_value(year)).sum()
+    }
 }
 
 /// Real or nominal money.
@@ -77,4 +90,25 @@ pub enum Payments {
     YearMiddle,
     /// The end of that year.
     YearEnd,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against a sum over many short stretches.
+    #[test]
+    fn a_stream_is_worth_the_sum_of_its_moments() {
+        for payments in [Payments::WhenDue, Payments::YearStart, Payments::YearMiddle, Payments::YearEnd] {
+            for discount_rate in [0.0, 0.07] {
+                let money = Money { currency: "none".to_owned(), discount_rate, terms: Terms::Real, payments };
+                let (from, until, steps) = (2.25, 9.5, 29_000);
+                let step = (until - from) / f64::from(steps);
+                let moments = (0..steps).map(|number| from + step * (f64::from(number) + 0.5));
+                let sum: f64 = moments.map(|years| step * money.present_value(years)).sum();
+                let stream = money.present_value_of_stream(from, until);
+                assert!((stream / sum - 1.0).abs() < 1e-7, "{payments:?}: {stream} and {sum}");
+            }
+        }
+    }
 }

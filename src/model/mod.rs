@@ -2,6 +2,7 @@
 
 mod alike;
 mod assumptions;
+mod conditions;
 pub mod detection;
 pub mod economics;
 pub mod fleet;
@@ -72,6 +73,13 @@ impl Study {
     /// The same, with growth paths that another study knows.
     pub(crate) fn sharing_paths(self, other: &Study) -> Self {
         Study { paths: other.paths.clone(), ..self }
+    }
+
+    /// The same, with one unit that runs or stops otherwise.
+    pub(crate) fn with_unit(&self, unit: usize, other: fleet::Unit) -> Self {
+        let mut parts = self.parts.clone();
+        parts.units[unit] = other;
+        Study::of_checked(parts).sharing_paths(self)
     }
 
     /// The rows that nothing but their names tells from a row, itself among them.

@@ -21,6 +21,10 @@ pub struct Strategy {
     pub after_loss: AfterLoss,
     /// What happens to every row in a stated year.
     pub row_end: Option<RowEnd>,
+    /// Outages that are put off.
+    pub deferrals: Vec<Deferral>,
+    /// Fewer starts than the units' duty has.
+    pub starts_limit: Option<StartsLimit>,
     /// Why this strategy is worth comparing.
     pub basis: Option<String>,
 }
@@ -283,6 +287,30 @@ pub struct RowEnd {
     pub year: f64,
     /// What happens.
     pub then: RowEndAction,
+}
+
+/// An outage that is put off; those after it come when they would.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Deferral {
+    /// Which one, counted from 1.
+    pub outage: u32,
+    /// By how long.
+    pub by_years: f64,
+    /// Indices of the units; all where `None`.
+    pub units: Option<Vec<usize>>,
+}
+
+/// A limit on the starts of units, from a year on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StartsLimit {
+    /// Most starts per year.
+    pub starts_per_year: f64,
+    /// Year from which it holds.
+    pub from_year: f64,
+    /// Indices of the units; all where `None`.
+    pub units: Option<Vec<usize>>,
+    /// What running one unit under it costs each year, beside all else.
+    pub cost_per_year: f64,
 }
 
 /// The end of a row.

@@ -18,8 +18,8 @@ use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
 use crate::model::strategy::{
-    Action, AfterLoss, Agreement, Choice, EscalationScope, Look, RowEndAction, Sample, SampleSize, SisterScope,
-    Strategy, When,
+    Action, AfterLoss, Agreement, Choice, Escalation, EscalationScope, Look, RowEndAction, Sample, SampleSize,
+    SisterScope, Strategy, When,
 };
 use crate::model::uncertain::UncertainInput;
 
@@ -147,6 +147,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             indications: Vec::new(),
             second_looks: Vec::new(),
             result: PlainLife {
+                values: starts_limit_cost(study, row_index, strategy),
                 after_outage: vec![[0.0; 3]; batch.nature.plan.calendar.to_come()],
                 jobs: vec![Job::default(); batch.nature.plan.calendar.to_come()],
                 ..PlainLife::default()
@@ -263,8 +264,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         &self.study.rows[self.row_index]
     }
 
-    fn outages(&self) -> &'a [f64] {
-        &self.study.units[self.row().unit].outages.years
+    fn outages(&self) -> Vec<f64> {
+        outages_under(self.study, self.row(), self.strategy)
     }
 
     fn crack(&self, index: usize) -> &Crack {
@@ -341,7 +342,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn look(&mut self, outage: usize) {
         let strategy = self.strategy;
         let mut work = Work::default();
-        let mut indications = Vec::new();
+        let (mut indications, mut by_blade) = (Vec::new(), Vec::new());
         let looks = strategy.looks.len();
         self.covered = (0..looks).map(|index| self.choose(index, outage)).collect();
         // Blades with an indication by each look, whether it stands or not.
@@ -363,9 +364,12 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             }
             if look.escalation.as_ref().is_none_or(|after| after.first_call_stands) {
                 let stands = |call: &Indication| called[index].contains(&call.blade);
-                indications.extend(by_technique.into_iter().flatten().filter(stands));
+                let calls = by_technique.into_iter().flatten().filter(stands);
+                // Of equal lengths the first counts: those of looks that are judged by blade come last.
+                if is_by_blade(look) { by_blade.extend(calls) } else { indications.extend(calls) }
             }
         }
+        indications.extend(by_blade);
         self.add(Quantity::OutagesWithCalls, f64::from(u8::from(called.iter().any(|blades| !blades.is_empty()))));
         // In the order in which the strategy names them.
         let mut second_looks: Vec<(usize, Again)> = Vec::new();
@@ -731,6 +735,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
 /// Lives the rows of a unit to the end of the study.
 pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife> {
     let marks: Vec<Mark> = rows.iter().map(|row| row.batch.mark()).collect();
+    let strategy = rows[0].strategy;
     for outage in 0..=rows[0].outages().len() {
         rows.iter_mut().for_each(|row| row.meet(outage));
         let finds: Vec<bool> = rows.iter().map(|row| !row.indications.is_empty()).collect();
@@ -753,13 +758,14 @@ pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife
         row.result
     };
     let mut lives: Vec<PlainLife> = rows.into_iter().zip(marks).map(settle).collect();
-    share_outages(study, &indices, &mut lives);
+    share_outages(study, strategy, &indices, &mut lives);
     lives
 }
 
 /// What the rows of a unit share: lifts of rotors, and the days beyond the window. Then costs and days are summed up.
-fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
+fn share_outages(study: &Study, strategy: &Strategy, rows: &[usize], lives: &mut [PlainLife]) {
     let unit = &study.units[study.rows[rows[0]].unit];
+    let years = outages_under(study, &study.rows[rows[0]], strategy);
     let costs = &study.costs;
     let rotor = |row: &usize| {
         let alike = |other: &usize| study.rows[*other].rotor == study.rows[*row].rotor;
@@ -771,7 +777,7 @@ fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
         lift_days: costs.rotor_lift_days,
         rotors: rows.iter().map(rotor).collect(),
     };
-    for (outage, year) in unit.outages.years.iter().enumerate() {
+    for (outage, year) in years.iter().enumerate() {
         let value = study.money.present_value(year - study.start_year);
         let jobs: Vec<Job> = lives.iter().map(|life| life.jobs[outage]).collect();
         let mut beyond = vec![0.0; rows.len()];
@@ -792,6 +798,38 @@ fn share_outages(study: &Study, rows: &[usize], lives: &mut [PlainLife]) {
         life.values[Quantity::Cost as usize] = cost;
         life.values[Quantity::Days as usize] = days;
     }
+}
+
+/// What a limit on starts costs a row.
+fn starts_limit_cost(study: &Study, row: usize, strategy: &Strategy) -> [f64; Quantity::ALL.len()] {
+    let mut values = [0.0; Quantity::ALL.len()];
+    let unit = study.rows[row].unit;
+    if let Some(limit) = &strategy.starts_limit
+        && limit.units.as_ref().is_none_or(|units| units.contains(&unit))
+    {
+        let rows = study.rows.iter().filter(|other| other.unit == unit).count() as f64;
+        let (from, until) = (limit.from_year - study.start_year, study.horizon_years);
+        let stream = study.money.present_value_of_stream(from, until);
+        values[Quantity::StartsLimitCost as usize] = limit.cost_per_year / rows * stream;
+    }
+    values
+}
+
+/// Outages of a row's unit in the study, where a strategy may put some off.
+fn outages_under(study: &Study, row: &Row, strategy: &Strategy) -> Vec<f64> {
+    let years = study.units[row.unit].outages.years.iter().enumerate();
+    let put_off = |outage: usize| {
+        let own = strategy.deferrals.iter().filter(|deferral| deferral.outage as usize == outage + 1);
+        let own = own.filter(|deferral| deferral.units.as_ref().is_none_or(|units| units.contains(&row.unit)));
+        own.map(|deferral| deferral.by_years).sum::<f64>()
+    };
+    years.map(|(outage, year)| year + put_off(outage)).collect()
+}
+
+/// Whether a look asks which blades its calls are on.
+fn is_by_blade(look: &Look) -> bool {
+    let of_blades = |after: &Escalation| after.of == EscalationScope::CalledBlades || after.from_blades > 1;
+    look.agreement == Agreement::All || look.escalation.as_ref().is_some_and(of_blades)
 }
 
 /// Techniques that an indication by a look leads to.
@@ -850,13 +888,16 @@ mod tests {
                 continue;
             }
             let mut plain_attempts = vec![0; unit.rows.len()];
-            let batch = |row: &usize| RowBatch::new(&plans[*row].nature, &plans[*row].inspection);
-            let mut batches: Vec<RowBatch> = unit.rows.iter().map(batch).collect();
+            // As the rows' unit runs under each strategy.
             for life in 0..lives as usize {
-                for (place, (&row, batch)) in unit.rows.iter().zip(&mut batches).enumerate() {
-                    plain_attempts[place] += begin_plainly(study, row, batch, keys(row)[life]);
-                }
                 for (index, strategy) in study.strategies.iter().enumerate() {
+                    let plans = unit.rows.iter().map(|&row| plans[row].under(index));
+                    let mut batches: Vec<RowBatch> =
+                        plans.map(|plan| RowBatch::new(&plan.nature, &plan.inspection)).collect();
+                    for (place, (&row, batch)) in unit.rows.iter().zip(&mut batches).enumerate() {
+                        let attempts = begin_plainly(study, row, batch, keys(row)[life]);
+                        plain_attempts[place] += if index == 0 { attempts } else { 0 };
+                    }
                     let rows = unit.rows.iter().zip(&mut batches);
                     let rows = rows.map(|(&row, batch)| PlainRow::new(study, row, strategy, batch));
                     let plain = live_unit(study, rows.collect());

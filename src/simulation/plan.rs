@@ -6,7 +6,7 @@ use super::observe::{UnitWork, WorkPlan, rotor_numbers};
 use super::policy::Policy;
 use crate::error::Result;
 use crate::model::Study;
-use crate::model::fleet::Row;
+use crate::model::fleet::{Row, Unit};
 
 /// One row of the fleet, ready to be lived.
 #[derive(Debug)]
@@ -20,6 +20,9 @@ pub(crate) struct RowPlan {
     pub strategies: Vec<StrategyPlan>,
     /// Number of different schedules among them.
     pub schedules: usize,
+    /// The same row where strategies have its unit run or stop otherwise, and which of these each strategy has, if any.
+    pub variants: Vec<RowPlan>,
+    pub variant_of: Vec<Option<usize>>,
 }
 
 /// Rows of one unit, in the order of the study.
@@ -43,10 +46,10 @@ impl UnitPlan {
 
     fn new(study: &Study, plans: &[RowPlan], rows: Vec<usize>) -> Self {
         let own: Vec<&Row> = rows.iter().map(|&row| &study.rows[row]).collect();
-        let calendar = &plans[rows[0]].nature.calendar;
         let work = |strategy: usize| {
-            let work: Vec<&WorkPlan> = rows.iter().map(|&row| &plans[row].strategies[strategy].work).collect();
-            UnitWork::new(study, &own, calendar, &work)
+            let under = |row: &usize| plans[*row].under(strategy);
+            let work: Vec<&WorkPlan> = rows.iter().map(|row| &under(row).strategies[strategy].work).collect();
+            UnitWork::new(study, &own, &under(&rows[0]).nature.calendar, &work)
         };
         UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rotors: rotor_numbers(&own), rows }
     }
@@ -84,8 +87,30 @@ impl RowPlan {
         Self::with_techniques(study, row, &[])
     }
 
+    /// The row as it runs and stops under a strategy.
+    pub fn under(&self, strategy: usize) -> &Self {
+        self.variant_of[strategy].map_or(self, |variant| &self.variants[variant])
+    }
+
     /// Makes one row ready, also for techniques that no strategy may use.
     pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
+        let mut plan = Self::of_unit_as_it_is(study, row, others)?;
+        let mut units: Vec<Unit> = Vec::new();
+        for strategy in &study.strategies {
+            let unit = study.unit_under(row.unit, strategy);
+            let known = units.iter().position(|known| known == unit.as_ref());
+            let variant = known.or_else(|| (*unit != study.units[row.unit]).then_some(units.len()));
+            if variant == Some(units.len()) {
+                let other = study.with_unit(row.unit, unit.clone().into_owned());
+                plan.variants.push(Self::of_unit_as_it_is(&other, row, others)?);
+                units.push(unit.into_owned());
+            }
+            plan.variant_of.push(variant);
+        }
+        Ok(plan)
+    }
+
+    fn of_unit_as_it_is(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
         let nature = NaturePlan::new(study, row)?;
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let spots = &study.roots[row.root].hot_spots;
@@ -106,7 +131,9 @@ impl RowPlan {
         };
         let strategies = policies.into_iter().map(strategy).collect();
         let past_techniques = row.past_looks.iter().map(|look| look.technique).collect();
-        Ok(RowPlan { past_techniques, past: past.map(strategy), strategies, schedules, nature, inspection })
+        let past = past.map(strategy);
+        let (variants, variant_of) = (Vec::new(), Vec::new());
+        Ok(RowPlan { past_techniques, past, strategies, schedules, nature, inspection, variants, variant_of })
     }
 }
 

@@ -66,13 +66,14 @@ impl Study {
             let unit = &self.units[at.unit];
             for work in &at.rows {
                 let row = &self.rows[work.row];
+                let years = &self.unit_under(at.unit, &self.strategies[at.strategy]).outages.years;
                 table.line([
                     self.strategies[at.strategy].id.as_str().into(),
                     unit.id.as_str().into(),
                     row.id.as_str().into(),
                     row.rotor.as_str().into(),
                     (at.outage as u64 + 1).into(),
-                    unit.outages.years[at.outage].into(),
+                    years[at.outage].into(),
                     work.what.as_str().into(),
                     work.job.days.into(),
                     work.done_after_days.into(),
@@ -96,6 +97,11 @@ impl Study {
             }
             for unit_outages in own.chunk_by(|one, other| one.unit == other.unit) {
                 let unit = &self.units[unit_outages[0].unit];
+                let strategy = &self.strategies[index];
+                if let Some(limit) = strategy.starts_limit.as_ref().filter(|limit| limit.is_of(unit_outages[0].unit)) {
+                    let (starts, year) = (limit.starts_per_year, limit.from_year);
+                    let _ = writeln!(text, "  {}: at most {starts} starts a year from {year} on", unit.id);
+                }
                 let crews = match unit.crews {
                     Some(1) => "1 crew".to_owned(),
                     Some(crews) => format!("{crews} crews"),
@@ -111,7 +117,11 @@ impl Study {
     }
 
     fn line(&self, at: &UnitOutage) -> String {
-        let outages = &self.units[at.unit].outages;
+        let unit = self.unit_under(at.unit, &self.strategies[at.strategy]);
+        let outages = &unit.outages;
+        let as_planned = self.units[at.unit].outages.years[at.outage];
+        let put_off =
+            if outages.years[at.outage] == as_planned { String::new() } else { format!(", put off from {as_planned}") };
         let alike = at.rows.chunk_by(|one, other| one.what == other.what);
         let mut work: Vec<String> = alike
             .map(|rows| {
@@ -131,7 +141,7 @@ impl Study {
         let beyond = at.done_after_days - outages.window_days;
         let beyond = if beyond > 0.0 { format!(", {} beyond the window", days(beyond)) } else { String::new() };
         format!(
-            "outage {} ({}): {}; done after {}{beyond}",
+            "outage {} ({}{put_off}): {}; done after {}{beyond}",
             at.outage + 1,
             outages.years[at.outage],
             work.join("; "),
@@ -189,9 +199,13 @@ impl Study {
     /// The rules of a strategy on a row, and what they cost.
     fn row_work(&self, strategy: usize, row: usize) -> (Policy, WorkPlan) {
         let about = &self.rows[row];
-        let to_come = &self.units[about.unit].outages.years;
-        let calendar =
-            Calendar::new(std::iter::empty(), to_come, self.start_year, self.start_year + self.horizon_years);
+        let unit = self.unit_under(about.unit, &self.strategies[strategy]);
+        let calendar = Calendar::new(
+            std::iter::empty(),
+            &unit.outages.years,
+            self.start_year,
+            self.start_year + self.horizon_years,
+        );
         let spots = &self.roots[about.root].hot_spots;
         let policy = Policy::new(&self.strategies[strategy], row, about.blades, spots, &calendar);
         let techniques = (0..self.techniques.len()).map(|technique| TechniquePlan::new(self, about, technique));
@@ -207,8 +221,11 @@ impl Study {
         let due = policy.scheduled.iter().filter(|look| look.is_planned(outage));
         let looks = due.map(|look| {
             let technique = &self.techniques[look.technique];
-            let fraction = look.blade_fraction;
-            let part = if fraction < 1.0 { format!(" on {} % of blades", 1e2 * fraction) } else { String::new() };
+            let part = match (policy.sample_of(look), look.blade_fraction) {
+                (Some((blades, choice)), _) => format!(" on {blades} blades {choice}"),
+                (None, fraction) if fraction < 1.0 => format!(" on {} % of blades", 1e2 * fraction),
+                _ => String::new(),
+            };
             let spots = self.roots[self.rows[row].root].hot_spots.iter().zip(&look.hot_spots);
             let spots: Vec<&str> = spots.filter(|(_, seen)| **seen).map(|(spot, _)| spot.id.as_str()).collect();
             let at = if spots.is_empty() { String::new() } else { format!(" at {}", spots.join(", ")) };

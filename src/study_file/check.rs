@@ -30,7 +30,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
     let strategies =
-        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
+        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, &units, window));
     let costs = root.table("costs", costs);
     let uncertain = uncertain::read(root, &initiation, &ids);
     // It is read last: it is held against all the others.

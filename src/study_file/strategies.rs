@@ -5,9 +5,11 @@ use super::reader::Place;
 use super::section::Section;
 use super::window::Window;
 use crate::bounds;
+use crate::model::fleet::Unit;
 use crate::model::strategy::{
-    Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Disposition, Escalation, EscalationScope,
-    Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, Strategy, Watch, When,
+    Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Escalation,
+    EscalationScope, Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, StartsLimit, Strategy,
+    Watch, When,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -37,7 +39,13 @@ pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
     [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
 
 /// Reads a strategy.
-pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Window>) -> Option<Strategy> {
+pub(super) fn strategy(
+    section: &Section,
+    id: &str,
+    ids: &Ids,
+    units: &[Option<Unit>],
+    window: Option<Window>,
+) -> Option<Strategy> {
     let description = section.text("description");
     let looks = section.optional("looks", |section, key| {
         let keys = "techniques, first_outage, every_outages";
@@ -70,6 +78,9 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
     let after_loss = section.choice("after_loss", &AFTER_LOSS);
     let row_end = section.optional("row_end", |section, key| section.table(key, |section| row_end(section, window)));
+    let deferrals = section.optional("deferrals", |section, key| deferrals(section, key, ids, units, window));
+    let starts_limit = section
+        .optional("starts_limit", |section, key| section.table(key, |section| starts_limit(section, ids, window)));
     let basis = section.basis();
     Some(Strategy {
         id: id.to_owned(),
@@ -81,6 +92,8 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         replace_row_from_blades: replace_row_from_blades?,
         after_loss: after_loss?,
         row_end: row_end?,
+        deferrals: deferrals?.unwrap_or_default(),
+        starts_limit: starts_limit?,
         basis: basis?,
     })
 }
@@ -329,4 +342,85 @@ fn row_end(section: &Section, window: Option<Window>) -> Option<RowEnd> {
         return None;
     }
     Some(RowEnd { year, then: then? })
+}
+
+/// Outages that are put off: each stays between its neighbours, and in the study.
+fn deferrals(
+    section: &Section,
+    key: &'static str,
+    ids: &Ids,
+    units: &[Option<Unit>],
+    window: Option<Window>,
+) -> Option<Vec<Deferral>> {
+    let keys = "a list of tables with the keys outage, by_years";
+    let mut put_off: Vec<Vec<(u32, f64)>> = vec![Vec::new(); units.len()];
+    let read = section.get(key, keys)?.each(|place| {
+        let here = place.clone();
+        let deferral = place.table(|section| {
+            let outage = section.whole("outage", bounds::OUTAGES);
+            let by_years = section.number("by_years", bounds::OUTAGE_INTERVAL_YEARS);
+            let of = section.optional("units", |section, key| section.references(key, "unit", &ids.units));
+            Some(Deferral { outage: outage?, by_years: by_years?, units: of? })
+        });
+        Some((here, deferral?))
+    })?;
+    let mut good = true;
+    for (place, deferral) in &read {
+        for (index, unit) in units.iter().enumerate().filter(|(index, _)| deferral.is_of(*index)) {
+            let Some(unit) = unit else { continue };
+            let years = &unit.outages.years;
+            if deferral.outage as usize > years.len() {
+                let rule = format!("must be of one of the {} outages of unit {} in the study", years.len(), unit.id);
+                place.fault(rule, "name another one, or the units that have it");
+                good = false;
+            } else if put_off[index].iter().any(|(outage, _)| *outage == deferral.outage) {
+                place.fault(format!("puts an outage of unit {} off that is put off before", unit.id), "remove one");
+                good = false;
+            }
+            put_off[index].push((deferral.outage, deferral.by_years));
+        }
+    }
+    if !good {
+        return None;
+    }
+    for (unit, put_off) in units.iter().zip(&put_off) {
+        let Some(unit) = unit else { continue };
+        let mut years = unit.outages.years.clone();
+        put_off.iter().for_each(|(outage, by_years)| years[*outage as usize - 1] += by_years);
+        let end = window.map_or(f64::INFINITY, |window| window.end);
+        for &(outage, _) in put_off {
+            let (own, next) = (years[outage as usize - 1], years.get(outage as usize).copied());
+            if own >= next.unwrap_or(end) {
+                let what = if next.is_some() { "the one after it" } else { "the end of the study" };
+                let limit = next.unwrap_or(end);
+                section.fault(
+                    key,
+                    format!(
+                        "puts outage {outage} of unit {} off to {own}: it must come before {what} ({limit})",
+                        unit.id
+                    ),
+                    "shorten by_years, or put off the one after it too",
+                );
+                good = false;
+            }
+        }
+    }
+    good.then(|| read.into_iter().map(|(_, deferral)| deferral).collect())
+}
+
+fn starts_limit(section: &Section, ids: &Ids, window: Option<Window>) -> Option<StartsLimit> {
+    let starts_per_year = section.number("starts_per_year", bounds::STARTS_PER_YEAR);
+    let from_year = section.optional("from_year", |section, key| section.number(key, bounds::YEAR));
+    let units = section.optional("units", |section, key| section.references(key, "unit", &ids.units));
+    let cost_per_year = section.number("cost_per_year", bounds::COST);
+    let from_year = match (from_year?, window) {
+        (Some(year), Some(window)) if !(window.start..window.end).contains(&year) => {
+            let rule = format!("must lie within the study ({})", window.words());
+            section.fault("from_year", rule, "correct the year; the past is as it was");
+            return None;
+        }
+        (Some(year), _) => year,
+        (None, window) => window.map_or(0.0, |window| window.start),
+    };
+    Some(StartsLimit { starts_per_year: starts_per_year?, from_year, units: units?, cost_per_year: cost_per_year? })
 }

@@ -373,6 +373,28 @@ impl Page {
             let then = word(end.then, &strategies::ROW_ENDS);
             self.entry("row_end", table(&[("year", number(end.year)), ("then", then)]));
         }
+        let units = |units: &Option<Vec<usize>>| {
+            let ids = units.as_ref()?.iter().map(|unit| text(&study.units[*unit].id));
+            Some(("units", list(ids)))
+        };
+        if !strategy.deferrals.is_empty() {
+            let deferrals = strategy.deferrals.iter().map(|deferral| {
+                let mut entries =
+                    vec![("outage", deferral.outage.to_string()), ("by_years", number(deferral.by_years))];
+                entries.extend(units(&deferral.units));
+                table(&entries)
+            });
+            self.entry("deferrals", list(deferrals));
+        }
+        if let Some(limit) = &strategy.starts_limit {
+            let mut entries = vec![
+                ("starts_per_year", number(limit.starts_per_year)),
+                ("from_year", number(limit.from_year)),
+                ("cost_per_year", number(limit.cost_per_year)),
+            ];
+            entries.extend(units(&limit.units));
+            self.entry("starts_limit", table(&entries));
+        }
         self.basis(&strategy.basis);
     }
 

@@ -11,7 +11,8 @@ use serrata::model::economics::Payments;
 use serrata::model::fleet::PastLook;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
-    Action, AfterLoss, Disposition, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope, Watch, When,
+    Action, AfterLoss, Deferral, Disposition, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope, StartsLimit,
+    Watch, When,
 };
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -711,4 +712,53 @@ fn after_two_clean_looks_in_a_row_the_next_is_skipped() {
     assert_equal(value(&study, LOOK, Quantity::Losses), 0.0);
     study.strategies[LOOK].looks[0].skip_after_clean = Some(1);
     assert_equal(value(&study, LOOK, Quantity::LookCost), 3.0 * 11.0);
+}
+
+/// Twice the depth that a crack has at the second outage is seen there only if that is put off.
+#[test]
+fn an_outage_that_is_put_off_is_lived_and_paid_at_its_new_moment() {
+    let mut study = study(10);
+    study.techniques[0].cost_per_row = 11.0;
+    study.strategies[LOOK].looks[0].when = When::Outages(vec![2]);
+    let between = 2.0 * depth_mm(2.3);
+    sees_from(&mut study, 0, between);
+    assert_equal(value(&study, LOOK, Quantity::CracksFound), 0.0);
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 11.0 * worth(2.0));
+    study.strategies[LOOK].deferrals = vec![Deferral { outage: 2, by_years: 0.6, units: None }];
+    assert_equal(value(&study, LOOK, Quantity::CracksFound), 10.0);
+    assert_equal(value(&study, LOOK, Quantity::LookCost), 11.0 * worth(2.6));
+    assert_equal(value(&study, LOOK, Quantity::Losses), 0.0);
+    let after = lived(&study, 20).after_outages_of(0, LOOK);
+    assert_eq!(after.iter().map(|after| after.year).collect::<Vec<f64>>(), [1.0, 2.6, 3.0, 4.0, 5.0]);
+    // The other strategy stops as planned.
+    let after = lived(&study, 20).after_outages_of(0, NONE);
+    assert_eq!(after.iter().map(|after| after.year).collect::<Vec<f64>>(), [1.0, 2.0, 3.0, 4.0, 5.0]);
+    // Of another unit, nothing is put off.
+    study.strategies[LOOK].deferrals[0].units = Some(vec![7]);
+    assert_equal(value(&study, LOOK, Quantity::CracksFound), 0.0);
+}
+
+/// Half the starts from the first year on: what is left of a crack's life takes twice as long.
+#[test]
+fn fewer_starts_put_losses_off_and_cost_what_is_stated() {
+    let mut study = study(10);
+    study.costs.loss_cost = Distribution::Fixed(700.0);
+    study.strategies[LOOK].looks.clear();
+    let limit = StartsLimit { starts_per_year: 0.5 * STARTS_PER_YEAR, from_year: 1.0, units: None, cost_per_year: 40.0 };
+    study.strategies[LOOK].starts_limit = Some(limit);
+    let comparison = lived(&study, 20);
+    let lost = 1.0 + 2.0 * (life_years() - 1.0);
+    let years: Vec<f64> = comparison.fleet_losses_of(LOOK).iter().map(|year| year.value).collect();
+    assert_eq!(years, [0.0, 0.0, 0.0, 0.0, 0.0, 10.0]);
+    assert!((comparison.fleet_of(LOOK, Quantity::LossCost).value / (7_000.0 * worth(lost)) - 1.0).abs() < 1e-6);
+    let stream = (worth(1.0) - worth(6.0)) / (1.0 + RATE).ln();
+    assert_equal(comparison.fleet_of(LOOK, Quantity::StartsLimitCost).value, 40.0 * stream);
+    let all = comparison.fleet_of(LOOK, Quantity::Cost).value;
+    assert_equal(all, comparison.fleet_of(LOOK, Quantity::LossCost).value + 40.0 * stream);
+    assert_eq!(comparison.fleet_losses_of(NONE)[3].value, 10.0);
+    assert_equal(comparison.fleet_of(NONE, Quantity::StartsLimitCost).value, 0.0);
+    // A limit that is no limit changes no loss.
+    let limit = study.strategies[LOOK].starts_limit.as_mut().expect("a limit");
+    limit.starts_per_year = STARTS_PER_YEAR;
+    assert_eq!(lived(&study, 20).fleet_losses_of(LOOK)[3].value, 10.0);
 }

@@ -218,7 +218,8 @@ impl Comparison {
     /// One row, one strategy: what is in the row just after each outage.
     pub fn after_outages(&self, row: RowId, strategy: StrategyId) -> Vec<AfterOutageEstimate> {
         let sums = self.row_sums(row, strategy);
-        let years = &self.study.units[self.study.row(row).unit].outages.years;
+        let unit = self.study.unit_under(self.study.row(row).unit, &self.study.strategies[strategy.0]);
+        let years = &unit.outages.years;
         let after = &sums.after_outage;
         years
             .iter()

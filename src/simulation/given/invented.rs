@@ -75,6 +75,8 @@ impl Study {
                 unit.outages.years.insert(0, self.start_year);
             }
         }
+        // Plans are of what is to come, and count outages from there.
+        parts.strategies.iter_mut().for_each(|strategy| strategy.deferrals.clear());
         let study = Study::of_checked(parts).sharing_paths(self);
         let plans = RowPlan::all(&study)?;
         for attempt in 0..MOST_ATTEMPTS {

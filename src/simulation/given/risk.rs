@@ -77,6 +77,8 @@ impl Study {
             replace_row_from_blades: None,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
+            deferrals: Vec::new(),
+            starts_limit: None,
             basis: None,
         }];
         parts.baseline = StrategyId(0);

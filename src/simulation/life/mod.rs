@@ -43,6 +43,8 @@ pub(crate) struct Lives<'p> {
     record: LifeRecord,
     /// Of lives with a planted crack, whether each came to the start of the study.
     came_through: Vec<bool>,
+    /// The same lives where strategies have the unit run or stop otherwise.
+    variants: Vec<Lives<'p>>,
 }
 
 /// Storage of the life that is followed.
@@ -76,6 +78,15 @@ impl<'p> Lives<'p> {
             room: Room { state: RowState::new(row), ..Room::default() },
             record: LifeRecord::new(study, &row.nature.calendar),
             came_through: Vec::new(),
+            variants: row.variants.iter().map(|variant| Lives::new(variant, study)).collect(),
+        }
+    }
+
+    /// The lives as they are under a strategy.
+    fn under(&mut self, strategy: usize) -> &mut Self {
+        match self.row.variant_of.get(strategy).copied().flatten() {
+            Some(variant) => &mut self.variants[variant],
+            None => self,
         }
     }
 
@@ -83,7 +94,15 @@ impl<'p> Lives<'p> {
     ///
     /// Returns the number of attempts until all reached the start without a loss, or `None` if one never did.
     pub fn begin<K: Into<LifeKey>>(&mut self, keys: impl ExactSizeIterator<Item = K>) -> Option<u64> {
-        self.batch.begin(keys);
+        if self.variants.is_empty() {
+            self.batch.begin(keys);
+        } else {
+            let keys: Vec<LifeKey> = keys.map(Into::into).collect();
+            for variant in &mut self.variants {
+                variant.begin(keys.iter().copied())?;
+            }
+            self.batch.begin(keys.into_iter());
+        }
         let attempts = self.draw_and_live_past()?;
         self.prepare();
         Some(attempts)
@@ -133,9 +152,10 @@ impl<'p> Lives<'p> {
 
     /// One of the lives goes on under one strategy, into a record.
     pub fn follow(&mut self, life: usize, strategy: usize, record: &mut LifeRecord) {
-        let shared = self.begin_life(life, strategy, record);
-        self.life(life, strategy, record).live();
-        self.end_life(life, strategy, record, shared);
+        let own = self.under(strategy);
+        let shared = own.begin_life(life, strategy, record);
+        own.life(life, strategy, record).live();
+        own.end_life(life, strategy, record, shared);
     }
 
     /// One of the lives under one strategy.

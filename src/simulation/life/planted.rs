@@ -83,7 +83,7 @@ impl PlantedInRow {
                 |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
             for &technique in &strategy.techniques {
                 let measured = || batch.inspections.measured_mm(&batch.nature, crack, technique, outage);
-                let stays = strategy.policy.stays_if_called(technique, miss, measured);
+                let stays = strategy.policy.stays_if_called(technique, outage, miss, measured);
                 let own = miss(technique);
                 // As probable as the crack is to stay: with an answer, and in all.
                 let in_all = own + (1.0 - own) * stays;
@@ -216,7 +216,11 @@ impl Lives<'_> {
         planted: Vec<Planted>,
         are_alone: bool,
     ) {
-        self.batch.begin(keys);
+        let keys: Vec<LifeKey> = keys.collect();
+        for variant in &mut self.variants {
+            variant.begin_planted(keys.iter().copied(), planted.clone(), are_alone);
+        }
+        self.batch.begin(keys.into_iter());
         self.batch.nature.only_planted = are_alone;
         self.batch.nature.plant(planted);
         self.live_planted_past();
@@ -236,13 +240,19 @@ impl Lives<'_> {
         self.came_through[life]
     }
 
-    /// Where the planted crack of a life stands; and to put it back there.
-    pub fn standing(&mut self, life: usize) -> &mut Standing {
-        &mut self.batch.nature.planted[life].standing
+    /// Where the planted crack of a life stands under a strategy; and to put it back there.
+    pub fn standing(&mut self, life: usize, strategy: usize) -> &mut Standing {
+        &mut self.under(strategy).batch.nature.planted[life].standing
     }
 
-    /// The loss of the blade in which a crack was planted, in the life that was just lived, and the weight of that.
-    pub fn planted_loss(&self, life: usize) -> Option<(PlantedLoss, f64)> {
+    /// The loss of the blade in which a crack was planted, in the life that was just lived under a strategy, and the weight
+    /// of that.
+    pub fn planted_loss(&mut self, life: usize, strategy: usize) -> Option<(PlantedLoss, f64)> {
+        let own = self.under(strategy);
+        own.own_planted_loss(life)
+    }
+
+    fn own_planted_loss(&self, life: usize) -> Option<(PlantedLoss, f64)> {
         self.room.planted.lost.map(|loss| (loss, self.batch.nature.planted[life].total_weight()))
     }
 }

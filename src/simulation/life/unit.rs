@@ -66,15 +66,15 @@ impl<'p> UnitLives<'p> {
         if !self.rows[place].came_through(life) {
             return None;
         }
-        let standing = *self.rows[place].standing(life);
+        let standing = *self.rows[place].standing(life, strategy);
         let together = self.rows[place].policy(strategy).sisters.is_some();
         if together {
             self.follow_together(life, strategy);
         } else {
             self.rows[place].follow(life, strategy, &mut self.records[place]);
         }
-        let lost = self.rows[place].planted_loss(life);
-        *self.rows[place].standing(life) = standing;
+        let lost = self.rows[place].planted_loss(life, strategy);
+        *self.rows[place].standing(life, strategy) = standing;
         let (loss, weight) = lost?;
         let counts = |row: usize| LossCounts::of(&self.records[row].loss_years, loss.year);
         let of_row = counts(place);
@@ -106,8 +106,9 @@ impl<'p> UnitLives<'p> {
         let mut marks = std::mem::take(&mut self.marks);
         marks.clear();
         for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
-            marks.push(row.begin_life(life, strategy, record));
-            row.life(life, strategy, record).begin();
+            let own = row.under(strategy);
+            marks.push(own.begin_life(life, strategy, record));
+            own.life(life, strategy, record).begin();
         }
         self.are_over.clear();
         self.are_over.resize(self.rows.len(), false);
@@ -115,22 +116,23 @@ impl<'p> UnitLives<'p> {
         for window in (0..=outages).step_by(WINDOW) {
             for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
                 let start = row.calendar().start;
-                row.life(life, strategy, record).open_window(start + window);
+                row.under(strategy).life(life, strategy, record).open_window(start + window);
             }
-            while let Some(outage) = self.next_outage() {
+            while let Some(outage) = self.next_outage(strategy) {
                 self.live_outage(life, strategy, outage);
             }
         }
         for ((row, record), mark) in self.rows.iter_mut().zip(&mut self.records).zip(&marks) {
-            row.end_life(life, strategy, record, *mark);
+            row.under(strategy).end_life(life, strategy, record, *mark);
         }
         self.marks = marks;
     }
 
     /// The next outage to come at which anything is due on any row that runs.
-    fn next_outage(&self) -> Option<usize> {
-        let rows = self.rows.iter().zip(&self.are_over).filter(|(_, is_over)| !**is_over);
-        let next = rows.filter_map(|(row, _)| Some(row.room.state.next_outage()? - row.calendar().start));
+    fn next_outage(&mut self, strategy: usize) -> Option<usize> {
+        let rows = self.rows.iter_mut().zip(&self.are_over).filter(|(_, is_over)| !**is_over);
+        let next =
+            rows.filter_map(|(row, _)| Some(row.under(strategy).room.state.next_outage()? - row.calendar().start));
         next.min().filter(|outage| *outage <= self.rows[0].calendar().to_come())
     }
 
@@ -141,14 +143,16 @@ impl<'p> UnitLives<'p> {
         for place in 0..count {
             let at = self.rows[place].calendar().start + outage;
             let met = !self.are_over[place] && {
-                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
                 // No life ends by a loss in the study.
                 own.meet(at) == ControlFlow::Continue(true)
             };
             self.visited.push(met);
         }
         self.finds.clear();
-        self.finds.extend((0..count).map(|place| self.visited[place] && self.rows[place].room.findings.any));
+        for place in 0..count {
+            self.finds.push(self.visited[place] && self.rows[place].under(strategy).room.findings.any);
+        }
         for place in 0..count {
             let Some(sisters) = &self.rows[place].row.strategies[strategy].policy.sisters else { continue };
             let rotors = &self.unit.rotors;
@@ -158,7 +162,7 @@ impl<'p> UnitLives<'p> {
             }
             let at = self.rows[place].calendar().start + outage;
             for &technique in &sisters.techniques {
-                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
                 own.look_as_sister(technique, at, self.visited[place]);
                 self.visited[place] = true;
             }
@@ -166,7 +170,7 @@ impl<'p> UnitLives<'p> {
         for place in 0..count {
             if self.visited[place] {
                 let at = self.rows[place].calendar().start + outage;
-                let mut own = self.rows[place].life(life, strategy, &mut self.records[place]);
+                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
                 self.are_over[place] = own.act(at).is_break();
             }
         }

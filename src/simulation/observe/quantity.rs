@@ -34,6 +34,8 @@ pub enum Quantity {
     ReplacementCost,
     /// Costs of days beyond the window.
     ExtraDayCost,
+    /// Costs of running the unit under a limit on its starts, which its rows share alike.
+    StartsLimitCost,
     /// Costs of losses, forced days included.
     LossCost,
     /// Days of work at outages and of forced outages.
@@ -52,7 +54,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 21] = [
+    pub const ALL: [Quantity; 22] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -67,6 +69,7 @@ impl Quantity {
         Quantity::BladesOutCost,
         Quantity::ReplacementCost,
         Quantity::ExtraDayCost,
+        Quantity::StartsLimitCost,
         Quantity::LossCost,
         Quantity::Days,
         Quantity::LookDays,
@@ -93,6 +96,7 @@ impl Quantity {
             Quantity::BladesOutCost => "blades_out_cost",
             Quantity::ReplacementCost => "replacement_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
+            Quantity::StartsLimitCost => "starts_limit_cost",
             Quantity::LossCost => "loss_cost",
             Quantity::Days => "days",
             Quantity::LookDays => "look_days",

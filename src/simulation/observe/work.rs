@@ -118,6 +118,11 @@ impl WorkPlan {
         let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
         plan.scheduled = (0..calendar.len()).map(fixed).collect();
         plan.scheduled_values = scheduled_values(&plan.scheduled, &plan.prices, &plan.value_at_outage);
+        if let Some(limit) = policy.starts_limit.as_ref().filter(|limit| limit.is_of(row.unit)) {
+            let stream = study.money.present_value_of_stream(limit.from_year - study.start_year, study.horizon_years);
+            let rows = study.rows.iter().filter(|other| other.unit == row.unit).count();
+            plan.scheduled_values[Quantity::StartsLimitCost as usize] = limit.cost_per_year * stream / rows as f64;
+        }
         plan.scheduled_jobs = plan.scheduled[calendar.start..].iter().map(|work| plan.job(work)).collect();
         plan.most_scheduled_days = plan.scheduled_jobs.iter().map(|job| job.days).fold(0.0, f64::max);
         plan.planned_jobs = (calendar.start..calendar.len()).map(|outage| plan.plan_job(policy, outage)).collect();

@@ -29,12 +29,13 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 6] = [
+const MONEY: [Quantity; 7] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
     Quantity::ReplacementCost,
     Quantity::ExtraDayCost,
+    Quantity::StartsLimitCost,
     Quantity::LossCost,
 ];
 
@@ -73,6 +74,9 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         for technique in &mut dear.techniques {
             technique.cost_per_row *= 2.0;
             technique.cost_per_blade *= 2.0;
+        }
+        for limit in dear.strategies.iter_mut().filter_map(|strategy| strategy.starts_limit.as_mut()) {
+            limit.cost_per_year *= 2.0;
         }
         for watch in dear.strategies.iter_mut().filter_map(|strategy| strategy.watch.as_mut()) {
             watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);

@@ -229,8 +229,9 @@ fn strategy() -> impl Strategy<Value = String> {
         "sister_rows = { of = \"rotor\", techniques = [\"bench\"] }",
         "sister_rows = { of = \"unit\", techniques = [\"insitu\", \"array\"] }",
     ]);
-    (proptest::collection::vec(look(), 0..4), dispositions, watch, row_end(), after_loss, from_blades, sisters)
-        .prop_map(|(looks, dispositions, watch, row_end, after_loss, from_blades, sisters)| {
+    let rest = (row_end(), conditions());
+    (proptest::collection::vec(look(), 0..4), dispositions, watch, rest, after_loss, from_blades, sisters).prop_map(
+        |(looks, dispositions, watch, (row_end, conditions), after_loss, from_blades, sisters)| {
             // A watch needs dispositions that watch.
             let watch = if dispositions.contains("watch") { watch } else { "" };
             format!(
@@ -239,13 +240,15 @@ looks = [{}]
 dispositions = {dispositions}
 {watch}
 {row_end}
+{conditions}
 {from_blades}
 {sisters}
 after_loss = \"{after_loss}\"
 ",
                 looks.join(", ")
             )
-        })
+        },
+    )
 }
 
 /// What a strategy does that replaces every blade that is called, which is made short work of; where it looks by schedule
@@ -257,17 +260,31 @@ fn simple_strategy() -> impl Strategy<Value = String> {
         proptest::collection::vec(by_schedule(), 1..4),
         proptest::collection::vec(look(), 1..4),
     ];
-    (looks, row_end()).prop_map(|(looks, row_end)| {
+    (looks, row_end(), conditions()).prop_map(|(looks, row_end, conditions)| {
         format!(
             "description = \"random\"
 looks = [{}]
 dispositions = [{{ action = \"replace\" }}]
 {row_end}
+{conditions}
 after_loss = \"replace-blade\"
 ",
             looks.join(", ")
         )
     })
+}
+
+/// How the unit runs and when it stops, where a plan says so.
+fn conditions() -> impl Strategy<Value = &'static str> {
+    one_of(&[
+        "",
+        "",
+        "deferrals = [{ outage = 2, by_years = 0.1 }]",
+        "deferrals = [{ outage = 3, by_years = 0.15, units = [\"u\"] }, { outage = 1, by_years = 0.05 }]",
+        "starts_limit = { starts_per_year = 60, cost_per_year = 30, units = [\"u\"] }",
+        "starts_limit = { starts_per_year = 90, from_year = 2029.3, cost_per_year = 5 }\ndeferrals = [{ outage = 1, by_years = \
+         0.1 }]",
+    ])
 }
 
 fn row_end() -> impl Strategy<Value = &'static str> {

@@ -18,7 +18,7 @@ pub(crate) use sisters::Sisters;
 pub(crate) use watch::Watched;
 
 use crate::model::fleet::HotSpot;
-use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, Watch};
+use crate::model::strategy::{Action, AfterLoss, RowEndAction, StartsLimit, Strategy, Watch};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
 use escalation::ByBlade;
@@ -47,6 +47,7 @@ pub(crate) struct Policy {
     pub watch: Option<Watch>,
     /// How finds on one row send people to others.
     pub sisters: Option<Sisters>,
+    pub starts_limit: Option<StartsLimit>,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
     pub after_loss: AfterLoss,
@@ -130,6 +131,7 @@ impl Policy {
             dispositions,
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
+            starts_limit: strategy.starts_limit.clone(),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -155,6 +157,7 @@ impl Policy {
             asks_for_blades: false,
             watch: None,
             sisters: None,
+            starts_limit: None,
             replace_row_from: usize::MAX,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
@@ -183,6 +186,7 @@ impl Policy {
     pub fn stays_if_called(
         &self,
         technique: usize,
+        outage: usize,
         miss: impl Fn(usize) -> f64,
         measured_mm: impl FnOnce() -> f64,
     ) -> f64 {
@@ -192,8 +196,14 @@ impl Policy {
                 return kept;
             }
         }
-        let own = self.scheduled.iter().filter(|look| look.technique == technique);
-        own.map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
+        let own = || self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
+        let is_decisive = |look: &ScheduledLook| {
+            look.is_fixed(outage) && look.covers_all && look.stands && self.by_blade[look.look].is_none()
+        };
+        if own().any(is_decisive) {
+            return 0.0;
+        }
+        own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
     }
 
     /// The same for a scheduled look of the technique.
@@ -253,6 +263,11 @@ impl Policy {
     fn due_by(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> impl Iterator<Item = &ScheduledLook> {
         let looks = self.scheduled.iter().enumerate();
         looks.filter(move |(number, look)| look.technique == technique && is_due(*number)).map(|(_, look)| look)
+    }
+
+    /// Number of blades that a scheduled look covers, and how they are chosen, in words; none where it is no sample of so many.
+    pub fn sample_of(&self, look: &ScheduledLook) -> Option<(u32, &'static str)> {
+        look.sampler.map(|sampler| self.samplers[sampler].words())
     }
 
     /// Begins a life.

@@ -38,6 +38,16 @@ impl Sampler {
         }
     }
 
+    /// Size, and how it is chosen, in words.
+    pub fn words(&self) -> (u32, &'static str) {
+        let words = match self.choice {
+            Choice::Drawn => "drawn by chance",
+            Choice::Rotating => "in turn",
+            Choice::LeastLookedAt => "that were least looked at",
+        };
+        (self.size, words)
+    }
+
     /// Whether a sample hangs on those before it.
     pub fn remembers(&self) -> bool {
         self.choice != Choice::Drawn

@@ -255,7 +255,7 @@ mod tests {
                         let variance = plain.variance.max(planted.value / run.trials as f64) + planted.variance;
                         let z = (plain.value - planted.value) / variance.sqrt();
                         let about = format!(
-                            "study {number}, row {}, {}: {what} {} plainly, {} planted, {z:.2}",
+                            "study {number}, row {}, {}: {what} {} plainly, {} planted, {z:.2}\n{text}",
                             row.0, study.strategies[strategy.0].id, plain.value, planted.value
                         );
                         distances.push((z, about));

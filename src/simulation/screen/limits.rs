@@ -147,6 +147,12 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
     if strategy.row_end.is_some() {
         obstacles.add(path("row_end"), "rows that end or are renewed in a stated year are not screened", SIMULATE);
     }
+    if !strategy.deferrals.is_empty() {
+        obstacles.add(path("deferrals"), "outages that are put off are not screened", SIMULATE);
+    }
+    if strategy.starts_limit.is_some() {
+        obstacles.add(path("starts_limit"), "units that run otherwise than their duty are not screened", SIMULATE);
+    }
     let past = study.rows.iter().flat_map(|row| row.past_looks.iter().map(|look| look.technique));
     let used = strategy.looks.iter().flat_map(|look| look.techniques.iter().copied()).chain(past);
     let mut sources: Vec<usize> = Vec::new();

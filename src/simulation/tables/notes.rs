@@ -123,6 +123,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesOutCost
         | Quantity::ReplacementCost
         | Quantity::ExtraDayCost
+        | Quantity::StartsLimitCost
         | Quantity::LossCost => Kind::Money,
         Quantity::Days
         | Quantity::LookDays
