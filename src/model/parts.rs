@@ -77,6 +77,9 @@ impl StudyParts {
             named.try_for_each(|technique| exists(&key, *technique, techniques))?;
             let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten());
             rows.try_for_each(|row| exists(&key, *row, ("row", self.rows.len())))?;
+            let deferred = strategy.deferrals.iter().flat_map(|deferral| deferral.units.iter().flatten());
+            let mut units = deferred.chain(strategy.starts_limit.iter().flat_map(|limit| limit.units.iter().flatten()));
+            units.try_for_each(|unit| exists(&key, *unit, ("unit", self.units.len())))?;
         }
         for uncertain in &self.uncertain {
             let key = format!("uncertain.{}.factor_on", uncertain.id);

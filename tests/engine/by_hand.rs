@@ -733,9 +733,14 @@ fn an_outage_that_is_put_off_is_lived_and_paid_at_its_new_moment() {
     // The other strategy stops as planned.
     let after = lived(&study, 20).after_outages_of(0, NONE);
     assert_eq!(after.iter().map(|after| after.year).collect::<Vec<f64>>(), [1.0, 2.0, 3.0, 4.0, 5.0]);
-    // Of another unit, nothing is put off.
-    study.strategies[LOOK].deferrals[0].units = Some(vec![7]);
+    // Of another unit, nothing is put off here.
+    let other = serrata::model::fleet::Unit { id: "other".to_owned(), ..study.units[0].clone() };
+    study.units.push(other);
+    study.strategies[LOOK].deferrals[0].units = Some(vec![1]);
     assert_equal(value(&study, LOOK, Quantity::CracksFound), 0.0);
+    study.strategies[LOOK].deferrals[0].units = Some(vec![7]);
+    let refused = Study::new(study).expect_err("no such unit").to_string();
+    assert!(refused.contains("is the number of no unit"), "{refused}");
 }
 
 /// Half the starts from the first year on: what is left of a crack's life takes twice as long.
@@ -744,7 +749,8 @@ fn fewer_starts_put_losses_off_and_cost_what_is_stated() {
     let mut study = study(10);
     study.costs.loss_cost = Distribution::Fixed(700.0);
     study.strategies[LOOK].looks.clear();
-    let limit = StartsLimit { starts_per_year: 0.5 * STARTS_PER_YEAR, from_year: 1.0, units: None, cost_per_year: 40.0 };
+    let limit =
+        StartsLimit { starts_per_year: 0.5 * STARTS_PER_YEAR, from_year: 1.0, units: None, cost_per_year: 40.0 };
     study.strategies[LOOK].starts_limit = Some(limit);
     let comparison = lived(&study, 20);
     let lost = 1.0 + 2.0 * (life_years() - 1.0);
