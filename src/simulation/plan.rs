@@ -3,7 +3,7 @@
 use super::inspection::InspectionPlan;
 use super::nature::NaturePlan;
 use super::observe::{UnitWork, WorkPlan, rotor_numbers};
-use super::policy::Policy;
+use super::policy::{Groups, Policy};
 use crate::error::Result;
 use crate::model::Study;
 use crate::model::fleet::Row;
@@ -89,12 +89,13 @@ impl RowPlan {
         let nature = NaturePlan::new(study, row)?;
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let spots = &study.roots[row.root].hot_spots;
-        let policy = |strategy| Policy::new(strategy, row_index, spots, &nature.calendar);
+        let groups = Groups::new(study.roots[row.root].replaced_together, row.blades);
+        let policy = |strategy| Policy::new(strategy, row_index, spots, groups, &nature.calendar);
         let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
         let schedules = number_schedules(&mut policies);
         let past = (row.in_service_year < study.start_year).then(|| {
             let techniques = row.past_looks.iter().map(|look| look.technique);
-            Policy::of_past_looks(techniques, &nature.calendar)
+            Policy::of_past_looks(techniques, groups, &nature.calendar)
         });
         let inspection = InspectionPlan::new(study, row, |technique| {
             others.contains(&technique) || policies.iter().chain(&past).any(|policy| policy.uses(technique))

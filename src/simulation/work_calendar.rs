@@ -5,7 +5,7 @@
 use super::calendar::Calendar;
 use super::inspection::TechniquePlan;
 use super::observe::{Crews, Job, WorkPlan};
-use super::policy::Policy;
+use super::policy::{Groups, Policy};
 use super::tables::{Head, Table};
 use crate::model::Study;
 use crate::model::fleet::Row;
@@ -193,7 +193,8 @@ impl Study {
         let calendar =
             Calendar::new(std::iter::empty(), to_come, self.start_year, self.start_year + self.horizon_years);
         let spots = &self.roots[about.root].hot_spots;
-        let policy = Policy::new(&self.strategies[strategy], row, spots, &calendar);
+        let groups = Groups::new(self.roots[about.root].replaced_together, about.blades);
+        let policy = Policy::new(&self.strategies[strategy], row, spots, groups, &calendar);
         let techniques = (0..self.techniques.len()).map(|technique| TechniquePlan::new(self, about, technique));
         let work = WorkPlan::new(self, about, &calendar, &techniques.collect::<Vec<_>>(), &policy);
         (policy, work)

@@ -7,7 +7,9 @@ use super::window::Window;
 use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
+use crate::model::detection::Technique;
 use crate::model::economics::{Costs, Money, Payments, Terms};
+use crate::model::strategy::{Disposition, Strategy};
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
 use crate::text::is_formula;
 use std::sync::Arc;
@@ -36,6 +38,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     // It is read last: it is held against all the others.
     root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
     let frame = frame?;
+    let together = [depths_are_measured(root, &strategies, &techniques), dressing_is_priced(root, &strategies, &costs)];
     let mut parts = StudyParts {
         name: frame.name,
         start_year: frame.window.start,
@@ -56,11 +59,55 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         costs: costs?,
         posterior: None,
     };
+    if together.contains(&false) {
+        return None;
+    }
     if root.has("given") {
         let posterior = root.table("given", |section| given::read(section, &parts));
         parts.posterior = Some(Arc::new(posterior?));
     }
     Some(Study::of_checked(parts))
+}
+
+/// Refuses dispositions by depth that come upon a call of which nobody measured the depth.
+fn depths_are_measured(root: &Section, strategies: &[Option<Strategy>], techniques: &[Option<Technique>]) -> bool {
+    let mut are_measured = true;
+    for strategy in strategies.iter().flatten() {
+        let Some(number) = strategy.dispositions.iter().position(Disposition::asks_for_depth) else { continue };
+        let mut blind: Vec<&str> = Vec::new();
+        for technique in strategy.techniques_that_may_stand().filter_map(|index| techniques.get(index)?.as_ref()) {
+            if technique.depth_sizing.is_none() && !blind.contains(&technique.id.as_str()) {
+                blind.push(&technique.id);
+            }
+        }
+        if !blind.is_empty() {
+            let path = format!("strategies.{}.dispositions[{}].below_depth_mm", strategy.id, number + 1);
+            let rule = format!("needs measured depths, and calls by {} may stand, which measures none", join(&blind));
+            let remedy = "give the technique sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or decide by length";
+            root.fault(&path, rule, remedy);
+            are_measured = false;
+        }
+    }
+    are_measured
+}
+
+/// Refuses strategies that dress blades where that has no price.
+fn dressing_is_priced(root: &Section, strategies: &[Option<Strategy>], costs: &Option<Costs>) -> bool {
+    let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
+    let (Some(strategy), Some(costs)) = (dresses, costs) else { return true };
+    let mut is_priced = true;
+    for (key, price) in [("dressing_cost", costs.dressing_cost), ("dressing_days", costs.dressing_days)] {
+        if price.is_none() {
+            let rule = format!("is missing: strategies.{} dresses blades", strategy.id);
+            root.fault(&format!("costs.{key}"), rule, format!("add {key}: a number, of one blade"));
+            is_priced = false;
+        }
+    }
+    is_priced
+}
+
+fn join(names: &[&str]) -> String {
+    names.iter().map(|name| format!("{name:?}")).collect::<Vec<_>>().join(", ")
 }
 
 struct Frame {
@@ -151,10 +198,12 @@ fn costs(section: &Section) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
     let days = |key| section.number(key, bounds::DAYS);
     let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
-    let or_zero = |key, bound| section.optional(key, |section, key| section.number(key, bound));
+    let optional = |key, bound| section.optional(key, |section, key| section.number(key, bound));
     let (rotor_lift_cost, rotor_lift_days) =
-        (or_zero("rotor_lift_cost", bounds::COST), or_zero("rotor_lift_days", bounds::DAYS));
+        (optional("rotor_lift_cost", bounds::COST), optional("rotor_lift_days", bounds::DAYS));
     let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
+    let (dressing_cost, dressing_days) =
+        (optional("dressing_cost", bounds::COST), optional("dressing_days", bounds::DAYS));
     let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
     let loss_cost = section.distribution("loss_cost", bounds::COST);
     let loss_days = days("loss_days");
@@ -167,6 +216,8 @@ fn costs(section: &Section) -> Option<Costs> {
         rotor_lift_days: rotor_lift_days?.unwrap_or(0.0),
         new_blade_cost: new_blade_cost?,
         new_blade_days: new_blade_days?,
+        dressing_cost: dressing_cost?,
+        dressing_days: dressing_days?,
         new_row_cost: new_row_cost?,
         new_row_days: new_row_days?,
         loss_cost: loss_cost?,

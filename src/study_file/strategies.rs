@@ -6,13 +6,18 @@ use super::section::Section;
 use super::window::Window;
 use crate::bounds;
 use crate::model::strategy::{
-    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Escalation, Look, RowEnd, RowEndAction,
+    Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Dressing, Escalation, Look, RowEnd, RowEndAction,
     SisterRows, SisterScope, Strategy, Watch,
 };
 
 /// Words of the study file for the action on a blade with an indication.
-pub(super) const ACTIONS: [(&str, Action); 3] =
-    [("replace", Action::Replace), ("watch", Action::Watch), ("replace-row", Action::ReplaceRow)];
+pub(super) const ACTIONS: [(&str, Action); 5] = [
+    ("replace", Action::Replace),
+    ("watch", Action::Watch),
+    ("run-on", Action::RunOn),
+    ("dress", Action::Dress),
+    ("replace-row", Action::ReplaceRow),
+];
 
 /// Words of the study file for the action after a loss.
 pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
@@ -45,13 +50,21 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     } else {
         let stated = section.optional("dispositions", read_dispositions);
         stated.map(|stated| {
-            stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }])
+            stated.unwrap_or_else(|| vec![Disposition::last(Action::Replace)])
         })
     };
     let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
-    let is_watched = dispositions.iter().flatten().any(|rule| rule.action == Action::Watch);
-    if section.has("watch") && dispositions.is_some() && !is_watched {
+    let acts = |action: Action| dispositions.iter().flatten().any(|rule| rule.action == action);
+    if section.has("watch") && dispositions.is_some() && !acts(Action::Watch) {
         section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
+    }
+    let dressing = if acts(Action::Dress) {
+        section.table("dressing", dressing).map(Some)
+    } else {
+        section.optional("dressing", |section, key| section.table(key, dressing))
+    };
+    if section.has("dressing") && dispositions.is_some() && !acts(Action::Dress) {
+        section.fault("dressing", "belongs with a disposition of action \"dress\"", "remove it, or add the disposition");
     }
     let sister_rows =
         section.optional("sister_rows", |section, key| section.table(key, |section| sister_rows(section, ids)));
@@ -65,6 +78,7 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         description: description?,
         looks: looks?.unwrap_or_default(),
         dispositions: dispositions?,
+        dressing: dressing?,
         watch: watch?,
         sister_rows: sister_rows?,
         replace_row_from_blades: replace_row_from_blades?,
@@ -148,7 +162,7 @@ fn escalation(section: &Section, ids: &Ids) -> Option<Escalation> {
     Some(Escalation { techniques: techniques?, first_call_stands: first_call_stands? })
 }
 
-/// Lengths in rising order, the last without an end.
+/// Each within what those before it leave, the last for all that is left.
 fn dispositions(place: Place) -> Option<Vec<Disposition>> {
     let elements = place.elements()?;
     if elements.is_empty() {
@@ -156,38 +170,78 @@ fn dispositions(place: Place) -> Option<Vec<Disposition>> {
         return None;
     }
     let last = elements.len() - 1;
-    let mut before: Option<f64> = None;
+    let mut before: Vec<Disposition> = Vec::with_capacity(elements.len());
     let mut read: Vec<Option<Disposition>> = Vec::with_capacity(elements.len());
     for (index, element) in elements.into_iter().enumerate() {
         let disposition = element.table(|section| {
             let action = section.choice("action", &ACTIONS);
             if index == last {
-                if section.has("below_mm") {
-                    section.get("below_mm", "");
-                    section.fault(
-                        "below_mm",
-                        "the last disposition holds for every length above the others",
-                        "remove below_mm",
-                    );
-                    return None;
-                }
-                return Some(Disposition { below_mm: f64::INFINITY, action: action? });
+                return ends_the_list(section).then(|| action.map(Disposition::last)).flatten();
             }
-            let below_mm = section.number("below_mm", bounds::LENGTH_MM)?;
-            let lower = before.replace(below_mm);
-            if let Some(lower) = lower.filter(|lower| below_mm <= *lower) {
-                section.fault(
-                    "below_mm",
-                    format!("must exceed the one before it ({lower})"),
-                    "put the dispositions in the order of length",
-                );
-                return None;
-            }
-            Some(Disposition { below_mm, action: action? })
+            let asks_for_depth = section.has("below_depth_mm");
+            let below_mm = if asks_for_depth {
+                section.optional("below_mm", |section, key| section.number(key, bounds::LENGTH_MM))
+            } else {
+                section.number("below_mm", bounds::LENGTH_MM).map(Some)
+            };
+            let below_depth_mm =
+                section.optional("below_depth_mm", |section, key| section.number(key, bounds::LENGTH_MM));
+            let disposition = Disposition {
+                below_mm: below_mm?.unwrap_or(f64::INFINITY),
+                below_depth_mm: below_depth_mm?.unwrap_or(f64::INFINITY),
+                action: action?,
+            };
+            let is_reached = is_reached(section, &disposition, &before);
+            before.push(disposition);
+            is_reached.then_some(disposition)
         });
         read.push(disposition);
     }
     read.into_iter().collect()
+}
+
+/// Refuses bounds of the last disposition.
+fn ends_the_list(section: &Section) -> bool {
+    let mut ends = true;
+    for (key, what) in [("below_mm", "length"), ("below_depth_mm", "depth")] {
+        if section.has(key) {
+            section.get(key, "");
+            let rule = format!("the last disposition holds for every {what} above the others");
+            section.fault(key, rule, format!("remove {key}"));
+            ends = false;
+        }
+    }
+    ends
+}
+
+/// Refuses a disposition that those before it leave nothing.
+fn is_reached(section: &Section, disposition: &Disposition, before: &[Disposition]) -> bool {
+    let Some(number) = before.iter().rposition(|earlier| earlier.covers(disposition)) else { return true };
+    let earlier = &before[number];
+    if earlier.asks_for_depth() || disposition.asks_for_depth() {
+        let rule = format!("is never reached: disposition {} holds wherever it does", number + 1);
+        section.fault_here(rule, "put the one with the narrower bounds first, or remove it");
+    } else {
+        section.fault(
+            "below_mm",
+            format!("must exceed the one before it ({})", earlier.below_mm),
+            "put the dispositions in the order of length",
+        );
+    }
+    false
+}
+
+fn dressing(section: &Section) -> Option<Dressing> {
+    let gone_probability = section.number("gone_probability", bounds::PROBABILITY);
+    let life_factor = section.number("life_factor", bounds::FACTOR);
+    let at_most_depth_mm = section.number("at_most_depth_mm", bounds::LENGTH_MM);
+    let blades_out = section.flag("blades_out");
+    Some(Dressing {
+        gone_probability: gone_probability?,
+        life_factor: life_factor?,
+        at_most_depth_mm: at_most_depth_mm?,
+        blades_out: blades_out?,
+    })
 }
 
 fn watch(section: &Section, ids: &Ids) -> Option<Watch> {

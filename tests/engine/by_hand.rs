@@ -195,7 +195,7 @@ fn replaced_blades_are_paid_one_by_one() {
 }
 
 fn watched(study: &mut StudyParts) {
-    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::Watch)];
     study.strategies[LOOK].looks[0].every_outages = 100;
     study.techniques[0].cost_per_row = 11.0;
     study.techniques[0].cost_per_blade = 2.0;
@@ -291,8 +291,8 @@ fn lengths_are_judged_as_measured() {
     study.units[0].outages.years = vec![2.0];
     let true_mm = 2.0 * depth_mm(2.0);
     study.strategies[LOOK].dispositions = vec![
-        Disposition { below_mm: 1.2 * true_mm, action: Action::Watch },
-        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
+        Disposition::below_mm(1.2 * true_mm, Action::Watch),
+        Disposition::last(Action::Replace),
     ];
     for (length_bias, replaced) in [(1.0, 0.0), (1.1, 0.0), (1.3, 10.0)] {
         study.techniques[0].sizing.length_bias = length_bias;
@@ -377,7 +377,7 @@ fn a_shared_crew_calls_many_blades_or_few() {
     vague(&mut study);
     let sigma = 0.8;
     study.techniques[0].inspection_sigma = sigma;
-    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::Watch)];
     study.strategies[LOOK].replace_row_from_blades = Some(8);
     study.units[0].outages.years = vec![2.0];
     let once = mean_over_normal(|z| binomial_at_least(8, 10, chance(sigma * z)));
@@ -584,8 +584,8 @@ fn an_overruled_indication_counts_for_nothing() {
     sees_from(&mut study, 1, 2.0 * depth_mm(2.0) * 1.05);
     study.techniques[1].sizing.length_bias = 0.01;
     study.strategies[LOOK].dispositions = vec![
-        Disposition { below_mm: 2.0 * depth_mm(2.0), action: Action::Watch },
-        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
+        Disposition::below_mm(2.0 * depth_mm(2.0), Action::Watch),
+        Disposition::last(Action::Replace),
     ];
     for (first_call_stands, found, replaced) in [(false, 10.0, 0.0), (true, 20.0, 10.0)] {
         study.strategies[LOOK].looks[0].escalation = Some(Escalation { techniques: vec![1], first_call_stands });

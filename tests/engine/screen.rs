@@ -297,7 +297,7 @@ fn small_with_losses() -> StudyParts {
     study.growth[0].coefficient_m_per_start = 1e-10;
     study.initiation[0].shape = InitiationShape::Weibull { shape: 2.0, scale: 6000.0 };
     for strategy in &mut study.strategies {
-        strategy.dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
+        strategy.dispositions = vec![Disposition::last(Action::Replace)];
         strategy.after_loss = AfterLoss::ReplaceBlade;
         strategy.row_end = None;
         strategy.looks.iter_mut().for_each(|look| look.coverage.blade_fraction = 1.0);

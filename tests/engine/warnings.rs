@@ -61,7 +61,7 @@ fn a_loss_is_not_the_only_sign_of_a_strategy_that_never_looks() {
 #[test]
 fn two_looks_at_one_outage_are_named() {
     let found = warnings(|study| {
-        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Replace)];
         let mut second = study.strategies[0].looks[0].clone();
         (second.techniques, second.first_outage, second.every_outages) = (vec![1], 2, 2);
         study.strategies[0].looks.push(second);
@@ -88,7 +88,7 @@ fn blades_that_come_out_only_to_be_watched_are_named() {
     let watch = |study: &mut StudyParts| {
         study.strategies[0].looks[0].techniques = vec![1];
         study.strategies[0].looks[0].every_outages = 2;
-        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Watch)];
     };
     let found = warnings(watch);
     assert_eq!(found.len(), 1);

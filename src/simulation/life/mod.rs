@@ -4,6 +4,7 @@
 //! Blades to which exactly one thing happens are counted without being followed, where a policy keeps blades apart
 //! ([`first_event`]): the one shortcut.
 
+mod dressing;
 mod first_event;
 mod follow;
 mod given;
@@ -58,6 +59,8 @@ struct Room {
     /// Watched blades that are looked at there for that alone, after their techniques.
     watched_now: Vec<(usize, u32)>,
     acts: Vec<Act>,
+    /// Blades that turned out too deeply cracked to be dressed there.
+    too_deep: Vec<u32>,
     planted: PlantedInRow,
 }
 

@@ -27,11 +27,12 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 6] = [
+const MONEY: [Quantity; 7] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
     Quantity::ReplacementCost,
+    Quantity::DressingCost,
     Quantity::ExtraDayCost,
     Quantity::LossCost,
 ];
@@ -65,6 +66,7 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         ] {
             *price *= 2.0;
         }
+        costs.dressing_cost = costs.dressing_cost.map(|cost| 2.0 * cost);
         if let crate::distribution::Distribution::Lognormal { median, .. } = &mut costs.loss_cost {
             *median *= 2.0;
         }
@@ -122,7 +124,8 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
         };
         perfect.strategies = vec![Strategy {
             looks: vec![look],
-            dispositions: vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }],
+            dispositions: vec![Disposition::last(Action::Replace)],
+            dressing: None,
             watch: None,
             sister_rows: None,
             replace_row_from_blades: None,

@@ -114,6 +114,7 @@ fn kind(quantity: Quantity) -> Kind {
         Quantity::Losses
         | Quantity::BladesReplaced
         | Quantity::FalselyReplaced
+        | Quantity::BladesDressed
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
@@ -122,12 +123,14 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::LookCost
         | Quantity::BladesOutCost
         | Quantity::ReplacementCost
+        | Quantity::DressingCost
         | Quantity::ExtraDayCost
         | Quantity::LossCost => Kind::Money,
         Quantity::Days
         | Quantity::LookDays
         | Quantity::BladesOutDays
         | Quantity::ReplacementDays
+        | Quantity::DressingDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }
