@@ -9,6 +9,8 @@ mod properties;
 mod studies;
 
 pub(super) use studies::texts;
+#[cfg(test)]
+pub(super) use studies::texts_that_dress;
 
 use super::inspection::draw;
 use super::nature::{Crack, GroundPlace, Mark, purpose};
@@ -31,6 +33,26 @@ pub(super) struct PlainLife {
     pub after_outage: Vec<[f64; 3]>,
     /// Work at each outage, without the lift of the rotor.
     pub jobs: Vec<Job>,
+    /// How often rules fired of which no quantity tells.
+    pub fired: [u64; Fired::COUNT],
+}
+
+/// A rule of which no quantity tells, or a case of one.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Fired {
+    RunOn,
+    ReplacedWithNeighbour,
+    ReplacedWithLostNeighbour,
+    NotGone,
+    TooDeep,
+    BegunAnew,
+    CrackedAnew,
+    StaysWhereAnotherIsGone,
+    GoesOnWhereAnotherIsGone,
+}
+
+impl Fired {
+    pub const COUNT: usize = Fired::GoesOnWhereAnotherIsGone as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -260,6 +282,10 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.result.values[quantity as usize] += amount;
     }
 
+    fn fire(&mut self, rule: Fired) {
+        self.result.fired[rule as usize] += 1;
+    }
+
     fn value_at(&self, year: f64) -> f64 {
         self.study.money.present_value(year - self.study.start_year)
     }
@@ -286,6 +312,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                         let mut own = generation;
                         if other != blade {
                             own = self.next_generation(other);
+                            self.fire(Fired::ReplacedWithLostNeighbour);
                             self.add(Quantity::BladesReplaced, 1.0);
                             self.add(Quantity::ReplacementCost, self.study.costs.new_blade_cost * self.value_at(year));
                         }
@@ -589,6 +616,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let own = blades.iter().zip(&actions).filter(move |(_, action)| **action == wanted);
             own.map(|(&blade, _)| blade).collect::<Vec<u32>>()
         };
+        for _ in of_action(Action::RunOn) {
+            self.fire(Fired::RunOn);
+        }
         let mut replaced = self.with_neighbours(of_action(Action::Replace));
         let mut too_deep = Vec::new();
         for blade in of_action(Action::Dress).into_iter().filter(|blade| !replaced.contains(blade)) {
@@ -602,6 +632,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             work.blades_out |= dressing.blades_out;
             if !self.grind(&dressing, outage, &called) {
                 too_deep.push(blade);
+                self.fire(Fired::TooDeep);
             }
         }
         replaced.extend(self.with_neighbours(too_deep));
@@ -614,6 +645,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         }
         for blade in replaced {
             let own = || indications.iter().filter(|call| call.blade == blade);
+            if own().count() == 0 {
+                self.fire(Fired::ReplacedWithNeighbour);
+            }
             let is_falsely_called = own().count() > 0 && own().all(|call| call.crack.is_none());
             work.new_blades += 1;
             self.add(Quantity::BladesReplaced, 1.0);
@@ -652,7 +686,10 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let is_gone = |&index: &usize| {
                 self.crack(index).key.child(2).uniform(outage as u64) < dressing.gone_probability
             };
-            let gone: Vec<usize> = here.into_iter().filter(is_gone).collect();
+            let gone: Vec<usize> = here.iter().copied().filter(is_gone).collect();
+            if gone.len() < here.len() {
+                self.fire(Fired::NotGone);
+            }
             if let Some(&one) = gone.first() {
                 self.begin_anew(dressing, outage, place, &gone, self.crack(one).stress);
             }
@@ -687,8 +724,16 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             outage: self.start + outage,
             life_factor: dressing.life_factor,
         };
+        let joins = spot.joining.is_some() && spot.origins > 1;
         let staying: Vec<u32> = staying.into_iter().map(|index| index as u32).collect();
         let new = self.batch.begin_anew(&ground, &staying);
+        self.fire(Fired::BegunAnew);
+        if new.clone().any(|index| self.crack(index as usize).first as usize > self.start + outage) {
+            self.fire(Fired::CrackedAnew);
+        }
+        if !staying.is_empty() {
+            self.fire(if joins { Fired::GoesOnWhereAnotherIsGone } else { Fired::StaysWhereAnotherIsGone });
+        }
         left.extend(new.start as usize..new.end as usize);
         self.cracks = left;
     }
@@ -833,9 +878,12 @@ mod tests {
         unreachable!("attempts never end")
     }
 
-    /// Lives a study in both ways. Returns how often each quantity was above zero.
-    fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<[u64; Quantity::ALL.len()], String> {
-        let mut seen = [0; Quantity::ALL.len()];
+    /// How often each quantity was above zero, and how often other rules fired.
+    type Seen = ([u64; Quantity::ALL.len()], [u64; Fired::COUNT]);
+
+    /// Lives a study in both ways.
+    fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<Seen, String> {
+        let (mut seen, mut fired) = ([0; Quantity::ALL.len()], [0; Fired::COUNT]);
         let plans = RowPlan::all(study).map_err(|error| error.to_string())?;
         for unit in &UnitPlan::all(study, &plans) {
             let keys = |row: usize| {
@@ -863,6 +911,7 @@ mod tests {
                     for ((record, plain), &row) in records.iter().zip(&plain).zip(&unit.rows) {
                         let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);
                         compare(record, plain, &mut seen).map_err(|fault| format!("{about}: {fault}"))?;
+                        fired.iter_mut().zip(plain.fired).for_each(|(all, own)| *all += own);
                     }
                 }
             }
@@ -870,7 +919,7 @@ mod tests {
                 return Err(format!("attempts {attempts:?}, plainly {plain_attempts:?}"));
             }
         }
-        Ok(seen)
+        Ok((seen, fired))
     }
 
     fn compare(record: &LifeRecord, plain: &PlainLife, seen: &mut [u64]) -> Result<(), String> {
@@ -920,19 +969,23 @@ mod tests {
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()
         };
-        let seen = std::cell::RefCell::new([0; Quantity::ALL.len()]);
+        let seen = std::cell::RefCell::new(([0; Quantity::ALL.len()], [0; Fired::COUNT]));
         TestRunner::new(config)
             .run(&(studies::texts(), any::<u64>()), |(text, seed)| {
                 let study = Study::parse(&text, "random").map_err(|error| TestCaseError::fail(error.to_string()))?;
-                let counts =
+                let (counts, rules) =
                     hold_against(&study, 6, seed).map_err(|fault| TestCaseError::fail(fault + "\n" + &text))?;
-                seen.borrow_mut().iter_mut().zip(counts).for_each(|(seen, count)| *seen += count);
+                let (seen, fired) = &mut *seen.borrow_mut();
+                seen.iter_mut().zip(counts).for_each(|(seen, count)| *seen += count);
+                fired.iter_mut().zip(rules).for_each(|(fired, count)| *fired += count);
                 Ok(())
             })
             .unwrap_or_else(|fault| panic!("{fault}"));
         // Each rule has fired often.
-        for (quantity, count) in Quantity::ALL.iter().zip(seen.into_inner()) {
+        let (seen, fired) = seen.into_inner();
+        for (quantity, count) in Quantity::ALL.iter().zip(seen) {
             assert!(count > 300, "{} was above zero in only {count} lives", quantity.name());
         }
+        assert!(fired.iter().all(|count| *count > 300), "{fired:?} times fired what no quantity tells of");
     }
 }

@@ -7,9 +7,7 @@ use super::window::Window;
 use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
-use crate::model::detection::Technique;
 use crate::model::economics::{Costs, Money, Payments, Terms};
-use crate::model::strategy::{Disposition, Strategy};
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
 use crate::text::is_formula;
 use std::sync::Arc;
@@ -32,13 +30,13 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
     let strategies =
-        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
-    let costs = root.table("costs", costs);
+        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, &techniques, window));
+    let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
+    let costs = root.table("costs", |section| costs(section, dresses.map(|strategy| strategy.id.as_str())));
     let uncertain = uncertain::read(root, &initiation, &ids);
     // It is read last: it is held against all the others.
     root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
     let frame = frame?;
-    let together = [depths_are_measured(root, &strategies, &techniques), dressing_is_priced(root, &strategies, &costs)];
     let mut parts = StudyParts {
         name: frame.name,
         start_year: frame.window.start,
@@ -59,55 +57,11 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         costs: costs?,
         posterior: None,
     };
-    if together.contains(&false) {
-        return None;
-    }
     if root.has("given") {
         let posterior = root.table("given", |section| given::read(section, &parts));
         parts.posterior = Some(Arc::new(posterior?));
     }
     Some(Study::of_checked(parts))
-}
-
-/// Refuses dispositions by depth that come upon a call of which nobody measured the depth.
-fn depths_are_measured(root: &Section, strategies: &[Option<Strategy>], techniques: &[Option<Technique>]) -> bool {
-    let mut are_measured = true;
-    for strategy in strategies.iter().flatten() {
-        let Some(number) = strategy.dispositions.iter().position(Disposition::asks_for_depth) else { continue };
-        let mut blind: Vec<&str> = Vec::new();
-        for technique in strategy.techniques_that_may_stand().filter_map(|index| techniques.get(index)?.as_ref()) {
-            if technique.depth_sizing.is_none() && !blind.contains(&technique.id.as_str()) {
-                blind.push(&technique.id);
-            }
-        }
-        if !blind.is_empty() {
-            let path = format!("strategies.{}.dispositions[{}].below_depth_mm", strategy.id, number + 1);
-            let rule = format!("needs measured depths, and calls by {} may stand, which measures none", join(&blind));
-            let remedy = "give the technique sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or decide by length";
-            root.fault(&path, rule, remedy);
-            are_measured = false;
-        }
-    }
-    are_measured
-}
-
-/// Refuses strategies that dress blades where that has no price.
-fn dressing_is_priced(root: &Section, strategies: &[Option<Strategy>], costs: &Option<Costs>) -> bool {
-    let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
-    let (Some(strategy), Some(costs)) = (dresses, costs) else { return true };
-    let mut is_priced = true;
-    for (key, price) in [("dressing_cost", costs.dressing_cost), ("dressing_days", costs.dressing_days)] {
-        if price.is_none() {
-            let rule = format!("is missing: strategies.{} dresses blades", strategy.id);
-            root.fault(&format!("costs.{key}"), rule, format!("add {key}: a number, of one blade"));
-            is_priced = false;
-        }
-    }
-    is_priced
-}
-
-fn join(names: &[&str]) -> String {
-    names.iter().map(|name| format!("{name:?}")).collect::<Vec<_>>().join(", ")
 }
 
 struct Frame {
@@ -194,7 +148,8 @@ fn row_factor(section: &Section) -> Option<Distribution> {
     Some(factor)
 }
 
-fn costs(section: &Section) -> Option<Costs> {
+/// `dresses` is a strategy that dresses blades, which then has its price.
+fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
     let days = |key| section.number(key, bounds::DAYS);
     let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
@@ -208,6 +163,12 @@ fn costs(section: &Section) -> Option<Costs> {
     let loss_cost = section.distribution("loss_cost", bounds::COST);
     let loss_days = days("loss_days");
     let outage_day_cost = cost("outage_day_cost");
+    for key in ["dressing_cost", "dressing_days"] {
+        if let Some(strategy) = dresses.filter(|_| !section.has(key)) {
+            let rule = format!("is missing, and strategies.{strategy} dresses blades");
+            section.fault(key, rule, format!("add {key}: a number, of one blade"));
+        }
+    }
     let basis = section.basis();
     Some(Costs {
         blades_out_cost: blades_out_cost?,

@@ -5,6 +5,7 @@ use super::reader::Place;
 use super::section::Section;
 use super::window::Window;
 use crate::bounds;
+use crate::model::detection::Technique;
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Coverage, Disposition, Dressing, Escalation, Look, RowEnd, RowEndAction,
     SisterRows, SisterScope, Strategy, Watch,
@@ -31,7 +32,13 @@ pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
     [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
 
 /// Reads a strategy.
-pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Window>) -> Option<Strategy> {
+pub(super) fn strategy(
+    section: &Section,
+    id: &str,
+    ids: &Ids,
+    techniques: &[Option<Technique>],
+    window: Option<Window>,
+) -> Option<Strategy> {
     let description = section.text("description");
     let looks = section.optional("looks", |section, key| {
         let keys = "techniques, first_outage, every_outages";
@@ -73,7 +80,7 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
     let after_loss = section.choice("after_loss", &AFTER_LOSS);
     let row_end = section.optional("row_end", |section, key| section.table(key, |section| row_end(section, window)));
     let basis = section.basis();
-    Some(Strategy {
+    let strategy = Strategy {
         id: id.to_owned(),
         description: description?,
         looks: looks?.unwrap_or_default(),
@@ -85,7 +92,28 @@ pub(super) fn strategy(section: &Section, id: &str, ids: &Ids, window: Option<Wi
         after_loss: after_loss?,
         row_end: row_end?,
         basis: basis?,
-    })
+    };
+    depths_are_measured(section, &strategy, techniques).then_some(strategy)
+}
+
+/// Refuses dispositions by depth that come upon calls of which nobody measures the depth.
+fn depths_are_measured(section: &Section, strategy: &Strategy, techniques: &[Option<Technique>]) -> bool {
+    if !strategy.dispositions.iter().any(Disposition::asks_for_depth) {
+        return true;
+    }
+    let called_by = strategy.techniques_that_may_stand().filter_map(|index| techniques.get(index)?.as_ref());
+    let mut blind: Vec<&str> = Vec::new();
+    for technique in called_by.filter(|technique| technique.depth_sizing.is_none()) {
+        if !blind.contains(&technique.id.as_str()) {
+            blind.push(&technique.id);
+        }
+    }
+    if !blind.is_empty() {
+        let rule = format!("go by depth, and calls of {} may stand, of which no depth is measured", blind.join(", "));
+        let remedy = "give it sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or go by length";
+        section.fault("dispositions", rule, remedy);
+    }
+    blind.is_empty()
 }
 
 fn look(section: &Section, ids: &Ids) -> Option<Look> {

@@ -1,7 +1,7 @@
 //! What holds for every study, over random ones.
 
 use super::studies;
-use crate::model::strategy::{Action, Coverage, Disposition, Look, SisterRows, SisterScope, Strategy};
+use crate::model::strategy::{Action, Coverage, Disposition, Dressing, Look, SisterRows, SisterScope, Strategy};
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
 use proptest::prelude::*;
@@ -89,6 +89,16 @@ fn rules_that_never_fire_change_no_bit() {
         for strategy in &mut ruled.strategies {
             // More blades than a row has; sisters of rows on rotors of their own.
             strategy.replace_row_from_blades = strategy.replace_row_from_blades.or(Some(1_000));
+            // Shorter, and less deep, than any indication.
+            let never = [
+                Disposition::below_mm(1e-6, Action::Dress),
+                Disposition::below_mm(1e-6, Action::RunOn),
+                Disposition::below_depth_mm(1e-6, Action::Watch),
+            ];
+            strategy.dispositions.splice(0..0, never);
+            let dressing =
+                Dressing { gone_probability: 0.5, life_factor: 0.1, at_most_depth_mm: 5.0, blades_out: true };
+            strategy.dressing = strategy.dressing.or(Some(dressing));
             if strategy.sister_rows.is_none() {
                 strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
             }
