@@ -148,7 +148,8 @@ impl Study {
     }
 
     fn about_dressing(&self) -> Vec<String> {
-        let dressed = ids(self.strategies.iter().filter(|strategy| strategy.dressing.is_some()).map(|strategy| &strategy.id));
+        let dressed =
+            ids(self.strategies.iter().filter(|strategy| strategy.dressing.is_some()).map(|strategy| &strategy.id));
         if dressed.is_empty() {
             return Vec::new();
         }
@@ -160,7 +161,8 @@ impl Study {
 
     fn about_the_past(&self) -> Vec<String> {
         let mut list = Vec::new();
-        let together = self.roots.iter().filter(|root| root.replaced_together > 1).map(|root| format!("roots.{}", root.id));
+        let together =
+            self.roots.iter().filter(|root| root.replaced_together > 1).map(|root| format!("roots.{}", root.id));
         let together = ids(together);
         if !together.is_empty() && self.rows.iter().any(|row| !row.past_looks.is_empty()) {
             list.push(format!(

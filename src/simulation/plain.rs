@@ -672,7 +672,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let depth_mm = |row: &Self, index: usize| row.batch.nature.size_mm(row.crack(index), row.start + outage)[0];
         let mut by_place: BTreeMap<(u32, usize, u32), Vec<usize>> = BTreeMap::new();
         called.iter().for_each(|&index| by_place.entry(self.place(index)).or_default().push(index));
-        let deepest_mm = |row: &Self, here: &[usize]| here.iter().map(|&index| depth_mm(row, index)).fold(0.0, f64::max);
+        let deepest_mm =
+            |row: &Self, here: &[usize]| here.iter().map(|&index| depth_mm(row, index)).fold(0.0, f64::max);
         let is_too_deep = |(place, here): (&(u32, usize, u32), &Vec<usize>)| {
             let before = self.ground_mm.get(place).copied().unwrap_or(0.0);
             deepest_mm(self, here) > dressing.at_most_depth_mm - before
@@ -683,9 +684,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         for (place, here) in by_place {
             let depth_mm = deepest_mm(self, &here);
             *self.ground_mm.entry(place).or_default() += depth_mm;
-            let is_gone = |&index: &usize| {
-                self.crack(index).key.child(2).uniform(outage as u64) < dressing.gone_probability
-            };
+            let is_gone =
+                |&index: &usize| self.crack(index).key.child(2).uniform(outage as u64) < dressing.gone_probability;
             let gone: Vec<usize> = here.iter().copied().filter(is_gone).collect();
             if gone.len() < here.len() {
                 self.fire(Fired::NotGone);
@@ -706,7 +706,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         gone: &[usize],
         stress: f64,
     ) {
-        let (here, mut left): (Vec<usize>, Vec<usize>) = self.cracks.iter().partition(|&&index| self.place(index) == place);
+        let (here, mut left): (Vec<usize>, Vec<usize>) =
+            self.cracks.iter().partition(|&&index| self.place(index) == place);
         let stays = |&&index: &&usize| !gone.contains(&index) && self.is_there(self.crack(index), outage);
         let staying: Vec<usize> = here.iter().filter(stays).copied().collect();
         let (blade, hot_spot, position) = place;

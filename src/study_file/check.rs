@@ -29,8 +29,8 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
-    let strategies =
-        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, &techniques, window));
+    let strategies = root
+        .tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, &techniques, window));
     let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
     let costs = root.table("costs", |section| costs(section, dresses.map(|strategy| strategy.id.as_str())));
     let uncertain = uncertain::read(root, &initiation, &ids);

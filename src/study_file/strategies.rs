@@ -56,9 +56,7 @@ pub(super) fn strategy(
         read_dispositions(section, "dispositions")
     } else {
         let stated = section.optional("dispositions", read_dispositions);
-        stated.map(|stated| {
-            stated.unwrap_or_else(|| vec![Disposition::last(Action::Replace)])
-        })
+        stated.map(|stated| stated.unwrap_or_else(|| vec![Disposition::last(Action::Replace)]))
     };
     let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
     let acts = |action: Action| dispositions.iter().flatten().any(|rule| rule.action == action);
@@ -71,7 +69,11 @@ pub(super) fn strategy(
         section.optional("dressing", |section, key| section.table(key, dressing))
     };
     if section.has("dressing") && dispositions.is_some() && !acts(Action::Dress) {
-        section.fault("dressing", "belongs with a disposition of action \"dress\"", "remove it, or add the disposition");
+        section.fault(
+            "dressing",
+            "belongs with a disposition of action \"dress\"",
+            "remove it, or add the disposition",
+        );
     }
     let sister_rows =
         section.optional("sister_rows", |section, key| section.table(key, |section| sister_rows(section, ids)));

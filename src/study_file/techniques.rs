@@ -4,7 +4,9 @@ use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
-use crate::model::detection::{Access, CurveShape, DepthGate, DepthSizing, Grade, PodCurve, SizeMeasure, Sizing, Technique};
+use crate::model::detection::{
+    Access, CurveShape, DepthGate, DepthSizing, Grade, PodCurve, SizeMeasure, Sizing, Technique,
+};
 
 /// Words of the study file for the place of the blades.
 pub(super) const ACCESS: [(&str, Access); 2] = [("in-place", Access::InPlace), ("blades-out", Access::BladesOut)];
@@ -53,7 +55,7 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
         (Some((bias, sigma_log)), Some(false_call_mm)) => Some(DepthSizing { bias, sigma_log, false_call_mm }),
         (None, None) => None,
         (Some(_), None) => return missing(section, "false_call_depth_mm", "sizing.depth_bias"),
-        (None, Some(_)) => return missing(section, "sizing.depth_bias", "false_call_depth_mm"),
+        (None, Some(_)) => return missing(section, "sizing", "false_call_depth_mm"),
     };
     Some(Technique {
         id: id.to_owned(),
@@ -145,7 +147,8 @@ fn sizing(section: &Section) -> Option<(Sizing, Option<(f64, f64)>)> {
 
 /// Of what says how depths are measured, a part is there and another one not.
 fn missing<T>(section: &Section, key: &str, other: &str) -> Option<T> {
-    let rule = format!("is missing, and {other} is there: a technique that measures depths has all three");
+    let lacks = if key == "sizing" { "has no depth_bias" } else { "is missing" };
+    let rule = format!("{lacks}, and {other} is there: a technique that measures depths has all three");
     section.fault(key, rule, "give sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or none of them");
     None
 }

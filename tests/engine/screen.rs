@@ -392,7 +392,7 @@ fn what_stands_in_the_way_is_listed() {
     cracks of one blade are seen together or not at all
     1 is screened; else simulate it
   strategies.look.dispositions
-    blades stay, or whole rows go, by measured length
+    blades stay, are dressed, or whole rows go, by what was measured
     replace is screened
   strategies.none.after_loss
     what one blade shows changes what is done to others: blades are not independent
@@ -415,6 +415,16 @@ fn what_stands_in_the_way_is_listed() {
     its cracks are followed one by one: something beyond Paris' law in one line acts on them, or they join
     simulate it instead";
     assert_eq!(refusal(&followed), message);
+    let mut together = load("y1a");
+    together.roots[0].replaced_together = 2;
+    let message = format!(
+        "screen: 1 fault
+  roots.{}.replaced_together
+    what one blade shows has others replaced: blades are not independent
+    simulate it instead",
+        together.roots[0].id
+    );
+    assert_eq!(refusal(&together), message);
     let mut lost = load("y1c");
     (lost.start_year, lost.units[0].outages.years) = (200.0, vec![210.0]);
     assert!(refusal(&lost).starts_with("rows.row: no life in 1000 reaches the start"), "{}", refusal(&lost));

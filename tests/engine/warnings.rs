@@ -4,7 +4,7 @@ use crate::support::Lived;
 use serrata::Study;
 use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch};
+use serrata::model::strategy::{Action, Disposition, Dressing, RowEnd, RowEndAction, Watch};
 
 /// The warnings of the small study with one thing changed.
 fn warnings(change: impl Fn(&mut StudyParts)) -> Vec<String> {
@@ -113,6 +113,29 @@ fn a_row_end_that_never_comes_is_named() {
         found,
         ["strategies.none.row_end never comes for rows A1: they have no outage in the study in or after 2029."]
     );
+}
+
+#[test]
+fn dressing_that_surprises_is_named() {
+    let dress = |study: &mut StudyParts, dressing: Dressing| {
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Dress)];
+        study.strategies[0].dressing = Some(dressing);
+        (study.costs.dressing_cost, study.costs.dressing_days) = (Some(1.0), Some(0.1));
+    };
+    let good = Dressing { gone_probability: 0.9, life_factor: 0.5, at_most_depth_mm: 3.0, blades_out: false };
+    assert_eq!(warnings(|study| dress(study, good)), Vec::<String>::new());
+    let found = warnings(|study| {
+        dress(study, Dressing { life_factor: 1.5, at_most_depth_mm: 0.001, ..good });
+        study.strategies[0].looks.clear();
+        study.roots[0].replaced_together = 2;
+    });
+    let told = [
+        "strategies.look dresses blades, and never looks at any",
+        "strategies.look dresses blades without taking the row's blades out, and those of roots fork come out in groups only",
+        "strategies.look.dressing.life_factor is 1.5",
+        "strategies.look: every crack begins deeper, at the median, than may be ground away (0.001 mm)",
+    ];
+    assert!(found.len() == 4 && found.iter().zip(told).all(|(one, told)| one.starts_with(told)), "{found:?}");
 }
 
 /// With one trial, or few, no warning says a number that means nothing.

@@ -37,8 +37,11 @@ impl Life<'_, '_> {
             let here: Vec<CalledCrack> = called.iter().filter(|crack| crack.place == place).copied().collect();
             let deepest_mm = here.iter().map(|crack| crack.depth_mm).fold(0.0, f64::max);
             self.room.policy.ground.grind(place, deepest_mm);
-            let gone: Vec<usize> =
-                here.iter().map(|crack| crack.number).filter(|&number| self.is_gone(&dressing, number, outage)).collect();
+            let gone: Vec<usize> = here
+                .iter()
+                .map(|crack| crack.number)
+                .filter(|&number| self.is_gone(&dressing, number, outage))
+                .collect();
             if !gone.is_empty() {
                 self.begin_anew(&dressing, place, &gone, outage);
             }

@@ -131,8 +131,7 @@ impl Nature<'_> {
         let mut cracks = std::mem::take(&mut self.integrated);
         cracks.clear();
         let mut counts = std::mem::take(&mut self.counts);
-        let mut at =
-            Place { plan, integration, end_year: plan.end_year, cracks: &mut cracks, counts: &mut counts };
+        let mut at = Place { plan, integration, end_year: plan.end_year, cracks: &mut cracks, counts: &mut counts };
         for &index in staying {
             let crack = &self.cracks[index as usize];
             let &Crack { key, life, blade, hot_spot, origin, stress, .. } = crack;

@@ -107,13 +107,7 @@ pub(crate) enum Act {
 }
 
 impl Policy {
-    pub fn new(
-        strategy: &Strategy,
-        row_index: usize,
-        spots: &[HotSpot],
-        groups: Groups,
-        calendar: &Calendar,
-    ) -> Self {
+    pub fn new(strategy: &Strategy, row_index: usize, spots: &[HotSpot], groups: Groups, calendar: &Calendar) -> Self {
         let row_end = RowEnd::new(strategy, calendar);
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
         let scheduled = schedule::scheduled_looks(strategy, row_index, spots, calendar, row_end);

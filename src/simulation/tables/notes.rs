@@ -156,10 +156,9 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
             let is_single = |root: &Root| root.replaced_together == 1;
             strategy.looks.is_empty() && study.rows.iter().all(|row| is_single(&study.roots[row.root]))
         }
-        Quantity::CracksFound
-        | Quantity::OutagesWithCalls
-        | Quantity::LookCost
-        | Quantity::LookDays => strategy.looks.is_empty(),
+        Quantity::CracksFound | Quantity::OutagesWithCalls | Quantity::LookCost | Quantity::LookDays => {
+            strategy.looks.is_empty()
+        }
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
         Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
         Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),

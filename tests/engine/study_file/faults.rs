@@ -127,7 +127,7 @@ const FAULTS: [Fault; 37] = [
     ),
     (
         &[("false_call_length_mm = 3", "false_call_length_mm = 3\nfalse_call_depth_mm = 1")],
-        &["techniques.ultrasonic.sizing.depth_bias", "is missing, and false_call_depth_mm is there"],
+        &["line 73, techniques.ultrasonic.sizing", "has no depth_bias, and false_call_depth_mm is there"],
     ),
     // A dressing without its table, its prices or its rule.
     (
@@ -154,7 +154,13 @@ const FAULTS: [Fault; 37] = [
             "action = \"watch\" }, { below_mm = 5, action = \"replace\" }, { action = \"replace-row\" }]",
             "action = \"dress\" }, { action = \"replace\" }]\ndressing = { gone_probability = 90, life_factor = 0, at_most_depth_mm = 0 }",
         )],
-        &["gone_probability = 90", "if 90 % is meant, write 0.9", "life_factor = 0", "at_most_depth_mm = 0", "blades_out"],
+        &[
+            "gone_probability = 90",
+            "if 90 % is meant, write 0.9",
+            "life_factor = 0",
+            "at_most_depth_mm = 0",
+            "blades_out",
+        ],
     ),
     (
         &[("[roots.fork.hot_spots", "[roots.fork]\nreplaced_together = 0\n[roots.fork.hot_spots")],
