@@ -61,6 +61,7 @@ _COSTS = {
     "look_cost": "looks",
     "blades_out_cost": "blades out and in",
     "replacement_cost": "new blades and rows",
+    "dressing_cost": "dressing",
     "extra_day_cost": "days beyond the window",
     "loss_cost": "losses",
 }

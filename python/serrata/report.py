@@ -38,6 +38,7 @@ _COSTS = {
     "look_cost": "looks",
     "blades_out_cost": "blades out and in",
     "replacement_cost": "new blades, rows",
+    "dressing_cost": "dressing",
     "extra_day_cost": "days beyond window",
     "loss_cost": "losses",
 }
@@ -46,6 +47,7 @@ _DAYS = {
     "look_days": "looks",
     "blades_out_days": "blades out and in",
     "replacement_days": "fitting new blades",
+    "dressing_days": "dressing",
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
@@ -310,6 +312,7 @@ def _finds(comparison: Comparison) -> str:
         "cracks_left_after_last_outage": "left after the last",
         "blades_replaced": "blades replaced",
         "blades_replaced_on_false_calls": "of them false calls",
+        "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",
     }

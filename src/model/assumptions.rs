@@ -30,6 +30,7 @@ impl Study {
         list.extend(self.about_the_past());
         list.extend(self.about_scatter());
         list.extend(self.about_techniques());
+        list.extend(self.about_dressing());
         list.extend(self.about_mouths());
         list.extend(self.without_basis());
         list
@@ -146,8 +147,28 @@ impl Study {
         list
     }
 
+    fn about_dressing(&self) -> Vec<String> {
+        let dressed =
+            ids(self.strategies.iter().filter(|strategy| strategy.dressing.is_some()).map(|strategy| &strategy.id));
+        if dressed.is_empty() {
+            return Vec::new();
+        }
+        vec![format!(
+            "What is ground away changes neither the stress nor the section there; a crack that is not gone is left as deep, and as \
+             visible, as it was ({dressed})."
+        )]
+    }
+
     fn about_the_past(&self) -> Vec<String> {
         let mut list = Vec::new();
+        let together =
+            self.roots.iter().filter(|root| root.replaced_together > 1).map(|root| format!("roots.{}", root.id));
+        let together = ids(together);
+        if !together.is_empty() && self.rows.iter().any(|row| !row.past_looks.is_empty()) {
+            list.push(format!(
+                "Blades that were called in past looks were replaced with their groups, as they are in the study ({together})."
+            ));
+        }
         let start = self.start_year;
         if self.rows.iter().any(|row| row.in_service_year < start) {
             list.push(format!(

@@ -87,6 +87,17 @@ pub struct Sizing {
     pub length_sigma_log: f64,
 }
 
+/// How measured depths differ from true ones, likewise; and the depth that a false indication is reported with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DepthSizing {
+    /// Measured over true depth, at the median.
+    pub bias: f64,
+    /// Standard deviation of the logarithm.
+    pub sigma_log: f64,
+    /// Depth of a false indication, in mm.
+    pub false_call_mm: Distribution,
+}
+
 /// Grade of the written procedure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Grade {
@@ -136,6 +147,8 @@ pub struct Technique {
     pub false_call_length_mm: Distribution,
     /// Error of measured lengths.
     pub sizing: Sizing,
+    /// Error of measured depths, where it measures them.
+    pub depth_sizing: Option<DepthSizing>,
     /// Cost of a look at a row, however many blades.
     pub cost_per_row: f64,
     /// Cost of a look at a blade.

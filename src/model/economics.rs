@@ -17,6 +17,10 @@ pub struct Costs {
     pub new_blade_cost: f64,
     /// Days of fitting one more new blade.
     pub new_blade_days: f64,
+    /// Dressing a blade; none where no strategy does.
+    pub dressing_cost: Option<f64>,
+    /// Days of dressing one more blade; likewise.
+    pub dressing_days: Option<f64>,
     /// A whole new row, fitted.
     pub new_row_cost: f64,
     /// Days of it.

@@ -86,6 +86,8 @@ pub struct Root {
     pub id: String,
     /// Places where cracks start.
     pub hot_spots: Vec<HotSpot>,
+    /// Its blades come out in groups of so many neighbours, which are replaced together.
+    pub replaced_together: u32,
     /// Source of the numbers.
     pub basis: Option<String>,
 }

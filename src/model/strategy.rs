@@ -9,8 +9,10 @@ pub struct Strategy {
     pub description: String,
     /// Looks by schedule.
     pub looks: Vec<Look>,
-    /// What happens to a blade with an indication, by measured length; the last has no upper end.
+    /// What happens to a blade with an indication, by what was measured; the last holds for all that is left.
     pub dispositions: Vec<Disposition>,
+    /// How blades are dressed, where any disposition says so.
+    pub dressing: Option<Dressing>,
     /// How watched blades are looked at again; by the technique that called them, at its own price, where `None`.
     pub watch: Option<Watch>,
     /// How the other rows of a rotor or unit are looked at when one has finds.
@@ -120,6 +122,18 @@ pub struct AfterClean {
     pub at_most: u32,
 }
 
+impl Strategy {
+    /// Techniques whose calls may stand.
+    pub fn techniques_that_may_stand(&self) -> impl Iterator<Item = usize> + '_ {
+        let stands = |look: &&Look| look.escalation.as_ref().is_none_or(|escalation| escalation.first_call_stands);
+        let by_schedule = self.looks.iter().filter(stands).flat_map(|look| &look.techniques);
+        let second = self.looks.iter().flat_map(|look| &look.escalation).flat_map(|second| &second.techniques);
+        let sisters = self.sister_rows.iter().flat_map(|sisters| &sisters.techniques);
+        let watch = self.watch.iter().map(|watch| &watch.technique);
+        by_schedule.chain(second).chain(sisters).chain(watch).copied()
+    }
+}
+
 impl Look {
     /// Whether finds change when it is due next.
     pub fn reacts(&self) -> bool {
@@ -218,13 +232,47 @@ pub enum EscalationScope {
     CalledBlades,
 }
 
-/// What happens to a blade whose longest indication is below a length.
+/// What happens to a blade whose indications are below a length and a depth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Disposition {
-    /// Measured length, in mm; infinite for the last.
+    /// Measured length, in mm; infinite where it holds for every length.
     pub below_mm: f64,
+    /// Measured depth, in mm; infinite where it holds for every depth.
+    pub below_depth_mm: f64,
     /// What is done.
     pub action: Action,
+}
+
+impl Disposition {
+    /// For all that those before it leave.
+    pub fn last(action: Action) -> Self {
+        Disposition { below_mm: f64::INFINITY, below_depth_mm: f64::INFINITY, action }
+    }
+
+    /// Below a length, whatever the depth.
+    pub fn below_mm(length_mm: f64, action: Action) -> Self {
+        Disposition { below_mm: length_mm, ..Disposition::last(action) }
+    }
+
+    /// Below a depth, whatever the length.
+    pub fn below_depth_mm(depth_mm: f64, action: Action) -> Self {
+        Disposition { below_depth_mm: depth_mm, ..Disposition::last(action) }
+    }
+
+    /// Whether it holds for indications of some length and depth, which is infinite where nobody measured it.
+    pub fn holds(&self, length_mm: f64, depth_mm: f64) -> bool {
+        length_mm < self.below_mm && (!self.asks_for_depth() || depth_mm < self.below_depth_mm)
+    }
+
+    /// Whether it hangs on the depth.
+    pub fn asks_for_depth(&self) -> bool {
+        self.below_depth_mm < f64::INFINITY
+    }
+
+    /// Whether it holds wherever another one does.
+    pub fn covers(&self, other: &Disposition) -> bool {
+        self.below_mm >= other.below_mm && self.below_depth_mm >= other.below_depth_mm
+    }
 }
 
 /// What is done with a blade that has an indication.
@@ -236,6 +284,23 @@ pub enum Action {
     Watch,
     /// The whole row is replaced.
     ReplaceRow,
+    /// It stays, and nothing follows.
+    RunOn,
+    /// What was called is ground out, and it stays.
+    Dress,
+}
+
+/// How cracks are ground out of a blade. Where one is gone, its origins begin anew.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dressing {
+    /// Chance that a called crack is gone; else it stays as it was, and nobody knows.
+    pub gone_probability: f64,
+    /// Factor on the time to a crack where one was ground out.
+    pub life_factor: f64,
+    /// Depth that may be ground away at a place, in mm, in sum over all its dressings.
+    pub at_most_depth_mm: f64,
+    /// Whether the blades of the row come out for it.
+    pub blades_out: bool,
 }
 
 /// How blades that stay with an indication are looked at again.

@@ -6,13 +6,14 @@ use super::strategy::{Action, Look, RowEndAction, Strategy, When};
 
 impl Study {
     /// What to beware of, in sentences: finds in past looks that lives do not go on from; in strategies looks that never take
-    /// place, looks that fall on one outage, blades that come out for nothing but a watched blade, ends of rows that never
-    /// come. Empty when there is nothing to say.
+    /// place, looks that fall on one outage, blades that come out for nothing but a watched blade, dressing that never comes or
+    /// has places last longer than new ones, ends of rows that never come. Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let of_each = |strategy| {
             let mut list = self.looks_that_never_come(strategy);
             list.extend(self.looks_at_one_outage(strategy));
             list.extend(self.blades_out_to_watch(strategy));
+            list.extend(self.dressing_that_surprises(strategy));
             list.extend(self.row_ends_that_never_come(strategy));
             list
         };
@@ -159,6 +160,40 @@ impl Study {
             self.rows[row].id,
             self.techniques[technique].id
         ))
+    }
+
+    fn dressing_that_surprises(&self, strategy: &Strategy) -> Vec<String> {
+        let Some(dressing) = strategy.dressing else { return Vec::new() };
+        let mut list = Vec::new();
+        let id = &strategy.id;
+        if strategy.looks.is_empty() && strategy.sister_rows.is_none() {
+            list.push(format!("strategies.{id} dresses blades, and never looks at any."));
+        }
+        let groups = self.roots.iter().filter(|root| root.replaced_together > 1 && !dressing.blades_out);
+        let roots: Vec<&String> = groups.map(|root| &root.id).collect();
+        if !roots.is_empty() {
+            list.push(format!(
+                "strategies.{id} dresses blades without taking the row's blades out, and those of roots {} come out in groups \
+                 only. If dressing needs them out, set dressing.blades_out.",
+                named(roots.into_iter())
+            ));
+        }
+        if dressing.life_factor > 1.0 {
+            list.push(format!(
+                "strategies.{id}.dressing.life_factor is {}: where a crack was ground out, the next one takes longer than in a \
+                 new blade.",
+                dressing.life_factor
+            ));
+        }
+        let depths = self.roots.iter().flat_map(|root| &root.hot_spots).map(|spot| spot.initial_depth_mm.quantile(0.5));
+        if depths.fold(f64::INFINITY, f64::min) > dressing.at_most_depth_mm {
+            list.push(format!(
+                "strategies.{id}: every crack begins deeper, at the median, than may be ground away ({} mm), so that blades are \
+                 replaced instead of dressed, and the dressing is paid too.",
+                dressing.at_most_depth_mm
+            ));
+        }
+        list
     }
 
     fn row_ends_that_never_come(&self, strategy: &Strategy) -> Option<String> {

@@ -9,19 +9,22 @@ mod properties;
 mod studies;
 
 pub(super) use studies::texts;
+#[cfg(test)]
+pub(super) use studies::texts_that_dress;
 
 use super::inspection::draw;
-use super::nature::{Crack, Mark, purpose};
+use super::nature::{Crack, GroundPlace, Mark, purpose};
 use super::observe::{Crews, Job, Quantity};
 use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
 use crate::model::fleet::Row;
 use crate::model::strategy::{
-    Action, AfterLoss, Agreement, Choice, Escalation, EscalationScope, Look, RowEndAction, Sample, SampleSize,
-    SisterScope, Strategy, When,
+    Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, RowEndAction, Sample,
+    SampleSize, SisterScope, Strategy, When,
 };
 use crate::model::uncertain::UncertainInput;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What one life comes to.
 #[derive(Debug, Default)]
@@ -33,6 +36,26 @@ pub(super) struct PlainLife {
     pub after_outage: Vec<[f64; 3]>,
     /// Work at each outage, without the lift of the rotor.
     pub jobs: Vec<Job>,
+    /// How often rules fired of which no quantity tells.
+    pub fired: [u64; Fired::COUNT],
+}
+
+/// A rule of which no quantity tells, or a case of one.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Fired {
+    RunOn,
+    ReplacedWithNeighbour,
+    ReplacedWithLostNeighbour,
+    NotGone,
+    TooDeep,
+    BegunAnew,
+    CrackedAnew,
+    StaysWhereAnotherIsGone,
+    GoesOnWhereAnotherIsGone,
+}
+
+impl Fired {
+    pub const COUNT: usize = Fired::GoesOnWhereAnotherIsGone as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -44,6 +67,7 @@ struct Indication {
     /// Index of the crack; none where the blade is clean.
     crack: Option<usize>,
     length_mm: f64,
+    depth_mm: f64,
     technique: usize,
 }
 
@@ -98,6 +122,7 @@ struct Work {
     look_days: f64,
     blades_out: bool,
     new_blades: u32,
+    dressed: u32,
     new_row: bool,
 }
 
@@ -116,6 +141,8 @@ pub(super) struct PlainRow<'a, 'p> {
     renewals: Vec<u64>,
     /// Blades to be looked at again at the next outage, and by which technique.
     watched: Vec<(u32, usize)>,
+    /// What was ground away, in mm, by blade, hot spot and position.
+    ground_mm: BTreeMap<(u32, usize, u32), f64>,
     /// When each look of the strategy is due next, and what it makes of finds; none where its outages are stated.
     pace: Vec<Option<Pace>>,
     /// Of each look that covers so many blades: the first of the next sample, and how often each blade was looked at.
@@ -140,6 +167,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             row_generation: 0,
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
+            ground_mm: BTreeMap::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
             samples: vec![(0, vec![0; study.rows[row_index].blades as usize]); strategy.looks.len()],
             covered: vec![None; strategy.looks.len()],
@@ -170,11 +198,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 return None;
             }
             let called = |crack: &&Crack| crack.is_present(outage) && self.is_called(crack, look.technique, outage);
-            let mut blades: Vec<u32> =
-                self.cracks.iter().map(|&index| self.crack(index)).filter(called).map(|crack| crack.blade).collect();
-            blades.sort_unstable();
-            blades.dedup();
-            for blade in blades {
+            let blades = self.cracks.iter().map(|&index| self.crack(index)).filter(called).map(|crack| crack.blade);
+            for blade in self.with_neighbours(blades.collect()) {
                 self.remove(blade);
                 let generation = self.next_generation(blade);
                 let new = self.batch.new_blade_in(LIFE, blade, generation, look.year);
@@ -276,6 +301,10 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.result.values[quantity as usize] += amount;
     }
 
+    fn fire(&mut self, rule: Fired) {
+        self.result.fired[rule as usize] += 1;
+    }
+
     fn value_at(&self, year: f64) -> f64 {
         self.study.money.present_value(year - self.study.start_year)
     }
@@ -298,10 +327,20 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.add(Quantity::LossCost, cost * self.value_at(year));
             match self.strategy.after_loss {
                 AfterLoss::ReplaceBlade => {
-                    self.watched.retain(|watched| watched.0 != blade);
-                    self.remove(blade);
-                    let new = self.batch.new_blade_in(LIFE, blade, generation, year);
-                    self.cracks.extend(new.start as usize..new.end as usize);
+                    for other in self.with_neighbours(vec![blade]) {
+                        let mut own = generation;
+                        if other != blade {
+                            own = self.next_generation(other);
+                            self.fire(Fired::ReplacedWithLostNeighbour);
+                            self.add(Quantity::BladesReplaced, 1.0);
+                            self.add(Quantity::ReplacementCost, self.study.costs.new_blade_cost * self.value_at(year));
+                        }
+                        self.watched.retain(|watched| watched.0 != other);
+                        self.ground_mm.retain(|place, _| place.0 != other);
+                        self.remove(other);
+                        let new = self.batch.new_blade_in(LIFE, other, own, year);
+                        self.cracks.extend(new.start as usize..new.end as usize);
+                    }
                 }
                 AfterLoss::ReplaceRow => {
                     self.add(Quantity::RowsReplaced, 1.0);
@@ -317,6 +356,13 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         (self.row_generation << 16) + self.renewals[blade as usize]
     }
 
+    /// Some blades and all that are replaced with them: blade 0 and the next ones make the first group.
+    fn with_neighbours(&self, blades: Vec<u32>) -> BTreeSet<u32> {
+        let together = self.study.roots[self.row().root].replaced_together;
+        let groups: BTreeSet<u32> = blades.into_iter().map(|blade| blade / together).collect();
+        (0..self.row().blades).filter(|blade| groups.contains(&(blade / together))).collect()
+    }
+
     fn remove(&mut self, blade: u32) {
         self.samples.iter_mut().for_each(|(_, looks)| looks[blade as usize] = 0);
         let cracks = std::mem::take(&mut self.cracks);
@@ -327,6 +373,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.cracks.clear();
         self.watched.clear();
         self.samples.iter_mut().for_each(|(_, looks)| looks.fill(0));
+        self.ground_mm.clear();
         self.renewals.fill(0);
         self.row_generation += 1;
         let new = self.batch.new_row(LIFE, self.row_generation << 16, year);
@@ -496,7 +543,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             {
                 let length_mm =
                     self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, self.start + outage);
-                calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, technique });
+                let depth_mm =
+                    self.batch.inspections.measured_depth_mm(&self.batch.nature, crack, technique, self.start + outage);
+                calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, depth_mm, technique });
             }
         }
         let false_calls = self.batch.inspections.false_calls(technique).of(LIFE).iter();
@@ -512,7 +561,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                     technique,
                     self.start + outage,
                 );
-                calls.push(Indication { blade, crack: None, length_mm, technique });
+                let depth_mm = self.batch.inspections.false_depth_mm(
+                    &self.batch.nature,
+                    LIFE,
+                    blade,
+                    technique,
+                    self.start + outage,
+                );
+                calls.push(Indication { blade, crack: None, length_mm, depth_mm, technique });
             }
         }
         calls
@@ -673,7 +729,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         };
         let action = |blade: u32| {
             let length_mm = longest(blade).length_mm;
-            let rule = self.strategy.dispositions.iter().find(|rule| length_mm < rule.below_mm);
+            let own = indications.iter().filter(|indication| indication.blade == blade);
+            let depth_mm = own.map(|indication| indication.depth_mm).fold(0.0, f64::max);
+            let rule = self.strategy.dispositions.iter().find(|rule| {
+                length_mm < rule.below_mm && (rule.below_depth_mm == f64::INFINITY || depth_mm < rule.below_depth_mm)
+            });
             rule.map_or(Action::Replace, |rule| rule.action)
         };
         let actions: Vec<Action> = blades.iter().map(|&blade| action(blade)).collect();
@@ -683,24 +743,131 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.replace_row_at(outage);
             return;
         }
-        for (&blade, action) in blades.iter().zip(&actions) {
-            if *action == Action::Watch {
-                let next = outage + 1;
-                if next < self.outages().len() && retired != Some(next) {
-                    let technique = self.strategy.watch.map_or(longest(blade).technique, |watch| watch.technique);
-                    self.watched.push((blade, technique));
-                }
-                continue;
+        let of_action = |wanted: Action| {
+            let own = blades.iter().zip(&actions).filter(move |(_, action)| **action == wanted);
+            own.map(|(&blade, _)| blade).collect::<Vec<u32>>()
+        };
+        for _ in of_action(Action::RunOn) {
+            self.fire(Fired::RunOn);
+        }
+        let mut replaced = self.with_neighbours(of_action(Action::Replace));
+        let mut too_deep = Vec::new();
+        for blade in of_action(Action::Dress).into_iter().filter(|blade| !replaced.contains(blade)) {
+            let mut called: Vec<usize> =
+                indications.iter().filter(|call| call.blade == blade).filter_map(|call| call.crack).collect();
+            called.sort_unstable();
+            called.dedup();
+            work.dressed += 1;
+            self.add(Quantity::BladesDressed, 1.0);
+            let dressing = self.strategy.dressing.expect("a strategy that dresses");
+            work.blades_out |= dressing.blades_out;
+            if !self.grind(&dressing, outage, &called) {
+                too_deep.push(blade);
+                self.fire(Fired::TooDeep);
             }
-            let is_cracked = indications.iter().any(|call| call.blade == blade && call.crack.is_some());
+        }
+        replaced.extend(self.with_neighbours(too_deep));
+        for blade in of_action(Action::Watch).into_iter().filter(|blade| !replaced.contains(blade)) {
+            let next = outage + 1;
+            if next < self.outages().len() && retired != Some(next) {
+                let technique = self.strategy.watch.map_or(longest(blade).technique, |watch| watch.technique);
+                self.watched.push((blade, technique));
+            }
+        }
+        for blade in replaced {
+            let own = || indications.iter().filter(|call| call.blade == blade);
+            if own().count() == 0 {
+                self.fire(Fired::ReplacedWithNeighbour);
+            }
+            let is_falsely_called = own().count() > 0 && own().all(|call| call.crack.is_none());
             work.new_blades += 1;
             self.add(Quantity::BladesReplaced, 1.0);
-            self.add(Quantity::FalselyReplaced, f64::from(u8::from(!is_cracked)));
+            self.add(Quantity::FalselyReplaced, f64::from(u8::from(is_falsely_called)));
+            self.ground_mm.retain(|place, _| place.0 != blade);
             self.remove(blade);
             let generation = self.next_generation(blade);
             let new = self.batch.new_blade_at(LIFE, blade, generation, self.start + outage);
             self.cracks.extend(new.start as usize..new.end as usize);
         }
+    }
+
+    /// Blade, hot spot and position of a crack.
+    fn place(&self, index: usize) -> (u32, usize, u32) {
+        let crack = self.crack(index);
+        let spot = &self.study.roots[self.row().root].hot_spots[crack.hot_spot()];
+        (crack.blade, crack.hot_spot(), crack.origin / spot.origins)
+    }
+
+    /// Grinds the called cracks of a blade out: whether that can be done.
+    fn grind(&mut self, dressing: &Dressing, outage: usize, called: &[usize]) -> bool {
+        let depth_mm = |row: &Self, index: usize| row.batch.nature.size_mm(row.crack(index), row.start + outage)[0];
+        let mut by_place: BTreeMap<(u32, usize, u32), Vec<usize>> = BTreeMap::new();
+        called.iter().for_each(|&index| by_place.entry(self.place(index)).or_default().push(index));
+        let deepest_mm =
+            |row: &Self, here: &[usize]| here.iter().map(|&index| depth_mm(row, index)).fold(0.0, f64::max);
+        let is_too_deep = |(place, here): (&(u32, usize, u32), &Vec<usize>)| {
+            let before = self.ground_mm.get(place).copied().unwrap_or(0.0);
+            deepest_mm(self, here) > dressing.at_most_depth_mm - before
+        };
+        if by_place.iter().any(is_too_deep) {
+            return false;
+        }
+        for (place, here) in by_place {
+            let depth_mm = deepest_mm(self, &here);
+            *self.ground_mm.entry(place).or_default() += depth_mm;
+            let is_gone =
+                |&index: &usize| self.crack(index).key.child(2).uniform(outage as u64) < dressing.gone_probability;
+            let gone: Vec<usize> = here.iter().copied().filter(is_gone).collect();
+            if gone.len() < here.len() {
+                self.fire(Fired::NotGone);
+            }
+            if let Some(&one) = gone.first() {
+                self.begin_anew(dressing, outage, place, &gone, self.crack(one).stress);
+            }
+        }
+        true
+    }
+
+    /// The origins of a place where cracks are gone begin anew, but for those of cracks that stay.
+    fn begin_anew(
+        &mut self,
+        dressing: &Dressing,
+        outage: usize,
+        place: (u32, usize, u32),
+        gone: &[usize],
+        stress: f64,
+    ) {
+        let (here, mut left): (Vec<usize>, Vec<usize>) =
+            self.cracks.iter().partition(|&&index| self.place(index) == place);
+        let stays = |&&index: &&usize| !gone.contains(&index) && self.is_there(self.crack(index), outage);
+        let staying: Vec<usize> = here.iter().filter(stays).copied().collect();
+        let (blade, hot_spot, position) = place;
+        let spot = &self.study.roots[self.row().root].hot_spots[hot_spot];
+        // Where cracks join, those that stay are integrated once more, and come back as new ones.
+        if spot.joining.is_none() || spot.origins == 1 {
+            left.extend(&staying);
+        }
+        let ground = GroundPlace {
+            life: LIFE,
+            blade,
+            hot_spot: hot_spot as u32,
+            position,
+            stress,
+            outage: self.start + outage,
+            life_factor: dressing.life_factor,
+        };
+        let joins = spot.joining.is_some() && spot.origins > 1;
+        let staying: Vec<u32> = staying.into_iter().map(|index| index as u32).collect();
+        let new = self.batch.begin_anew(&ground, &staying);
+        self.fire(Fired::BegunAnew);
+        if new.clone().any(|index| self.crack(index as usize).first as usize > self.start + outage) {
+            self.fire(Fired::CrackedAnew);
+        }
+        if !staying.is_empty() {
+            self.fire(if joins { Fired::GoesOnWhereAnotherIsGone } else { Fired::StaysWhereAnotherIsGone });
+        }
+        left.extend(new.start as usize..new.end as usize);
+        self.cracks = left;
     }
 
     fn pay(&mut self, outage: usize, work: &Work) {
@@ -712,12 +879,17 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if work.new_row {
             (new_cost, new_days) = (costs.new_row_cost, costs.new_row_days);
         }
-        let days = work.look_days + out * costs.blades_out_days + new_days;
+        let of_each = |price: Option<f64>| f64::from(work.dressed) * price.unwrap_or(f64::NAN);
+        let (dressing_cost, dressing_days) =
+            if work.dressed > 0 { (of_each(costs.dressing_cost), of_each(costs.dressing_days)) } else { (0.0, 0.0) };
+        let days = work.look_days + out * costs.blades_out_days + new_days + dressing_days;
         self.result.jobs[outage] = Job { days, blades_out: out > 0.0 };
         self.add(Quantity::TimesOut, out);
         self.add(Quantity::LookCost, value * work.look_cost);
         self.add(Quantity::BladesOutCost, value * out * costs.blades_out_cost);
         self.add(Quantity::ReplacementCost, value * new_cost);
+        self.add(Quantity::DressingCost, value * dressing_cost);
+        self.add(Quantity::DressingDays, dressing_days);
         self.add(Quantity::LookDays, work.look_days);
         self.add(Quantity::BladesOutDays, out * costs.blades_out_days);
         self.add(Quantity::ReplacementDays, new_days);
@@ -872,9 +1044,12 @@ mod tests {
         unreachable!("attempts never end")
     }
 
-    /// Lives a study in both ways. Returns how often each quantity was above zero.
-    fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<[u64; Quantity::ALL.len()], String> {
-        let mut seen = [0; Quantity::ALL.len()];
+    /// How often each quantity was above zero, and how often other rules fired.
+    type Seen = ([u64; Quantity::ALL.len()], [u64; Fired::COUNT]);
+
+    /// Lives a study in both ways.
+    fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<Seen, String> {
+        let (mut seen, mut fired) = ([0; Quantity::ALL.len()], [0; Fired::COUNT]);
         let plans = RowPlan::all(study).map_err(|error| error.to_string())?;
         for unit in &UnitPlan::all(study, &plans) {
             let keys = |row: usize| {
@@ -905,6 +1080,7 @@ mod tests {
                     for ((record, plain), &row) in records.iter().zip(&plain).zip(&unit.rows) {
                         let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);
                         compare(record, plain, &mut seen).map_err(|fault| format!("{about}: {fault}"))?;
+                        fired.iter_mut().zip(plain.fired).for_each(|(all, own)| *all += own);
                     }
                 }
             }
@@ -912,7 +1088,7 @@ mod tests {
                 return Err(format!("attempts {attempts:?}, plainly {plain_attempts:?}"));
             }
         }
-        Ok(seen)
+        Ok((seen, fired))
     }
 
     fn compare(record: &LifeRecord, plain: &PlainLife, seen: &mut [u64]) -> Result<(), String> {
@@ -962,19 +1138,23 @@ mod tests {
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()
         };
-        let seen = std::cell::RefCell::new([0; Quantity::ALL.len()]);
+        let seen = std::cell::RefCell::new(([0; Quantity::ALL.len()], [0; Fired::COUNT]));
         TestRunner::new(config)
             .run(&(studies::texts(), any::<u64>()), |(text, seed)| {
                 let study = Study::parse(&text, "random").map_err(|error| TestCaseError::fail(error.to_string()))?;
-                let counts =
+                let (counts, rules) =
                     hold_against(&study, 6, seed).map_err(|fault| TestCaseError::fail(fault + "\n" + &text))?;
-                seen.borrow_mut().iter_mut().zip(counts).for_each(|(seen, count)| *seen += count);
+                let (seen, fired) = &mut *seen.borrow_mut();
+                seen.iter_mut().zip(counts).for_each(|(seen, count)| *seen += count);
+                fired.iter_mut().zip(rules).for_each(|(fired, count)| *fired += count);
                 Ok(())
             })
             .unwrap_or_else(|fault| panic!("{fault}"));
         // Each rule has fired often.
-        for (quantity, count) in Quantity::ALL.iter().zip(seen.into_inner()) {
+        let (seen, fired) = seen.into_inner();
+        for (quantity, count) in Quantity::ALL.iter().zip(seen) {
             assert!(count > 300, "{} was above zero in only {count} lives", quantity.name());
         }
+        assert!(fired.iter().all(|count| *count > 300), "{fired:?} times fired what no quantity tells of");
     }
 }

@@ -3,7 +3,7 @@
 use super::inspection::InspectionPlan;
 use super::nature::NaturePlan;
 use super::observe::{UnitWork, WorkPlan, rotor_numbers};
-use super::policy::Policy;
+use super::policy::{Groups, Policy};
 use crate::error::Result;
 use crate::model::Study;
 use crate::model::fleet::{Row, Unit};
@@ -112,14 +112,13 @@ impl RowPlan {
 
     fn of_unit_as_it_is(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
         let nature = NaturePlan::new(study, row)?;
-        let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
-        let spots = &study.roots[row.root].hot_spots;
-        let policy = |strategy| Policy::new(strategy, row_index, row.blades, spots, &nature.calendar);
+        let policy = |strategy| Policy::new(study, row, strategy, &nature.calendar);
         let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
         let schedules = number_schedules(&mut policies);
         let past = (row.in_service_year < study.start_year).then(|| {
             let techniques = row.past_looks.iter().map(|look| look.technique);
-            Policy::of_past_looks(techniques, &nature.calendar)
+            let groups = Groups::new(study.roots[row.root].replaced_together, row.blades);
+            Policy::of_past_looks(techniques, groups, &nature.calendar)
         });
         let inspection = InspectionPlan::new(study, row, |technique| {
             others.contains(&technique) || policies.iter().chain(&past).any(|policy| policy.uses(technique))

@@ -1,7 +1,7 @@
 //! Some lives of a row: its cracks, and the answers of all techniques, which all strategies share.
 
 use super::inspection::{InspectionPlan, Inspections};
-use super::nature::{LifeKey, Mark, Nature, NaturePlan, Replacement, purpose};
+use super::nature::{GroundPlace, LifeKey, Mark, Nature, NaturePlan, Replacement, purpose};
 use crate::random::Key;
 use std::ops::Range;
 
@@ -66,6 +66,12 @@ impl<'p> RowBatch<'p> {
     /// A new blade at any moment: its cracks, as indices.
     pub fn new_blade_in(&mut self, life: usize, blade: u32, generation: u64, year: f64) -> Range<u32> {
         let new = self.nature.new_blade_in(life, blade, generation, year);
+        self.inspected(new)
+    }
+
+    /// A place of a blade begins anew; see [`Nature::begin_anew`].
+    pub fn begin_anew(&mut self, place: &GroundPlace, staying: &[u32]) -> Range<u32> {
+        let new = self.nature.begin_anew(place, staying);
         self.inspected(new)
     }
 

@@ -206,8 +206,7 @@ impl Study {
             self.start_year,
             self.start_year + self.horizon_years,
         );
-        let spots = &self.roots[about.root].hot_spots;
-        let policy = Policy::new(&self.strategies[strategy], row, about.blades, spots, &calendar);
+        let policy = Policy::new(self, about, &self.strategies[strategy], &calendar);
         let techniques = (0..self.techniques.len()).map(|technique| TechniquePlan::new(self, about, technique));
         let work = WorkPlan::new(self, about, &calendar, &techniques.collect::<Vec<_>>(), &policy);
         (policy, work)

@@ -29,9 +29,10 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
-    let strategies =
-        root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, &units, window));
-    let costs = root.table("costs", costs);
+    let known = strategies::Known { ids: &ids, units: &units, techniques: &techniques, window };
+    let strategies = root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &known));
+    let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
+    let costs = root.table("costs", |section| costs(section, dresses.map(|strategy| strategy.id.as_str())));
     let uncertain = uncertain::read(root, &initiation, &ids);
     // It is read last: it is held against all the others.
     root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
@@ -147,18 +148,27 @@ fn row_factor(section: &Section) -> Option<Distribution> {
     Some(factor)
 }
 
-fn costs(section: &Section) -> Option<Costs> {
+/// `dresses` is a strategy that dresses blades, which then has its price.
+fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
     let days = |key| section.number(key, bounds::DAYS);
     let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
-    let or_zero = |key, bound| section.optional(key, |section, key| section.number(key, bound));
+    let optional = |key, bound| section.optional(key, |section, key| section.number(key, bound));
     let (rotor_lift_cost, rotor_lift_days) =
-        (or_zero("rotor_lift_cost", bounds::COST), or_zero("rotor_lift_days", bounds::DAYS));
+        (optional("rotor_lift_cost", bounds::COST), optional("rotor_lift_days", bounds::DAYS));
     let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
+    let (dressing_cost, dressing_days) =
+        (optional("dressing_cost", bounds::COST), optional("dressing_days", bounds::DAYS));
     let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
     let loss_cost = section.distribution("loss_cost", bounds::COST);
     let loss_days = days("loss_days");
     let outage_day_cost = cost("outage_day_cost");
+    for key in ["dressing_cost", "dressing_days"] {
+        if let Some(strategy) = dresses.filter(|_| !section.has(key)) {
+            let rule = format!("is missing, and strategies.{strategy} dresses blades");
+            section.fault(key, rule, format!("add {key}: a number, of one blade"));
+        }
+    }
     let basis = section.basis();
     Some(Costs {
         blades_out_cost: blades_out_cost?,
@@ -167,6 +177,8 @@ fn costs(section: &Section) -> Option<Costs> {
         rotor_lift_days: rotor_lift_days?.unwrap_or(0.0),
         new_blade_cost: new_blade_cost?,
         new_blade_days: new_blade_days?,
+        dressing_cost: dressing_cost?,
+        dressing_days: dressing_days?,
         new_row_cost: new_row_cost?,
         new_row_days: new_row_days?,
         loss_cost: loss_cost?,

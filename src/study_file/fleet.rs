@@ -30,7 +30,13 @@ pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
 pub(super) fn root(section: &Section, id: &str, ids: &Ids, growth: &[Option<GrowthLaw>]) -> Option<Root> {
     let basis = section.basis();
     let hot_spots = section.tables("hot_spots", "hot spot", |section, id| hot_spot::hot_spot(section, id, ids, growth));
-    Some(Root { id: id.to_owned(), hot_spots: all(hot_spots.into_iter())?, basis: basis? })
+    let replaced_together = section.optional("replaced_together", |section, key| section.whole(key, bounds::BLADES));
+    Some(Root {
+        id: id.to_owned(),
+        hot_spots: all(hot_spots.into_iter())?,
+        replaced_together: replaced_together?.unwrap_or(1),
+        basis: basis?,
+    })
 }
 
 /// Reads a unit.

@@ -5,16 +5,22 @@ use super::reader::Place;
 use super::section::Section;
 use super::window::Window;
 use crate::bounds;
+use crate::model::detection::Technique;
 use crate::model::fleet::Unit;
 use crate::model::strategy::{
-    Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Escalation,
-    EscalationScope, Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, StartsLimit, Strategy,
-    Watch, When,
+    Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Dressing,
+    Escalation, EscalationScope, Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, StartsLimit,
+    Strategy, Watch, When,
 };
 
 /// Words of the study file for the action on a blade with an indication.
-pub(super) const ACTIONS: [(&str, Action); 3] =
-    [("replace", Action::Replace), ("watch", Action::Watch), ("replace-row", Action::ReplaceRow)];
+pub(super) const ACTIONS: [(&str, Action); 5] = [
+    ("replace", Action::Replace),
+    ("watch", Action::Watch),
+    ("run-on", Action::RunOn),
+    ("dress", Action::Dress),
+    ("replace-row", Action::ReplaceRow),
+];
 
 /// Words of the study file for the action after a loss.
 pub(super) const AFTER_LOSS: [(&str, AfterLoss); 2] =
@@ -38,14 +44,17 @@ pub(super) const SISTERS: [(&str, SisterScope); 2] = [("rotor", SisterScope::Rot
 pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
     [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
 
+/// What strategies are held against.
+pub(super) struct Known<'a> {
+    pub ids: &'a Ids,
+    pub units: &'a [Option<Unit>],
+    pub techniques: &'a [Option<Technique>],
+    pub window: Option<Window>,
+}
+
 /// Reads a strategy.
-pub(super) fn strategy(
-    section: &Section,
-    id: &str,
-    ids: &Ids,
-    units: &[Option<Unit>],
-    window: Option<Window>,
-) -> Option<Strategy> {
+pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Strategy> {
+    let &Known { ids, units, techniques, window } = known;
     let description = section.text("description");
     let looks = section.optional("looks", |section, key| {
         let keys = "techniques, first_outage, every_outages";
@@ -63,14 +72,24 @@ pub(super) fn strategy(
         read_dispositions(section, "dispositions")
     } else {
         let stated = section.optional("dispositions", read_dispositions);
-        stated.map(|stated| {
-            stated.unwrap_or_else(|| vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }])
-        })
+        stated.map(|stated| stated.unwrap_or_else(|| vec![Disposition::last(Action::Replace)]))
     };
     let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
-    let is_watched = dispositions.iter().flatten().any(|rule| rule.action == Action::Watch);
-    if section.has("watch") && dispositions.is_some() && !is_watched {
+    let acts = |action: Action| dispositions.iter().flatten().any(|rule| rule.action == action);
+    if section.has("watch") && dispositions.is_some() && !acts(Action::Watch) {
         section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
+    }
+    let dressing = if acts(Action::Dress) {
+        section.table("dressing", dressing).map(Some)
+    } else {
+        section.optional("dressing", |section, key| section.table(key, dressing))
+    };
+    if section.has("dressing") && dispositions.is_some() && !acts(Action::Dress) {
+        section.fault(
+            "dressing",
+            "belongs with a disposition of action \"dress\"",
+            "remove it, or add the disposition",
+        );
     }
     let sister_rows =
         section.optional("sister_rows", |section, key| section.table(key, |section| sister_rows(section, ids)));
@@ -82,11 +101,12 @@ pub(super) fn strategy(
     let starts_limit = section
         .optional("starts_limit", |section, key| section.table(key, |section| starts_limit(section, ids, window)));
     let basis = section.basis();
-    Some(Strategy {
+    let strategy = Strategy {
         id: id.to_owned(),
         description: description?,
         looks: looks?.unwrap_or_default(),
         dispositions: dispositions?,
+        dressing: dressing?,
         watch: watch?,
         sister_rows: sister_rows?,
         replace_row_from_blades: replace_row_from_blades?,
@@ -95,7 +115,28 @@ pub(super) fn strategy(
         deferrals: deferrals?.unwrap_or_default(),
         starts_limit: starts_limit?,
         basis: basis?,
-    })
+    };
+    depths_are_measured(section, &strategy, techniques).then_some(strategy)
+}
+
+/// Refuses dispositions by depth that come upon calls of which nobody measures the depth.
+fn depths_are_measured(section: &Section, strategy: &Strategy, techniques: &[Option<Technique>]) -> bool {
+    if !strategy.dispositions.iter().any(Disposition::asks_for_depth) {
+        return true;
+    }
+    let called_by = strategy.techniques_that_may_stand().filter_map(|index| techniques.get(index)?.as_ref());
+    let mut blind: Vec<&str> = Vec::new();
+    for technique in called_by.filter(|technique| technique.depth_sizing.is_none()) {
+        if !blind.contains(&technique.id.as_str()) {
+            blind.push(&technique.id);
+        }
+    }
+    if !blind.is_empty() {
+        let rule = format!("go by depth, and calls of {} may stand, of which no depth is measured", blind.join(", "));
+        let remedy = "give it sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or go by length";
+        section.fault("dispositions", rule, remedy);
+    }
+    blind.is_empty()
 }
 
 fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
@@ -274,7 +315,7 @@ fn escalation(section: &Section, ids: &Ids) -> Option<Escalation> {
     })
 }
 
-/// Lengths in rising order, the last without an end.
+/// Each within what those before it leave, the last for all that is left.
 fn dispositions(place: Place) -> Option<Vec<Disposition>> {
     let elements = place.elements()?;
     if elements.is_empty() {
@@ -282,38 +323,78 @@ fn dispositions(place: Place) -> Option<Vec<Disposition>> {
         return None;
     }
     let last = elements.len() - 1;
-    let mut before: Option<f64> = None;
+    let mut before: Vec<Disposition> = Vec::with_capacity(elements.len());
     let mut read: Vec<Option<Disposition>> = Vec::with_capacity(elements.len());
     for (index, element) in elements.into_iter().enumerate() {
         let disposition = element.table(|section| {
             let action = section.choice("action", &ACTIONS);
             if index == last {
-                if section.has("below_mm") {
-                    section.get("below_mm", "");
-                    section.fault(
-                        "below_mm",
-                        "the last disposition holds for every length above the others",
-                        "remove below_mm",
-                    );
-                    return None;
-                }
-                return Some(Disposition { below_mm: f64::INFINITY, action: action? });
+                return ends_the_list(section).then(|| action.map(Disposition::last)).flatten();
             }
-            let below_mm = section.number("below_mm", bounds::LENGTH_MM)?;
-            let lower = before.replace(below_mm);
-            if let Some(lower) = lower.filter(|lower| below_mm <= *lower) {
-                section.fault(
-                    "below_mm",
-                    format!("must exceed the one before it ({lower})"),
-                    "put the dispositions in the order of length",
-                );
-                return None;
-            }
-            Some(Disposition { below_mm, action: action? })
+            let asks_for_depth = section.has("below_depth_mm");
+            let below_mm = if asks_for_depth {
+                section.optional("below_mm", |section, key| section.number(key, bounds::LENGTH_MM))
+            } else {
+                section.number("below_mm", bounds::LENGTH_MM).map(Some)
+            };
+            let below_depth_mm =
+                section.optional("below_depth_mm", |section, key| section.number(key, bounds::LENGTH_MM));
+            let disposition = Disposition {
+                below_mm: below_mm?.unwrap_or(f64::INFINITY),
+                below_depth_mm: below_depth_mm?.unwrap_or(f64::INFINITY),
+                action: action?,
+            };
+            let is_reached = is_reached(section, &disposition, &before);
+            before.push(disposition);
+            is_reached.then_some(disposition)
         });
         read.push(disposition);
     }
     read.into_iter().collect()
+}
+
+/// Refuses bounds of the last disposition.
+fn ends_the_list(section: &Section) -> bool {
+    let mut ends = true;
+    for (key, what) in [("below_mm", "length"), ("below_depth_mm", "depth")] {
+        if section.has(key) {
+            section.get(key, "");
+            let rule = format!("the last disposition holds for every {what} above the others");
+            section.fault(key, rule, format!("remove {key}"));
+            ends = false;
+        }
+    }
+    ends
+}
+
+/// Refuses a disposition that those before it leave nothing.
+fn is_reached(section: &Section, disposition: &Disposition, before: &[Disposition]) -> bool {
+    let Some(number) = before.iter().rposition(|earlier| earlier.covers(disposition)) else { return true };
+    let earlier = &before[number];
+    if earlier.asks_for_depth() || disposition.asks_for_depth() {
+        let rule = format!("is never reached: disposition {} holds wherever it does", number + 1);
+        section.fault_here(rule, "put the one with the narrower bounds first, or remove it");
+    } else {
+        section.fault(
+            "below_mm",
+            format!("must exceed the one before it ({})", earlier.below_mm),
+            "put the dispositions in the order of length",
+        );
+    }
+    false
+}
+
+fn dressing(section: &Section) -> Option<Dressing> {
+    let gone_probability = section.number("gone_probability", bounds::PROBABILITY);
+    let life_factor = section.number("life_factor", bounds::FACTOR);
+    let at_most_depth_mm = section.number("at_most_depth_mm", bounds::LENGTH_MM);
+    let blades_out = section.flag("blades_out");
+    Some(Dressing {
+        gone_probability: gone_probability?,
+        life_factor: life_factor?,
+        at_most_depth_mm: at_most_depth_mm?,
+        blades_out: blades_out?,
+    })
 }
 
 fn watch(section: &Section, ids: &Ids) -> Option<Watch> {

@@ -4,7 +4,9 @@ use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds;
-use crate::model::detection::{Access, CurveShape, DepthGate, Grade, PodCurve, SizeMeasure, Sizing, Technique};
+use crate::model::detection::{
+    Access, CurveShape, DepthGate, DepthSizing, Grade, PodCurve, SizeMeasure, Sizing, Technique,
+};
 
 /// Words of the study file for the place of the blades.
 pub(super) const ACCESS: [(&str, Access); 2] = [("in-place", Access::InPlace), ("blades-out", Access::BladesOut)];
@@ -42,10 +44,19 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
     let false_call_probability = number("false_call_probability", bounds::PROBABILITY_BELOW_ONE);
     let false_call_length_mm = section.distribution("false_call_length_mm", bounds::LENGTH_MM);
     let sizing = section.table("sizing", sizing);
+    let false_call_depth_mm =
+        section.optional("false_call_depth_mm", |section, key| section.distribution(key, bounds::LENGTH_MM));
     let cost_per_row = number("cost_per_row", bounds::COST);
     let cost_per_blade = number("cost_per_blade", bounds::COST);
     let days_per_row = number("days_per_row", bounds::DAYS);
     let basis = section.basis();
+    let (sizing, depth_error) = sizing?;
+    let depth_sizing = match (depth_error, false_call_depth_mm?) {
+        (Some((bias, sigma_log)), Some(false_call_mm)) => Some(DepthSizing { bias, sigma_log, false_call_mm }),
+        (None, None) => None,
+        (Some(_), None) => return missing(section, "false_call_depth_mm", "sizing.depth_bias"),
+        (None, Some(_)) => return missing(section, "sizing", "false_call_depth_mm"),
+    };
     Some(Technique {
         id: id.to_owned(),
         access: access?,
@@ -59,7 +70,8 @@ pub(super) fn technique(section: &Section, id: &str, ids: &Ids) -> Option<Techni
         crack_sigma: crack_sigma?,
         false_call_probability: false_call_probability?,
         false_call_length_mm: false_call_length_mm?,
-        sizing: sizing?,
+        sizing,
+        depth_sizing,
         cost_per_row: cost_per_row?,
         cost_per_blade: cost_per_blade?,
         days_per_row: days_per_row?,
@@ -118,8 +130,25 @@ fn surface_shifts(place: Place, ids: &Ids) -> Option<Vec<f64>> {
     })
 }
 
-fn sizing(section: &Section) -> Option<Sizing> {
+/// Error of lengths; and of depths its bias and standard deviation, where they are measured.
+fn sizing(section: &Section) -> Option<(Sizing, Option<(f64, f64)>)> {
     let length_bias = section.number("length_bias", bounds::FACTOR);
     let length_sigma_log = section.number("length_sigma_log", bounds::SIGMA_LOG);
-    Some(Sizing { length_bias: length_bias?, length_sigma_log: length_sigma_log? })
+    let depth_bias = section.optional("depth_bias", |section, key| section.number(key, bounds::FACTOR));
+    let depth_sigma_log = section.optional("depth_sigma_log", |section, key| section.number(key, bounds::SIGMA_LOG));
+    let depth = match (depth_bias?, depth_sigma_log?) {
+        (Some(bias), Some(sigma_log)) => Some((bias, sigma_log)),
+        (None, None) => None,
+        (Some(_), None) => return missing(section, "depth_sigma_log", "depth_bias"),
+        (None, Some(_)) => return missing(section, "depth_bias", "depth_sigma_log"),
+    };
+    Some((Sizing { length_bias: length_bias?, length_sigma_log: length_sigma_log? }, depth))
+}
+
+/// Of what says how depths are measured, a part is there and another one not.
+fn missing<T>(section: &Section, key: &str, other: &str) -> Option<T> {
+    let lacks = if key == "sizing" { "has no depth_bias" } else { "is missing" };
+    let rule = format!("{lacks}, and {other} is there: a technique that measures depths has all three");
+    section.fault(key, rule, "give sizing.depth_bias, sizing.depth_sigma_log and false_call_depth_mm, or none of them");
+    None
 }

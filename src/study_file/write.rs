@@ -173,6 +173,9 @@ impl Page {
 
     fn root(&mut self, root: &Root, study: &Study) {
         self.header(&["roots", &root.id]);
+        if root.replaced_together != 1 {
+            self.entry("replaced_together", root.replaced_together.to_string());
+        }
         self.basis(&root.basis);
         for spot in &root.hot_spots {
             self.header(&["roots", &root.id, "hot_spots", &spot.id]);
@@ -316,8 +319,12 @@ impl Page {
         self.entry("crack_sigma", number(technique.crack_sigma));
         self.entry("false_call_probability", number(technique.false_call_probability));
         self.entry("false_call_length_mm", distribution(&technique.false_call_length_mm));
-        let sizing =
-            [("length_bias", number(sizing.length_bias)), ("length_sigma_log", number(sizing.length_sigma_log))];
+        let mut sizing =
+            vec![("length_bias", number(sizing.length_bias)), ("length_sigma_log", number(sizing.length_sigma_log))];
+        if let Some(depth) = &technique.depth_sizing {
+            sizing.extend([("depth_bias", number(depth.bias)), ("depth_sigma_log", number(depth.sigma_log))]);
+            self.entry("false_call_depth_mm", distribution(&depth.false_call_mm));
+        }
         self.entry("sizing", table(&sizing));
         self.entry("cost_per_row", number(technique.cost_per_row));
         self.entry("cost_per_blade", number(technique.cost_per_blade));
@@ -343,14 +350,22 @@ impl Page {
             self.entry("looks", list(strategy.looks.iter().map(|look| self::look(look, study))));
         }
         let dispositions = strategy.dispositions.iter().map(|disposition| {
+            let bounds =
+                [("below_mm", disposition.below_mm), ("below_depth_mm", disposition.below_depth_mm)].into_iter();
+            let stated = bounds.filter(|(_, bound)| bound.is_finite()).map(|(key, bound)| (key, number(bound)));
             let action = ("action", word(disposition.action, &strategies::ACTIONS));
-            if disposition.below_mm.is_finite() {
-                table(&[("below_mm", number(disposition.below_mm)), action])
-            } else {
-                table(&[action])
-            }
+            table(&stated.chain([action]).collect::<Vec<_>>())
         });
         self.entry("dispositions", list(dispositions));
+        if let Some(dressing) = strategy.dressing {
+            let dressing = [
+                ("gone_probability", number(dressing.gone_probability)),
+                ("life_factor", number(dressing.life_factor)),
+                ("at_most_depth_mm", number(dressing.at_most_depth_mm)),
+                ("blades_out", dressing.blades_out.to_string()),
+            ];
+            self.entry("dressing", table(&dressing));
+        }
         if let Some(watch) = strategy.watch {
             let mut entries = vec![("technique", text(&study.techniques[watch.technique].id))];
             let stated = [
@@ -407,6 +422,10 @@ impl Page {
         self.entry("rotor_lift_days", number(costs.rotor_lift_days));
         self.entry("new_blade_cost", number(costs.new_blade_cost));
         self.entry("new_blade_days", number(costs.new_blade_days));
+        let dressing = [("dressing_cost", costs.dressing_cost), ("dressing_days", costs.dressing_days)];
+        for (key, price) in dressing.into_iter().filter_map(|(key, price)| Some((key, price?))) {
+            self.entry(key, number(price));
+        }
         self.entry("new_row_cost", number(costs.new_row_cost));
         self.entry("new_row_days", number(costs.new_row_days));
         self.entry("loss_cost", distribution(&costs.loss_cost));

@@ -6,13 +6,13 @@ use serrata::Study;
 use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
 use serrata::model::StudyParts;
-use serrata::model::detection::{Access, Persistence};
+use serrata::model::detection::{Access, DepthSizing, Persistence};
 use serrata::model::economics::Payments;
 use serrata::model::fleet::PastLook;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
-    Action, AfterLoss, Deferral, Disposition, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope, StartsLimit,
-    Watch, When,
+    Action, AfterLoss, Deferral, Disposition, Dressing, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope,
+    StartsLimit, Watch, When,
 };
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -196,7 +196,7 @@ fn replaced_blades_are_paid_one_by_one() {
 }
 
 fn watched(study: &mut StudyParts) {
-    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::Watch)];
     study.strategies[LOOK].looks[0].when = When::every(1, 100);
     study.techniques[0].cost_per_row = 11.0;
     study.techniques[0].cost_per_blade = 2.0;
@@ -291,10 +291,8 @@ fn lengths_are_judged_as_measured() {
     let mut study = study(10);
     study.units[0].outages.years = vec![2.0];
     let true_mm = 2.0 * depth_mm(2.0);
-    study.strategies[LOOK].dispositions = vec![
-        Disposition { below_mm: 1.2 * true_mm, action: Action::Watch },
-        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
-    ];
+    study.strategies[LOOK].dispositions =
+        vec![Disposition::below_mm(1.2 * true_mm, Action::Watch), Disposition::last(Action::Replace)];
     for (length_bias, replaced) in [(1.0, 0.0), (1.1, 0.0), (1.3, 10.0)] {
         study.techniques[0].sizing.length_bias = length_bias;
         assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
@@ -378,7 +376,7 @@ fn a_shared_crew_calls_many_blades_or_few() {
     vague(&mut study);
     let sigma = 0.8;
     study.techniques[0].inspection_sigma = sigma;
-    study.strategies[LOOK].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::Watch)];
     study.strategies[LOOK].replace_row_from_blades = Some(8);
     study.units[0].outages.years = vec![2.0];
     let once = mean_over_normal(|z| binomial_at_least(8, 10, chance(sigma * z)));
@@ -582,10 +580,8 @@ fn an_overruled_indication_counts_for_nothing() {
         serrata::model::detection::Persistence::new(vec![vec![1.0, 0.0], vec![0.0, 1.0]]).expect("a matrix");
     sees_from(&mut study, 1, 2.0 * depth_mm(2.0) * 1.05);
     study.techniques[1].sizing.length_bias = 0.01;
-    study.strategies[LOOK].dispositions = vec![
-        Disposition { below_mm: 2.0 * depth_mm(2.0), action: Action::Watch },
-        Disposition { below_mm: f64::INFINITY, action: Action::Replace },
-    ];
+    study.strategies[LOOK].dispositions =
+        vec![Disposition::below_mm(2.0 * depth_mm(2.0), Action::Watch), Disposition::last(Action::Replace)];
     for (first_call_stands, found, replaced) in [(false, 10.0, 0.0), (true, 20.0, 10.0)] {
         study.strategies[LOOK].looks[0].escalation = Some(again_by(vec![1], first_call_stands));
         assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
@@ -767,4 +763,272 @@ fn fewer_starts_put_losses_off_and_cost_what_is_stated() {
     let limit = study.strategies[LOOK].starts_limit.as_mut().expect("a limit");
     limit.starts_per_year = STARTS_PER_YEAR;
     assert_eq!(lived(&study, 20).fleet_losses_of(LOOK)[3].value, 10.0);
+}
+
+/// Every blade that is called is dressed, at the first outage alone.
+fn dressed(study: &mut StudyParts, dressing: Dressing) {
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::Dress)];
+    study.strategies[LOOK].dressing = Some(dressing);
+    study.strategies[LOOK].looks[0].when = When::every(1, 100);
+    (study.costs.dressing_cost, study.costs.dressing_days) = (Some(5.0), Some(0.5));
+    (study.costs.blades_out_cost, study.costs.blades_out_days) = (60.0, 5.0);
+    (study.costs.new_blade_cost, study.costs.new_blade_days) = (7.0, 0.25);
+}
+
+fn hours(periods: &[(f64, f64)]) -> Vec<DutyPeriod> {
+    let period = |&(from_year, hours_per_year): &(f64, f64)| DutyPeriod {
+        from_year,
+        starts_per_year: STARTS_PER_YEAR,
+        hours_per_year,
+    };
+    periods.iter().map(period).collect()
+}
+
+const SURELY_GONE: Dressing =
+    Dressing { gone_probability: 1.0, life_factor: 0.25, at_most_depth_mm: 100.0, blades_out: false };
+
+/// A crack that is not gone grows on, and is lost when it would have been.
+#[test]
+fn a_dressed_crack_is_gone_or_stays_as_it_was() {
+    let mut study = study(10);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (4.0, 100.0);
+    for blades_out in [false, true] {
+        dressed(&mut study, Dressing { gone_probability: 0.7, blades_out, ..SURELY_GONE });
+        let comparison = lived(&study, 4_000);
+        let ours = |quantity| comparison.fleet_of(LOOK, quantity);
+        let out = if blades_out { 1.0 } else { 0.0 };
+        for (quantity, by_hand) in [
+            (Quantity::BladesDressed, 10.0),
+            (Quantity::CracksFound, 10.0),
+            (Quantity::BladesReplaced, 0.0),
+            (Quantity::FalselyReplaced, 0.0),
+            (Quantity::DressingCost, 50.0 * worth(1.0)),
+            (Quantity::DressingDays, 5.0),
+            (Quantity::ReplacementCost, 0.0),
+            (Quantity::TimesOut, out),
+            (Quantity::BladesOutCost, 60.0 * out * worth(1.0)),
+            (Quantity::BladesOutDays, 5.0 * out),
+            (Quantity::ExtraDayCost, 100.0 * (1.0 + 5.0 * out) * worth(1.0)),
+            (Quantity::Cost, (50.0 + 60.0 * out + 100.0 * (1.0 + 5.0 * out)) * worth(1.0)),
+            (Quantity::Days, 5.0 + 5.0 * out),
+        ] {
+            assert_equal(ours(quantity).value, by_hand);
+        }
+        assert_near(ours(Quantity::Losses), 3.0);
+        assert_near(comparison.after_outages_of(0, LOOK)[0].cracks, 3.0);
+        assert_near(comparison.fleet_losses_of(LOOK)[3], 3.0);
+    }
+}
+
+/// Running hours after the outage crack a part of the dressed places by the law with a quarter of its time: 1 - exp(-h / (m f)).
+/// Their cracks begin then, and are lost as long after that as others are.
+#[test]
+fn a_dressed_place_cracks_anew_in_a_part_of_the_time() {
+    let mut study = study(1_000);
+    dressed(&mut study, SURELY_GONE);
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 0.5 };
+    study.units[0].duty = hours(&[(0.0, 8_760.0), (0.001, 0.0), (1.0, 8_760.0), (1.000_01, 0.0)]);
+    let cracked = 1.0 - (-0.087_6_f64 / (0.5 * 0.25)).exp();
+    let comparison = lived(&study, 200);
+    let after = comparison.after_outages_of(0, LOOK);
+    assert_equal(after[0].cracks.value, 0.0);
+    assert_near(after[1].cracks, 1_000.0 * cracked);
+    assert_near(comparison.fleet_of(LOOK, Quantity::Losses), 1_000.0 * cracked);
+    assert_near(comparison.fleet_losses_of(LOOK)[4], 1_000.0 * cracked);
+    assert!((1.0 + life_years()).floor() == 4.0);
+    // By Weibull's law and the lognormal one the time is a part of theirs, too.
+    let reading = 0.087_6 / 0.25;
+    for (shape, cracked) in [
+        (InitiationShape::Weibull { shape: 2.5, scale: 0.5 }, 1.0 - (-(reading / 0.5_f64).powf(2.5)).exp()),
+        (InitiationShape::Lognormal { median: 0.5, sigma_log: 0.4 }, normal_cdf((reading / 0.5_f64).ln() / 0.4)),
+    ] {
+        study.initiation[0].shape = shape;
+        assert_near(lived(&study, 200).after_outages_of(0, LOOK)[1].cracks, 1_000.0 * cracked);
+    }
+}
+
+/// A hot spot of two positions with two origins each. One technique sees the crack of one hot spot alone; the origins of the
+/// place begin anew, those of other places do not.
+#[test]
+fn all_origins_of_a_place_begin_anew_and_no_others() {
+    let mut study = study(1_000);
+    dressed(&mut study, SURELY_GONE);
+    (study.roots[0].hot_spots[0].positions, study.roots[0].hot_spots[0].origins) = (2, 2);
+    // Half of the origins crack at once, which takes no other into account; all that have not do so after the outage.
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 8.76 / 2.0_f64.ln() };
+    study.units[0].duty = hours(&[(0.0, 8_760.0), (0.001, 0.0), (1.0, 8_760.0), (1.000_01, 0.0)]);
+    let (rate, after) = (2.0_f64.ln() / 8.76, 0.087_6);
+    // A place without a crack, of four: its origins are as they were. Any other has two that are new.
+    let old = 2.0 * 0.25 * (1.0 - (-rate * after).exp());
+    let new = 2.0 * 0.75 * (1.0 - (-rate * after / 0.25).exp());
+    let comparison = lived(&study, 400);
+    assert_near(comparison.fleet_of(LOOK, Quantity::CracksFound), 1_000.0 * 2.0);
+    assert_near(comparison.fleet_of(LOOK, Quantity::BladesDressed), 1_000.0 * (1.0 - 0.5_f64.powi(4)));
+    assert_equal(comparison.after_outages_of(0, LOOK)[0].cracks.value, 0.0);
+    assert_near(comparison.after_outages_of(0, LOOK)[1].cracks, 1_000.0 * 2.0 * (old + new));
+}
+
+/// Each place cracks at once and is ground down by a year's growth at every outage: two of them may go, the third may not.
+#[test]
+fn what_is_ground_away_adds_up_until_the_blade_is_replaced() {
+    let mut study = study(10);
+    let year_mm = depth_mm(1.0);
+    dressed(&mut study, Dressing { at_most_depth_mm: 2.5 * year_mm, ..SURELY_GONE });
+    study.strategies[LOOK].looks[0].when = When::every(1, 1);
+    let moments = (0..6).flat_map(|year| [(f64::from(year), 8_760.0), (f64::from(year) + 0.001, 0.0)]);
+    study.units[0].duty = hours(&moments.collect::<Vec<_>>());
+    let all: f64 = (1..=5).map(|year| worth(f64::from(year))).sum();
+    for (quantity, by_hand) in [
+        (Quantity::BladesDressed, 50.0),
+        (Quantity::BladesReplaced, 10.0),
+        (Quantity::FalselyReplaced, 0.0),
+        (Quantity::DressingCost, 50.0 * all),
+        (Quantity::DressingDays, 25.0),
+        (Quantity::ReplacementCost, 70.0 * worth(3.0)),
+        (Quantity::ReplacementDays, 2.5),
+        (Quantity::CracksFound, 50.0),
+        (Quantity::Losses, 0.0),
+    ] {
+        assert_equal(value(&study, LOOK, quantity), by_hand);
+    }
+    // Those that lie too deep at once are never ground away.
+    study.strategies[LOOK].dressing = Some(Dressing { at_most_depth_mm: 0.9 * year_mm, ..SURELY_GONE });
+    assert_equal(value(&study, LOOK, Quantity::BladesReplaced), 50.0);
+    assert_equal(value(&study, LOOK, Quantity::BladesDressed), 50.0);
+    // Where a crack is not gone, what was ground away is gone all the same: at the second outage too little is left.
+    let never =
+        Dressing { gone_probability: 0.0, at_most_depth_mm: 0.5 * (2.0 * year_mm + depth_mm(2.0)), ..SURELY_GONE };
+    study.strategies[LOOK].dressing = Some(never);
+    study.units[0].outages.years = vec![1.0, 2.0];
+    assert_equal(value(&study, LOOK, Quantity::BladesDressed), 20.0);
+    assert_equal(value(&study, LOOK, Quantity::BladesReplaced), 10.0);
+}
+
+#[test]
+fn a_false_indication_is_dressed_at_a_cost_and_nothing_else() {
+    let mut study = study(1_000);
+    dressed(&mut study, SURELY_GONE);
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 1e12 };
+    study.strategies[LOOK].looks[0].when = When::every(1, 1);
+    study.techniques[0].false_call_probability = 0.3;
+    study.money.discount_rate = 0.0;
+    let comparison = lived(&study, 400);
+    assert_near(comparison.fleet_of(LOOK, Quantity::BladesDressed), 1_500.0);
+    assert_near(comparison.fleet_of(LOOK, Quantity::DressingCost), 7_500.0);
+    assert_equal(comparison.fleet_of(LOOK, Quantity::BladesReplaced).value, 0.0);
+}
+
+/// Called at outages 1, 2 and 3 by schedule, and lost before 4; nobody comes for it in between.
+#[test]
+fn a_blade_that_runs_on_is_left_alone() {
+    let mut study = study(10);
+    watched(&mut study);
+    study.strategies[LOOK].dispositions = vec![Disposition::last(Action::RunOn)];
+    for (every, looks, found) in [(100, vec![1.0], 10.0), (1, vec![1.0, 2.0, 3.0, 4.0, 5.0], 30.0)] {
+        study.strategies[LOOK].looks[0].when = When::every(1, every);
+        let looks: f64 = looks.into_iter().map(worth).sum();
+        assert_equal(value(&study, LOOK, Quantity::LookCost), 31.0 * looks);
+        assert_equal(value(&study, LOOK, Quantity::CracksFound), found);
+        assert_equal(value(&study, LOOK, Quantity::BladesReplaced), 0.0);
+        assert_equal(value(&study, LOOK, Quantity::Losses), 10.0);
+    }
+}
+
+/// As [`lengths_are_judged_as_measured`], by depth; and by both, of which either has the blade replaced.
+#[test]
+fn depths_are_judged_as_measured() {
+    let mut study = study(10);
+    study.units[0].outages.years = vec![2.0];
+    let true_mm = depth_mm(2.0);
+    let measured = |bias: f64, sigma_log: f64| {
+        Some(DepthSizing { bias, sigma_log, false_call_mm: Distribution::Uniform { low: 0.5, high: 2.5 } })
+    };
+    study.strategies[LOOK].dispositions =
+        vec![Disposition::below_depth_mm(1.2 * true_mm, Action::RunOn), Disposition::last(Action::Replace)];
+    for (bias, replaced) in [(1.0, 0.0), (1.1, 0.0), (1.3, 10.0)] {
+        study.techniques[0].depth_sizing = measured(bias, 0.0);
+        assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
+    }
+    study.strategies[LOOK].dispositions[0].below_mm = 1.2 * 2.0 * true_mm;
+    for (length_bias, bias, replaced) in [(1.1, 1.1, 0.0), (1.3, 1.1, 10.0), (1.1, 1.3, 10.0)] {
+        study.techniques[0].sizing.length_bias = length_bias;
+        study.techniques[0].depth_sizing = measured(bias, 0.0);
+        assert_equal(value(&study, LOOK, Quantity::BladesReplaced), replaced);
+    }
+    study.techniques[0].sizing.length_bias = 1.0;
+    study.techniques[0].depth_sizing = measured(1.0, 1.2_f64.ln() / 0.43);
+    let replaced = lived(&study, 4_000).fleet_of(LOOK, Quantity::BladesReplaced);
+    assert_near(replaced, 10.0 * normal_cdf(-0.43));
+    // Of false indications a quarter are deeper than 2 mm.
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 1e12 };
+    study.techniques[0].false_call_probability = 0.3;
+    study.strategies[LOOK].dispositions[0] = Disposition::below_depth_mm(2.0, Action::RunOn);
+    let replaced = lived(&study, 20_000).fleet_of(LOOK, Quantity::FalselyReplaced);
+    assert_near(replaced, 10.0 * 0.3 * 0.25);
+}
+
+/// Ten blades in groups of four, four and two. Each is called by half; a group goes where any of it is.
+#[test]
+fn a_group_of_blades_is_replaced_together() {
+    let mut study = study(10);
+    vague(&mut study);
+    study.roots[0].replaced_together = 4;
+    study.units[0].outages.years = vec![2.0];
+    (study.costs.new_blade_cost, study.costs.new_blade_days) = (7.0, 0.25);
+    let replaced = 8.0 * (1.0 - 0.5_f64.powi(4)) + 2.0 * (1.0 - 0.5_f64.powi(2));
+    let comparison = lived(&study, 20_000);
+    assert_near(comparison.fleet_of(LOOK, Quantity::CracksFound), 5.0);
+    // Of a group that nobody called the first is lost later, and the others are replaced then.
+    let (missed, later) = (2.0 * 0.5_f64.powi(4) + 0.5_f64.powi(2), 6.0 * 0.5_f64.powi(4) + 0.5_f64.powi(2));
+    assert_near(comparison.fleet_of(LOOK, Quantity::Losses), missed);
+    assert_near(comparison.fleet_of(LOOK, Quantity::BladesReplaced), replaced + later);
+    let paid = 7.0 * (worth(2.0) * replaced + worth(life_years()) * later);
+    assert_near(comparison.fleet_of(LOOK, Quantity::ReplacementCost), paid);
+    assert_near(comparison.fleet_of(LOOK, Quantity::ReplacementDays), 0.25 * replaced);
+    assert_near(comparison.after_outages_of(0, LOOK)[0].cracks, 10.0 - replaced);
+    assert_equal(comparison.fleet_of(LOOK, Quantity::FalselyReplaced).value, 0.0);
+    // The first to be lost takes its group with it, before any other of that is lost.
+    let ours = |quantity| comparison.fleet_of(NONE, quantity).value;
+    assert_equal(ours(Quantity::Losses), 3.0);
+    assert_equal(ours(Quantity::BladesReplaced), 7.0);
+    assert!((ours(Quantity::ReplacementCost) / (49.0 * worth(life_years())) - 1.0).abs() < 1e-6);
+    assert_equal(ours(Quantity::ReplacementDays), 0.0);
+    // False calls are counted by the blades that were called.
+    study.initiation[0].shape = InitiationShape::Exponential { mean: 1e12 };
+    study.techniques[0].false_call_probability = 0.5;
+    let comparison = lived(&study, 20_000);
+    assert_near(comparison.fleet_of(LOOK, Quantity::FalselyReplaced), 5.0);
+    assert_near(comparison.fleet_of(LOOK, Quantity::BladesReplaced), replaced);
+}
+
+/// Blades that would be watched go with their group where one of it is replaced, and are watched no more.
+#[test]
+fn a_watched_blade_goes_with_its_group() {
+    let mut study = study(2);
+    watched(&mut study);
+    study.units[0].outages.years = vec![1.0, 2.0];
+    study.roots[0].replaced_together = 2;
+    // Of two blades with one length each, half of the lengths are measured above the rule.
+    study.techniques[0].sizing.length_sigma_log = 0.5;
+    study.strategies[LOOK].dispositions =
+        vec![Disposition::below_mm(2.0 * depth_mm(1.0), Action::Watch), Disposition::last(Action::Replace)];
+    let comparison = lived(&study, 20_000);
+    let watched_again = 0.25;
+    // At the second outage none of two is below the rule.
+    let below = normal_cdf((depth_mm(1.0) / depth_mm(2.0)).ln() / 0.5);
+    assert_near(comparison.fleet_of(LOOK, Quantity::LookDays), 1.5 * (1.0 + watched_again));
+    let replaced = 2.0 * 0.75 + 2.0 * watched_again * (1.0 - below * below);
+    // If both are, one is lost later, and the other goes with it.
+    let replaced = replaced + watched_again * below * below;
+    assert_near(comparison.fleet_of(LOOK, Quantity::BladesReplaced), replaced);
+}
+
+/// Past looks replaced groups, too: a crack is left where all four of its group were missed.
+#[test]
+fn past_looks_replaced_groups() {
+    let mut study = study(1_000);
+    vague(&mut study);
+    study.roots[0].replaced_together = 4;
+    with_a_past(&mut study, &[2.0]);
+    assert_near(lived(&study, 400).after_outages_of(0, NONE)[0].cracks, 1_000.0 * 0.5_f64.powi(4));
 }

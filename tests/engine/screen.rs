@@ -296,7 +296,7 @@ fn small_with_losses() -> StudyParts {
     study.growth[0].coefficient_m_per_start = 1e-10;
     study.initiation[0].shape = InitiationShape::Weibull { shape: 2.0, scale: 6000.0 };
     for strategy in &mut study.strategies {
-        strategy.dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
+        strategy.dispositions = vec![Disposition::last(Action::Replace)];
         strategy.after_loss = AfterLoss::ReplaceBlade;
         strategy.row_end = None;
         strategy.looks.iter_mut().for_each(|look| look.coverage.blades = Sample::ALL);
@@ -391,7 +391,7 @@ fn what_stands_in_the_way_is_listed() {
     cracks of one blade are seen together or not at all
     1 is screened; else simulate it
   strategies.look.dispositions
-    blades stay, or whole rows go, by measured length
+    blades stay, are dressed, or whole rows go, by what was measured
     replace is screened
   strategies.none.after_loss
     what one blade shows changes what is done to others: blades are not independent
@@ -414,6 +414,16 @@ fn what_stands_in_the_way_is_listed() {
     its cracks are followed one by one: something beyond Paris' law in one line acts on them, or they join
     simulate it instead";
     assert_eq!(refusal(&followed), message);
+    let mut together = load("y1a");
+    together.roots[0].replaced_together = 2;
+    let message = format!(
+        "screen: 1 fault
+  roots.{}.replaced_together
+    what one blade shows has others replaced: blades are not independent
+    simulate it instead",
+        together.roots[0].id
+    );
+    assert_eq!(refusal(&together), message);
     let mut lost = load("y1c");
     (lost.start_year, lost.units[0].outages.years) = (200.0, vec![210.0]);
     assert!(refusal(&lost).starts_with("rows.row: no life in 1000 reaches the start"), "{}", refusal(&lost));

@@ -224,7 +224,7 @@ fn a_second_look_that_sees_nothing_overrules_the_first() {
 
 #[test]
 fn a_watched_blade_is_called_but_stays() {
-    let watch = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+    let watch = vec![Disposition::last(Action::Watch)];
     let comparison = lived(|study| study.strategies[IN_PLACE].dispositions = watch.clone());
     assert!(value(&comparison, IN_PLACE, Quantity::CracksFound) > 1.0);
     assert_eq!(value(&comparison, IN_PLACE, Quantity::BladesReplaced), 0.0);
@@ -234,12 +234,8 @@ fn a_watched_blade_is_called_but_stays() {
 #[test]
 fn short_indications_are_watched_and_long_ones_replaced() {
     // Sizes are measured without error here, so every blade replaced for a crack had one above the rule.
-    let rules = |length_mm: f64| {
-        vec![
-            Disposition { below_mm: length_mm, action: Action::Watch },
-            Disposition { below_mm: f64::INFINITY, action: Action::Replace },
-        ]
-    };
+    let rules =
+        |length_mm: f64| vec![Disposition::below_mm(length_mm, Action::Watch), Disposition::last(Action::Replace)];
     let replaced = |length_mm: f64| {
         let comparison = lived(|study| study.strategies[IN_PLACE].dispositions = rules(length_mm));
         value(&comparison, IN_PLACE, Quantity::BladesReplaced)

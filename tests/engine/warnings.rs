@@ -4,7 +4,7 @@ use crate::support::Lived;
 use serrata::Study;
 use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, Disposition, RowEnd, RowEndAction, Watch, When};
+use serrata::model::strategy::{Action, Disposition, Dressing, RowEnd, RowEndAction, Watch, When};
 
 /// The warnings of the small study with one thing changed.
 fn warnings(change: impl Fn(&mut StudyParts)) -> Vec<String> {
@@ -61,7 +61,7 @@ fn a_loss_is_not_the_only_sign_of_a_strategy_that_never_looks() {
 #[test]
 fn two_looks_at_one_outage_are_named() {
     let found = warnings(|study| {
-        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }];
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Replace)];
         let mut second = study.strategies[0].looks[0].clone();
         (second.techniques, second.when) = (vec![1], When::every(2, 2));
         study.strategies[0].looks.push(second);
@@ -87,7 +87,7 @@ fn blades_that_come_out_only_to_be_watched_are_named() {
     let watch = |study: &mut StudyParts| {
         study.strategies[0].looks[0].techniques = vec![1];
         study.strategies[0].looks[0].when = When::every(1, 2);
-        study.strategies[0].dispositions = vec![Disposition { below_mm: f64::INFINITY, action: Action::Watch }];
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Watch)];
     };
     let found = warnings(watch);
     assert_eq!(found.len(), 1);
@@ -112,6 +112,29 @@ fn a_row_end_that_never_comes_is_named() {
         found,
         ["strategies.none.row_end never comes for rows A1: they have no outage in the study in or after 2029."]
     );
+}
+
+#[test]
+fn dressing_that_surprises_is_named() {
+    let dress = |study: &mut StudyParts, dressing: Dressing| {
+        study.strategies[0].dispositions = vec![Disposition::last(Action::Dress)];
+        study.strategies[0].dressing = Some(dressing);
+        (study.costs.dressing_cost, study.costs.dressing_days) = (Some(1.0), Some(0.1));
+    };
+    let good = Dressing { gone_probability: 0.9, life_factor: 0.5, at_most_depth_mm: 3.0, blades_out: false };
+    assert_eq!(warnings(|study| dress(study, good)), Vec::<String>::new());
+    let found = warnings(|study| {
+        dress(study, Dressing { life_factor: 1.5, at_most_depth_mm: 0.001, ..good });
+        study.strategies[0].looks.clear();
+        study.roots[0].replaced_together = 2;
+    });
+    let told = [
+        "strategies.look dresses blades, and never looks at any",
+        "strategies.look dresses blades without taking the row's blades out, and those of roots fork come out in groups only",
+        "strategies.look.dressing.life_factor is 1.5",
+        "strategies.look: every crack begins deeper, at the median, than may be ground away (0.001 mm)",
+    ];
+    assert!(found.len() == 4 && found.iter().zip(told).all(|(one, told)| one.starts_with(told)), "{found:?}");
 }
 
 /// With one trial, or few, no warning says a number that means nothing.

@@ -70,7 +70,7 @@ fn study() -> Study {
     study.rows.push(second);
     study.techniques[0].false_call_probability = 0.0;
     // One replaces rows after losses alone, another one by indications alone.
-    let replace = |action: Action| vec![Disposition { below_mm: f64::INFINITY, action }];
+    let replace = |action: Action| vec![Disposition::last(action)];
     study.strategies[2].dispositions = replace(Action::Replace);
     study.strategies[4].dispositions = replace(Action::ReplaceRow);
     let none = Strategy { id: "none".to_owned(), looks: Vec::new(), ..study.strategies[1].clone() };

@@ -60,6 +60,14 @@ impl Study {
             ));
         }
         let finds = |look: &PastLook| look.found.as_ref().is_some_and(|found| found.blades > 0);
+        if self.roots[row.root].replaced_together > 1 && row.past_looks.iter().any(finds) {
+            faults.push(self.fault(
+                row,
+                "found",
+                "tells of finds, and not on which blades; of those, whole groups were replaced".to_owned(),
+                "give the study records of them, which say which blades were called",
+            ));
+        }
         for together in row.past_looks.chunk_by(|one, other| one.year == other.year) {
             if together.iter().filter(|look| finds(look)).count() > 1 {
                 faults.push(self.fault(

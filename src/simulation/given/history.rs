@@ -4,6 +4,7 @@ use super::find::MOST_LENGTHS;
 use crate::error::{Error, Fault, Kind, Result};
 use crate::model::Study;
 use crate::model::fleet::{PastLook, Renewal, Row};
+use crate::simulation::policy::Groups;
 use crate::statistics::records::{Line, Records};
 use std::collections::BTreeMap;
 
@@ -224,6 +225,7 @@ impl Position {
 impl History {
     fn of(study: &Study, row: &Row, visits: &[Visit], faults: &mut Vec<Fault>) -> Self {
         let mut history = History::default();
+        let groups = Groups::new(study.roots[row.root].replaced_together, row.blades);
         let mut positions: Vec<Position> = (1..=row.blades)
             .map(|blade| {
                 let of_blade = row.renewed.iter().filter(|renewal| renewal.blades.contains(&blade));
@@ -239,6 +241,7 @@ impl History {
             let first = history.looks.len();
             let look = |&technique: &usize| PastLook { year: visit.year, technique, found: None };
             history.looks.extend(techniques.iter().map(look));
+            let mut called: Vec<u32> = Vec::new();
             let mut by_blade: BTreeMap<u32, Vec<&(&Line, usize, u32)>> = BTreeMap::new();
             visit.lines.iter().for_each(|line| by_blade.entry(line.2).or_default().push(line));
             for (blade, lines) in by_blade {
@@ -265,6 +268,7 @@ impl History {
                         confirmed_length_mm: own().filter_map(|line| line.confirmed_length_mm).reduce(f64::max),
                     };
                     history.finds += 1;
+                    called.push(blade - 1);
                     let ended = position.ended(BladeEnd::Called(find));
                     history.add(ended);
                     position.installed_year = visit.year;
@@ -273,6 +277,12 @@ impl History {
                 } else {
                     position.clean.extend(answers.iter().map(|answer| answer.look));
                 }
+            }
+            for other in called.iter().flat_map(|&blade| groups.of(blade)).filter(|other| !called.contains(other)) {
+                // After the look, as any renewal at the same moment.
+                let renewals = &mut positions[other as usize].renewals;
+                renewals.push(visit.year);
+                renewals.sort_by(f64::total_cmp);
             }
         }
         for position in &mut positions {

@@ -9,6 +9,7 @@ use crate::random::{Key, Stream};
 use crate::simulation::inspection::draw;
 use crate::simulation::nature::{LifeKey, purpose};
 use crate::simulation::plan::RowPlan;
+use crate::simulation::policy::Groups;
 use crate::simulation::row_batch::RowBatch;
 use crate::simulation::uncertain::fleet_key;
 use crate::statistics::records::{ACCESS, GRADES, word};
@@ -171,8 +172,13 @@ impl<'a> Past<'a> {
                 self.write(look, blade, measured_mm);
             }
         }
-        for blade in (0..called.len()).filter(|blade| called[*blade]) {
-            self.finds += 1;
+        self.finds += called.iter().filter(|called| **called).count();
+        let groups = Groups::new(self.study.roots[self.row.root].replaced_together, self.row.blades);
+        let goes = |blade: &usize| groups.of(*blade as u32).any(|other| called[other as usize]);
+        for blade in (0..called.len()).filter(goes) {
+            if self.installed(blade) >= year {
+                continue;
+            }
             self.generations[blade] += 1;
             let new = self.batch.new_blade_in(0, blade as u32, self.generations[blade], year);
             self.cracks[blade] = new.collect();

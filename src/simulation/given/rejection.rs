@@ -95,10 +95,13 @@ fn rows_of_twenty_blades_are_as_brute_force_has_them() {
     const FOUND: [[usize; 2]; 2] = [[0, 0], [0, 1]];
     // Cracks that join are weighed as if each stood alone, and live on as they are: what rows share, and cracks at the
     // start, may be off by a few per cent then. There are fewer cracks than are counted so, and the longest is longer.
-    for (joins, pasts, lives, lives_off, longest_off) in
-        [(false, 40_000, 20_032, 0.0, 0.0), (true, 4_000, 2_496, 0.02, 0.03)]
-    {
+    for (joins, together, pasts, lives, lives_off, longest_off) in [
+        (false, 1, 40_000, 20_032, 0.0, 0.0),
+        (false, 10, 40_000, 20_032, 0.0, 0.0),
+        (true, 1, 4_000, 2_496, 0.02, 0.03),
+    ] {
         let own = study(|parts| {
+            parts.roots[0].replaced_together = together;
             if !joins {
                 parts.roots[0].hot_spots[0].joining = None;
             }
@@ -110,7 +113,7 @@ fn rows_of_twenty_blades_are_as_brute_force_has_them() {
                 let far = distance(lives, brute, lives_off);
                 assert!(
                     far < 4.0,
-                    "joining {joins}, {found:?} found, mean {at}: lives {lives:?}, brute force {brute:?}"
+                    "joining {joins}, {together} together, {found:?} found, mean {at}: lives {lives:?}, brute force {brute:?}"
                 );
             }
             let row = &given.belief.rows[0];
@@ -121,7 +124,7 @@ fn rows_of_twenty_blades_are_as_brute_force_has_them() {
                 let far = distance(believed, brute[at], off);
                 assert!(
                     far < 4.0,
-                    "joining {joins}, {found:?} found, mean {at}: {believed:?}, brute force {:?}",
+                    "joining {joins}, {together} together, {found:?} found, mean {at}: {believed:?}, brute force {:?}",
                     brute[at]
                 );
             }

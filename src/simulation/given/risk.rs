@@ -72,6 +72,7 @@ impl Study {
             description: String::new(),
             looks: Vec::new(),
             dispositions: Vec::new(),
+            dressing: None,
             watch: None,
             sister_rows: None,
             replace_row_from_blades: None,

@@ -3,12 +3,13 @@
 use super::past::RowPast;
 use super::{Belief, Given, Learning, RowBelief, Sampled};
 use crate::distribution::Distribution;
-use crate::model::detection::PodCurve;
+use crate::model::detection::{DepthSizing, PodCurve};
 use crate::model::fleet::{Found, PastLook, Renewal, Row};
 use crate::model::growth::{Limit, Section};
 use crate::model::initiation::InitiationShape;
+use crate::model::strategy::{Action, Disposition, Dressing, Strategy};
 use crate::model::{RowId, Study, StudyParts};
-use crate::simulation::Run;
+use crate::simulation::{Quantity, Run};
 use crate::statistics::records::{Format, Records};
 use std::ops::ControlFlow;
 
@@ -259,6 +260,61 @@ fn lives_go_on_from_what_is_believed() {
     for [value, variance] in any {
         let error = (variance + of_draws * of_draws + expected.standard_error.powi(2)).sqrt();
         assert!((value - expected.value).abs() < 4.0 * error, "{value} +- {error}, not {}", expected.value);
+    }
+}
+
+/// Under each rule of what is done with a called blade, lives with planted cracks say what plain ones say.
+#[test]
+fn lives_go_on_under_each_disposition() {
+    let learning = Learning { draws: 128, cracks: 1024, repeats: 2, asked: 32, seed: 4, threads: 0 };
+    for together in [1, 4] {
+        let mut parts = study("b").into_parts();
+        parts.roots[0].replaced_together = together;
+        (parts.costs.dressing_cost, parts.costs.dressing_days) = (Some(1.0), Some(0.1));
+        let depth_sizing = DepthSizing { bias: 1.0, sigma_log: 0.3, false_call_mm: Distribution::Fixed(0.5) };
+        parts.techniques[0].depth_sizing = Some(depth_sizing);
+        let dressing = Dressing { gone_probability: 0.8, life_factor: 0.1, at_most_depth_mm: 2.5, blades_out: false };
+        let last = Disposition::last;
+        for (id, dispositions) in [
+            ("run-on", vec![Disposition::below_mm(4.0, Action::RunOn), last(Action::Replace)]),
+            ("dress", vec![last(Action::Dress)]),
+            ("by-depth", vec![Disposition::below_depth_mm(1.0, Action::Dress), last(Action::Replace)]),
+            ("watch-by-depth", vec![Disposition::below_depth_mm(1.0, Action::Watch), last(Action::Replace)]),
+        ] {
+            let dresses = dispositions.iter().any(|rule| rule.action == Action::Dress);
+            let dressing = dresses.then_some(dressing);
+            parts.strategies.push(Strategy {
+                id: id.to_owned(),
+                dispositions,
+                dressing,
+                ..parts.strategies[1].clone()
+            });
+        }
+        let study = Study::new(parts).expect("a good study");
+        let given = believed(&study, &records("b"), &learning);
+        let run = Run { trials: 20_000, planted_lives: 20_000, seed: 6, ..Run::default() };
+        let comparison = given.study.simulate(&run).expect("lives");
+        let mut squares = Vec::new();
+        for strategy in comparison.study.strategy_ids() {
+            let id = &comparison.study.strategy(strategy).id;
+            for (what, plain, planted) in comparison.plain_and_planted(RowId(0), strategy) {
+                if plain.value.max(planted.value) * 20_000.0 > 20.0 {
+                    let z = (plain.value - planted.value) / (plain.variance + planted.variance).sqrt();
+                    assert!(
+                        z.abs() < 4.0,
+                        "{together} together, {id}: {what}: {plain:?} plain and {planted:?} planted"
+                    );
+                    squares.push(z * z);
+                }
+            }
+        }
+        let mean = squares.iter().sum::<f64>() / squares.len() as f64;
+        assert!(squares.len() > 60 && mean < 1.8, "{} distances with a mean square of {mean}", squares.len());
+        // Dressing is not what replacing is: its places are lost again.
+        let losses = |id: &str| comparison.fleet(study.strategy_id(id).expect("one"), Quantity::Losses);
+        let (dress, replace) = (losses("dress"), losses("insitu-every"));
+        let error = dress.standard_error.hypot(replace.standard_error);
+        assert!(dress.value - replace.value > 5.0 * error, "{dress:?} dressed, {replace:?} replaced");
     }
 }
 

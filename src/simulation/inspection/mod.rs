@@ -28,6 +28,8 @@ pub(crate) mod draw {
     pub const PAST_CALL: u64 = 2 << 32;
     /// Measured lengths there.
     pub const PAST_SIZE: u64 = 3 << 32;
+    /// Measured depths, by outages to come.
+    pub const DEPTH: u64 = 4 << 32;
 }
 
 /// The answers of all techniques in use, in some lives of a row.
@@ -80,7 +82,7 @@ mod tests {
     /// No two of them meet, for any number of outages.
     #[test]
     fn draws_of_a_crack_and_a_technique_lie_far_apart() {
-        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE];
+        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH];
         assert!(
             draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
         );

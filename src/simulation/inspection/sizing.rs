@@ -13,6 +13,25 @@ impl Inspections<'_> {
         nature.sizes.length_mm[crack.place(outage)] * about.sizing_bias * exp(about.sizing_sigma * scatter)
     }
 
+    /// Depth that a technique reports for a crack at an outage to come, in mm; infinite where it measures none.
+    pub fn measured_depth_mm(&self, nature: &Nature, crack: &Crack, technique: usize, outage: usize) -> f64 {
+        let about = &self.plan.techniques[technique];
+        let Some(sizing) = &about.depth_sizing else { return f64::INFINITY };
+        let to_come = (outage - nature.plan.calendar.start) as u64;
+        let scatter = crack.key.child(about.name).normal(draw::DEPTH + to_come);
+        let [depth_mm, _] = nature.size_mm(crack, outage);
+        depth_mm * sizing.bias * exp(sizing.sigma_log * scatter)
+    }
+
+    /// Depth that a technique reports for a false indication, in mm; likewise.
+    pub fn false_depth_mm(&self, nature: &Nature, life: usize, blade: u32, technique: usize, outage: usize) -> f64 {
+        let about = &self.plan.techniques[technique];
+        let Some(sizing) = &about.depth_sizing else { return f64::INFINITY };
+        let to_come = (outage - nature.plan.calendar.start) as u64;
+        let key = nature.lives[life].key.child(purpose::FALSE_CALLS).child(about.name).child(u64::from(blade));
+        sizing.false_call_mm.draw(key, draw::DEPTH + to_come)
+    }
+
     /// Length that a technique reports for a false indication, in mm.
     pub fn false_length_mm(&self, nature: &Nature, life: usize, blade: u32, technique: usize, outage: usize) -> f64 {
         let about = &self.plan.techniques[technique];

@@ -2,7 +2,7 @@
 
 use crate::distribution::Distribution;
 use crate::model::Study;
-use crate::model::detection::{Access, DepthGate, PodCurve, SizeMeasure, Technique};
+use crate::model::detection::{Access, DepthGate, DepthSizing, PodCurve, SizeMeasure, Technique};
 use crate::model::fleet::Row;
 use crate::model::uncertain::UncertainInput;
 use crate::random::hash_name;
@@ -31,6 +31,7 @@ pub(crate) struct TechniquePlan {
     pub false_call_length: Distribution,
     pub sizing_bias: f64,
     pub sizing_sigma: f64,
+    pub depth_sizing: Option<DepthSizing>,
     pub cost_per_row: f64,
     pub cost_per_blade: f64,
     pub days_per_row: f64,
@@ -63,6 +64,7 @@ impl TechniquePlan {
             false_call_length: technique.false_call_length_mm.clone(),
             sizing_bias: technique.sizing.length_bias,
             sizing_sigma: technique.sizing.length_sigma_log,
+            depth_sizing: technique.depth_sizing.clone(),
             cost_per_row: technique.cost_per_row,
             cost_per_blade: technique.cost_per_blade,
             days_per_row: technique.days_per_row,

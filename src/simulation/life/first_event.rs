@@ -151,6 +151,7 @@ impl FirstEvents {
     pub fn without_calls(lives: usize) -> Self {
         let mut events = FirstEvents::default();
         events.other_calls.find(lives);
+        events.false_calls.find(lives);
         events
     }
 

@@ -176,13 +176,16 @@ impl Life<'_, '_> {
             if self.room.planted.is(number) {
                 self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
             }
-            self.strategy.policy.lose(blade, &mut self.room.policy);
-            self.strategy.policy.renew_blade(blade, &mut self.room.policy);
+            self.strategy.policy.lose(&mut self.room.policy);
             match self.strategy.policy.after_loss {
                 AfterLoss::ReplaceBlade => {
                     self.clear_blade(blade, outage);
+                    self.room.policy.renew_blade(blade);
                     let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
                     self.enter(new);
+                    if !self.strategy.policy.groups.are_single() {
+                        self.replace_group_after_loss(blade, lost_year, outage);
+                    }
                 }
                 AfterLoss::ReplaceRow => {
                     self.record.replace_row_after_loss(&self.strategy.work, lost_year);
@@ -459,8 +462,12 @@ impl Life<'_, '_> {
         if self.strategy.policy.asks_for_blades {
             for number in numbers(word, calls) {
                 let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
-                let length_mm = self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, outage);
-                note(&mut self.room.findings.blades, crack.blade, length_mm, technique);
+                let (inspections, nature) = (&self.batch.inspections, &self.batch.nature);
+                let length_mm = inspections.measured_mm(nature, crack, technique, outage);
+                let asks_for_depth = self.strategy.policy.asks_for_depth;
+                let depth_mm = || inspections.measured_depth_mm(nature, crack, technique, outage);
+                let depth_mm = if asks_for_depth { depth_mm() } else { f64::INFINITY };
+                note(&mut self.room.findings.blades, crack.blade, [length_mm, depth_mm], technique);
             }
         }
     }
@@ -471,9 +478,12 @@ impl Life<'_, '_> {
             self.room.clean_called.push(blade);
         }
         if self.strategy.policy.asks_for_blades {
-            let length_mm =
-                self.batch.inspections.false_length_mm(&self.batch.nature, self.life, blade, technique, outage);
-            note(&mut self.room.findings.blades, blade, length_mm, technique);
+            let (inspections, nature) = (&self.batch.inspections, &self.batch.nature);
+            let length_mm = inspections.false_length_mm(nature, self.life, blade, technique, outage);
+            let asks_for_depth = self.strategy.policy.asks_for_depth;
+            let depth_mm = || inspections.false_depth_mm(nature, self.life, blade, technique, outage);
+            let depth_mm = if asks_for_depth { depth_mm() } else { f64::INFINITY };
+            note(&mut self.room.findings.blades, blade, [length_mm, depth_mm], technique);
         }
     }
 
@@ -492,11 +502,9 @@ impl Life<'_, '_> {
     fn apply(&mut self, act: Act, outage: usize) -> ControlFlow<()> {
         match act {
             Act::ReplaceCalled => self.replace_called(outage),
-            Act::ReplaceBlade(blade) => {
-                let is_clean = self.room.clean_called.contains(&blade);
-                self.record.work.replace_blades(outage, [u32::from(!is_clean), u32::from(is_clean)]);
-                self.replace_blade(blade, outage);
-            }
+            Act::ReplaceBlade(blade) => self.replace_and_count(blade, outage),
+            Act::DressBlade(blade) => self.dress_blade(blade, outage),
+            Act::ReplaceTooDeep => self.replace_too_deep(outage),
             Act::ReplaceRow => {
                 self.record.work.replace_row(outage);
                 self.renew_row(self.row.nature.calendar.years[outage], outage);
@@ -513,6 +521,10 @@ impl Life<'_, '_> {
     /// Replaces every blade that was called.
     #[inline(always)]
     fn replace_called(&mut self, outage: usize) {
+        if !self.strategy.policy.groups.are_single() {
+            self.replace_called_groups(outage);
+            return;
+        }
         let (mut cracked, clean) = (0, self.room.clean_called.len() as u32);
         for word in 0..self.room.called.len() {
             let called = self.room.called[word];
@@ -521,7 +533,7 @@ impl Life<'_, '_> {
             cracked += sound.count_ones();
             if self.strategy.policy.asks_for_new_blades() {
                 let blades = numbers(word, sound).map(|number| self.room.state.blades[number]);
-                blades.for_each(|blade| self.strategy.policy.renew_blade(blade, &mut self.room.policy));
+                blades.for_each(|blade| self.room.policy.renew_blade(blade));
             }
             self.record.cracks_left.leave_each(word * WORD, sound, outage);
             for bit in set_bits(called & !sound) {
@@ -540,10 +552,43 @@ impl Life<'_, '_> {
         }
     }
 
+    /// The same where blades are replaced together.
+    #[inline(never)]
+    fn replace_called_groups(&mut self, outage: usize) {
+        let (state, groups) = (&self.room.state, self.strategy.policy.groups);
+        let words = state.words().map(|word| (word, self.room.called[word]));
+        let cracked = words.flat_map(|(word, called)| numbers(word, called)).map(|number| state.blades[number]);
+        let called = cracked.chain(self.room.clean_called.iter().copied());
+        let mut blades: Vec<u32> = called.flat_map(|blade| groups.of(blade)).collect();
+        blades.sort_unstable();
+        blades.dedup();
+        blades.into_iter().for_each(|blade| self.replace_and_count(blade, outage));
+    }
+
+    /// A blade is replaced: for a crack, on a false call, or together with one of its group.
+    pub(super) fn replace_and_count(&mut self, blade: u32, outage: usize) {
+        let is_clean = self.room.clean_called.contains(&blade);
+        self.record.work.replace_blades(outage, [u32::from(!is_clean), u32::from(is_clean)]);
+        self.replace_blade(blade, outage);
+    }
+
+    /// The others of the group of a lost blade are replaced too, at once.
+    #[inline(never)]
+    fn replace_group_after_loss(&mut self, lost: u32, lost_year: f64, outage: usize) {
+        for blade in self.strategy.policy.groups.of(lost).filter(|blade| *blade != lost) {
+            self.record.replace_blade_after_loss(&self.strategy.work, lost_year);
+            self.clear_blade(blade, outage);
+            self.room.policy.renew_blade(blade);
+            let generation = self.room.state.next_generation(blade);
+            let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
+            self.enter(new);
+        }
+    }
+
     #[inline]
     fn replace_blade(&mut self, blade: u32, outage: usize) {
         self.clear_blade(blade, outage);
-        self.strategy.policy.renew_blade(blade, &mut self.room.policy);
+        self.room.policy.renew_blade(blade);
         let generation = self.room.state.next_generation(blade);
         let new = self.batch.new_blade_at(self.life, blade, generation, outage);
         self.enter(new);
@@ -551,7 +596,7 @@ impl Life<'_, '_> {
 
     fn renew_row(&mut self, year: f64, outage: usize) {
         self.clear_row(outage);
-        self.strategy.policy.renew_row(&mut self.room.policy);
+        self.room.policy.renew_row();
         let generation = self.room.state.renew_row();
         let new = self.batch.new_row(self.life, generation, year);
         self.enter(new);
@@ -578,7 +623,7 @@ impl Life<'_, '_> {
 
     /// Puts the cracks of new blades into the row.
     #[inline(always)]
-    fn enter(&mut self, new: Range<u32>) {
+    pub(super) fn enter(&mut self, new: Range<u32>) {
         let before = self.room.state.count();
         for index in new {
             self.room.state.enter(self.strategy, self.batch, index);
@@ -614,16 +659,22 @@ pub(super) struct SeenAgain {
 
 /// Numbers of the bits of a word.
 #[inline(always)]
-fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
+pub(super) fn numbers(word: usize, bits: u64) -> impl Iterator<Item = usize> {
     set_bits(bits).map(move |bit| word * WORD + bit)
 }
 
-/// Notes an indication; of equal lengths the first counts.
-fn note(blades: &mut Vec<CalledBlade>, blade: u32, length_mm: f64, technique: usize) {
+/// Notes an indication, by length and depth; of equal lengths the first counts.
+fn note(blades: &mut Vec<CalledBlade>, blade: u32, [length_mm, depth_mm]: [f64; 2], technique: usize) {
     match blades.iter_mut().find(|called| called.blade == blade) {
-        Some(called) if length_mm > called.longest_mm => (called.longest_mm, called.technique) = (length_mm, technique),
-        Some(_) => {}
-        None => blades.push(CalledBlade { blade, longest_mm: length_mm, technique }),
+        Some(called) => {
+            if length_mm > called.longest_mm {
+                (called.longest_mm, called.technique) = (length_mm, technique);
+            }
+            if depth_mm > called.deepest_mm {
+                called.deepest_mm = depth_mm;
+            }
+        }
+        None => blades.push(CalledBlade { blade, longest_mm: length_mm, technique, deepest_mm: depth_mm }),
     }
 }
 

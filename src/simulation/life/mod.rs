@@ -4,6 +4,7 @@
 //! Blades to which exactly one thing happens are counted without being followed, where a policy keeps blades apart
 //! ([`first_event`]): the one shortcut.
 
+mod dressing;
 mod first_event;
 mod follow;
 mod given;
@@ -64,6 +65,8 @@ struct Room {
     /// Who looked at called blades again there.
     seen_again: Vec<SeenAgain>,
     acts: Vec<Act>,
+    /// Blades that turned out too deeply cracked to be dressed there.
+    too_deep: Vec<u32>,
     planted: PlantedInRow,
 }
 

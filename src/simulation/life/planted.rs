@@ -82,7 +82,11 @@ impl PlantedInRow {
             let miss =
                 |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
             for &technique in &strategy.techniques {
-                let measured = || batch.inspections.measured_mm(&batch.nature, crack, technique, outage);
+                let measured = || {
+                    let (inspections, nature) = (&batch.inspections, &batch.nature);
+                    let length_mm = inspections.measured_mm(nature, crack, technique, outage);
+                    [length_mm, inspections.measured_depth_mm(nature, crack, technique, outage)]
+                };
                 let stays = strategy.policy.stays_if_called(technique, outage, miss, measured);
                 let own = miss(technique);
                 // As probable as the crack is to stay: with an answer, and in all.
@@ -160,9 +164,12 @@ impl Life<'_, '_> {
     #[inline(never)]
     fn is_planted_gone(&self) -> bool {
         let planted = &self.batch.nature.planted[self.life];
+        let dresses = self.strategy.policy.dressing.is_some();
         let ends_in_loss = |number: &usize| {
-            self.room.state.is_alive(*number)
-                && self.batch.nature.cracks[self.room.state.cracks[*number] as usize].ends_in_loss()
+            let crack = &self.batch.nature.cracks[self.room.state.cracks[*number] as usize];
+            // Where the crack that it would join is ground out, it goes on by itself.
+            let may_go_on = || dresses && self.row.nature.hot_spots[crack.hot_spot()].joins();
+            self.room.state.is_alive(*number) && (crack.ends_in_loss() || may_go_on())
         };
         self.room.planted.lost.is_none()
             && planted.standing.births > planted.generation

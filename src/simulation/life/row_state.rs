@@ -143,6 +143,8 @@ impl RowState {
     pub fn forget_calls_of_gone(&mut self, strategy: &StrategyPlan, from: usize) {
         if std::mem::take(&mut self.is_stale) {
             self.find_calls_due(strategy, from);
+            // A crack may have entered anew at the outage before.
+            self.planted &= !lowest(from - self.window);
         }
     }
 
@@ -266,6 +268,12 @@ impl RowState {
         self.alive[word] &= !here;
         self.is_stale |= here != 0;
         here
+    }
+
+    /// Takes some cracks of a word out of the row.
+    pub fn take_out_each(&mut self, word: usize, cracks: u64) {
+        self.alive[word] &= !cracks;
+        self.is_stale |= cracks != 0;
     }
 
     /// Of some cracks, replaces the blades of those whose new blades stay sound.

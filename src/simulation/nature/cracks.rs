@@ -22,6 +22,8 @@ pub(crate) struct Crack {
     pub(super) hot_spot: u32,
     /// Which of the origins of its hot spot it began at.
     pub origin: u32,
+    /// Logarithm of its blade's factor on stress.
+    pub stress: f64,
     /// Where its sizes end in their list, if its growth was integrated.
     pub(super) sizes: u32,
     pub(super) born_starts: f64,

@@ -83,6 +83,21 @@ impl Nature<'_> {
         self.planted_initiations.clear();
     }
 
+    /// Cracks that begin, each with its initial depth in mm and its factor on growth; those that do after the study are left
+    /// out.
+    pub(super) fn new_cracks(&mut self, initiations: &[Initiation]) -> Vec<(NewCrack, [f64; 2])> {
+        let mut buffers = std::mem::take(&mut self.growth_buffers);
+        buffers.draw(self.plan, initiations);
+        buffers.state(self, initiations);
+        if let Some(first) = initiations.first() {
+            buffers.begin(&self.plan.hot_spots[first.hot_spot as usize], 0..initiations.len());
+        }
+        let all = (0..initiations.len()).map(|index| (buffers.new_crack(initiations, index), buffers.scatter(index)));
+        let new = all.filter(|(new, _)| new.born_year < self.plan.end_year).collect();
+        self.growth_buffers = buffers;
+        new
+    }
+
     /// Median advance per start of a hot spot's cracks in a life.
     #[inline(always)]
     pub(super) fn growth_rate(&self, life: u32, hot_spot: u32) -> f64 {
@@ -185,7 +200,7 @@ impl Nature<'_> {
     #[inline(always)]
     fn crack(&self, new: &NewCrack, course: Course, rate: f64, born_starts: f64, lost_starts: f64) -> Crack {
         let plan = self.plan;
-        let &NewCrack { key, life, blade, hot_spot, origin, born_year, .. } = new;
+        let &NewCrack { key, life, blade, hot_spot, origin, stress, born_year } = new;
         let (lost_year, last) = if lost_starts <= plan.starts_at_end {
             let year = plan.starts.year_of(lost_starts).max(born_year);
             (year, plan.calendar.count_before(year))
@@ -206,6 +221,7 @@ impl Nature<'_> {
             born_starts,
             course,
             rate,
+            stress,
             sizes: self.integrated_sizes.len() as u32,
         }
     }

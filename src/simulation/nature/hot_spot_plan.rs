@@ -15,6 +15,8 @@ use crate::random::hash_name;
 pub(crate) struct HotSpotPlan {
     pub name: u64,
     pub origins: f64,
+    /// Origins at each of its positions.
+    pub origins_per_place: u32,
     pub shape: InitiationShape,
     pub clock: Readings,
     pub clock_at_end: f64,
@@ -77,6 +79,12 @@ impl HotSpotPlan {
         }
     }
 
+    /// Whether its cracks are followed and there are several at one position that join.
+    pub fn joins(&self) -> bool {
+        self.origins_per_place > 1
+            && matches!(&self.growth, HotSpotGrowth::Integrated(integration) if integration.joining.is_some())
+    }
+
     /// What keys the crack of an origin on its blade.
     #[inline(always)]
     pub fn crack_number(&self, origin: u32) -> u64 {
@@ -131,6 +139,7 @@ impl HotSpotPlan {
             depth_sigma,
             name: hash_name(&spot.id),
             origins: f64::from(spot.origins_per_blade()),
+            origins_per_place: spot.origins,
             shape,
             clock,
             clock_at_end,

@@ -20,6 +20,8 @@ pub(super) struct Size {
     pub ln_ratio: f64,
     /// Whether its mouth is closed.
     pub closed: bool,
+    /// Its middle along the serration, in mm.
+    pub position_mm: f64,
 }
 
 impl Nature<'_> {
@@ -45,9 +47,9 @@ impl Nature<'_> {
     }
 
     /// Adds an integrated crack, with its sizes at outages.
-    fn settle(&mut self, integration: &Integration, crack: &IntegratedCrack) {
+    pub(super) fn settle(&mut self, integration: &Integration, crack: &IntegratedCrack) {
         let plan = self.plan;
-        let NewCrack { key, life, blade, hot_spot, origin, born_year, .. } = crack.new;
+        let NewCrack { key, life, blade, hot_spot, origin, stress, born_year } = crack.new;
         let first = plan.calendar.count_before(born_year);
         let last = if crack.end_year < f64::INFINITY {
             plan.calendar.count_before(crack.end_year).max(first)
@@ -71,8 +73,16 @@ impl Nature<'_> {
             born_starts: f64::NAN,
             course: NOWHERE,
             rate: f64::NAN,
+            stress,
             sizes: self.integrated_sizes.len() as u32,
         });
+    }
+}
+
+impl Nature<'_> {
+    /// Where along its serration a crack whose growth was integrated has its middle, at an outage that it lives to see.
+    pub(super) fn integrated_position_mm(&self, crack: &Crack, outage: usize) -> f64 {
+        self.integrated_sizes[crack.sizes as usize - (crack.last as usize - outage)].position_mm
     }
 }
 
@@ -87,5 +97,6 @@ fn size_at(plan: &NaturePlan, integration: &Integration, crack: &IntegratedCrack
         ln_ratio: ln(halves * half_length_mm / depth_mm),
         closed: is_closed_for_life(plan, crack.new.key)
             || is_held_shut(plan, &integration.site, depth_mm, half_length_mm),
+        position_mm: crack.position_mm,
     }
 }

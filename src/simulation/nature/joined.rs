@@ -82,6 +82,20 @@ impl Place<'_> {
         self.integrate(new, beginning, rule, position_mm);
     }
 
+    /// Lets a crack that is there already go on from its depth and half surface length in mm.
+    pub fn go_on(
+        &mut self,
+        spot: &HotSpotPlan,
+        now: NewCrack,
+        draws: &CrackDraws,
+        rate: f64,
+        [depth_mm, half_length_mm]: [f64; 2],
+        position_mm: f64,
+    ) {
+        let beginning = beginning(self.integration, &now, draws, rate, depth_mm, half_length_mm);
+        self.integrate(now, beginning, loss_rule(spot, self.integration, draws), position_mm);
+    }
+
     /// Integrates the growth of one crack.
     fn integrate(&mut self, new: NewCrack, beginning: growth::Seed, rule: LossRule, position_mm: f64) {
         let Place { plan, integration, end_year, .. } = *self;

@@ -5,6 +5,7 @@
 mod alone;
 mod cohort;
 mod cracks;
+mod dressed;
 mod drivers;
 mod growth;
 mod hot_spot_plan;
@@ -21,6 +22,7 @@ mod sizes;
 
 pub(crate) use cohort::Cohort;
 pub(crate) use cracks::Crack;
+pub(crate) use dressed::GroundPlace;
 pub(crate) use drivers::Driver;
 pub(crate) use growth::NewCrack;
 pub(crate) use hot_spot_plan::{HotSpotGrowth, HotSpotPlan, Integration};
@@ -52,6 +54,7 @@ pub(crate) mod purpose {
     pub const LOSS: u64 = 7;
     pub const POSTERIOR: u64 = 8;
     pub const PAST_FALSE_CALLS: u64 = 9;
+    pub const DRESSED: u64 = 10;
 }
 
 /// Generations of blades that are drawn once more, apart from all others.

@@ -16,7 +16,7 @@ pub(crate) struct Planted {
     pub blade: u32,
     pub hot_spot: u32,
     pub origin: u32,
-    /// In which blade at its position, counted from 0 for the first.
+    /// At which beginning of its origin, counted from 0 for the first: with a new blade, or where cracks were ground out.
     pub generation: u32,
     pub row_factor: f64,
     /// Number of the draw of what records say of its row, if there are any.
@@ -30,7 +30,7 @@ pub(crate) struct Planted {
 /// Where a planted crack stands in its life.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Standing {
-    /// Blades that were new at its position so far.
+    /// Beginnings of its origin so far: see [`Planted::generation`].
     pub births: u32,
     /// Its key, once it is planted.
     pub key: Option<Key>,
@@ -202,6 +202,14 @@ impl Nature<'_> {
         let planted = self.planted.get_mut(life)?;
         let place = blades.iter().position(|blade| *blade == planted.blade)?;
         planted.is_due().then_some(place)
+    }
+
+    /// Origins of a hot spot in a blade of a life that begin anew: the one among them at which a crack is to be planted, if
+    /// there is one.
+    pub(super) fn planted_anew(&mut self, life: usize, blade: u32, hot_spot: u32, origins: &[u32]) -> Option<u32> {
+        let planted = self.planted.get_mut(life)?;
+        let is_here = planted.blade == blade && planted.hot_spot == hot_spot && origins.contains(&planted.origin);
+        (is_here && planted.is_due()).then_some(planted.origin)
     }
 
     /// Logarithm of the stress factor of the blade in which a crack is planted.

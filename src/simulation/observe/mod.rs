@@ -101,6 +101,12 @@ impl LifeRecord {
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_row_cost();
     }
 
+    /// A blade was replaced together with a lost one of its group, during the forced outage.
+    pub fn replace_blade_after_loss(&mut self, plan: &WorkPlan, year: f64) {
+        self.values[Quantity::BladesReplaced as usize] += 1.0;
+        self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_blade_cost();
+    }
+
     /// A further look was called for.
     pub fn escalate(&mut self) {
         self.values[Quantity::Escalated as usize] = 1.0;

@@ -10,10 +10,12 @@ pub enum Quantity {
     AnyLoss,
     /// Blades lost.
     Losses,
-    /// Blades replaced at outages one by one.
+    /// Blades replaced one by one, or with their groups: at outages, and of a group after the loss of one of it.
     BladesReplaced,
-    /// Of them, blades without a crack.
+    /// Of them, blades without a crack that were called.
     FalselyReplaced,
+    /// Blades dressed, each once at each outage at which it was.
+    BladesDressed,
     /// Whole rows replaced.
     RowsReplaced,
     /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
@@ -32,6 +34,8 @@ pub enum Quantity {
     BladesOutCost,
     /// Costs of new blades and rows.
     ReplacementCost,
+    /// Costs of dressing blades.
+    DressingCost,
     /// Costs of days beyond the window.
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
@@ -46,6 +50,8 @@ pub enum Quantity {
     BladesOutDays,
     /// Days of fitting new blades.
     ReplacementDays,
+    /// Days of dressing blades.
+    DressingDays,
     /// Days of forced outages.
     ForcedDays,
     /// Days of work at the unit's outages beyond their windows, split over the rows that cause them.
@@ -54,11 +60,12 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 22] = [
+    pub const ALL: [Quantity; 25] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
         Quantity::FalselyReplaced,
+        Quantity::BladesDressed,
         Quantity::RowsReplaced,
         Quantity::CracksFound,
         Quantity::OutagesWithCalls,
@@ -68,6 +75,7 @@ impl Quantity {
         Quantity::LookCost,
         Quantity::BladesOutCost,
         Quantity::ReplacementCost,
+        Quantity::DressingCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
         Quantity::LossCost,
@@ -75,6 +83,7 @@ impl Quantity {
         Quantity::LookDays,
         Quantity::BladesOutDays,
         Quantity::ReplacementDays,
+        Quantity::DressingDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
     ];
@@ -86,6 +95,7 @@ impl Quantity {
             Quantity::Losses => "losses",
             Quantity::BladesReplaced => "blades_replaced",
             Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
+            Quantity::BladesDressed => "blades_dressed",
             Quantity::RowsReplaced => "rows_replaced",
             Quantity::CracksFound => "cracks_found",
             Quantity::OutagesWithCalls => "outages_with_calls",
@@ -95,6 +105,7 @@ impl Quantity {
             Quantity::LookCost => "look_cost",
             Quantity::BladesOutCost => "blades_out_cost",
             Quantity::ReplacementCost => "replacement_cost",
+            Quantity::DressingCost => "dressing_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
             Quantity::LossCost => "loss_cost",
@@ -102,6 +113,7 @@ impl Quantity {
             Quantity::LookDays => "look_days",
             Quantity::BladesOutDays => "blades_out_days",
             Quantity::ReplacementDays => "replacement_days",
+            Quantity::DressingDays => "dressing_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

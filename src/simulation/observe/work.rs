@@ -41,6 +41,8 @@ struct Prices {
     blades_out_days: f64,
     blade: f64,
     blade_days: f64,
+    dressing: f64,
+    dressing_days: f64,
     row: f64,
     row_days: f64,
 }
@@ -77,6 +79,7 @@ struct Unscheduled {
     new_blades: f64,
     /// Of them, in place of blades without a crack.
     falsely: f64,
+    dressed: f64,
     cracks_found: f64,
     new_row: bool,
     blades_out: bool,
@@ -99,6 +102,8 @@ impl WorkPlan {
             blades_out_days: costs.blades_out_days,
             blade: costs.new_blade_cost,
             blade_days: costs.new_blade_days,
+            dressing: costs.dressing_cost.unwrap_or(0.0),
+            dressing_days: costs.dressing_days.unwrap_or(0.0),
             row: costs.new_row_cost,
             row_days: costs.new_row_days,
         };
@@ -212,6 +217,11 @@ impl WorkPlan {
         self.scheduled_jobs[outage]
     }
 
+    /// Cost of a new blade.
+    pub fn new_blade_cost(&self) -> f64 {
+        self.prices.blade
+    }
+
     /// Cost of a new row.
     pub fn new_row_cost(&self) -> f64 {
         self.prices.row
@@ -279,6 +289,13 @@ impl WorkDone {
         let work = self.at(outage);
         work.new_blades += f64::from(cracked + clean);
         work.falsely += f64::from(clean);
+    }
+
+    /// A blade was dressed.
+    pub fn dress_blade(&mut self, outage: usize, blades_out: bool) {
+        let work = self.at(outage);
+        work.dressed += 1.0;
+        work.blades_out |= blades_out;
     }
 
     /// The whole row was replaced.
@@ -377,9 +394,11 @@ impl Unscheduled {
         };
         let out = if (self.blades_out || self.new_row) && !scheduled.blades_out { 1.0 } else { 0.0 };
         let out_days = out * prices.blades_out_days;
+        let dressing_days = self.dressed * prices.dressing_days;
         for (quantity, amount) in [
             (Quantity::BladesReplaced, self.new_blades),
             (Quantity::FalselyReplaced, self.falsely),
+            (Quantity::BladesDressed, self.dressed),
             (Quantity::RowsReplaced, f64::from(u8::from(self.new_row))),
             (Quantity::CracksFound, self.cracks_found),
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
@@ -387,13 +406,16 @@ impl Unscheduled {
             (Quantity::LookCost, value * self.look_cost),
             (Quantity::BladesOutCost, value * out * prices.blades_out),
             (Quantity::ReplacementCost, value * new_cost),
+            (Quantity::DressingCost, value * self.dressed * prices.dressing),
             (Quantity::LookDays, self.look_days),
             (Quantity::BladesOutDays, out_days),
             (Quantity::ReplacementDays, new_days),
+            (Quantity::DressingDays, dressing_days),
         ] {
             values[quantity as usize] += amount;
         }
         let planned = plan.scheduled_job(outage - plan.start);
-        Job { days: planned.days + self.look_days + out_days + new_days, blades_out: planned.blades_out || out > 0.0 }
+        let days = planned.days + self.look_days + out_days + new_days + dressing_days;
+        Job { days, blades_out: planned.blades_out || out > 0.0 }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::studies;
 use crate::model::strategy::{
-    Action, Agreement, Coverage, Disposition, Look, Sample, SisterRows, SisterScope, Strategy, When,
+    Action, Agreement, Coverage, Disposition, Dressing, Look, Sample, SisterRows, SisterScope, Strategy, When,
 };
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
@@ -29,11 +29,12 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 7] = [
+const MONEY: [Quantity; 8] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
     Quantity::ReplacementCost,
+    Quantity::DressingCost,
     Quantity::ExtraDayCost,
     Quantity::StartsLimitCost,
     Quantity::LossCost,
@@ -68,6 +69,7 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         ] {
             *price *= 2.0;
         }
+        costs.dressing_cost = costs.dressing_cost.map(|cost| 2.0 * cost);
         if let crate::distribution::Distribution::Lognormal { median, .. } = &mut costs.loss_cost {
             *median *= 2.0;
         }
@@ -93,6 +95,16 @@ fn rules_that_never_fire_change_no_bit() {
         for strategy in &mut ruled.strategies {
             // More blades than a row has; sisters of rows on rotors of their own.
             strategy.replace_row_from_blades = strategy.replace_row_from_blades.or(Some(1_000));
+            // Shorter, and less deep, than any indication.
+            let never = [
+                Disposition::below_mm(1e-6, Action::Dress),
+                Disposition::below_mm(1e-6, Action::RunOn),
+                Disposition::below_depth_mm(1e-6, Action::Watch),
+            ];
+            strategy.dispositions.splice(0..0, never);
+            let dressing =
+                Dressing { gone_probability: 0.5, life_factor: 0.1, at_most_depth_mm: 5.0, blades_out: true };
+            strategy.dressing = strategy.dressing.or(Some(dressing));
             if strategy.sister_rows.is_none() {
                 strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
             }
@@ -129,7 +141,8 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
         };
         perfect.strategies = vec![Strategy {
             looks: vec![look],
-            dispositions: vec![Disposition { below_mm: f64::INFINITY, action: Action::Replace }],
+            dispositions: vec![Disposition::last(Action::Replace)],
+            dressing: None,
             watch: None,
             sister_rows: None,
             replace_row_from_blades: None,

@@ -3,7 +3,9 @@
 //! A policy knows nothing of cracks that nobody called, and nothing of money.
 
 mod disposition;
+mod dressing;
 mod escalation;
+mod groups;
 mod interval;
 mod row_end;
 mod sampling;
@@ -11,14 +13,17 @@ mod schedule;
 mod sisters;
 mod watch;
 
+pub(crate) use dressing::{DressedPlace, GroundAway};
 pub(crate) use escalation::{FirstCall, Further, FurtherLook};
+pub(crate) use groups::Groups;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
 pub(crate) use watch::Watched;
 
-use crate::model::fleet::HotSpot;
-use crate::model::strategy::{Action, AfterLoss, RowEndAction, StartsLimit, Strategy, Watch};
+use crate::model::Study;
+use crate::model::fleet::Row;
+use crate::model::strategy::{Action, AfterLoss, Dressing, RowEndAction, StartsLimit, Strategy, Watch};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
 use escalation::ByBlade;
@@ -41,8 +46,13 @@ pub(crate) struct Policy {
     samplers: Vec<Sampler>,
     pub remembering: Vec<usize>,
     dispositions: Dispositions,
-    /// Whether it has to know which blades are called, and how long their indications are.
+    /// Whether it has to know which blades are called, and how long their indications are; and how deep.
     pub asks_for_blades: bool,
+    pub asks_for_depth: bool,
+    /// How blades are dressed, where any are.
+    pub dressing: Option<Dressing>,
+    /// Which blades are replaced together.
+    pub groups: Groups,
     /// How watched blades are looked at again, where that is stated.
     pub watch: Option<Watch>,
     /// How finds on one row send people to others.
@@ -76,12 +86,16 @@ pub(crate) struct CalledBlade {
     pub longest_mm: f64,
     /// The technique that reported that length.
     pub technique: usize,
+    /// Infinite where a technique that measures no depth called it, or nobody asks.
+    pub deepest_mm: f64,
 }
 
 /// What a policy remembers from outage to outage.
 #[derive(Debug, Default)]
 pub(crate) struct PolicyState {
     pub watched: Vec<Watched>,
+    /// What was ground away in blades that were dressed.
+    pub ground: GroundAway,
     /// For each look that reacts.
     intervals: Vec<IntervalState>,
     /// For each sampler.
@@ -93,7 +107,12 @@ pub(crate) struct PolicyState {
 pub(crate) enum Act {
     /// Every blade with an indication that stands is replaced.
     ReplaceCalled,
+    /// A blade with an indication that stands, or one that is replaced together with such a blade.
     ReplaceBlade(u32),
+    /// What was called on a blade is ground out.
+    DressBlade(u32),
+    /// Blades that lie too deep to be dressed are replaced.
+    ReplaceTooDeep,
     ReplaceRow,
     /// Blades stay, to be looked at again at the next outage.
     WatchUntilNext,
@@ -102,6 +121,20 @@ pub(crate) enum Act {
 }
 
 impl PolicyState {
+    /// A blade is new at a position: what was done to the one before it is forgotten.
+    pub fn renew_blade(&mut self, blade: u32) {
+        self.watched.retain(|watched| watched.blade != blade);
+        self.ground.forget(|other| other == blade);
+        self.samples.iter_mut().for_each(|samples| samples.renew(blade));
+    }
+
+    /// So are all blades of the row.
+    pub fn renew_row(&mut self) {
+        self.watched.clear();
+        self.ground.clear();
+        self.samples.iter_mut().for_each(Samples::renew_all);
+    }
+
     /// Whether the sample of an outage covers a blade.
     #[inline]
     pub fn covers(&self, sampler: usize, blade: u32, outage: usize) -> bool {
@@ -110,15 +143,18 @@ impl PolicyState {
 }
 
 impl Policy {
-    pub fn new(strategy: &Strategy, row_index: usize, blades: u32, spots: &[HotSpot], calendar: &Calendar) -> Self {
+    pub fn new(study: &Study, row: &Row, strategy: &Strategy, calendar: &Calendar) -> Self {
         let row_end = RowEnd::new(strategy, calendar);
         let retired = row_end.filter(|end| end.then == RowEndAction::Retired);
-        let mut scheduled = schedule::scheduled_looks(strategy, row_index, blades, spots, calendar, row_end);
-        let samplers = schedule::samplers(strategy, blades, &mut scheduled);
+        let root = &study.roots[row.root];
+        let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
+        let of_row = schedule::OfRow { row_index, blades: row.blades, spots: &root.hot_spots, row_end };
+        let mut scheduled = schedule::scheduled_looks(strategy, &of_row, calendar);
+        let samplers = schedule::samplers(strategy, row.blades, &mut scheduled);
         let reacts = |number: &usize| scheduled[*number].interval.is_some();
         let remembers =
             |number: &usize| scheduled[*number].sampler.is_some_and(|sampler: usize| samplers[sampler].remembers());
-        let dispositions = Dispositions::new(&strategy.dispositions);
+        let dispositions = Dispositions::new(strategy);
         Policy {
             reacting: (0..scheduled.len()).filter(reacts).collect(),
             remembering: (0..scheduled.len()).filter(remembers).collect(),
@@ -128,7 +164,10 @@ impl Policy {
             by_blade: escalation::by_blade(strategy),
             samplers,
             asks_for_blades: !dispositions.always_replace() || strategy.replace_row_from_blades.is_some(),
+            asks_for_depth: dispositions.ask_for_depth(),
             dispositions,
+            dressing: strategy.dressing,
+            groups: Groups::new(root.replaced_together, row.blades),
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
@@ -141,7 +180,7 @@ impl Policy {
 
     /// What was done before the study: one look at the whole row at each past outage, and every blade that it called was
     /// replaced.
-    pub fn of_past_looks(techniques: impl Iterator<Item = usize>, calendar: &Calendar) -> Self {
+    pub fn of_past_looks(techniques: impl Iterator<Item = usize>, groups: Groups, calendar: &Calendar) -> Self {
         Policy {
             scheduled: techniques
                 .enumerate()
@@ -153,8 +192,11 @@ impl Policy {
             further_looks: Vec::new(),
             by_blade: vec![None; calendar.len()],
             samplers: Vec::new(),
-            dispositions: Dispositions::new(&[]),
+            dispositions: Dispositions::replace_all(),
             asks_for_blades: false,
+            asks_for_depth: false,
+            dressing: None,
+            groups,
             watch: None,
             sisters: None,
             starts_limit: None,
@@ -178,20 +220,23 @@ impl Policy {
             && self.samplers.is_empty()
             && self.reacting.is_empty()
             && self.sisters.is_none()
+            && self.groups.are_single()
             && self.after_loss == AfterLoss::ReplaceBlade
     }
 
     /// Chance, at a guess, that a blade stays in the row with a crack that a technique calls at an outage; 0 only where it
-    /// surely goes. Given are the chance that each technique misses the crack, and the length that this one reports.
+    /// surely goes. Given are the chance that each technique misses the crack, and the length and the depth that this one
+    /// reports.
     pub fn stays_if_called(
         &self,
         technique: usize,
         outage: usize,
         miss: impl Fn(usize) -> f64,
-        measured_mm: impl FnOnce() -> f64,
+        measured_mm: impl FnOnce() -> [f64; 2],
     ) -> f64 {
         if self.asks_for_blades {
-            let kept = self.dispositions.keeps(measured_mm());
+            let [length_mm, depth_mm] = measured_mm();
+            let kept = self.dispositions.keeps(length_mm, depth_mm);
             if kept > 0.0 {
                 return kept;
             }
@@ -273,6 +318,7 @@ impl Policy {
     /// Begins a life.
     pub fn begin(&self, state: &mut PolicyState) {
         state.watched.clear();
+        state.ground.clear();
         state.intervals.clear();
         state.intervals.extend(self.intervals().map(Interval::begin));
         state.samples.resize_with(self.samplers.len(), Samples::default);
@@ -305,23 +351,9 @@ impl Policy {
         !self.remembering.is_empty()
     }
 
-    /// A blade is new at a position.
-    pub fn renew_blade(&self, blade: u32, state: &mut PolicyState) {
-        state.samples.iter_mut().for_each(|samples| samples.renew(blade));
-    }
-
-    /// All blades are new in the row.
-    pub fn renew_row(&self, state: &mut PolicyState) {
-        state.samples.iter_mut().for_each(Samples::renew_all);
-    }
-
     /// A blade was lost.
-    pub fn lose(&self, blade: u32, state: &mut PolicyState) {
+    pub fn lose(&self, state: &mut PolicyState) {
         state.intervals.iter_mut().for_each(IntervalState::lose);
-        match self.after_loss {
-            AfterLoss::ReplaceBlade => state.watched.retain(|watched| watched.blade != blade),
-            AfterLoss::ReplaceRow => state.watched.clear(),
-        }
     }
 
     /// The looks that react, by number, with the outages at which they are due next, if they are.
@@ -375,22 +407,35 @@ impl Policy {
             return;
         }
         let blades = findings.blades.iter();
-        let action = |called: &CalledBlade| self.dispositions.action(called.longest_mm);
+        let action = |called: &CalledBlade| self.dispositions.action(called.longest_mm, called.deepest_mm);
         if findings.blades.len() >= self.replace_row_from
             || blades.clone().any(|called| action(called) == Action::ReplaceRow)
         {
             acts.push(Act::ReplaceRow);
             return;
         }
+        for called in blades.clone().filter(|called| action(called) == Action::Replace) {
+            for blade in self.groups.of(called.blade) {
+                if self.groups.are_single() || !acts.contains(&Act::ReplaceBlade(blade)) {
+                    acts.push(Act::ReplaceBlade(blade));
+                }
+            }
+        }
         for called in blades {
+            if !self.groups.are_single() && acts.contains(&Act::ReplaceBlade(called.blade)) {
+                continue;
+            }
             match action(called) {
+                Action::Dress => acts.push(Act::DressBlade(called.blade)),
                 Action::Watch if outage + 1 < self.runs_until => {
                     let technique = self.watch.map_or(called.technique, |watch| watch.technique);
                     state.watched.push(Watched { outage: outage + 1, blade: called.blade, technique });
                 }
-                Action::Watch => {}
-                Action::Replace | Action::ReplaceRow => acts.push(Act::ReplaceBlade(called.blade)),
+                Action::Watch | Action::RunOn | Action::Replace | Action::ReplaceRow => {}
             }
+        }
+        if acts.iter().any(|act| matches!(act, Act::DressBlade(_))) {
+            acts.push(Act::ReplaceTooDeep);
         }
         if !state.watched.is_empty() {
             acts.push(Act::WatchUntilNext);

@@ -65,15 +65,17 @@ impl ScheduledLook {
     }
 }
 
+/// What looks at a row are scheduled by.
+pub(super) struct OfRow<'a> {
+    pub row_index: usize,
+    pub blades: u32,
+    pub spots: &'a [HotSpot],
+    pub row_end: Option<RowEnd>,
+}
+
 /// A strategy's scheduled looks at a row.
-pub(super) fn scheduled_looks(
-    strategy: &Strategy,
-    row_index: usize,
-    blades: u32,
-    spots: &[HotSpot],
-    calendar: &Calendar,
-    row_end: Option<RowEnd>,
-) -> Vec<ScheduledLook> {
+pub(super) fn scheduled_looks(strategy: &Strategy, of_row: &OfRow, calendar: &Calendar) -> Vec<ScheduledLook> {
+    let &OfRow { row_index, blades, spots, row_end } = of_row;
     let mut scheduled = Vec::new();
     // Nobody looks at a row that is replaced at the same outage, or has left service.
     let is_looked_at = |outage: usize| match row_end {

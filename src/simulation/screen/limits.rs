@@ -45,6 +45,10 @@ pub(super) fn of_rows(study: &Study, natures: &[NaturePlan]) -> Obstacles {
     for (row, nature) in study.rows.iter().zip(natures) {
         let root = &study.roots[row.root];
         let mut scattering: Vec<u64> = Vec::new();
+        if root.replaced_together > 1 {
+            let path = format!("roots.{}.replaced_together", root.id);
+            obstacles.add(path, "what one blade shows has others replaced: blades are not independent", SIMULATE);
+        }
         for (spot, plan) in root.hot_spots.iter().zip(&nature.hot_spots) {
             let path = || format!("roots.{}.hot_spots.{}", root.id, spot.id);
             let growth = &study.growth[spot.growth];
@@ -129,7 +133,8 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
         }
     }
     if strategy.dispositions.iter().any(|disposition| disposition.action != Action::Replace) {
-        obstacles.add(path("dispositions"), "blades stay, or whole rows go, by measured length", "replace is screened");
+        let rule = "blades stay, are dressed, or whole rows go, by what was measured";
+        obstacles.add(path("dispositions"), rule, "replace is screened");
     }
     if strategy.replace_row_from_blades.is_some() {
         obstacles.add(path("replace_row_from_blades"), one_by_one, SIMULATE);

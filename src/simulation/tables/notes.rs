@@ -2,6 +2,7 @@
 
 use crate::model::Study;
 use crate::model::detection::Access;
+use crate::model::fleet::Root;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
 use crate::simulation::estimate::{Comparison, Difference, Estimate};
 use crate::simulation::observe::Quantity;
@@ -114,6 +115,7 @@ fn kind(quantity: Quantity) -> Kind {
         Quantity::Losses
         | Quantity::BladesReplaced
         | Quantity::FalselyReplaced
+        | Quantity::BladesDressed
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
@@ -122,6 +124,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::LookCost
         | Quantity::BladesOutCost
         | Quantity::ReplacementCost
+        | Quantity::DressingCost
         | Quantity::ExtraDayCost
         | Quantity::StartsLimitCost
         | Quantity::LossCost => Kind::Money,
@@ -129,6 +132,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::LookDays
         | Quantity::BladesOutDays
         | Quantity::ReplacementDays
+        | Quantity::DressingDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }
@@ -149,16 +153,21 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
             || strategy.dispositions.iter().any(|rule| rule.action == Action::ReplaceRow)
     };
     match quantity {
-        Quantity::CracksFound
-        | Quantity::OutagesWithCalls
-        | Quantity::BladesReplaced
-        | Quantity::LookCost
-        | Quantity::LookDays => strategy.looks.is_empty(),
+        Quantity::BladesReplaced => {
+            let is_single = |root: &Root| root.replaced_together == 1;
+            strategy.looks.is_empty() && study.rows.iter().all(|row| is_single(&study.roots[row.root]))
+        }
+        Quantity::CracksFound | Quantity::OutagesWithCalls | Quantity::LookCost | Quantity::LookDays => {
+            strategy.looks.is_empty()
+        }
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
+        Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
         Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),
         Quantity::RowsReplaced => !row_is_replaced(),
         Quantity::TimesOut | Quantity::BladesOutCost | Quantity::BladesOutDays => {
-            !row_is_replaced() && techniques().all(|technique| technique.access == Access::InPlace)
+            !row_is_replaced()
+                && techniques().all(|technique| technique.access == Access::InPlace)
+                && strategy.dressing.is_none_or(|dressing| !dressing.blades_out)
         }
         _ => false,
     }

@@ -6,7 +6,7 @@ use serrata::Study;
 /// What is changed, and what the refusal must say: its line, and further words.
 type Fault = (&'static [(&'static str, &'static str)], &'static [&'static str]);
 
-const FAULTS: [Fault; 22] = [
+const FAULTS: [Fault; 37] = [
     // A typing error.
     (
         &[("horizon_years = 10", "horizon_yeras = 10")],
@@ -90,6 +90,94 @@ const FAULTS: [Fault; 22] = [
         &["line 9, money.currency = ", "begins like a formula of a spreadsheet"],
     ),
     (&[("[strategies.none]", "[strategies.-none]")], &["strategies.-none", "begins with a letter or a digit"]),
+    // Dispositions that nothing is left for, and depths that nobody measures.
+    (
+        &[("{ below_mm = 2, action = \"watch\" }", "{ below_depth_mm = 2, action = \"watch\" }")],
+        &[
+            "line 117, strategies.look.dispositions",
+            "go by depth, and calls of ultrasonic may stand, of which no depth is measured",
+        ],
+    ),
+    (
+        &[
+            ("{ below_mm = 2, action = \"watch\" }", "{ below_mm = 5, action = \"watch\" }"),
+            ("{ below_mm = 5, action = \"replace\" }", "{ below_mm = 4, below_depth_mm = 1, action = \"replace\" }"),
+        ],
+        &["line 117, strategies.look.dispositions[2]", "is never reached: disposition 1 holds wherever it does"],
+    ),
+    (
+        &[("{ action = \"replace-row\" }]", "{ below_depth_mm = 9, action = \"replace-row\" }]")],
+        &[
+            "line 117, strategies.look.dispositions[3].below_depth_mm = 9",
+            "the last disposition holds for every depth above the others",
+        ],
+    ),
+    (
+        &[("{ below_mm = 2, action = \"watch\" }", "{ action = \"watch\" }")],
+        &["line 117, strategies.look.dispositions[1].below_mm", "is missing"],
+    ),
+    // All three that say how depths are measured, or none.
+    (
+        &[("length_bias = 1, length_sigma_log = 0.2", "length_bias = 1, depth_bias = 1, length_sigma_log = 0.2")],
+        &["sizing.depth_sigma_log", "is missing, and depth_bias is there", "or none of them"],
+    ),
+    (
+        &[("length_sigma_log = 0.2 }", "length_sigma_log = 0.2, depth_bias = 1, depth_sigma_log = 0.2 }")],
+        &["techniques.ultrasonic.false_call_depth_mm", "is missing, and sizing.depth_bias is there"],
+    ),
+    (
+        &[("false_call_length_mm = 3", "false_call_length_mm = 3\nfalse_call_depth_mm = 1")],
+        &["line 73, techniques.ultrasonic.sizing", "has no depth_bias, and false_call_depth_mm is there"],
+    ),
+    // A dressing without its table, its prices or its rule.
+    (
+        &[("below_mm = 2, action = \"watch\"", "below_mm = 2, action = \"dress\"")],
+        &["strategies.look.dressing", "is missing", "gone_probability, life_factor, at_most_depth_mm, blades_out"],
+    ),
+    (
+        &[(
+            "action = \"watch\" }, { below_mm = 5, action = \"replace\" }, { action = \"replace-row\" }]",
+            "action = \"dress\" }, { action = \"replace\" }]\ndressing = { gone_probability = 0.9, life_factor = 0.5, at_most_depth_mm = 2, \
+             blades_out = true }",
+        )],
+        &["2 faults", "costs.dressing_cost", "costs.dressing_days", "is missing, and strategies.look dresses blades"],
+    ),
+    (
+        &[(
+            "{ action = \"replace-row\" }]",
+            "{ action = \"replace-row\" }]\ndressing = { gone_probability = 0.9, life_factor = 0.5, at_most_depth_mm = 2, blades_out = true }",
+        )],
+        &["line 118, strategies.look.dressing", "belongs with a disposition of action \"dress\""],
+    ),
+    (
+        &[(
+            "action = \"watch\" }, { below_mm = 5, action = \"replace\" }, { action = \"replace-row\" }]",
+            "action = \"dress\" }, { action = \"replace\" }]\ndressing = { gone_probability = 90, life_factor = 0, at_most_depth_mm = 0 }",
+        )],
+        &[
+            "gone_probability = 90",
+            "if 90 % is meant, write 0.9",
+            "life_factor = 0",
+            "at_most_depth_mm = 0",
+            "blades_out",
+        ],
+    ),
+    (
+        &[("[roots.fork.hot_spots", "[roots.fork]\nreplaced_together = 0\n[roots.fork.hot_spots")],
+        &["roots.fork.replaced_together = 0", "must be at least 1"],
+    ),
+    (
+        &[("[roots.fork.hot_spots", "[roots.fork]\nreplaced_together = 2.5\n[roots.fork.hot_spots")],
+        &["roots.fork.replaced_together = 2.5", "must be a whole number"],
+    ),
+    (
+        &[("below_mm = 2, action = \"watch\"", "below_mm = 2, action = \"grind\"")],
+        &["action = \"grind\"", "\"replace\", \"watch\", \"run-on\", \"dress\" or \"replace-row\""],
+    ),
+    (
+        &[("below_mm = 2, action = \"watch\"", "below_depth_mm = -2, action = \"watch\"")],
+        &["below_depth_mm = -2", "must exceed 0"],
+    ),
 ];
 
 #[test]
