@@ -57,7 +57,8 @@ pub(super) fn tune(
     is_stopped: &dyn Fn() -> bool,
 ) -> Result<Option<Proposal>> {
     let plan = &lives.rows[lives.unit.rows[lives.place]];
-    let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection);
+    let dresses = plan.strategies.iter().any(|strategy| strategy.policy.dressing.is_some());
+    let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection, dresses);
     let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
     let useful = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
     // A pilot takes no more than the lives that it is for.

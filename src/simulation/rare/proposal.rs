@@ -63,8 +63,9 @@ struct Drawn {
 }
 
 impl Proposal {
-    /// By the law itself; every hot spot as often as another, so that a pilot learns of each.
-    pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan) -> Self {
+    /// By the law itself; every hot spot as often as another, so that a pilot learns of each. `dresses` says whether origins
+    /// may begin anew in the blades that are there, and soon crack again.
+    pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan, dresses: bool) -> Self {
         let sources = inspection.persistent_sources.len();
         let spot = |(index, spot)| {
             let row_draws = nature.given_records().map(|given| RowDraws::new(given, index));
@@ -77,7 +78,7 @@ impl Proposal {
         }
         Proposal {
             places,
-            generations: halving(),
+            generations: halving(if dresses { 0.6 } else { 0.2 }),
             spots: nature.hot_spots.iter().enumerate().map(spot).collect(),
             outlook: Vec::new(),
             outlook_lives: 0,
@@ -175,12 +176,11 @@ impl SpotProposal {
     }
 }
 
-/// Probabilities of the generations: four fifths for the first, and half of what is left for each that follows.
-fn halving() -> Vec<f64> {
+/// Probabilities of the generations: all but a rest for the first, and half of what is left for each that follows.
+fn halving(rest: f64) -> Vec<f64> {
     const MOST: i32 = 12;
-    const REST: f64 = 0.2;
-    let later = (1..=MOST).map(|generation| REST * 0.5_f64.powi(generation.min(MOST - 1)));
-    std::iter::once(1.0 - REST).chain(later).collect()
+    let later = (1..=MOST).map(|generation| rest * 0.5_f64.powi(generation.min(MOST - 1)));
+    std::iter::once(1.0 - rest).chain(later).collect()
 }
 
 /// Mixes shares with others, which are numbers in proportion; where these are all zero, nothing changes.
