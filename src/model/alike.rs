@@ -17,7 +17,8 @@ impl AlikeRows {
     /// Rows are alike if they and their units differ in nothing that a life hangs on. Where rows are lived together with
     /// their sisters, it hangs on who these are: then only rows of one rotor are.
     pub fn of(study: &StudyParts) -> Self {
-        let have_sisters = study.strategies.iter().any(|strategy| strategy.sister_rows.is_some());
+        let have_sisters = study.strategies.iter().any(|strategy| strategy.sister_rows.is_some())
+            || study.roots.iter().any(|root| root.consequences.rotor_wrecked_probability > 0.0);
         // Where something is shared by all rows, or known of some, lives of two rows are not those of one.
         let is_apart = study.posterior.is_some() || !study.uncertain.is_empty();
         let description = |(index, row): (usize, &Row)| {

@@ -88,6 +88,10 @@ pub struct Root {
     pub hot_spots: Vec<HotSpot>,
     /// Its blades come out in groups of so many neighbours, which are replaced together.
     pub replaced_together: u32,
+    /// Chance that a blade is damaged each time the blades of its row come out and go back.
+    pub handling_damage_probability: f64,
+    /// What a lost blade does to others.
+    pub consequences: Consequences,
     /// Source of the numbers.
     pub basis: Option<String>,
 }
@@ -99,6 +103,19 @@ pub enum Side {
     Suction,
     /// Concave.
     Pressure,
+}
+
+/// What a lost blade does to others, of its row and its rotor: one of these at most.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Consequences {
+    /// Chance that its neighbours are damaged.
+    pub neighbours_damaged_probability: f64,
+    /// Number of them, on both sides in turn.
+    pub neighbours: u32,
+    /// Chance that its row is wrecked.
+    pub row_wrecked_probability: f64,
+    /// Chance that its rotor is, with all rows on it.
+    pub rotor_wrecked_probability: f64,
 }
 
 /// A place in a root where cracks start.

@@ -52,10 +52,18 @@ pub(super) enum Fired {
     CrackedAnew,
     StaysWhereAnotherIsGone,
     GoesOnWhereAnotherIsGone,
+    WreckedRow,
+    WreckedRotor,
+    DamagedInHandling,
+    Sampled,
+    Disagreed,
+    LookedAtCalledBlades,
+    CalledTooFew,
+    TookThePlaceOfOthers,
 }
 
 impl Fired {
-    pub const COUNT: usize = Fired::GoesOnWhereAnotherIsGone as usize + 1;
+    pub const COUNT: usize = Fired::TookThePlaceOfOthers as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -223,14 +231,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.end().filter(|end| end.1 == RowEndAction::Retired).map(|end| end.0)
     }
 
-    /// The time before an outage, and the row's own looks there. The last is no outage, but the end of the study.
+    /// The row's own looks at an outage. The last is no outage, but the end of the study.
     fn meet(&mut self, outage: usize) {
-        let years = self.outages();
         if self.retired().is_some_and(|retired| outage > retired) {
             return;
         }
-        let before = if outage == 0 { f64::NEG_INFINITY } else { years[outage - 1] };
-        self.lose(before, years.get(outage).copied().unwrap_or(f64::MAX));
         self.work = Work::default();
         self.indications.clear();
         self.second_looks.clear();
@@ -309,46 +314,77 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.study.money.present_value(year - self.study.start_year)
     }
 
-    /// Losses after one moment and not after another, in order of time.
-    fn lose(&mut self, after: f64, until: f64) {
-        loop {
-            let lost = self.cracks.iter().map(|&index| (self.crack(index).lost_year, self.crack(index).blade));
-            let lost = lost.filter(|&(year, _)| after < year && year <= until);
-            let Some((year, blade)) = lost.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
-            let costs = &self.study.costs;
-            self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
-            let generation = self.next_generation(blade);
-            let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
-            self.result.loss_years.push((year - self.study.start_year) as u32);
-            self.result.values[Quantity::AnyLoss as usize] = 1.0;
-            self.add(Quantity::Losses, 1.0);
-            self.add(Quantity::ForcedDays, costs.loss_days);
-            let cost = damage + costs.loss_days * costs.outage_day_cost;
-            self.add(Quantity::LossCost, cost * self.value_at(year));
-            match self.strategy.after_loss {
-                AfterLoss::ReplaceBlade => {
-                    for other in self.with_neighbours(vec![blade]) {
-                        let mut own = generation;
-                        if other != blade {
-                            own = self.next_generation(other);
-                            self.fire(Fired::ReplacedWithLostNeighbour);
-                            self.add(Quantity::BladesReplaced, 1.0);
-                            self.add(Quantity::ReplacementCost, self.study.costs.new_blade_cost * self.value_at(year));
-                        }
-                        self.watched.retain(|watched| watched.0 != other);
-                        self.ground_mm.retain(|place, _| place.0 != other);
-                        self.remove(other);
-                        let new = self.batch.new_blade_in(LIFE, other, own, year);
-                        self.cracks.extend(new.start as usize..new.end as usize);
-                    }
-                }
-                AfterLoss::ReplaceRow => {
-                    self.add(Quantity::RowsReplaced, 1.0);
-                    self.add(Quantity::ReplacementCost, costs.new_row_cost * self.value_at(year));
-                    self.replace_row(year);
-                }
+    /// The next loss after one moment and not after another: year and blade.
+    fn next_loss(&self, after: f64, until: f64) -> Option<(f64, u32)> {
+        let lost = self.cracks.iter().map(|&index| (self.crack(index).lost_year, self.crack(index).blade));
+        let lost = lost.filter(|&(year, _)| after < year && year <= until);
+        lost.min_by(|one, other| one.0.total_cmp(&other.0))
+    }
+
+    /// A blade is lost: whether it wrecks its rotor.
+    fn lose(&mut self, year: f64, blade: u32) -> bool {
+        let costs = &self.study.costs;
+        self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
+        let generation = self.next_generation(blade);
+        let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
+        self.result.loss_years.push((year - self.study.start_year) as u32);
+        self.result.values[Quantity::AnyLoss as usize] = 1.0;
+        self.add(Quantity::Losses, 1.0);
+        self.add(Quantity::ForcedDays, costs.loss_days);
+        let cost = damage + costs.loss_days * costs.outage_day_cost;
+        self.add(Quantity::LossCost, cost * self.value_at(year));
+        let about = self.study.roots[self.row().root].consequences;
+        let drawn = self.batch.consequence_draw(LIFE, blade, generation);
+        let wrecks_rotor = drawn < about.rotor_wrecked_probability;
+        let wrecks_row = drawn < about.rotor_wrecked_probability + about.row_wrecked_probability;
+        let damages = !wrecks_row
+            && drawn
+                < about.rotor_wrecked_probability
+                    + about.row_wrecked_probability
+                    + about.neighbours_damaged_probability;
+        if self.strategy.after_loss == AfterLoss::ReplaceRow || wrecks_row {
+            self.fire(Fired::WreckedRow);
+            self.wreck(year);
+            return wrecks_rotor;
+        }
+        let damaged = if damages { self.nearest(blade, about.neighbours) } else { Vec::new() };
+        for other in self.with_neighbours([damaged.clone(), vec![blade]].concat()) {
+            let mut own = generation;
+            if other != blade {
+                own = self.next_generation(other);
+                self.fire(Fired::ReplacedWithLostNeighbour);
+                self.add(Quantity::BladesReplaced, 1.0);
+                self.add(Quantity::BladesDamaged, f64::from(u8::from(damaged.contains(&other))));
+                self.add(Quantity::ReplacementCost, self.study.costs.new_blade_cost * self.value_at(year));
+            }
+            self.watched.retain(|watched| watched.0 != other);
+            self.ground_mm.retain(|place, _| place.0 != other);
+            self.remove(other);
+            let new = self.batch.new_blade_in(LIFE, other, own, year);
+            self.cracks.extend(new.start as usize..new.end as usize);
+        }
+        wrecks_rotor
+    }
+
+    /// The row is replaced after a loss on it or on its rotor.
+    fn wreck(&mut self, year: f64) {
+        self.add(Quantity::RowsReplaced, 1.0);
+        self.add(Quantity::ReplacementCost, self.study.costs.new_row_cost * self.value_at(year));
+        self.replace_row(year);
+    }
+
+    /// The nearest blades in the ring: one step ahead, one back, two ahead, and so on.
+    fn nearest(&self, blade: u32, count: u32) -> Vec<u32> {
+        let all = i64::from(self.row().blades);
+        let steps = (1..all).flat_map(|step| [step, -step]);
+        let mut nearest: Vec<u32> = Vec::new();
+        for step in steps {
+            let other = (i64::from(blade) + step).rem_euclid(all) as u32;
+            if nearest.len() < count as usize && other != blade && !nearest.contains(&other) {
+                nearest.push(other);
             }
         }
+        nearest
     }
 
     fn next_generation(&mut self, blade: u32) -> u64 {
@@ -394,7 +430,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.covered = (0..looks).map(|index| self.choose(index, outage)).collect();
         // Blades with an indication by each look, whether it stands or not.
         let mut called: Vec<Vec<u32>> = vec![Vec::new(); looks];
-        for (index, look) in strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage)) {
+        let due: Vec<(usize, &Look)> =
+            strategy.looks.iter().enumerate().filter(|(_, look)| self.is_due(look, outage)).collect();
+        for (index, look) in due {
             let covers_blade = |row: &Self, blade| row.covers(index, blade, outage);
             let covers_spot = |row: &Self, crack: &Crack| row.covers_spot(look, crack);
             let by_technique: Vec<Vec<Indication>> = look
@@ -407,6 +445,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 let calling = by_technique.iter().filter(|calls| calls_blade(calls, blade)).count();
                 if calling == look.techniques.len() || (calling > 0 && look.agreement == Agreement::Any) {
                     called[index].push(blade);
+                } else if calling > 0 {
+                    self.fire(Fired::Disagreed);
                 }
             }
             if look.escalation.as_ref().is_none_or(|after| after.first_call_stands) {
@@ -429,6 +469,15 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 escalations(look).any(|other| other == technique) && !blades.is_empty() && blades.len() >= from_blades
             });
             let leading: Vec<(&Look, &Vec<u32>)> = leading.collect();
+            if leading.is_empty()
+                && strategy
+                    .looks
+                    .iter()
+                    .zip(&called)
+                    .any(|(look, blades)| escalations(look).any(|other| other == technique) && !blades.is_empty())
+            {
+                self.fire(Fired::CalledTooFew);
+            }
             let is_at_row =
                 |look: &Look| look.escalation.as_ref().is_some_and(|after| after.of == EscalationScope::Row);
             if leading.iter().any(|(look, _)| is_at_row(look)) {
@@ -438,7 +487,12 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 blades.sort_unstable();
                 blades.dedup();
                 second_looks.push((technique, Some(blades)));
+                self.fire(Fired::LookedAtCalledBlades);
             }
+        }
+        let is_displaced = |look: &Look| self.is_scheduled(look, outage) && !self.is_due(look, outage);
+        if strategy.looks.iter().any(is_displaced) {
+            self.fire(Fired::TookThePlaceOfOthers);
         }
         self.plan_scheduled(outage, &mut work);
         let watched_by = self.look_at_watched(outage, &second_looks, &mut work, &mut indications);
@@ -493,6 +547,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if !self.is_due(look, outage) {
             return Some(Vec::new());
         }
+        self.fire(Fired::Sampled);
         let draw = |blade: u32| self.batch.coverage_draw(LIFE, blade, index, self.start + outage);
         let mut blades: Vec<u32> = (0..all).collect();
         let (next, looks) = &self.samples[index];
@@ -774,7 +829,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 self.watched.push((blade, technique));
             }
         }
-        for blade in replaced {
+        for &blade in &replaced {
             let own = || indications.iter().filter(|call| call.blade == blade);
             if own().count() == 0 {
                 self.fire(Fired::ReplacedWithNeighbour);
@@ -788,6 +843,35 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let generation = self.next_generation(blade);
             let new = self.batch.new_blade_at(LIFE, blade, generation, self.start + outage);
             self.cracks.extend(new.start as usize..new.end as usize);
+        }
+        if work.blades_out {
+            self.damage_in_handling(outage, replaced, work);
+        }
+    }
+
+    /// Blades that are damaged on their way out or in are replaced, if they are not new.
+    fn damage_in_handling(&mut self, outage: usize, mut replaced: BTreeSet<u32>, work: &mut Work) {
+        let drawn = self.batch.inspections.damaged.all().iter();
+        let drawn: Vec<u32> =
+            drawn.filter(|one| one.outage as usize == self.start + outage).map(|one| one.blade).collect();
+        for blade in drawn {
+            if replaced.contains(&blade) {
+                continue;
+            }
+            self.fire(Fired::DamagedInHandling);
+            self.add(Quantity::BladesDamaged, 1.0);
+            for own in self.with_neighbours(vec![blade]) {
+                if replaced.insert(own) {
+                    work.new_blades += 1;
+                    self.add(Quantity::BladesReplaced, 1.0);
+                    self.watched.retain(|watched| watched.0 != own);
+                    self.ground_mm.retain(|place, _| place.0 != own);
+                    self.remove(own);
+                    let generation = self.next_generation(own);
+                    let new = self.batch.new_blade_at(LIFE, own, generation, self.start + outage);
+                    self.cracks.extend(new.start as usize..new.end as usize);
+                }
+            }
         }
     }
 
@@ -909,6 +993,7 @@ pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife
     let marks: Vec<Mark> = rows.iter().map(|row| row.batch.mark()).collect();
     let strategy = rows[0].strategy;
     for outage in 0..=rows[0].outages().len() {
+        lose_before(&mut rows, outage);
         rows.iter_mut().for_each(|row| row.meet(outage));
         let finds: Vec<bool> = rows.iter().map(|row| !row.indications.is_empty()).collect();
         if let Some(sisters) = &rows[0].strategy.sister_rows {
@@ -932,6 +1017,28 @@ pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife
     let mut lives: Vec<PlainLife> = rows.into_iter().zip(marks).map(settle).collect();
     share_outages(study, strategy, &indices, &mut lives);
     lives
+}
+
+/// Losses of the rows of a unit before an outage, in order of time.
+fn lose_before(rows: &mut [PlainRow], outage: usize) {
+    let years = rows[0].outages();
+    let before = if outage == 0 { f64::NEG_INFINITY } else { years[outage - 1] };
+    let until = years.get(outage).copied().unwrap_or(f64::MAX);
+    let runs = |row: &PlainRow| row.retired().is_none_or(|retired| outage <= retired);
+    loop {
+        let next = |(place, row): (usize, &PlainRow)| Some((row.next_loss(before, until)?, place));
+        let all = rows.iter().enumerate().filter(|(_, row)| runs(row)).filter_map(next);
+        let Some(((year, blade), place)) = all.min_by(|one, other| one.0.0.total_cmp(&other.0.0)) else { return };
+        if rows[place].lose(year, blade) {
+            let rotor = rows[place].row().rotor.clone();
+            for other in (0..rows.len()).filter(|&other| other != place) {
+                if rows[other].row().rotor == rotor && runs(&rows[other]) {
+                    rows[other].fire(Fired::WreckedRotor);
+                    rows[other].wreck(year);
+                }
+            }
+        }
+    }
 }
 
 /// What the rows of a unit share: lifts of rotors, and the days beyond the window. Then costs and days are summed up.

@@ -96,6 +96,12 @@ impl<'p> RowBatch<'p> {
         self.nature.lives[life].key.child(purpose::LOSS).child(u64::from(blade))
     }
 
+    /// A draw for what a loss does to others, by the generation that comes next at its position.
+    pub fn consequence_draw(&self, life: usize, blade: u32, generation: u64) -> f64 {
+        let key = self.nature.lives[life].key.child(purpose::CONSEQUENCES);
+        key.child(u64::from(blade)).uniform(generation)
+    }
+
     /// A draw for whether a look that covers part of the blades covers this one.
     pub fn coverage_draw(&self, life: usize, blade: u32, look: usize, outage: usize) -> f64 {
         let to_come = (outage - self.nature.plan.calendar.start) as u64;

@@ -257,7 +257,7 @@ impl Tally {
             let hot_spots = row.nature.hot_spots.len();
             for (outlook, strategy) in proposal.outlook.iter().zip(&row.strategies) {
                 let mut sums = PlantedSums::expecting(outlook, proposal.outlook_lives, hot_spots, plain, planted);
-                if strategy.policy.sisters.is_some() {
+                if strategy.policy.lives_with_others {
                     // Plain lives of its rows hang together.
                     sums.leave_plain_out();
                 }

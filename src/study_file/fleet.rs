@@ -6,7 +6,7 @@ use super::section::Section;
 use super::window::Window;
 use super::{hot_spot, loads};
 use crate::bounds;
-use crate::model::fleet::{Found, PastLook, Renewal, Root, Row, Surface, Unit};
+use crate::model::fleet::{Consequences, Found, PastLook, Renewal, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, GrowthLaw};
 use crate::model::usage::{DutyPeriod, OutageCalendar, Overspeed};
 
@@ -30,12 +30,45 @@ pub(super) fn surface(section: &Section, id: &str) -> Option<Surface> {
 pub(super) fn root(section: &Section, id: &str, ids: &Ids, growth: &[Option<GrowthLaw>]) -> Option<Root> {
     let basis = section.basis();
     let hot_spots = section.tables("hot_spots", "hot spot", |section, id| hot_spot::hot_spot(section, id, ids, growth));
+    let handling_damage_probability = section
+        .optional("handling_damage_probability", |section, key| section.number(key, bounds::PROBABILITY_BELOW_ONE));
+    let consequences = section.optional("consequences", |section, key| section.table(key, consequences));
     let replaced_together = section.optional("replaced_together", |section, key| section.whole(key, bounds::BLADES));
     Some(Root {
         id: id.to_owned(),
         hot_spots: all(hot_spots.into_iter())?,
         replaced_together: replaced_together?.unwrap_or(1),
+        handling_damage_probability: handling_damage_probability?.unwrap_or(0.0),
+        consequences: consequences?.unwrap_or_default(),
         basis: basis?,
+    })
+}
+
+/// What a lost blade does to others.
+fn consequences(section: &Section) -> Option<Consequences> {
+    let chance = |key| section.optional(key, |section, key| section.number(key, bounds::PROBABILITY));
+    let neighbours_damaged = chance("neighbours_damaged_probability");
+    let (row_wrecked, rotor_wrecked) = (chance("row_wrecked_probability"), chance("rotor_wrecked_probability"));
+    let neighbours = section.optional("neighbours", |section, key| section.whole(key, bounds::BLADES));
+    let [neighbours_damaged, row_wrecked, rotor_wrecked] =
+        [neighbours_damaged?, row_wrecked?, rotor_wrecked?].map(|chance| chance.unwrap_or(0.0));
+    let neighbours = neighbours?;
+    if neighbours.is_some() != section.has("neighbours_damaged_probability") {
+        let rule = "belongs with neighbours_damaged_probability";
+        section.fault("neighbours", rule, "state both, how often and how many, or none of the two");
+        return None;
+    }
+    let all = neighbours_damaged + row_wrecked + rotor_wrecked;
+    if all > 1.0 {
+        let rule = format!("have chances that sum to {all}: a loss does one of these at most");
+        section.fault_here(rule, "lower them, so that their sum is 1 at most");
+        return None;
+    }
+    Some(Consequences {
+        neighbours_damaged_probability: neighbours_damaged,
+        neighbours: neighbours.unwrap_or(0),
+        row_wrecked_probability: row_wrecked,
+        rotor_wrecked_probability: rotor_wrecked,
     })
 }
 

@@ -5,7 +5,7 @@ use super::{check, given, growth, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::{PodCurve, Technique};
-use crate::model::fleet::{HotSpot, Root, Row, Surface, Unit};
+use crate::model::fleet::{Consequences, HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
 use crate::model::strategy::{Agreement, EscalationScope, Look, Sample, SampleSize, Strategy, When};
@@ -173,6 +173,22 @@ impl Page {
 
     fn root(&mut self, root: &Root, study: &Study) {
         self.header(&["roots", &root.id]);
+        if root.handling_damage_probability > 0.0 {
+            self.entry("handling_damage_probability", number(root.handling_damage_probability));
+        }
+        if root.consequences != Consequences::default() {
+            let about = &root.consequences;
+            let mut entries = vec![
+                ("row_wrecked_probability", number(about.row_wrecked_probability)),
+                ("rotor_wrecked_probability", number(about.rotor_wrecked_probability)),
+            ];
+            if about.neighbours > 0 {
+                let chance = number(about.neighbours_damaged_probability);
+                entries.push(("neighbours_damaged_probability", chance));
+                entries.push(("neighbours", about.neighbours.to_string()));
+            }
+            self.entry("consequences", table(&entries));
+        }
         if root.replaced_together != 1 {
             self.entry("replaced_together", root.replaced_together.to_string());
         }

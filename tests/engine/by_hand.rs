@@ -8,7 +8,7 @@ use serrata::math::normal_cdf;
 use serrata::model::StudyParts;
 use serrata::model::detection::{Access, DepthSizing, Persistence};
 use serrata::model::economics::Payments;
-use serrata::model::fleet::PastLook;
+use serrata::model::fleet::{Consequences, PastLook};
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
     Action, AfterLoss, Deferral, Disposition, Dressing, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope,
@@ -1031,4 +1031,65 @@ fn past_looks_replaced_groups() {
     study.roots[0].replaced_together = 4;
     with_a_past(&mut study, &[2.0]);
     assert_near(lived(&study, 400).after_outages_of(0, NONE)[0].cracks, 1_000.0 * 0.5_f64.powi(4));
+}
+
+/// One of ten blades is cracked, and lost; what it does to the others.
+#[test]
+fn a_lost_blade_damages_neighbours_or_wrecks_its_row() {
+    let mut study = study(10);
+    study.start_year = 1.0;
+    study.rows[0].renewed =
+        vec![serrata::model::fleet::Renewal { year: 0.5, blades: vec![1, 2, 3, 4, 5, 6, 8, 9, 10] }];
+    (study.costs.new_blade_cost, study.costs.new_row_cost) = (7.0, 400.0);
+    study.units[0].outages.years = vec![2.0, 3.0, 4.0, 5.0];
+    study.roots[0].consequences = Consequences {
+        neighbours_damaged_probability: 0.3,
+        neighbours: 4,
+        row_wrecked_probability: 0.2,
+        rotor_wrecked_probability: 0.1,
+    };
+    study.money.discount_rate = 0.0;
+    let comparison = lived(&study, 20_000);
+    let ours = |quantity| comparison.fleet_of(NONE, quantity);
+    assert_equal(ours(Quantity::Losses).value, 1.0);
+    assert_near(ours(Quantity::BladesDamaged), 0.3 * 4.0);
+    assert_near(ours(Quantity::BladesReplaced), 0.3 * 4.0);
+    // A rotor with one row: its wreck is that of the row.
+    assert_near(ours(Quantity::RowsReplaced), 0.3);
+    assert_near(ours(Quantity::ReplacementCost), 7.0 * 0.3 * 4.0 + 400.0 * 0.3);
+    // Blades come in groups of three: the seventh's own two, and damaged ones with theirs: the fourth group has one blade.
+    study.roots[0].replaced_together = 3;
+    let comparison = lived(&study, 20_000);
+    // Damaged are blades 8, 6, 9, 5: the groups 4-6 and 7-9 are new, six blades with the lost one.
+    assert_near(comparison.fleet_of(NONE, Quantity::BladesReplaced), 0.3 * 5.0 + 0.4 * 2.0);
+    assert_near(comparison.fleet_of(NONE, Quantity::BladesDamaged), 0.3 * 4.0);
+}
+
+/// Cracks of two rows on one rotor; the first to be lost wrecks it, so that the second never is. A third row, on a rotor of
+/// its own, is none of it.
+#[test]
+fn a_wrecked_rotor_takes_its_other_rows_with_it() {
+    let mut study = study(1);
+    let mut later = study.roots[0].clone();
+    later.id = "later".to_owned();
+    later.hot_spots[0].initial_depth_mm = Distribution::Fixed(0.45);
+    study.roots.push(later);
+    for (id, rotor, root) in [("sister", "rotor", 1), ("apart", "other", 1)] {
+        let mut row = study.rows[0].clone();
+        (row.id, row.rotor, row.root) = (id.to_owned(), rotor.to_owned(), root);
+        study.rows.push(row);
+    }
+    (study.costs.new_row_cost, study.money.discount_rate) = (400.0, 0.0);
+    study.roots.iter_mut().for_each(|root| root.consequences.rotor_wrecked_probability = 0.25);
+    let comparison = lived(&study, 20_000);
+    let of_row = |row: usize, quantity| comparison.row_of(row, NONE, quantity);
+    assert_equal(of_row(0, Quantity::Losses).value, 1.0);
+    assert_near(of_row(1, Quantity::Losses), 0.75);
+    assert_equal(of_row(2, Quantity::Losses).value, 1.0);
+    // By the loss of the first, or else by its own.
+    assert_near(of_row(1, Quantity::RowsReplaced), 0.25 + 0.75 * 0.25);
+    // And the first by its own, or that of its sister, where that is still there to be lost.
+    assert_near(of_row(0, Quantity::RowsReplaced), 0.25 + 0.75 * 0.25);
+    assert_near(of_row(2, Quantity::RowsReplaced), 0.25);
+    assert_near(comparison.fleet_of(NONE, Quantity::ReplacementCost), 400.0 * (2.0 * 0.4375 + 0.25));
 }

@@ -341,3 +341,48 @@ fn a_look_takes_the_place_of_others() {
     };
     assert_near(plan.mean(Quantity::LookCost), 3.0 * 110.0);
 }
+
+/// Blades out at the first two of two outages, nothing called: of ten blades each is damaged with a chance of 0.2 each time.
+#[test]
+fn blades_are_damaged_on_their_way_out_or_in() {
+    let damaging = |plan: &Plan| {
+        plan.text()
+            .replace("[roots.r.hot_spots.h]", "[roots.r]\nhandling_damage_probability = 0.2\n[roots.r.hot_spots.h]")
+    };
+    let live = |text: &str| {
+        let study = Study::parse(text, "plan").unwrap_or_else(|error| panic!("{error}"));
+        study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run")
+    };
+    let look = "{ techniques = [\"mt\"], at_outages = [1, 2] }";
+    let plan = Plan { cracked: Vec::new(), outages: "[1, 2, 3]", ..Plan::replacing(look) };
+    let lived = live(&damaging(&plan));
+    for (quantity, by_hand) in [
+        (Quantity::BladesDamaged, 4.0),
+        (Quantity::BladesReplaced, 4.0),
+        (Quantity::FalselyReplaced, 0.0),
+        (Quantity::ReplacementCost, 40.0),
+        (Quantity::ReplacementDays, 2.0),
+        (Quantity::OutagesWithCalls, 0.0),
+    ] {
+        assert_near(lived.fleet_of(0, quantity), by_hand);
+    }
+    // One crack, which nobody calls, goes where its blade is damaged: it is left with 0.8 of 0.8.
+    let missed = Plan { out: [1e-9, 0.0], ..Plan { outages: "[1, 2, 3]", ..Plan::replacing(look) } };
+    assert_near(live(&damaging(&missed)).after_outages_of(0, 0)[1].cracks, 0.64);
+    // Blades that were called are new, and not damaged in the same outage.
+    let called = Plan {
+        cracked: (1..=10).collect(),
+        outages: "[1]",
+        ..Plan::replacing("{ techniques = [\"mt\"], at_outages = [1] }")
+    };
+    let lived = live(&damaging(&called));
+    assert_near(lived.fleet_of(0, Quantity::BladesReplaced), 10.0);
+    assert_near(lived.fleet_of(0, Quantity::BladesDamaged), 0.0);
+    // Nobody takes blades out to look at them in place.
+    let in_place = Plan { cracked: Vec::new(), ..Plan::replacing("{ techniques = [\"ut\"], at_outages = [1] }") };
+    assert_near(live(&damaging(&in_place)).fleet_of(0, Quantity::BladesDamaged), 0.0);
+    // Where half the outages take blades out because a clean blade is called, half damage some.
+    let second = "{ techniques = [\"ut\"], at_outages = [1], escalation = { techniques = [\"mt\"], first_call_stands = false } }";
+    let plan = Plan { blades: 1, cracked: Vec::new(), outages: "[1]", in_place: [1.0, 0.5], ..Plan::replacing(second) };
+    assert_near(live(&damaging(&plan)).fleet_of(0, Quantity::BladesDamaged), 0.5 * 0.2);
+}

@@ -125,21 +125,27 @@ pub(super) struct FalseCaller {
 }
 
 impl FalseCaller {
-    /// False calls of a technique in every life, as if it were used at every outage to come, by skipping.
+    /// False calls of a technique in every life, as if it were used at every outage to come.
     pub fn draw(&mut self, about: &TechniquePlan, nature: &Nature, calls: &mut FalseCalls) {
+        self.draw_by_hazard(about.false_call_hazard, [purpose::FALSE_CALLS, about.name], nature, calls);
+    }
+
+    /// What befalls a blade at an outage with some hazard, in every life and as if at every outage to come, by skipping;
+    /// its draws are keyed by what it is.
+    pub fn draw_by_hazard(&mut self, hazard: f64, names: [u64; 2], nature: &Nature, calls: &mut FalseCalls) {
         let (plan, lives) = (nature.plan, &nature.lives);
         calls.all.clear();
-        if about.false_call_hazard > 0.0 {
+        if hazard > 0.0 {
             // The first of all lives at once: nearly always enough.
             self.keys.clear();
-            self.keys.extend(lives.iter().map(|life| life.key.child(purpose::FALSE_CALLS).child(about.name)));
+            self.keys.extend(lives.iter().map(|life| life.key.child(names[0]).child(names[1])));
             let looks = f64::from(plan.blades) * plan.calendar.to_come() as f64;
             let start = plan.calendar.start as u32;
-            let skip = |draw: Draw| whole(-ln(draw.uniform()) / about.false_call_hazard);
+            let skip = |draw: Draw| whole(-ln(draw.uniform()) / hazard);
             self.numbers.resize(self.keys.len() * LANES, 0.0);
             draw_rows(&self.keys, LANES, &mut self.numbers);
             self.places.resize(self.keys.len(), [(0, 0); LANES]);
-            place_each(about.false_call_hazard, plan.blades, &mut self.numbers, &mut self.places);
+            place_each(hazard, plan.blades, &mut self.numbers, &mut self.places);
             let firsts = self.places.iter().zip(self.numbers.as_chunks::<LANES>().0);
             for ((life, key), (places, ends)) in (0..).zip(&self.keys).zip(firsts) {
                 let call = |(outage, blade): (u32, u32)| FalseCall { life, outage: start + outage, blade, look: 0 };

@@ -12,7 +12,7 @@ pub(crate) use false_calls::{FalseCall, FalseCalls};
 pub(crate) use plan::InspectionPlan;
 pub(crate) use technique::TechniquePlan;
 
-use super::nature::{Nature, NaturePlan};
+use super::nature::{Nature, NaturePlan, purpose};
 use calls::{CallBuffers, Calls};
 use false_calls::FalseCaller;
 
@@ -39,6 +39,8 @@ pub(crate) struct Inspections<'p> {
     /// By technique; empty where one is not in use.
     calls: Vec<Calls>,
     false_calls: Vec<FalseCalls>,
+    /// Blades that would be damaged at each outage to come, did they come out there.
+    pub damaged: FalseCalls,
     // Storage that is kept from life to life.
     buffers: CallBuffers,
     false_caller: FalseCaller,
@@ -50,6 +52,7 @@ impl<'p> Inspections<'p> {
         Inspections {
             calls: plan.techniques.iter().map(|technique| Calls::new(technique, outages)).collect(),
             false_calls: plan.techniques.iter().map(|_| FalseCalls::default()).collect(),
+            damaged: FalseCalls::default(),
             buffers: CallBuffers::default(),
             false_caller: FalseCaller::default(),
             plan,
@@ -61,6 +64,10 @@ impl<'p> Inspections<'p> {
         for &technique in &self.plan.in_use {
             let about = &self.plan.techniques[technique];
             self.false_caller.draw(about, nature, &mut self.false_calls[technique]);
+        }
+        let (hazard, names) = (self.plan.handling_hazard, [purpose::HANDLING, 0]);
+        if hazard > 0.0 {
+            self.false_caller.draw_by_hazard(hazard, names, nature, &mut self.damaged);
         }
     }
 

@@ -13,6 +13,8 @@ pub(crate) struct InspectionPlan {
     pub in_use: Vec<usize>,
     /// Names whose standard normal numbers make the effects that persist in a crack.
     pub persistent_sources: Vec<u64>,
+    /// -ln(1 - p) of the chance p that a blade is damaged on its way out or in.
+    pub handling_hazard: f64,
 }
 
 impl InspectionPlan {
@@ -23,6 +25,7 @@ impl InspectionPlan {
             techniques: indices.clone().map(|index| TechniquePlan::new(study, row, index)).collect(),
             in_use: indices.filter(|&technique| is_in_use(technique)).collect(),
             persistent_sources: Vec::new(),
+            handling_hazard: -(-study.roots[row.root].handling_damage_probability).ln_1p(),
         };
         plan.number_persistent_sources(study);
         plan

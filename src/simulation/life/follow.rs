@@ -5,12 +5,13 @@ use super::first_event::{FirstCracks, FirstEvents};
 use super::planted::PlantedLoss;
 use super::row_state::WINDOW;
 use crate::bits::{WORD, clear, set_bits};
+use crate::model::fleet::Consequences;
 use crate::model::strategy::AfterLoss;
 use crate::simulation::inspection::FalseCall;
 use crate::simulation::nature::Crack;
 use crate::simulation::observe::{LifeRecord, Occupancy};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
-use crate::simulation::policy::{Act, CalledBlade, FirstCall, Further, ScheduledLook};
+use crate::simulation::policy::{Act, CalledBlade, FirstCall, Further, Harm, ScheduledLook, neighbours};
 use crate::simulation::row_batch::RowBatch;
 use std::ops::{ControlFlow, Range};
 
@@ -123,6 +124,9 @@ impl Life<'_, '_> {
         for index in 0..self.room.acts.len() {
             self.apply(self.room.acts[index], outage)?;
         }
+        if self.may_be_damaged_at(outage) {
+            self.damage_in_handling(outage);
+        }
         self.room.state.forget_calls_of_gone(self.strategy, outage + 1);
         ControlFlow::Continue(())
     }
@@ -154,45 +158,88 @@ impl Life<'_, '_> {
             state.set_due(self.strategy, look, next);
         }
         self.strategy.policy.remembering.iter().for_each(|&look| state.visit_when_due(look));
+        if self.strategy.policy.may_be_damaged {
+            state.visit_each(self.batch.inspections.damaged.outages(self.life));
+        }
     }
 
     /// Losses in the interval before an outage, in order of time; before the study they end the life.
     #[inline(never)]
     fn lose_before(&mut self, outage: usize) -> ControlFlow<()> {
-        loop {
-            let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
-            let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
-            let lost = lost.map(|number| (number, &cracks[state.cracks[number] as usize]));
-            let earliest = lost.min_by(|(_, a), (_, b)| a.lost_year.total_cmp(&b.lost_year));
-            let Some((number, crack)) = earliest else {
-                return ControlFlow::Continue(());
-            };
-            let (&Crack { blade, lost_year, .. }, hot_spot) = (crack, crack.hot_spot());
-            if outage < self.row.nature.calendar.start {
-                return ControlFlow::Break(());
-            }
-            let generation = self.room.state.next_generation(blade);
-            let cost = self.record.lose(lost_year, hot_spot, self.batch.loss_key(self.life, blade), generation);
-            if self.room.planted.is(number) {
-                self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
-            }
-            self.strategy.policy.lose(&mut self.room.policy);
-            match self.strategy.policy.after_loss {
-                AfterLoss::ReplaceBlade => {
-                    self.clear_blade(blade, outage);
-                    self.room.policy.renew_blade(blade);
-                    let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
-                    self.enter(new);
-                    if !self.strategy.policy.groups.are_single() {
-                        self.replace_group_after_loss(blade, lost_year, outage);
-                    }
-                }
-                AfterLoss::ReplaceRow => {
-                    self.record.replace_row_after_loss(&self.strategy.work, lost_year);
-                    self.renew_row(lost_year, outage);
+        if outage < self.row.nature.calendar.start {
+            return if self.next_loss(outage).is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
+        }
+        while self.lose_next(outage).is_some() {}
+        ControlFlow::Continue(())
+    }
+
+    /// The next crack, by number, that loses its blade before an outage, and the year.
+    pub fn next_loss(&self, outage: usize) -> Option<(usize, f64)> {
+        let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
+        let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
+        let lost = lost.map(|number| (number, cracks[state.cracks[number] as usize].lost_year));
+        lost.min_by(|(_, a), (_, b)| a.total_cmp(b))
+    }
+
+    /// Has the next blade lost before an outage, if there is one: what that does to others.
+    pub fn lose_next(&mut self, outage: usize) -> Option<Harm> {
+        let (number, lost_year) = self.next_loss(outage)?;
+        let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
+        let (blade, hot_spot) = (crack.blade, crack.hot_spot());
+        let (key, generation) = (self.batch.loss_key(self.life, blade), self.room.state.next_generation(blade));
+        let cost = self.record.lose(lost_year, hot_spot, key, generation);
+        if self.room.planted.is(number) {
+            self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
+        }
+        let policy = &self.strategy.policy;
+        policy.lose(&mut self.room.policy);
+        let harm = if policy.consequences == Consequences::default() {
+            Harm::Nothing
+        } else {
+            Harm::of(&policy.consequences, self.batch.consequence_draw(self.life, blade, generation))
+        };
+        match (policy.after_loss, harm) {
+            (AfterLoss::ReplaceRow, _) | (_, Harm::Row | Harm::Rotor) => self.wreck(lost_year, outage),
+            (AfterLoss::ReplaceBlade, _) => {
+                self.renew_blade_in(blade, generation, lost_year, outage);
+                if !policy.groups.are_single() || harm != Harm::Nothing {
+                    self.replace_with_lost(blade, harm, lost_year, outage);
                 }
             }
         }
+        Some(harm)
+    }
+
+    /// The row is replaced after a loss on it, or on another one of its rotor.
+    pub fn wreck(&mut self, year: f64, outage: usize) {
+        self.record.replace_row_after_loss(&self.strategy.work, year);
+        self.renew_row(year, outage);
+    }
+
+    /// Others that are replaced with a lost blade, at once: those of its group, and neighbours that it damaged with theirs.
+    #[inline(never)]
+    fn replace_with_lost(&mut self, lost: u32, harm: Harm, lost_year: f64, outage: usize) {
+        let (groups, count) = (self.strategy.policy.groups, self.row.nature.blades);
+        let damaged: Vec<u32> = match harm {
+            Harm::Neighbours(number) => neighbours(lost, number, count).collect(),
+            _ => Vec::new(),
+        };
+        let mut blades: Vec<u32> = damaged.iter().flat_map(|blade| groups.of(*blade)).chain(groups.of(lost)).collect();
+        blades.sort_unstable();
+        blades.dedup();
+        for blade in blades.into_iter().filter(|blade| *blade != lost) {
+            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&blade));
+            let generation = self.room.state.next_generation(blade);
+            self.renew_blade_in(blade, generation, lost_year, outage);
+        }
+    }
+
+    /// A new blade takes the place of one between outages.
+    fn renew_blade_in(&mut self, blade: u32, generation: u64, year: f64, outage: usize) {
+        self.clear_blade(blade, outage);
+        self.room.policy.renew_blade(blade);
+        let new = self.batch.new_blade_in(self.life, blade, generation, year);
+        self.enter(new);
     }
 
     /// The looks of an outage: those by schedule, those at watched blades, and those that their findings lead to. Whether
@@ -207,7 +254,8 @@ impl Life<'_, '_> {
         if !self.room.first_calls.is_empty() {
             self.judge_first_calls(outage);
         }
-        let is_quiet = self.room.findings.calling == 0 && self.room.policy.watched.is_empty();
+        let is_quiet =
+            self.room.findings.calling == 0 && self.room.policy.watched.is_empty() && !self.may_be_damaged_at(outage);
         if is_quiet && policy.reacting.is_empty() && policy.alarm() != Some(outage) {
             self.room.findings.any = false;
             return false;
@@ -236,6 +284,7 @@ impl Life<'_, '_> {
         self.room.first_calls.clear();
         self.room.watched_now.clear();
         self.room.seen_again.clear();
+        self.room.replaced.clear();
         self.room.called.resize(self.room.state.words().len(), 0);
         clear(&mut self.room.called);
         let is_due = |look| self.room.state.is_due(look, outage);
@@ -518,6 +567,32 @@ impl Life<'_, '_> {
         ControlFlow::Continue(())
     }
 
+    /// Whether a blade is damaged at an outage if blades come out.
+    #[inline(always)]
+    fn may_be_damaged_at(&self, outage: usize) -> bool {
+        self.strategy.policy.may_be_damaged && self.batch.inspections.damaged.may_fall_on(self.life, outage)
+    }
+
+    /// Replaces the blades that were damaged on their way out or in, if the blades came out: not those that are new.
+    #[inline(never)]
+    fn damage_in_handling(&mut self, outage: usize) {
+        if !self.record.work.are_blades_out(&self.strategy.work, outage) || self.record.work.has_new_row(outage) {
+            return;
+        }
+        for index in self.batch.inspections.damaged.range_at(self.life, outage) {
+            let blade = self.batch.inspections.damaged.all()[index].blade;
+            if !self.room.replaced.contains(&blade) {
+                self.record.work.damage(outage);
+                for own in self.strategy.policy.groups.of(blade) {
+                    if !self.room.replaced.contains(&own) {
+                        self.record.work.replace_blades(outage, [1, 0]);
+                        self.replace_blade(own, outage);
+                    }
+                }
+            }
+        }
+    }
+
     /// Replaces every blade that was called.
     #[inline(always)]
     fn replace_called(&mut self, outage: usize) {
@@ -532,8 +607,10 @@ impl Life<'_, '_> {
             let sound = self.room.state.renew_sound(word, called);
             cracked += sound.count_ones();
             if self.strategy.policy.asks_for_new_blades() {
-                let blades = numbers(word, sound).map(|number| self.room.state.blades[number]);
-                blades.for_each(|blade| self.room.policy.renew_blade(blade));
+                for blade in numbers(word, sound).map(|number| self.room.state.blades[number]) {
+                    self.room.policy.renew_blade(blade);
+                    self.room.replaced.push(blade);
+                }
             }
             self.record.cracks_left.leave_each(word * WORD, sound, outage);
             for bit in set_bits(called & !sound) {
@@ -572,23 +649,13 @@ impl Life<'_, '_> {
         self.replace_blade(blade, outage);
     }
 
-    /// The others of the group of a lost blade are replaced too, at once.
-    #[inline(never)]
-    fn replace_group_after_loss(&mut self, lost: u32, lost_year: f64, outage: usize) {
-        for blade in self.strategy.policy.groups.of(lost).filter(|blade| *blade != lost) {
-            self.record.replace_blade_after_loss(&self.strategy.work, lost_year);
-            self.clear_blade(blade, outage);
-            self.room.policy.renew_blade(blade);
-            let generation = self.room.state.next_generation(blade);
-            let new = self.batch.new_blade_in(self.life, blade, generation, lost_year);
-            self.enter(new);
-        }
-    }
-
     #[inline]
     fn replace_blade(&mut self, blade: u32, outage: usize) {
         self.clear_blade(blade, outage);
         self.room.policy.renew_blade(blade);
+        if self.strategy.policy.may_be_damaged {
+            self.room.replaced.push(blade);
+        }
         let generation = self.room.state.next_generation(blade);
         let new = self.batch.new_blade_at(self.life, blade, generation, outage);
         self.enter(new);

@@ -64,6 +64,8 @@ struct Room {
     first_calls: Vec<FirstCall>,
     /// Who looked at called blades again there.
     seen_again: Vec<SeenAgain>,
+    /// Blades that are new there, where that is asked for.
+    replaced: Vec<u32>,
     acts: Vec<Act>,
     /// Blades that turned out too deeply cracked to be dressed there.
     too_deep: Vec<u32>,
@@ -210,8 +212,8 @@ impl<'p> Lives<'p> {
     }
 
     /// Whether any strategy lives the row together with others of its unit.
-    fn has_sisters(&self) -> bool {
-        self.row.strategies.iter().any(|strategy| strategy.policy.sisters.is_some())
+    fn lives_with_others(&self) -> bool {
+        self.row.strategies.iter().any(|strategy| strategy.policy.lives_with_others)
     }
 
     /// The cracks of the lives, as they stand at the start of the study, and who would call them.

@@ -7,6 +7,7 @@ use crate::model::Study;
 use crate::simulation::nature::{IntegrationCounts, LifeKey, Mark, Planted};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
 use crate::simulation::plan::{RowPlan, UnitPlan};
+use crate::simulation::policy::Harm;
 use std::ops::ControlFlow;
 
 /// Lives of the rows of one unit; keeps its storage from life to life.
@@ -52,7 +53,7 @@ impl<'p> UnitLives<'p> {
         planted: Vec<Planted>,
         are_alone: bool,
     ) -> std::result::Result<(), usize> {
-        if self.rows[place].has_sisters() {
+        if self.rows[place].lives_with_others() {
             for other in (0..self.rows.len()).filter(|other| *other != place) {
                 self.rows[other].begin(keys(other).into_iter()).ok_or(other)?;
             }
@@ -67,7 +68,7 @@ impl<'p> UnitLives<'p> {
             return None;
         }
         let standing = *self.rows[place].standing(life, strategy);
-        let together = self.rows[place].policy(strategy).sisters.is_some();
+        let together = self.rows[place].policy(strategy).lives_with_others;
         if together {
             self.follow_together(life, strategy);
         } else {
@@ -90,7 +91,7 @@ impl<'p> UnitLives<'p> {
 
     /// One of the lives goes on under one strategy: what each row comes to.
     pub fn follow(&mut self, life: usize, strategy: usize) -> &mut [LifeRecord] {
-        if self.rows[0].policy(strategy).sisters.is_some() {
+        if self.rows[0].policy(strategy).lives_with_others {
             self.follow_together(life, strategy);
         } else {
             for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
@@ -139,6 +140,7 @@ impl<'p> UnitLives<'p> {
     /// An outage, and the time before it: first all rows' own looks, then those at their sisters, then what follows.
     fn live_outage(&mut self, life: usize, strategy: usize, outage: usize) {
         let count = self.rows.len();
+        self.lose_before(life, strategy, outage);
         self.visited.clear();
         for place in 0..count {
             let at = self.rows[place].calendar().start + outage;
@@ -172,6 +174,40 @@ impl<'p> UnitLives<'p> {
                 let at = self.rows[place].calendar().start + outage;
                 let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
                 self.are_over[place] = own.act(at).is_break();
+            }
+        }
+    }
+
+    /// Losses of all rows before an outage, in order of time, where one may wreck other rows.
+    fn lose_before(&mut self, life: usize, strategy: usize, outage: usize) {
+        let may_wreck = |row: &Lives| row.policy(strategy).consequences.rotor_wrecked_probability > 0.0;
+        if !self.rows.iter().any(may_wreck) {
+            return;
+        }
+        loop {
+            let mut earliest: Option<(f64, usize)> = None;
+            for place in 0..self.rows.len() {
+                let at = self.rows[place].calendar().start + outage;
+                let own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
+                if let Some((_, year)) = own.next_loss(at)
+                    && !self.are_over[place]
+                    && earliest.is_none_or(|(before, _)| year < before)
+                {
+                    earliest = Some((year, place));
+                }
+            }
+            let Some((year, place)) = earliest else { return };
+            let at = self.rows[place].calendar().start + outage;
+            let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
+            if own.lose_next(at) != Some(Harm::Rotor) {
+                continue;
+            }
+            let rotors = &self.unit.rotors;
+            for other in (0..self.rows.len()).filter(|&other| other != place && rotors[other] == rotors[place]) {
+                if !self.are_over[other] {
+                    let at = self.rows[other].calendar().start + outage;
+                    self.rows[other].under(strategy).life(life, strategy, &mut self.records[other]).wreck(year, at);
+                }
             }
         }
     }

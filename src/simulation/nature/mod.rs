@@ -54,6 +54,8 @@ pub(crate) mod purpose {
     pub const LOSS: u64 = 7;
     pub const POSTERIOR: u64 = 8;
     pub const PAST_FALSE_CALLS: u64 = 9;
+    pub const CONSEQUENCES: u64 = 10;
+    pub const HANDLING: u64 = 11;
     pub const DRESSED: u64 = 10;
 }
 

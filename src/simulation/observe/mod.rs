@@ -101,9 +101,10 @@ impl LifeRecord {
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_row_cost();
     }
 
-    /// A blade was replaced together with a lost one of its group, during the forced outage.
-    pub fn replace_blade_after_loss(&mut self, plan: &WorkPlan, year: f64) {
+    /// A blade was replaced together with a lost one, which may have damaged it, during the forced outage.
+    pub fn replace_blade_after_loss(&mut self, plan: &WorkPlan, year: f64, is_damaged: bool) {
         self.values[Quantity::BladesReplaced as usize] += 1.0;
+        self.values[Quantity::BladesDamaged as usize] += f64::from(u8::from(is_damaged));
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_blade_cost();
     }
 

@@ -16,6 +16,8 @@ pub enum Quantity {
     FalselyReplaced,
     /// Blades dressed, each once at each outage at which it was.
     BladesDressed,
+    /// Of blades replaced, those that were damaged: on their way out or in, or by a lost neighbour.
+    BladesDamaged,
     /// Whole rows replaced.
     RowsReplaced,
     /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
@@ -60,12 +62,13 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 25] = [
+    pub const ALL: [Quantity; 26] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
         Quantity::FalselyReplaced,
         Quantity::BladesDressed,
+        Quantity::BladesDamaged,
         Quantity::RowsReplaced,
         Quantity::CracksFound,
         Quantity::OutagesWithCalls,
@@ -96,6 +99,7 @@ impl Quantity {
             Quantity::BladesReplaced => "blades_replaced",
             Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
             Quantity::BladesDressed => "blades_dressed",
+            Quantity::BladesDamaged => "blades_damaged",
             Quantity::RowsReplaced => "rows_replaced",
             Quantity::CracksFound => "cracks_found",
             Quantity::OutagesWithCalls => "outages_with_calls",

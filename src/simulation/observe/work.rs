@@ -81,6 +81,8 @@ struct Unscheduled {
     falsely: f64,
     dressed: f64,
     cracks_found: f64,
+    /// Blades damaged on their way out or in.
+    damaged: f64,
     new_row: bool,
     blades_out: bool,
     called: bool,
@@ -298,6 +300,21 @@ impl WorkDone {
         work.blades_out |= blades_out;
     }
 
+    /// A blade was damaged on its way out or in.
+    pub fn damage(&mut self, outage: usize) {
+        self.at(outage).damaged += 1.0;
+    }
+
+    /// Whether the blades come out at an outage, by schedule or by what was done so far.
+    pub fn are_blades_out(&self, plan: &WorkPlan, outage: usize) -> bool {
+        plan.scheduled[outage].blades_out || self.outages[outage].blades_out
+    }
+
+    /// Whether the row is new at an outage.
+    pub fn has_new_row(&self, outage: usize) -> bool {
+        self.outages[outage].new_row
+    }
+
     /// The whole row was replaced.
     pub fn replace_row(&mut self, outage: usize) {
         self.at(outage).new_row = true;
@@ -401,6 +418,7 @@ impl Unscheduled {
             (Quantity::BladesDressed, self.dressed),
             (Quantity::RowsReplaced, f64::from(u8::from(self.new_row))),
             (Quantity::CracksFound, self.cracks_found),
+            (Quantity::BladesDamaged, self.damaged),
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
             (Quantity::TimesOut, out),
             (Quantity::LookCost, value * self.look_cost),

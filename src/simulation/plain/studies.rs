@@ -115,13 +115,20 @@ limit = { kind = \"depth\", depth_mm = 8 }",
     ]);
     let lift = one_of(&["", "rotor_lift_cost = 40\nrotor_lift_days = 3"]);
     let together = one_of(&["", "", "replaced_together = 2", "replaced_together = 3"]);
-    let unit = (crews, others, lift, together);
+    let harm = one_of(&[
+        "",
+        "",
+        "handling_damage_probability = 0.08",
+        "consequences = { neighbours_damaged_probability = 0.3, neighbours = 3, row_wrecked_probability = 0.2 }",
+        "consequences = { rotor_wrecked_probability = 0.4 }\nhandling_damage_probability = 0.03",
+    ]);
+    let unit = (crews, others, lift, (together, harm));
     let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0, 28.0][..]), unit);
     let correlation = prop::sample::select(&[0.0, 0.6, 1.0][..]);
     (law, spot, scatter, place, [technique(), technique(), technique()], correlation).prop_map(
         |(law, spot, scatter, (outages, past, duty, mouths, blades, window, unit), techniques, correlation)| {
             let [insitu, bench, array] = techniques;
-            let (crews, others, lift, together) = unit;
+            let (crews, others, lift, (together, harm)) = unit;
             format!(
                 "[study]
 name = \"random\"
@@ -149,6 +156,7 @@ crack_sigma_log = 0.4
 row_sigma_log = 0.2
 [roots.r]
 {together}
+{harm}
 [roots.r.hot_spots.h1]
 serrations = [1, 2]
 sides = [\"suction\"]

@@ -2,6 +2,7 @@
 //!
 //! A policy knows nothing of cracks that nobody called, and nothing of money.
 
+mod consequences;
 mod disposition;
 mod dressing;
 mod escalation;
@@ -13,6 +14,7 @@ mod schedule;
 mod sisters;
 mod watch;
 
+pub(crate) use consequences::{Harm, neighbours};
 pub(crate) use dressing::{DressedPlace, GroundAway};
 pub(crate) use escalation::{FirstCall, Further, FurtherLook};
 pub(crate) use groups::Groups;
@@ -22,7 +24,7 @@ pub(crate) use sisters::Sisters;
 pub(crate) use watch::Watched;
 
 use crate::model::Study;
-use crate::model::fleet::Row;
+use crate::model::fleet::{Consequences, Row};
 use crate::model::strategy::{Action, AfterLoss, Dressing, RowEndAction, StartsLimit, Strategy, Watch};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
@@ -58,6 +60,12 @@ pub(crate) struct Policy {
     /// How finds on one row send people to others.
     pub sisters: Option<Sisters>,
     pub starts_limit: Option<StartsLimit>,
+    /// What a lost blade does to others.
+    pub consequences: Consequences,
+    /// Whether blades may be damaged when they come out.
+    pub may_be_damaged: bool,
+    /// Whether the row is lived together with others of its unit: what happens on one may concern them.
+    pub lives_with_others: bool,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
     pub after_loss: AfterLoss,
@@ -171,6 +179,9 @@ impl Policy {
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
+            consequences: root.consequences,
+            may_be_damaged: root.handling_damage_probability > 0.0,
+            lives_with_others: strategy.sister_rows.is_some() || may_wreck_others(study, row),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -200,6 +211,9 @@ impl Policy {
             watch: None,
             sisters: None,
             starts_limit: None,
+            consequences: Consequences::default(),
+            may_be_damaged: false,
+            lives_with_others: false,
             replace_row_from: usize::MAX,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
@@ -219,7 +233,9 @@ impl Policy {
             && self.by_blade.iter().all(Option::is_none)
             && self.samplers.is_empty()
             && self.reacting.is_empty()
-            && self.sisters.is_none()
+            && !self.lives_with_others
+            && self.consequences == Consequences::default()
+            && !self.may_be_damaged
             && self.groups.are_single()
             && self.after_loss == AfterLoss::ReplaceBlade
     }
@@ -348,7 +364,7 @@ impl Policy {
     /// Whether blades that are new have to be told to it.
     #[inline(always)]
     pub fn asks_for_new_blades(&self) -> bool {
-        !self.remembering.is_empty()
+        !self.remembering.is_empty() || self.may_be_damaged
     }
 
     /// A blade was lost.
@@ -441,4 +457,13 @@ impl Policy {
             acts.push(Act::WatchUntilNext);
         }
     }
+}
+
+/// Whether a loss on any row of a unit may wreck rows beside its own.
+fn may_wreck_others(study: &Study, row: &Row) -> bool {
+    let of_unit = || study.rows.iter().filter(|other| other.unit == row.unit);
+    of_unit().any(|one| {
+        study.roots[one.root].consequences.rotor_wrecked_probability > 0.0
+            && of_unit().filter(|other| other.rotor == one.rotor).count() > 1
+    })
 }

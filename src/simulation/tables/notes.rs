@@ -116,6 +116,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesReplaced
         | Quantity::FalselyReplaced
         | Quantity::BladesDressed
+        | Quantity::BladesDamaged
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
