@@ -75,6 +75,38 @@ pub fn wilson_proportion(events: f64, trials: f64, level: f64) -> (f64, f64) {
     (low.max(0.0), high.min(1.0))
 }
 
+/// Numbers, counted from 1, of the values between which the quantile of `share` lies with a confidence of at least `level`,
+/// two-sided, when so many independent ones are sorted: by the binomial number of values at or below it. No number where
+/// there are too few values for an end.
+///
+/// ```
+/// use serrata::statistics::interval::ranks_of_quantile;
+///
+/// // Of the median of ten the second and the ninth: with 97.9 %, and no other pair with less but 95 % or more.
+/// assert_eq!(ranks_of_quantile(10.0, 0.5, 0.95), [Some(2.0), Some(9.0)]);
+/// assert_eq!(ranks_of_quantile(100.0, 0.99, 0.95)[1], None);
+/// ```
+pub fn ranks_of_quantile(values: f64, share: f64, level: f64) -> [Option<f64>; 2] {
+    let tail = 0.5 * (1.0 - level);
+    if !(values >= 1.0 && share > 0.0 && share < 1.0 && tail > 0.0) {
+        return [None; 2];
+    }
+    // The largest count up to which there are no more values at or below the quantile with a probability of a tail.
+    let most_seldom = |share: f64| {
+        let is_seldom = |count: f64| binomial(count, values, share, 1.0 - share).at_most <= tail;
+        if !is_seldom(0.0) {
+            return None;
+        }
+        let (mut seldom, mut often) = (0.0, values.floor());
+        while often - seldom > 1.0 {
+            let middle = (0.5 * (seldom + often)).floor();
+            if is_seldom(middle) { seldom = middle } else { often = middle }
+        }
+        Some(seldom + 1.0)
+    };
+    [most_seldom(share), most_seldom(1.0 - share).map(|from_above| values.floor() + 1.0 - from_above)]
+}
+
 /// Interval of an expected number of events that were counted with weights (Fay and Feuer, Statistics in Medicine 16, 1997,
 /// 791): never too narrow where each event is a Poisson one, and the exact interval of a count where all weights are equal.
 ///

@@ -1,13 +1,14 @@
 //! The whole study: its frame, money, scatter, costs, and what the parts must have in common.
 
 use super::ids::Ids;
-use super::reader::all;
+use super::reader::{Place, all};
 use super::section::Section;
 use super::window::Window;
 use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
-use crate::model::economics::{Costs, Money, Payments, Terms};
+use crate::model::economics::{Costs, DayCost, Money, Payments, Season, Seasons, Terms};
+use crate::model::limits::LossLimits;
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
 use crate::text::is_formula;
 use std::sync::Arc;
@@ -32,6 +33,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let strategies =
         root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &ids, window));
     let costs = root.table("costs", costs);
+    let limits = root.optional("limits", |root, key| root.table(key, limits));
     let uncertain = uncertain::read(root, &initiation, &ids);
     // It is read last: it is held against all the others.
     root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
@@ -54,6 +56,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         persistence: persistence?,
         strategies: all(strategies.into_iter())?,
         costs: costs?,
+        limits: limits?,
         posterior: None,
     };
     if root.has("given") {
@@ -61,6 +64,23 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         parts.posterior = Some(Arc::new(posterior?));
     }
     Some(Study::of_checked(parts))
+}
+
+fn limits(section: &Section) -> Option<LossLimits> {
+    let chance = |key| section.optional(key, |section, key| section.number(key, bounds::LIMIT_PROBABILITY));
+    let row = chance("row_loss_probability_per_year");
+    let unit = chance("unit_loss_probability_per_year");
+    let fleet = chance("fleet_loss_probability_per_year");
+    let basis = section.basis();
+    let (row, unit, fleet) = (row?, unit?, fleet?);
+    if row.is_none() && unit.is_none() && fleet.is_none() {
+        section.fault_here(
+            "must hold at least one limit",
+            "give row_loss_probability_per_year, unit_loss_probability_per_year or fleet_loss_probability_per_year",
+        );
+        return None;
+    }
+    Some(LossLimits { row, unit, fleet, basis: basis? })
 }
 
 struct Frame {
@@ -147,6 +167,22 @@ fn row_factor(section: &Section) -> Option<Distribution> {
     Some(factor)
 }
 
+/// A number, or a list of seasons.
+fn day_cost(section: &Section, key: &'static str) -> Option<DayCost> {
+    let takes = format!("a number {}, or a list of seasons", bounds::COST);
+    let place = section.get(key, takes)?;
+    if !place.is_list() {
+        return place.number(bounds::COST).map(DayCost::Same);
+    }
+    let season = |place: Place| {
+        place.table(|section| {
+            let (from_month, cost) = (section.whole("from_month", bounds::MONTH), section.number("cost", bounds::COST));
+            Some(Season { from_month: from_month?, cost: cost? })
+        })
+    };
+    section.accept(key, Seasons::new(place.each(season)?)).map(DayCost::Seasons)
+}
+
 fn costs(section: &Section) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
     let days = |key| section.number(key, bounds::DAYS);
@@ -156,9 +192,9 @@ fn costs(section: &Section) -> Option<Costs> {
         (or_zero("rotor_lift_cost", bounds::COST), or_zero("rotor_lift_days", bounds::DAYS));
     let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
     let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
-    let loss_cost = section.distribution("loss_cost", bounds::COST);
-    let loss_days = days("loss_days");
-    let outage_day_cost = cost("outage_day_cost");
+    let loss_cost = section.consequence("loss_cost", bounds::COST);
+    let loss_days = section.consequence("loss_days", bounds::DAYS);
+    let outage_day_cost = day_cost(section, "outage_day_cost");
     let basis = section.basis();
     Some(Costs {
         blades_out_cost: blades_out_cost?,
