@@ -8,7 +8,7 @@ use crate::distribution::{Distribution, Outcomes};
 /// The pairs of numbers that say what a lognormal distribution is.
 const LOGNORMAL_PAIRS: &str = "median and sigma_log, median and cov, mean and cov, mean and sd, or mean and sigma_log";
 
-#[derive(Clone, Copy, PartialEq)]
+#[derive(Clone, Copy)]
 enum Kind {
     Normal,
     Lognormal,
@@ -20,6 +20,7 @@ enum Kind {
     Outcomes,
 }
 
+/// Kinds, those first that suit every quantity; the others say what a loss comes to.
 const KINDS: [(&str, Kind); 8] = [
     ("normal", Kind::Normal),
     ("lognormal", Kind::Lognormal),
@@ -31,19 +32,22 @@ const KINDS: [(&str, Kind); 8] = [
     ("outcomes", Kind::Outcomes),
 ];
 
+/// How many suit every quantity.
+const SMOOTH: usize = 6;
+
 impl<'a> Section<'a> {
     /// Reads a distribution of a quantity whose middle and ends must lie in a range.
     pub fn distribution(&self, key: &'static str, bound: Bound) -> Option<Distribution> {
-        read(self.get(key, format!("a number or distribution {bound}"))?, bound, false)
+        read(self.get(key, format!("a number or distribution {bound}"))?, bound, &KINDS[..SMOOTH])
     }
 
     /// Reads the distribution of what a loss comes to, which may have a heavy tail or a few values alone.
     pub fn consequence(&self, key: &'static str, bound: Bound) -> Option<Distribution> {
-        read(self.get(key, format!("a number or distribution {bound}"))?, bound, true)
+        read(self.get(key, format!("a number or distribution {bound}"))?, bound, &KINDS)
     }
 }
 
-fn read(place: Place, bound: Bound, is_consequence: bool) -> Option<Distribution> {
+fn read(place: Place, bound: Bound, kinds: &[(&str, Kind)]) -> Option<Distribution> {
     if place.is_list() {
         place.fault(
             "must be a number or a table with a kind: bare numbers in a list do not say what they are",
@@ -55,16 +59,7 @@ fn read(place: Place, bound: Bound, is_consequence: bool) -> Option<Distribution
         return place.number(bound).map(Distribution::Fixed);
     }
     let above_zero = bound.positive_part();
-    place.known_as("DISTRIBUTION").table(|section| match section.kind(&KINDS)? {
-        Kind::Pareto | Kind::Outcomes if !is_consequence => {
-            section.be_lenient();
-            section.fault(
-                "kind",
-                "is for what a loss comes to (costs.loss_cost, costs.loss_days), and not for this quantity",
-                "choose another kind",
-            );
-            None
-        }
+    place.known_as("DISTRIBUTION").table(|section| match section.kind(kinds)? {
         Kind::Pareto => pareto(section, above_zero),
         Kind::Outcomes => outcomes(section, bound),
         Kind::Normal => normal(section, bound),

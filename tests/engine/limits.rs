@@ -35,11 +35,18 @@ fn chance(rows: f64, losses_per_row_and_year: f64) -> f64 {
 }
 
 fn limited(study: &StudyParts, [row, unit, fleet]: [Option<f64>; 3]) -> StudyParts {
-    StudyParts { limits: Some(LossLimits { row, unit, fleet, basis: None }), ..study.clone() }
+    let mut limited = study.clone();
+    limited.limits = Some(LossLimits { row, unit, fleet, basis: None });
+    limited
 }
 
 fn lived(study: &StudyParts, planted_lives: u64) -> Comparison {
     study.simulate(&Run { trials: 6_000, planted_lives, seed: 2, ..Run::default() }).expect("a run")
+}
+
+fn got(comparison: &Comparison) -> Vec<&'static str> {
+    let strategy = comparison.strategy_number(0);
+    comparison.study.row_ids().map(|row| comparison.how_got(row, strategy).note()).collect()
 }
 
 fn held(comparison: &Comparison) -> Vec<LimitVerdict> {
@@ -57,6 +64,7 @@ fn a_limit_above_is_met_one_below_is_missed_and_one_on_it_is_not_decided() {
             let all = held(&comparison);
             assert_eq!(all.len(), 3 + 2 + 1);
             for held in &all {
+                assert!(!held.is_thin && !held.is_bound, "{held:?} {:?}", got(&comparison));
                 let rows = match held.scope {
                     Scope::Row(_) => 1.0,
                     Scope::Unit(0) => 2.0,
@@ -94,7 +102,7 @@ fn verdicts_are_as_sure_as_they_say() {
 
 #[test]
 fn without_a_loss_the_upper_bound_decides() {
-    let base = study(1e-12);
+    let base = study(1e-8);
     // None of 6,000 lives: below -ln(0.025 / 5) / 6000 in each of five years, all at once.
     let bound = -(0.025_f64 / 5.0).ln() / 6_000.0;
     for (limit, verdict) in [(1.01 * bound, Verdict::Meets), (0.99 * bound, Verdict::Undecided)] {
@@ -134,7 +142,10 @@ fn a_bound_shows_that_a_limit_is_met_and_never_that_it_is_missed() {
     base.uncertain = vec![Uncertain { id: "scale".to_owned(), factor_on, sigma_log: 0.05, basis: None }];
     let verdicts = |planted_lives: u64, factor: f64| {
         let limits = [None, Some(factor * chance(2.0, rate)), Some(factor * chance(3.0, rate))];
-        held(&lived(&limited(&base, limits), planted_lives))
+        let comparison = lived(&limited(&base, limits), planted_lives);
+        let held = held(&comparison);
+        assert!(held.iter().all(|held| !held.is_thin), "{:?}", got(&comparison));
+        held
     };
     for held in verdicts(6_000, 1.6).iter().chain(&verdicts(0, 1.6)) {
         assert_eq!(held.verdict, Verdict::Meets, "{held:?}");

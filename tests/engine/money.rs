@@ -6,7 +6,9 @@ use crate::support::{ALLOWED, ByNumber, Lived};
 use serrata::distribution::{Distribution, Outcomes};
 use serrata::model::StudyParts;
 use serrata::model::economics::{DayCost, Season, Seasons};
-use serrata::simulation::{Comparison, Measure, Quantity, Run, SPREAD_RELATIVE_ERROR, SpreadEstimate, Statistic};
+use serrata::simulation::{
+    Comparison, Estimate, Measure, Quantity, Run, SPREAD_RELATIVE_ERROR, SpreadEstimate, Statistic,
+};
 
 /// Closed forms, and Panjer's recursion (ASTIN Bulletin 12 (1981) 22): inputs, value and tolerance of a group and quantity.
 fn expected(group: &str, quantity: &str) -> Vec<(String, f64, f64)> {
@@ -130,7 +132,8 @@ fn holds(study: &StudyParts) -> Result<(), String> {
             continue;
         }
         let ours = spread(&comparison, Measure::Cost, Statistic::Percentile, share).estimate;
-        if ours.value != exact || !(ours.low <= exact && exact <= ours.high) {
+        // Of 60,000 lives so many stay below 24 as 99 % or a few more: both are in the interval.
+        if !(ours.low <= exact && exact <= ours.high && ours.high - ours.low <= 1.0) {
             return Err(format!("{share} quantile {ours:?} for {exact}"));
         }
     }
@@ -186,7 +189,11 @@ fn days_of_a_loss_are_drawn_apart_from_its_cost() {
     study.costs.loss_days = Distribution::Uniform { low: 2.0, high: 12.0 };
     let drawn = lived(&study, 4_000);
     // Days cost nothing here, and no other draw changes.
-    assert_eq!(drawn.fleet_of(0, Quantity::Cost), plain.fleet_of(0, Quantity::Cost));
+    let cost = |comparison: &Comparison| {
+        let Estimate { value, standard_error, .. } = comparison.fleet_of(0, Quantity::Cost);
+        [value, standard_error]
+    };
+    assert_eq!(cost(&drawn), cost(&plain));
     assert_eq!(plain.fleet_of(0, Quantity::ForcedDays).value, 7.0);
     let days = drawn.fleet_of(0, Quantity::ForcedDays);
     assert!((days.value - 7.0).abs() <= ALLOWED * days.standard_error, "{days:?}");
@@ -222,7 +229,7 @@ fn planted_lives_leave_percentiles_as_they_are() {
         });
         assert_eq!(spreads[0], spreads[1], "{measure:?}");
     }
-    assert_ne!(plain.fleet_of(0, Quantity::Cost), planted.fleet_of(0, Quantity::Cost));
+    assert_ne!(plain.fleet_of(0, Quantity::Cost).value, planted.fleet_of(0, Quantity::Cost).value);
 }
 
 #[test]
