@@ -561,6 +561,25 @@ mod tests {
         assert_eq!(sums.cost_above, [2.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
     }
 
+    #[test] // by hand
+    fn a_year_with_losses_of_two_rows_is_one_of_the_unit_and_costs_add_up() {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let rows = RowPlan::all(&study).expect("good rows");
+        let record = LifeRecord::new(&study, &rows[0].nature.calendar);
+        let of = |weight, loss_years: &[u32], whole| {
+            let loss_years = loss_years.to_vec();
+            LifeRecord { weight, loss_years, whole, ..record.clone() }
+        };
+        let mut sums = UnitSums::new(4);
+        sums.add(&[of(0.5, &[2, 1, 2], [10.0, 1.0]), of(1.5, &[1, 9], [3.0, 2.0])]);
+        sums.add(&[of(1.0, &[], [2.0, 0.0]), of(1.0, &[], [0.0, 0.0])]);
+        assert_eq!(sums.years_with_loss, [0.0, 0.75, 0.75, 0.75]);
+        assert_eq!(sums.weights, Weights { sum: 1.75, square: 1.5625, largest: 1.0 });
+        let all = |bins: &ValueBins| Vec::<[f64; 3]>::from(bins.clone());
+        assert_eq!(all(&sums.spread.cost), [[1.0, 2.0, 2.0], [0.75, 13.0, 13.0]]);
+        assert_eq!(all(&sums.spread.days), [[1.0, 0.0, 0.0], [0.75, 3.0, 3.0]]);
+    }
+
     #[test]
     fn tallies_of_parts_merge_to_that_of_all_trials() {
         let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
