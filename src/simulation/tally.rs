@@ -568,7 +568,9 @@ mod tests {
         let record = LifeRecord::new(&study, &rows[0].nature.calendar);
         let of = |weight, loss_years: &[u32], whole| {
             let loss_years = loss_years.to_vec();
-            LifeRecord { weight, loss_years, whole, ..record.clone() }
+            let mut own = record.clone();
+            (own.weight, own.loss_years, own.whole) = (weight, loss_years, whole);
+            own
         };
         let mut sums = UnitSums::new(4);
         sums.add(&[of(0.5, &[2, 1, 2], [10.0, 1.0]), of(1.5, &[1, 9], [3.0, 2.0])]);

@@ -208,6 +208,39 @@ mod tests {
     use super::super::tail::{binomial_at_least, binomial_exactly};
     use super::*;
 
+    /// By binomial probabilities, summed.
+    #[test]
+    fn ranks_of_a_quantile_hold_it_and_no_narrower_ones_do() {
+        for (values, share) in [(10_u32, 0.5), (72, 0.95), (73, 0.95), (200, 0.9), (1_000, 0.99)] {
+            let mut exactly = vec![(1.0_f64 - share).powi(values as i32)];
+            for count in 1..=values {
+                let odds = f64::from(values - count + 1) / f64::from(count) * share / (1.0 - share);
+                exactly.push(exactly[exactly.len() - 1] * odds);
+            }
+            // Of so many or fewer, and of so many or more, at or below the quantile.
+            let at_most = |count: usize| exactly[..=count].iter().sum::<f64>();
+            let at_least = |count: usize| exactly[count..].iter().sum::<f64>();
+            let [low, high] = ranks_of_quantile(f64::from(values), share, 0.95);
+            let low = low.expect("enough values") as usize;
+            assert!(at_most(low - 1) <= 0.025 && at_most(low) > 0.025, "{values} {share}: {low}");
+            match high {
+                Some(high) => {
+                    let high = high as usize;
+                    assert!(at_least(high) <= 0.025 && at_least(high - 1) > 0.025, "{values} {share}: {high}");
+                }
+                None => assert!(at_least(values as usize) > 0.025, "{values} {share}"),
+            }
+        }
+        // 0.95^71 is 2.62 %, 0.95^72 2.49 %.
+        assert_eq!(ranks_of_quantile(71.0, 0.95, 0.95)[1], None);
+        assert_eq!(ranks_of_quantile(72.0, 0.95, 0.95)[1], Some(72.0));
+        assert_eq!([0.0, f64::NAN].map(|values| ranks_of_quantile(values, 0.5, 0.95)), [[None; 2]; 2]);
+        // As the normal distribution has it, in no time.
+        let [low, high] = ranks_of_quantile(4e9, 0.99, 0.95).map(|rank| rank.expect("a rank"));
+        let reach = 1.959_964 * (4e9 * 0.99 * 0.01_f64).sqrt();
+        assert!((low - (3.96e9 - reach)).abs() < 3.0 && (high - (3.96e9 + reach)).abs() < 3.0, "{low} {high}");
+    }
+
     #[test] // Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, methods 5 and 3, to 4 decimals
     fn exact_and_score_intervals_are_those_of_the_published_table() {
         for (events, trials, exact, score) in [
