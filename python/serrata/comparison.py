@@ -268,13 +268,13 @@ class Comparison:
     def limits(self) -> pd.DataFrame:
         """The study's limits on the chance of a loss in a year, held against each strategy; empty where it has none.
 
-        Columns: strategy, ``level`` (row, unit or fleet), row, ``of_unit``, limit, ``year`` (beginning of the study year
-        whose interval reaches highest; of a limit that is missed, of the one that lies highest above), ``value`` (chance
-        of any loss in it), ``low``, ``high``, events, verdict, note. The intervals of all years of a line hold together
-        with 95 %: each has one minus 0.05 over the number of years. The verdict is ``meets`` where that of no year
-        reaches above the limit, ``misses`` where that of some year lies above it, else ``undecided``. A strategy is said
-        to meet all limits only if each line does, which is as sure as the least sure of them: wrong in 2.5 % of runs
-        at most.
+        Columns: strategy, ``level`` (row, unit or fleet), row, ``of_unit``, limit, ``year`` (beginning of the study
+        year whose interval reaches highest; of a limit that is missed, of the one that lies highest above), ``value``
+        (chance of any loss in it), ``low``, ``high``, events, verdict, note. The intervals of all years of a line hold
+        together with 95 %: each has one minus 0.05 over the number of years. The verdict is ``meets`` where that of no
+        year reaches above the limit, ``misses`` where that of some year lies above it, else ``undecided``. A strategy
+        is said to meet all limits only if each line does, which is as sure as the least sure of them: wrong in 2.5 % of
+        runs at most.
 
         Where planted lives tell badly of a row (`rare_losses`), plain lives alone decide. Where rows share what is
         uncertain, planted lives give an upper bound for units and the fleet, which can show that a limit is met and

@@ -314,8 +314,8 @@ def _limits(comparison: Comparison) -> str:
             )
     head = ["", "limit on", "limit", "verdict", "decided by", "chance there"]
     title = (
-        "Limits on the chance of a loss in a year, and the row, unit and year that decides (ranges hold for all years of\n"
-        "one row or unit together with 95 %; all rows and units: limits)\n"
+        "Limits on the chance of a loss in a year, and the row, unit and year that decides (ranges hold for all years\n"
+        "of one row or unit together with 95 %; all rows and units: limits)\n"
     )
     return title + _table(head, lines, left=5) + "\n" + _wrapped(_who_meets(comparison))
 
@@ -427,7 +427,9 @@ def _spread(comparison: Comparison) -> str:
             for strategy in comparison.study.strategies
         ]
         heads = [
-            f"{100.0 * share:g}\u00a0% of lives" if statistic == "percentile" else f"worst {100.0 * share:g}\u00a0%, mean"
+            f"{100.0 * share:g}\u00a0% of lives"
+            if statistic == "percentile"
+            else f"worst {100.0 * share:g}\u00a0%, mean"
             for statistic, share in columns
         ]
         parts.append(f"What a life of the whole fleet stays below: {unit}\n" + _table(["", *heads], lines))

@@ -263,9 +263,11 @@ mod tests {
     #[test]
     fn a_bin_is_at_most_a_sixty_fourth_wide() {
         for begin in [1.0, 1.25, 1.984_375, 3e-7, 5e12] {
-            let within = begin * (1.0 + 1.0 / 64.0);
-            assert!(number(within) > number(begin), "{begin}");
-            assert!(number(begin * (1.0 + 2.0 / 64.0)) >= number(begin) + 1, "{begin}");
+            assert!(number(begin * (1.0 + 1.0 / 64.0)) > number(begin), "{begin}");
+        }
+        for begin in [1.0, (-20.0_f64).exp2(), 40.0_f64.exp2()] {
+            let end: f64 = begin * (1.0 + 1.0 / 64.0);
+            assert_eq!((number(end.next_down()), number(end)), (number(begin), number(begin) + 1), "{begin}");
         }
         assert!(number(f64::NAN) > number(f64::MAX));
         for stored in ["[[1.0,2.0,1.9]]", "[[1.0,1.0,2.0]]", "[[0.0,1.0,1.0]]", "[[1.0,2.0,2.0],[1.0,1.0,1.0]]"] {
