@@ -278,7 +278,9 @@ class Comparison:
 
         Where planted lives tell badly of a row (`rare_losses`), plain lives alone decide. Where rows share what is
         uncertain, planted lives give an upper bound for units and the fleet, which can show that a limit is met and
-        never that it is missed. The last year, where the horizon cuts it, counts by the part that is there.
+        never that it is missed. A year of which no life shows a loss has the bound of plain lives, so that a small
+        limit takes many of them: over 30 years some 7 over the limit. The last year, where the horizon cuts it, counts
+        by the part that is there.
 
         Examples
         --------

@@ -137,18 +137,19 @@ fn rare() -> StudyParts {
 
 const LOOKED_AT: usize = 1;
 
-fn rarely_lost(study: &StudyParts, planted_lives: u64) -> (Comparison, Vec<LimitVerdict>) {
-    let comparison = study.simulate(&Run { trials: 2_000, planted_lives, seed: 2, ..Run::default() }).expect("a run");
+fn rarely_lost(study: &StudyParts, trials: u64, planted_lives: u64) -> (Comparison, Vec<LimitVerdict>) {
+    let comparison = study.simulate(&Run { trials, planted_lives, seed: 2, ..Run::default() }).expect("a run");
     let held = comparison.limit_verdicts(comparison.strategy_number(LOOKED_AT));
     (comparison, held)
 }
 
+/// Years of which no life shows a loss have the bound of plain lives, 1.8e-4 here: planted ones are few there.
 #[test]
 fn planted_lives_decide_what_plain_ones_leave_open() {
     let base = rare();
     for (limit, verdict) in [(3e-4, Verdict::Meets), (1e-4, Verdict::Undecided), (2e-5, Verdict::Misses)] {
         let study = limited(&base, [Some(limit); 3]);
-        let (comparison, all) = rarely_lost(&study, 6_000);
+        let (comparison, all) = rarely_lost(&study, 40_000, 6_000);
         let row = comparison.row_number(0);
         let years = comparison.row_any_loss_by_year(row, comparison.strategy_number(LOOKED_AT));
         for held in all {
@@ -158,7 +159,7 @@ fn planted_lives_decide_what_plain_ones_leave_open() {
             assert_eq!(held.chance.value, same.value);
             assert!(held.chance.low < same.low && same.high < held.chance.high, "a wider interval: {held:?}");
         }
-        for held in rarely_lost(&study, 0).1 {
+        for held in rarely_lost(&study, 2_000, 0).1 {
             assert_eq!((held.verdict, held.chance.events), (Verdict::Undecided, 0.0), "{held:?}");
         }
     }
@@ -175,9 +176,9 @@ fn a_bound_shows_that_a_limit_is_met_and_never_that_it_is_missed() {
     let factor_on = vec![UncertainInput::InitiationScale(0)];
     base.uncertain = vec![Uncertain { id: "scale".to_owned(), factor_on, sigma_log: 0.05, basis: None }];
     for (limit, of_rows, of_both) in
-        [(1e-3, Verdict::Meets, Verdict::Meets), (1e-5, Verdict::Misses, Verdict::Undecided)]
+        [(5e-3, Verdict::Meets, Verdict::Meets), (1e-5, Verdict::Misses, Verdict::Undecided)]
     {
-        for held in rarely_lost(&limited(&base, [Some(limit); 3]), 12_000).1 {
+        for held in rarely_lost(&limited(&base, [Some(limit); 3]), 2_000, 6_000).1 {
             let is_row = matches!(held.scope, Scope::Row(_));
             assert_eq!(held.verdict, if is_row { of_rows } else { of_both }, "{held:?}");
             assert!(!held.is_thin && held.is_bound != is_row, "{held:?}");

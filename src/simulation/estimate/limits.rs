@@ -95,7 +95,8 @@ impl Comparison {
     ///
     /// The chance of any loss is judged in each study year; the last, where the horizon cuts it, by the part that is there.
     /// The interval of each year has one minus a twentieth of the number of years as its confidence, so that those of all
-    /// years of a line hold together with 95 % (Bonferroni's bound).
+    /// years of a line hold together with 95 % (Bonferroni's bound). A year of which neither plain nor planted lives show a
+    /// loss has the bound of plain lives: planted ones go where losses are, and say little of where none is.
     pub fn limit_verdicts(&self, strategy: StrategyId) -> Vec<LimitVerdict> {
         let Some(limits) = &self.study.limits else { return Vec::new() };
         let rows =

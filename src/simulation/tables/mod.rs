@@ -327,7 +327,11 @@ impl Comparison {
             let mut add = |level: &str, row: Option<&str>, of_unit: &str, numbers: Vec<SpreadEstimate>| {
                 for SpreadEstimate { statistic, share, estimate } in numbers {
                     let shown = Estimate { low: if estimate.low < 0.0 { 0.0 } else { estimate.low }, ..estimate };
-                    let line = Line::new(strategy, measure.name(), unit, (shown, note_of_spread(statistic, &shown)));
+                    let note = match note_of_spread(statistic, &shown) {
+                        "" if self.planted_lives() > 0 => "of plain lives alone",
+                        note => note,
+                    };
+                    let line = Line::new(strategy, measure.name(), unit, (shown, note));
                     let mut cells = Line { row, probability: share, ..line }.cells().to_vec();
                     cells[0] = level.into();
                     cells.extend([of_unit.into(), statistic.name().into()]);
