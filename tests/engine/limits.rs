@@ -157,10 +157,10 @@ fn planted_lives_decide_what_plain_ones_leave_open() {
             assert!(!held.is_thin && !held.is_bound, "{held:?}");
             let same = years[(held.year - study.start_year) as usize];
             assert_eq!(held.chance.value, same.value);
-            assert!(held.chance.low < same.low && same.high < held.chance.high, "a wider interval: {held:?}");
+            assert!(held.chance.low <= same.low && same.high < held.chance.high, "a wider interval: {held:?}");
         }
         for held in rarely_lost(&study, 2_000, 0).1 {
-            assert_eq!((held.verdict, held.chance.events), (Verdict::Undecided, 0.0), "{held:?}");
+            assert_eq!(held.verdict, Verdict::Undecided, "{held:?}");
         }
     }
 }
