@@ -178,6 +178,12 @@ pub const SPREAD: Bound = Bound::above_zero(1e-6, 10.0);
 pub const SHIFT_LOG: Bound = Bound::from(-10.0, 10.0);
 /// Shape of a Weibull distribution.
 pub const WEIBULL_SHAPE: Bound = Bound::from(0.1, 100.0);
+/// Power by which the tail of a Pareto distribution falls.
+pub const TAIL_EXPONENT: Bound = Bound::above_zero(0.01, 100.0);
+/// A month, from 1 for January.
+pub const MONTH: Count = Count::from(1, 12);
+/// A chance that is not to be passed.
+pub const LIMIT_PROBABILITY: Bound = Bound::above_zero(1e-15, 1.0).share();
 /// Reading of an initiation clock, in starts, hours or their mixture.
 pub const CLOCK_READING: Bound = Bound::above_zero(1e-12, 1e12);
 /// Clock units per start or per hour.

@@ -3,6 +3,7 @@
 //! A draw is one uniform number put through the quantile function, so that a quantity is a monotone function of the
 //! number that is keyed to it. Gamma distributions alone are sampled by rejection, from a stream of their own.
 
+use crate::error::{Error, Result};
 use crate::math::{exp, ln, normal_cdf, normal_density, normal_quantile};
 use crate::random::{Key, Stream};
 use rand_distr::Distribution as _;
@@ -57,12 +58,100 @@ pub enum Distribution {
         /// Upper end.
         high: f64,
     },
+    /// Pareto: above its minimum, the chance of more than `x` falls as `(minimum / x)` to a power.
+    Pareto {
+        /// Least value.
+        minimum: f64,
+        /// That power.
+        tail_exponent: f64,
+        /// What lies above counts as this much; infinite for no cap.
+        capped_at: f64,
+    },
+    /// A few values, each with its probability.
+    Outcomes(Outcomes),
+}
+
+/// Values in rising order, each with its probability.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcomes {
+    values: Vec<f64>,
+    probabilities: Vec<f64>,
+}
+
+impl Outcomes {
+    /// How far from 1 the sum of probabilities may lie by rounding.
+    const ROUNDING: f64 = 1e-9;
+
+    /// Values with their probabilities.
+    ///
+    /// # Errors
+    /// Refuses lists that are empty or of different lengths, values that do not rise, and probabilities that are not above
+    /// 0 or do not sum to 1.
+    pub fn new(values: Vec<f64>, probabilities: Vec<f64>) -> Result<Self> {
+        let refuse =
+            |name: &str, value: String, rule: &str, remedy: &str| Err(Error::argument(name, value, rule, remedy));
+        if values.is_empty() || values.len() != probabilities.len() {
+            let found = format!("{} for {} values", probabilities.len(), values.len());
+            return refuse(
+                "probabilities",
+                found,
+                "must be as many as values, and at least one",
+                "give one for each value",
+            );
+        }
+        if let Some(pair) = values.windows(2).find(|pair| !(pair[0] < pair[1])) {
+            let found = format!("{} before {}", pair[0], pair[1]);
+            return refuse("values", found, "must rise", "sort them, each once, and their probabilities with them");
+        }
+        if let Some(&wrong) = values.iter().find(|value| !value.is_finite()) {
+            return refuse("values", wrong.to_string(), "must be finite numbers", "correct it");
+        }
+        if let Some(&wrong) = probabilities.iter().find(|probability| !(**probability > 0.0)) {
+            return refuse("probabilities", wrong.to_string(), "must be above 0", "leave out what cannot happen");
+        }
+        let sum: f64 = probabilities.iter().sum();
+        if !((sum - 1.0).abs() <= Outcomes::ROUNDING) {
+            return refuse("sum of probabilities", sum.to_string(), "must be 1", "correct the probabilities");
+        }
+        Ok(Outcomes { values, probabilities })
+    }
+
+    /// The values.
+    pub fn values(&self) -> &[f64] {
+        &self.values
+    }
+
+    /// The probability of each.
+    pub fn probabilities(&self) -> &[f64] {
+        &self.probabilities
+    }
+
+    /// The least value at or below which the fraction `u` lies.
+    fn quantile(&self, u: f64) -> f64 {
+        let mut passed = 0.0;
+        for (value, probability) in self.values.iter().zip(&self.probabilities) {
+            passed += probability;
+            if u <= passed {
+                return *value;
+            }
+        }
+        // The sum may fall short of 1 by rounding.
+        self.values.last().copied().unwrap_or(f64::NAN)
+    }
+
+    fn mean(&self) -> f64 {
+        self.values.iter().zip(&self.probabilities).map(|(value, probability)| value * probability).sum()
+    }
 }
 
 impl Distribution {
     /// The value below which the fraction `u` (between 0 and 1, ends excluded) lies.
     pub fn quantile(&self, u: f64) -> f64 {
         match *self {
+            Distribution::Pareto { minimum, tail_exponent, capped_at } => {
+                (minimum * exp(-ln(1.0 - u) / tail_exponent)).min(capped_at)
+            }
+            Distribution::Outcomes(ref outcomes) => outcomes.quantile(u),
             Distribution::Fixed(value) => value,
             Distribution::Normal { mean, sd } => mean + sd * normal_quantile(u),
             Distribution::Lognormal { median, sigma_log } => median * exp(sigma_log * normal_quantile(u)),
@@ -117,10 +206,17 @@ impl Distribution {
         }
     }
 
-    /// Probability density at a value; zero for a fixed value, which has none.
+    /// Probability density at a value; zero for single values, which have none, as the cap of a Pareto distribution is.
     pub(crate) fn density(&self, value: f64) -> f64 {
         match *self {
-            Distribution::Fixed(_) => 0.0,
+            Distribution::Fixed(_) | Distribution::Outcomes(_) => 0.0,
+            Distribution::Pareto { minimum, tail_exponent, capped_at } => {
+                if value < minimum || value >= capped_at {
+                    0.0
+                } else {
+                    tail_exponent / value * (minimum / value).powf(tail_exponent)
+                }
+            }
             Distribution::Normal { mean, sd } => normal_density((value - mean) / sd) / sd,
             Distribution::Lognormal { median, sigma_log } if value > 0.0 => {
                 normal_density((value.ln() - median.ln()) / sigma_log) / (sigma_log * value)
@@ -175,7 +271,21 @@ impl Distribution {
             Distribution::Weibull { shape, scale } => scale * statrs::function::gamma::gamma(1.0 + 1.0 / shape),
             Distribution::Uniform { low, high } => 0.5 * (low + high),
             Distribution::Triangular { low, mode, high } => (low + mode + high) / 3.0,
+            Distribution::Pareto { minimum, tail_exponent, capped_at } => {
+                // The integral of the chance of more, from zero to the cap.
+                let excess = tail_exponent - 1.0;
+                let logs = (capped_at / minimum).ln();
+                let beyond = if excess == 0.0 { logs } else { -(-excess * logs).exp_m1() / excess };
+                if excess < 0.0 && capped_at == f64::INFINITY { f64::INFINITY } else { minimum * (1.0 + beyond) }
+            }
+            Distribution::Outcomes(ref outcomes) => outcomes.mean(),
         }
+    }
+
+    /// Whether its variance is infinite, so that a mean over draws never settles as means do.
+    pub fn has_infinite_variance(&self) -> bool {
+        matches!(*self, Distribution::Pareto { tail_exponent, capped_at, .. }
+            if tail_exponent <= 2.0 && capped_at == f64::INFINITY)
     }
 }
 
@@ -216,6 +326,7 @@ mod tests {
             Distribution::Gamma { mean: 2.0, cov: 0.6 },
             Distribution::Uniform { low: 1.0, high: 4.0 },
             Distribution::Triangular { low: 1.0, mode: 2.0, high: 5.0 },
+            Distribution::Pareto { minimum: 1.5, tail_exponent: 2.5, capped_at: 50.0 },
         ];
         for law in all {
             for u in [0.1, 0.3, 0.5, 0.9] {
@@ -226,6 +337,107 @@ mod tests {
             assert_eq!(law.density(-3.0) * 0.0, 0.0);
         }
         assert_eq!(Distribution::Uniform { low: 1.0, high: 4.0 }.density(4.5), 0.0);
+    }
+
+    /// A group of `tests/engine/data/money_expected.csv`: quantity, inputs, value and tolerance.
+    fn heavy_tails() -> Vec<(String, String, f64, f64)> {
+        let text = include_str!("../tests/engine/data/money_expected.csv");
+        let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).flexible(true).from_reader(text.as_bytes());
+        let lines = reader.records().map(|line| line.expect("a line")).filter(|line| &line[0] == "heavy_tail");
+        let number = |text: &str| text.parse().expect("a number");
+        lines.map(|line| (line[1].to_owned(), line[2].to_owned(), number(&line[3]), number(&line[4]))).collect()
+    }
+
+    /// Mean of the values above a quantile, over their density by Simpson's rule in the logarithm of the value.
+    fn mean_above(law: &Distribution, share: f64) -> f64 {
+        const STEPS: u32 = 400_000;
+        let from = law.quantile(1.0 - share);
+        let (reach, mut sum) = (60.0, 0.0);
+        for step in 0..=STEPS {
+            let x = from * (reach * f64::from(step) / f64::from(STEPS)).exp();
+            let weight = if step == 0 || step == STEPS { 1.0 } else { 2.0 + 2.0 * f64::from(step % 2) };
+            sum += weight * x * x * law.density(x);
+        }
+        sum * reach / f64::from(STEPS) / 3.0 / share
+    }
+
+    #[test] // closed forms
+    fn heavy_tails_are_as_on_paper() {
+        let after = |inputs: &str, name: &str| -> f64 {
+            let rest = inputs.split(name).nth(1).expect("a name");
+            rest.split(';').next().expect("a part").parse().expect("a number")
+        };
+        let mut count = 0;
+        for (quantity, inputs, value, tolerance) in heavy_tails() {
+            let pareto = |capped_at: f64| Distribution::Pareto {
+                minimum: 1.0,
+                tail_exponent: after(&inputs, "alpha="),
+                capped_at,
+            };
+            let ours = match quantity.as_str() {
+                "Pareto mean" => pareto(f64::INFINITY).mean(),
+                "Pareto 99 % quantile" => pareto(f64::INFINITY).quantile(0.99),
+                "mean with a cap at 100 x minimum" => pareto(100.0).mean(),
+                "mean of the worst 1 %" => mean_above(&pareto(f64::INFINITY), 0.01),
+                "lognormal mean of the worst 1 %" => {
+                    let sigma_log = after(&inputs, "sd ln=");
+                    mean_above(
+                        &Distribution::Lognormal { median: (-0.5 * sigma_log * sigma_log).exp(), sigma_log },
+                        0.01,
+                    )
+                }
+                other => panic!("{other}"),
+            };
+            assert!((ours - value).abs() <= tolerance, "{quantity} {inputs}: {ours} for {value}");
+            count += 1;
+        }
+        assert_eq!(count, 10);
+    }
+
+    #[test]
+    fn a_capped_tail_has_a_mean_whatever_its_exponent() {
+        // E min(X, c) by the trapezoidal rule over the chance of more.
+        for tail_exponent in [0.5, 0.999_999, 1.0, 1.000_001, 2.0, 30.0] {
+            let law = Distribution::Pareto { minimum: 2.0, tail_exponent, capped_at: 90.0 };
+            let steps = 200_000;
+            let of_logs = |step: u32| {
+                let x = 2.0 * (45.0_f64.ln() * f64::from(step) / f64::from(steps)).exp();
+                x * (2.0 / x).powf(tail_exponent)
+            };
+            let sum: f64 = (0..steps).map(|step| 0.5 * (of_logs(step) + of_logs(step + 1))).sum();
+            let mean = 2.0 + sum * 45.0_f64.ln() / f64::from(steps);
+            assert!((law.mean() / mean - 1.0).abs() < 1e-7, "{tail_exponent}: {} for {mean}", law.mean());
+            assert!(law.quantile(1.0 - 1e-16) <= 90.0 && !law.has_infinite_variance());
+        }
+        let open = |tail_exponent| Distribution::Pareto { minimum: 2.0, tail_exponent, capped_at: f64::INFINITY };
+        assert_eq!([1.0, 0.5].map(|exponent| open(exponent).mean()), [f64::INFINITY; 2]);
+        assert_eq!([1.5, 2.0, 2.001].map(|exponent| open(exponent).has_infinite_variance()), [true, true, false]);
+    }
+
+    #[test]
+    fn outcomes_come_as_often_as_they_should() {
+        let outcomes = Outcomes::new(vec![1.0, 3.0, 20.0], vec![0.6, 0.3, 0.1]).expect("outcomes");
+        let law = Distribution::Outcomes(outcomes);
+        assert_eq!(
+            [1e-9, 0.6, 0.600_001, 0.899_999, 0.900_001, 1.0 - 1e-16].map(|u| law.quantile(u)),
+            [1.0, 1.0, 3.0, 3.0, 20.0, 20.0]
+        );
+        assert!((law.mean() - 3.5).abs() < 1e-14);
+        let third = 1.0 / 3.0;
+        assert!(Outcomes::new(vec![1.0, 2.0, 3.0], vec![third; 3]).is_ok(), "rounding is let be");
+        for (values, probabilities, word) in [
+            (vec![], vec![], "at least one"),
+            (vec![1.0], vec![0.5, 0.5], "as many"),
+            (vec![1.0, 1.0], vec![0.5, 0.5], "must rise"),
+            (vec![1.0, f64::NAN], vec![0.5, 0.5], "must rise"),
+            (vec![1.0, f64::INFINITY], vec![0.5, 0.5], "finite"),
+            (vec![1.0, 2.0], vec![0.5, 0.6], "must be 1"),
+            (vec![1.0, 2.0], vec![1.0, 0.0], "above 0"),
+            (vec![1.0, 2.0], vec![1.0, f64::NAN], "above 0"),
+        ] {
+            let error = Outcomes::new(values, probabilities).expect_err("refused").to_string();
+            assert!(error.contains(word), "{error}");
+        }
     }
 
     /// Another version of the sampler would give other lives for a seed.

@@ -29,7 +29,7 @@ TABLES = tuple(engine.TABLES)
 class Comparison:
     """The strategies of a study side by side, each number with its standard error and 95 % interval.
 
-    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings` and
+    Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings`, `limits` and
     `rare_losses` the same columns, so that lines can be put together and joined:
 
     - ``level`` (fleet or row), ``row``, ``strategy``, ``year`` (NaN for the whole horizon), ``quantity``,
@@ -131,7 +131,8 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, spread, differences, rankings, limits
+            or rare_losses.
 
         Returns
         -------
@@ -160,7 +161,8 @@ class Comparison:
         Parameters
         ----------
         name : str
-            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or rare_losses.
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, spread, differences, rankings, limits
+            or rare_losses.
 
         Returns
         -------
@@ -177,7 +179,11 @@ class Comparison:
 
     @cached_property
     def summary(self) -> pd.DataFrame:
-        """Every quantity over the fleet and the horizon, for each strategy; costs are discounted."""
+        """Every quantity over the fleet and the horizon, for each strategy; costs are discounted.
+
+        Where the study has limits on the chance of a loss, one column more: ``meets_limits``, of the strategy: meets,
+        misses or undecided; `limits` says of each limit why.
+        """
         return self.table("summary")
 
     @cached_property
@@ -231,6 +237,60 @@ class Comparison:
         rows and planted lives tell of it, an upper bound: the sum over rows.
         """
         return self.table("loss_cost")
+
+    @cached_property
+    def spread(self) -> pd.DataFrame:
+        """How far lives lie apart in cost and days: percentiles, and the mean of the worst share of lives.
+
+        For the fleet, each unit and each row; two columns more: ``of_unit``, and ``statistic``. A ``percentile`` is the
+        least value at or below which a share of lives lies, its ``probability``: 0.5, 0.9, 0.95 and 0.99; ``low`` and
+        ``high`` are values of two lives in order (95 %, by the binomial distribution). A ``mean of the worst`` is the
+        mean over the share of lives with the largest values: 0.1, 0.05 and 0.01; with its standard error. ``events``
+        are the lives beyond. Where these are fewer than 10, ``note`` says so, and a mean over them has no interval.
+
+        Lives are kept in bins, so that a value may be off by one part in 128 (0.8 %) of itself; zero, and what is the
+        same in all lives, is exact. All numbers are of plain lives alone: lives with a planted crack tell what a loss
+        costs, not what a life does, so that they make no percentile sharper.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> spread = study.simulate(trials=500, seed=1).spread
+        >>> fleet = spread[(spread["level"] == "fleet") & (spread["strategy"] == study.baseline)]
+        >>> cost = fleet[(fleet["quantity"] == "cost") & (fleet["statistic"] == "percentile")]
+        >>> list(cost["probability"]), bool(cost["value"].is_monotonic_increasing)
+        ([0.5, 0.9, 0.95, 0.99], True)
+        """
+        return self.table("spread")
+
+    @cached_property
+    def limits(self) -> pd.DataFrame:
+        """The study's limits on the chance of a loss in a year, held against each strategy; empty where it has none.
+
+        Columns: strategy, ``level`` (row, unit or fleet), row, ``of_unit``, limit, ``year`` (beginning of the study
+        year whose interval reaches highest; of a limit that is missed, of the one that lies highest above), ``value``
+        (chance of any loss in it), ``low``, ``high``, events, verdict, note. The intervals of all years of a line hold
+        together with 95 %: each has one minus 0.05 over the number of years. The verdict is ``meets`` where that of no
+        year reaches above the limit, ``misses`` where that of some year lies above it, else ``undecided``. A strategy
+        is said to meet all limits only if each line does, which is as sure as the least sure of them: wrong in 2.5 % of
+        runs at most.
+
+        Where planted lives tell badly of a row (`rare_losses`), plain lives alone decide. Where rows share what is
+        uncertain, planted lives give an upper bound for units and the fleet, which can show that a limit is met and
+        never that it is missed. A year of which no life shows a loss has the bound of plain lives, so that a small
+        limit takes many of them: over 30 years some 7 over the limit. The last year, where the horizon cuts it, counts
+        by the part that is there.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> limits = study.simulate(trials=500, seed=1).limits
+        >>> sorted(set(limits["level"])), set(limits["verdict"]) <= {"meets", "misses", "undecided"}
+        (['fleet', 'row', 'unit'], True)
+        """
+        return self.table("limits")
 
     @cached_property
     def differences(self) -> pd.DataFrame:
@@ -314,8 +374,8 @@ class Comparison:
         Parameters
         ----------
         part : str, optional
-            heading, losses, by_year, hot_spots, found, left, cost, loss_cost, days, differences, rankings,
-            rare_losses, warnings or assumptions.
+            heading, losses, limits, by_year, hot_spots, found, left, cost, loss_cost, days, spread, differences,
+            rankings, rare_losses, warnings or assumptions.
 
         Returns
         -------

@@ -30,7 +30,7 @@ _WIDTH = 120
 _MOST_OUTAGES = 12
 #: Rows up to which result.json has all tables, and the tables that it always has.
 _MOST_ROWS = 500
-_OF_FLEET = ("summary", "by_unit", "differences", "rankings")
+_OF_FLEET = ("summary", "by_unit", "differences", "rankings", "limits")
 #: Letters that the head of a column may always take.
 _NARROWEST = 10
 _COSTS = {
@@ -290,6 +290,50 @@ def _risk(comparison: Comparison) -> str:
     return f"Blades lost in service within {years}: chance of at least one, and expected number\n" + _table(head, lines)
 
 
+def _limits(comparison: Comparison) -> str:
+    limits = comparison.limits
+    if not len(limits):
+        return ""
+    strategies = comparison.study.strategies
+    worst_first = {"misses": 0, "undecided": 1, "meets": 2}
+    lines = []
+    for strategy in strategies:
+        of_strategy = limits[limits["strategy"] == strategy]
+        for index, level in enumerate(of_strategy["level"].unique()):
+            of_level = of_strategy[of_strategy["level"] == level]
+            by_verdict = of_level.assign(place=of_level["verdict"].map(worst_first))
+            worst = by_verdict.sort_values(["place", "high"], ascending=[True, False], kind="stable").iloc[0]
+            name = worst["row"] or worst["of_unit"]
+            lines.append(
+                [
+                    strategy if index == 0 else "",
+                    f"a {level}" if level != "fleet" else "the fleet",
+                    f"{worst['limit']:g}",
+                    str(worst["verdict"]),
+                    f"{name}, {worst['year']:g}" if name else f"{worst['year']:g}",
+                    _shown(worst).ranged(),
+                ]
+            )
+    head = ["", "limit on", "limit", "verdict", "decided by", "chance there"]
+    title = (
+        "Limits on the chance of a loss in a year, and the row, unit and year that decides (ranges hold for all years\n"
+        "of one row or unit together with 95 %; all rows and units: limits)\n"
+    )
+    return title + _table(head, lines, left=5) + "\n" + _wrapped(_who_meets(comparison))
+
+
+def _who_meets(comparison: Comparison) -> str:
+    """Say in one line which strategies meet all limits."""
+    first_lines = comparison.summary.drop_duplicates("strategy").set_index("strategy")["meets_limits"]
+    by_verdict = {
+        verdict: ", ".join(first_lines.index[first_lines == verdict]) for verdict in ("meets", "misses", "undecided")
+    }
+    meets = f"Meet all limits: {by_verdict['meets']}." if by_verdict["meets"] else "No strategy is known to meet all."
+    misses = f" Miss a limit: {by_verdict['misses']}." if by_verdict["misses"] else ""
+    undecided = by_verdict["undecided"]
+    return meets + misses + (f" Undecided, which more lives may settle: {undecided}." if undecided else "")
+
+
 def _by_year(comparison: Comparison) -> str:
     by_year = comparison.by_year
     fleet = by_year[(by_year["level"] == "fleet") & (by_year["quantity"] == "p_any_loss")]
@@ -366,6 +410,43 @@ def _days(comparison: Comparison) -> str:
         "Days, whole fleet, of work at outages and of forced outages; and of units beyond their windows\n"
         + _by_strategy(comparison, _DAYS)
     )
+
+
+def _spread(comparison: Comparison) -> str:
+    fleet = comparison.spread[comparison.spread["level"] == "fleet"]
+    scale, money = plots.money_unit(comparison)
+    parts = []
+    for quantity, unit, times in (("cost", f"cost, in {money}, discounted to the start", scale), ("days", "days", 1.0)):
+        of_quantity = fleet[fleet["quantity"] == quantity]
+        columns = list(dict.fromkeys(zip(of_quantity["statistic"], of_quantity["probability"], strict=True)))
+        lines = [
+            [
+                strategy,
+                *(
+                    _of_spread(_pick(of_quantity, strategy=strategy, statistic=statistic, probability=share), times)
+                    for statistic, share in columns
+                ),
+            ]
+            for strategy in comparison.study.strategies
+        ]
+        heads = [
+            f"{100.0 * share:g}\u00a0% of lives"
+            if statistic == "percentile"
+            else f"worst {100.0 * share:g}\u00a0%, mean"
+            for statistic, share in columns
+        ]
+        parts.append(f"What a life of the whole fleet stays below: {unit}\n" + _table(["", *heads], lines))
+    note = (
+        "Of plain lives alone, to 0.8 % of each value. About (~): fewer than 10 lives beyond, so that no range is told."
+    )
+    return "\n".join([*parts, _wrapped(note)])
+
+
+def _of_spread(line: pd.Series[Any], scale: float) -> str:
+    if math.isnan(line["high"]):
+        value = line["value"] / scale
+        return f"~{float(f'{value:.2g}'):,.6g}"
+    return _shown(line).plus_minus(scale)
 
 
 def _loss_cost(comparison: Comparison) -> str:
@@ -539,7 +620,7 @@ def _shown(line: pd.Series[Any]) -> Shown:
     """Give the estimate of a line."""
     value, low, high = (float(line[name]) for name in ("value", "low", "high"))
     unseen = bool(line["events"] == 0.0 and high > 0.0)
-    return Shown(value, low, high, unseen, always=line["unit"] == "probability" and value == 1.0)
+    return Shown(value, low, high, unseen, always=line.get("unit") == "probability" and value == 1.0)
 
 
 def _rounded_to(half: float, size: float) -> Callable[[float], str]:
@@ -573,6 +654,7 @@ def _assumptions(comparison: Comparison) -> str:
 _WORDED: dict[str, Callable[[Comparison], str]] = {
     "heading": _heading,
     "losses": _risk,
+    "limits": _limits,
     "by_year": _by_year,
     "hot_spots": _hot_spots,
     "found": _finds,
@@ -580,6 +662,7 @@ _WORDED: dict[str, Callable[[Comparison], str]] = {
     "cost": _money,
     "loss_cost": _loss_cost,
     "days": _days,
+    "spread": _spread,
     "differences": _differences,
     "rankings": _rankings,
     "rare_losses": _rare_losses,

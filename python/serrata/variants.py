@@ -70,8 +70,8 @@ class ComparedVariants(Mapping[str, Comparison]):
         Parameters
         ----------
         name : str
-            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, rankings or
-            rare_losses, as of `Comparison`.
+            summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, spread, differences, rankings, limits
+            or rare_losses, as of `Comparison`.
         quantities : sequence of str, optional
             Those of the column ``quantity`` that are wanted; all if left out.
 

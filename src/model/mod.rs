@@ -11,6 +11,7 @@ pub mod growth;
 mod ids;
 pub mod initiation;
 pub mod joining;
+pub mod limits;
 mod parts;
 mod posterior;
 pub mod residual_stress;

@@ -2,7 +2,7 @@
 
 use super::posterior::Posterior;
 use super::uncertain::UncertainInput;
-use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, strategy, uncertain};
+use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, limits, strategy, uncertain};
 use crate::error::{Error, Result};
 use std::sync::Arc;
 
@@ -43,6 +43,8 @@ pub struct StudyParts {
     pub strategies: Vec<strategy::Strategy>,
     /// Costs.
     pub costs: economics::Costs,
+    /// Limits on the chance of a loss, if there are any.
+    pub limits: Option<limits::LossLimits>,
     /// What its records say; none for a study as it stands.
     pub(crate) posterior: Option<Arc<Posterior>>,
 }

@@ -5,9 +5,10 @@ use super::detection::Access;
 use super::strategy::{Action, Look, RowEndAction, Strategy, When};
 
 impl Study {
-    /// What to beware of, in sentences: finds in past looks that lives do not go on from; in strategies looks that never take
-    /// place, looks that fall on one outage, blades that come out for nothing but a watched blade, dressing that never comes or
-    /// has places last longer than new ones, ends of rows that never come. Empty when there is nothing to say.
+    /// What to beware of, in sentences: finds in past looks that lives do not go on from; consequences without a variance; in
+    /// strategies looks that never take place, looks that fall on one outage, blades that come out for nothing but a watched
+    /// blade, dressing that never comes or has places last longer than new ones, ends of rows that never come. Empty when
+    /// there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let of_each = |strategy| {
             let mut list = self.looks_that_never_come(strategy);
@@ -17,7 +18,22 @@ impl Study {
             list.extend(self.row_ends_that_never_come(strategy));
             list
         };
-        self.finds_that_are_not_used().into_iter().chain(self.strategies.iter().flat_map(of_each)).collect()
+        let of_all = self.finds_that_are_not_used().into_iter().chain(self.tails_without_variance());
+        of_all.chain(self.strategies.iter().flat_map(of_each)).collect()
+    }
+
+    /// Consequences of a loss whose means over lives do not settle.
+    fn tails_without_variance(&self) -> Vec<String> {
+        let costs = &self.costs;
+        let all = [("loss_cost", &costs.loss_cost), ("loss_days", &costs.loss_days)];
+        let heavy = all.into_iter().filter(|(_, distribution)| distribution.has_infinite_variance());
+        heavy
+            .map(|(key, _)| {
+                format!(
+                    "costs.{key} has a tail_exponent of 2 or less and no cap, so that its variance is infinite: means of what losses                      come to do not settle, however many lives are lived, and their intervals and differences are too narrow. Give                      capped_at, the most that a loss can come to."
+                )
+            })
+            .collect()
     }
 
     /// Rows of which it is said what was found, and whose lives do not go on from that.

@@ -112,8 +112,8 @@ mod tests {
     fn of(number: f64) -> Tally {
         let (rows, fleet, products) = (Vec::new(), Vec::new(), vec![[number; 4]]);
         let (planted, planted_products) = (Vec::new(), Vec::new());
-        let (tries, counts) = (Vec::new(), Vec::new());
-        Tally { trials: 1, rows, fleet, products, planted_lives: 0, planted, planted_products, tries, counts }
+        let (units, tries, counts) = (Vec::new(), Vec::new(), Vec::new());
+        Tally { trials: 1, rows, units, fleet, products, planted_lives: 0, planted, planted_products, tries, counts }
     }
 
     fn tree(batches: std::ops::Range<usize>) -> MergeTree {

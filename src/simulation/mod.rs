@@ -26,10 +26,14 @@ mod store;
 mod tables;
 mod tally;
 mod uncertain;
+mod value_bins;
 mod work_calendar;
 
 pub use elsewhere::{Assembly, Came, Partition};
-pub use estimate::{AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, Ranking};
+pub use estimate::{
+    AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, LimitVerdict, Measure,
+    Ranking, Scope, SpreadEstimate, Statistic, Verdict,
+};
 pub use given::{
     Assumption, Belief, Believed, ClockFit, Explanation, Explanations, Given, Hindcast, InitiationClocks,
     InitiationOnStudy, InventedPast, Learning, PredictedLook, RowBelief, Sampled, TrueRow,
@@ -41,6 +45,7 @@ pub use parallel::{Ended, Run};
 pub use screen::{NotScreened, Screened, Screening};
 pub use single_inspection::{Confirmed, Inspected, Inspection};
 pub use tables::{Column, TABLES, Table, Texts};
+pub use value_bins::RELATIVE_ERROR as SPREAD_RELATIVE_ERROR;
 
 use crate::error::Result;
 use crate::model::Study;

@@ -503,7 +503,7 @@ impl<'p> Worker<'p> {
     /// Lives a batch, unit by unit.
     fn live_batch(&mut self, batch: u64, run: &Run, stop: &Stop) -> std::result::Result<Tally, Stopped> {
         let years = self.study.horizon_years.ceil() as usize;
-        let mut tally = Tally::new(self.rows, self.study.strategies.len(), years);
+        let mut tally = Tally::new(self.rows, self.study.units.len(), self.study.strategies.len(), years);
         tally.expect_planted(self.rows, self.proposals, run);
         let trials = batch * BATCH_TRIALS..((batch + 1) * BATCH_TRIALS).min(run.trials);
         let mut fleets = std::mem::take(&mut self.fleets);
@@ -561,7 +561,9 @@ impl<'p> Worker<'p> {
             }
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets[..count as usize].iter_mut().enumerate() {
-                    for (record, &row) in lives.follow(life, strategy).iter_mut().zip(&unit.rows) {
+                    let records = lives.follow(life, strategy);
+                    tally.add_unit(self.study.rows[unit.rows[0]].unit, strategy, records);
+                    for (record, &row) in records.iter_mut().zip(&unit.rows) {
                         tally.share_losses(row, strategy, record);
                         tally.add_life(row, strategy, record);
                         fleet.add(strategy, record);

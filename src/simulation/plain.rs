@@ -14,10 +14,11 @@ pub(super) use studies::texts_that_dress;
 
 use super::inspection::draw;
 use super::nature::{Crack, GroundPlace, Mark, purpose};
-use super::observe::{Crews, Job, Quantity};
+use super::observe::{Crews, DAYS_AHEAD, Job, Quantity};
 use super::row_batch::RowBatch;
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure};
+use crate::model::economics::DayCost;
 use crate::model::fleet::Row;
 use crate::model::strategy::{
     Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, RowEndAction, Sample,
@@ -326,12 +327,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let costs = &self.study.costs;
         self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
         let generation = self.next_generation(blade);
-        let damage = costs.loss_cost.draw(self.batch.loss_key(LIFE, blade), generation);
+        let key = self.batch.loss_key(LIFE, blade);
+        let damage = costs.loss_cost.draw(key, generation);
+        let days = costs.loss_days.draw(key, DAYS_AHEAD + generation);
         self.result.loss_years.push((year - self.study.start_year) as u32);
         self.result.values[Quantity::AnyLoss as usize] = 1.0;
         self.add(Quantity::Losses, 1.0);
-        self.add(Quantity::ForcedDays, costs.loss_days);
-        let cost = damage + costs.loss_days * costs.outage_day_cost;
+        self.add(Quantity::ForcedDays, days);
+        let cost = damage + cost_of_days(&costs.outage_day_cost, year, days);
         self.add(Quantity::LossCost, cost * self.value_at(year));
         let about = self.study.roots[self.row().root].consequences;
         let drawn = self.batch.consequence_draw(LIFE, blade, generation);
@@ -1061,12 +1064,16 @@ fn share_outages(study: &Study, strategy: &Strategy, rows: &[usize], lives: &mut
         let jobs: Vec<Job> = lives.iter().map(|life| life.jobs[outage]).collect();
         let mut beyond = vec![0.0; rows.len()];
         crews.split_days_beyond(&jobs, &mut beyond);
+        let all_beyond: f64 = beyond.iter().sum();
+        let cost_beyond = cost_of_days(&costs.outage_day_cost, year + crews.window_days / 365.25, all_beyond);
         for (place, life) in lives.iter_mut().enumerate() {
             let alike =
                 (0..rows.len()).filter(|&other| jobs[other].blades_out && crews.rotors[other] == crews.rotors[place]);
             let lift = if jobs[place].blades_out { 1.0 / alike.count() as f64 } else { 0.0 };
             life.values[Quantity::DaysBeyondWindow as usize] += beyond[place];
-            life.values[Quantity::ExtraDayCost as usize] += value * beyond[place] * costs.outage_day_cost;
+            if all_beyond > 0.0 {
+                life.values[Quantity::ExtraDayCost as usize] += value * cost_beyond * beyond[place] / all_beyond;
+            }
             life.values[Quantity::BladesOutCost as usize] += value * lift * costs.rotor_lift_cost;
             life.values[Quantity::BladesOutDays as usize] += lift * costs.rotor_lift_days;
         }
@@ -1109,6 +1116,25 @@ fn outages_under(study: &Study, row: &Row, strategy: &Strategy) -> Vec<f64> {
 fn is_by_blade(look: &Look) -> bool {
     let of_blades = |after: &Escalation| after.of == EscalationScope::CalledBlades || after.from_blades > 1;
     look.agreement == Agreement::All || look.escalation.as_ref().is_some_and(of_blades)
+}
+
+/// Cost of some days from a moment on, month by month.
+fn cost_of_days(cost: &DayCost, year: f64, days: f64) -> f64 {
+    let seasons = match cost {
+        DayCost::Same(cost) => return cost * days,
+        DayCost::Seasons(seasons) => seasons.all(),
+    };
+    let (mut month, mut left) = ((year - year.floor()) * 12.0, days * 12.0 / 365.25);
+    let mut cost = 0.0;
+    while left > 0.0 {
+        let number = month.floor() as u32 % 12 + 1;
+        let begun = seasons.iter().rfind(|season| season.from_month <= number);
+        let season = begun.or(seasons.last()).expect("a season");
+        let step = left.min(month.floor() + 1.0 - month);
+        cost += step * 365.25 / 12.0 * season.cost;
+        (month, left) = (month.floor() + 1.0, left - step);
+    }
+    cost
 }
 
 /// Techniques that an indication by a look leads to.

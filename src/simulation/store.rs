@@ -14,12 +14,12 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 7";
+const FORM: &str = "serrata comparison, form 8";
 
 /// Why a number may be absent from a table, by column.
 const REASONS: [(&str, &str); 11] = [
     ("year", "the number is of the whole horizon"),
-    ("probability", "the quantity is not a quantile"),
+    ("probability", "the number is neither a quantile nor of the worst lives"),
     ("value", "no trial had a crack there, whose length could be told"),
     (
         "standard_error",
@@ -27,12 +27,12 @@ const REASONS: [(&str, &str); 11] = [
          quantile, of which low and high tell",
     ),
     ("events", "the quantity is not made of events that are counted"),
-    ("low", "as the value of the same line"),
+    ("low", "as the value of the same line, or too few lives were lived to tell"),
     ("effective_losses", "no crack was planted"),
     ("largest_share", "no crack was planted, or no planted one was lost"),
     ("tail_index", "too few planted cracks were lost, or none was planted"),
     ("halves_apart", "no crack was planted, or no planted one was lost"),
-    ("high", "as the value of the same line"),
+    ("high", "as the value of the same line, or too few lives were lived to tell"),
 ];
 
 /// What is written as JSON, in order.
@@ -215,7 +215,7 @@ impl Comparison {
 
 fn empty_tally(study: &Study, like: &Tally) -> Result<Tally> {
     let rows = RowPlan::all(study)?;
-    let mut tally = Tally::new(&rows, study.strategies.len(), study.horizon_years.ceil() as usize);
+    let mut tally = Tally::new(&rows, study.units.len(), study.strategies.len(), study.horizon_years.ceil() as usize);
     if like.planted_lives > 0 {
         tally.make_room_for_planted(&rows);
     }
@@ -280,7 +280,7 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 7", "form 4"), "{}".into()]
+        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 8", "form 4"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");

@@ -2,10 +2,11 @@
 
 use super::length_bins::{LengthBins, length_bin};
 use super::nature::IntegrationCounts;
-use super::observe::{COST_LEVELS, GROUP, LifeRecord, NOTHING, Quantity, Values};
+use super::observe::{COST_LEVELS, GROUP, LifeRecord, NOTHING, Quantity, Values, Whole};
 use super::parallel::Run;
 use super::plan::RowPlan;
 use super::rare::{PlantedLoss, PlantedSums, Proposal, Told};
+use super::value_bins::ValueBins;
 use crate::math::LANES;
 use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
@@ -31,6 +32,66 @@ pub(crate) struct LifeSums {
     /// Lives whose first loss is in each year, and those in which the losses of a row cost more than each level.
     pub first_losses: Vec<f64>,
     pub cost_above: [f64; COST_LEVELS],
+    pub spread: Spread,
+}
+
+/// Lives by their whole cost and by their whole days.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Spread {
+    pub cost: ValueBins,
+    pub days: ValueBins,
+}
+
+impl Spread {
+    fn add(&mut self, weight: f64, [cost, days]: Whole) {
+        self.cost.add(cost, weight);
+        self.days.add(days, weight);
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.cost.merge(&other.cost);
+        self.days.merge(&other.days);
+    }
+
+    fn clear(&mut self) {
+        self.cost.clear();
+        self.days.clear();
+    }
+}
+
+/// Sums over the lives of a unit under one strategy, of what those of its rows do not tell.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct UnitSums {
+    pub weights: Weights,
+    /// Lives with any loss, by study year.
+    pub years_with_loss: Vec<f64>,
+    pub spread: Spread,
+}
+
+impl UnitSums {
+    fn new(years: usize) -> Self {
+        UnitSums { weights: Weights::default(), years_with_loss: vec![0.0; years], spread: Spread::default() }
+    }
+
+    /// Adds a life of all its rows, which are independent.
+    fn add(&mut self, rows: &[LifeRecord]) {
+        let weight = rows.iter().map(|row| row.weight).product();
+        self.weights.add(weight);
+        let whole = rows.iter().fold([0.0; 2], |[cost, days], row| [cost + row.whole[0], days + row.whole[1]]);
+        self.spread.add(weight, whole);
+        let last = self.years_with_loss.len() - 1;
+        let lost = rows.iter().flat_map(|row| &row.loss_years);
+        let mut years: Vec<usize> = lost.map(|year| (*year as usize).min(last)).collect();
+        years.sort_unstable();
+        years.dedup();
+        years.into_iter().for_each(|year| self.years_with_loss[year] += weight);
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.weights.merge(&other.weights);
+        add_each(&mut self.years_with_loss, &other.years_with_loss);
+        self.spread.merge(&other.spread);
+    }
 }
 
 /// Sums over the weights of lives.
@@ -104,6 +165,8 @@ pub(crate) struct Tally {
     pub trials: u64,
     /// For each row and each strategy, rows outermost.
     pub rows: Vec<RowSums>,
+    /// For each unit and each strategy, units outermost.
+    pub units: Vec<UnitSums>,
     /// For each strategy.
     pub fleet: Vec<LifeSums>,
     /// Sums of products of fleet values of strategies i and j (j <= i), for each paired quantity.
@@ -131,6 +194,7 @@ impl LifeSums {
             losses_square: vec![0.0; years],
             first_losses: vec![0.0; years],
             cost_above: [0.0; COST_LEVELS],
+            spread: Spread::default(),
         }
     }
 
@@ -167,6 +231,7 @@ impl LifeSums {
         add_each(&mut self.losses_square, &other.losses_square);
         add_each(&mut self.first_losses, &other.first_losses);
         add_each(&mut self.cost_above, &other.cost_above);
+        self.spread.merge(&other.spread);
     }
 }
 
@@ -179,6 +244,7 @@ impl RowSums {
         let weight = record.weight;
         let levels_passed = record.levels_passed();
         self.lives.add(weight, &record.values, &mut record.loss_years, levels_passed);
+        self.lives.spread.add(weight, record.whole);
         record.loss_spots.sort_unstable();
         for same_spot in record.loss_spots.chunk_by(|a, b| a == b) {
             let count = weight * same_spot.len() as f64;
@@ -229,7 +295,7 @@ fn length_bins(lengths_mm: &[f64; GROUP]) -> [u8; GROUP] {
 }
 
 impl Tally {
-    pub fn new(rows: &[RowPlan], strategies: usize, years: usize) -> Self {
+    pub fn new(rows: &[RowPlan], units: usize, strategies: usize, years: usize) -> Self {
         let row_sums = |row: &RowPlan| RowSums {
             lives: LifeSums::new(years),
             spots: vec![[0.0; 2]; row.nature.hot_spots.len()],
@@ -239,6 +305,7 @@ impl Tally {
         Tally {
             trials: 0,
             rows: rows.iter().flat_map(|row| std::iter::repeat_n(row_sums(row), strategies)).collect(),
+            units: vec![UnitSums::new(years); units * strategies],
             fleet: vec![LifeSums::new(years); strategies],
             products: vec![[0.0; PAIRED.len()]; strategies * (strategies + 1) / 2],
             planted_lives: 0,
@@ -284,6 +351,9 @@ impl Tally {
         let mut tally = self.clone();
         tally.planted.iter_mut().for_each(|sums| sums.largest.clear());
         tally.rows.iter_mut().flat_map(|row| &mut row.longest).for_each(LengthBins::clear);
+        let of_lives =
+            tally.rows.iter_mut().map(|row| &mut row.lives).chain(&mut tally.fleet).map(|lives| &mut lives.spread);
+        of_lives.chain(tally.units.iter_mut().map(|unit| &mut unit.spread)).for_each(Spread::clear);
         tally
     }
 
@@ -323,6 +393,12 @@ impl Tally {
         self.rows[row * strategies + strategy].add(record);
     }
 
+    /// Adds one life of all rows of a unit under one strategy.
+    pub fn add_unit(&mut self, unit: usize, strategy: usize, rows: &[LifeRecord]) {
+        let strategies = self.fleet.len();
+        self.units[unit * strategies + strategy].add(rows);
+    }
+
     /// Adds what happened to a row's followed cracks.
     pub fn add_counts(&mut self, row: usize, counts: &IntegrationCounts) {
         self.counts[row].merge(counts);
@@ -331,13 +407,14 @@ impl Tally {
     /// Adds one trial of the fleet.
     pub fn add_trial(&mut self, fleet: &mut FleetRecord) {
         self.trials += 1;
-        let strategies =
-            fleet.values.iter_mut().zip(&mut fleet.loss_years).zip(&fleet.weights).zip(&fleet.levels_passed);
-        for (sums, (((values, loss_years), weight), levels_passed)) in self.fleet.iter_mut().zip(strategies) {
+        let strategies = fleet.values.iter_mut().zip(&mut fleet.loss_years).zip(&fleet.weights);
+        let strategies = strategies.zip(&fleet.levels_passed).zip(&fleet.whole);
+        for (sums, ((((values, loss_years), weight), levels_passed), whole)) in self.fleet.iter_mut().zip(strategies) {
             for quantity in [Quantity::AnyLoss, Quantity::Escalated] {
                 values[quantity as usize] = values[quantity as usize].min(1.0);
             }
             sums.add(*weight, values, loss_years, *levels_passed);
+            sums.spread.add(*weight, *whole);
             values.iter_mut().for_each(|value| *value *= weight);
         }
         let mut index = 0;
@@ -360,6 +437,7 @@ impl Tally {
             add_each(to, from);
         }
         self.rows.iter_mut().zip(&other.rows).for_each(|(to, from)| to.merge(from));
+        self.units.iter_mut().zip(&other.units).for_each(|(to, from)| to.merge(from));
         self.fleet.iter_mut().zip(&other.fleet).for_each(|(to, from)| to.merge(from));
         for (to, from) in self.products.iter_mut().zip(&other.products) {
             add_each(to, from);
@@ -373,6 +451,7 @@ impl Tally {
 #[derive(Debug, Clone)]
 pub(crate) struct FleetRecord {
     values: Vec<Values>,
+    whole: Vec<Whole>,
     loss_years: Vec<Vec<u32>>,
     /// The most of any row.
     levels_passed: Vec<usize>,
@@ -384,6 +463,7 @@ impl FleetRecord {
     pub fn new(strategies: usize) -> Self {
         FleetRecord {
             values: vec![NOTHING; strategies],
+            whole: vec![[0.0; 2]; strategies],
             loss_years: vec![Vec::new(); strategies],
             levels_passed: vec![0; strategies],
             weights: vec![1.0; strategies],
@@ -392,6 +472,7 @@ impl FleetRecord {
 
     pub fn clear(&mut self) {
         self.values.iter_mut().for_each(|values| *values = NOTHING);
+        self.whole.fill([0.0; 2]);
         self.loss_years.iter_mut().for_each(Vec::clear);
         self.levels_passed.fill(0);
         self.weights.fill(1.0);
@@ -400,6 +481,7 @@ impl FleetRecord {
     pub fn add(&mut self, strategy: usize, record: &LifeRecord) {
         self.weights[strategy] *= record.weight;
         add_each(&mut self.values[strategy], &record.values);
+        add_each(&mut self.whole[strategy], &record.whole);
         self.loss_years[strategy].extend_from_slice(&record.loss_years);
         self.levels_passed[strategy] = self.levels_passed[strategy].max(record.levels_passed());
     }
@@ -419,12 +501,14 @@ mod tests {
         let mut record = LifeRecord::new(&study, &rows[0].nature.calendar);
         record.values = std::array::from_fn(|quantity| quantity as f64);
         record.loss_years = vec![3, 3, 7];
+        record.whole = [50.0, 4.0];
         let CracksLeft { cracks, total_mm, longest_mm, .. } = &mut record.cracks_left;
         [cracks, total_mm, longest_mm].into_iter().for_each(|numbers| numbers.fill([1.5; GROUP]));
         let tally = |weight: f64| {
             let mut record = record.clone();
             record.weight = weight;
-            let (mut tally, mut fleet) = (Tally::new(&rows, 1, 30), FleetRecord::new(1));
+            let (mut tally, mut fleet) = (Tally::new(&rows, 1, 1, 30), FleetRecord::new(1));
+            tally.add_unit(0, 0, std::slice::from_ref(&record));
             tally.add_life(0, 0, &mut record);
             fleet.add(0, &record);
             tally.add_trial(&mut fleet);
@@ -453,6 +537,15 @@ mod tests {
         twice(&one.total_mm_square, &other.total_mm_square, 4.0);
         twice(&one.cracks_total_mm, &other.cracks_total_mm, 4.0);
         twice(&plain.products[0], &heavy.products[0], 4.0);
+        twice(&plain.units[0].years_with_loss, &heavy.units[0].years_with_loss, 2.0);
+        assert_eq!(heavy.units[0].weights, Weights { sum: 2.0, square: 4.0, largest: 2.0 });
+        let spreads = |tally: &Tally| {
+            [&tally.rows[0].lives.spread, &tally.units[0].spread, &tally.fleet[0].spread]
+                .map(|spread| [&spread.cost, &spread.days].map(|bins| Vec::<[f64; 3]>::from(bins.clone())))
+                .to_vec()
+        };
+        assert_eq!(spreads(&plain), vec![[vec![[1.0, 50.0, 50.0]], vec![[1.0, 4.0, 4.0]]]; 3]);
+        assert_eq!(spreads(&heavy), vec![[vec![[2.0, 50.0, 50.0]], vec![[2.0, 4.0, 4.0]]]; 3]);
     }
 
     #[test] // by hand
@@ -468,6 +561,27 @@ mod tests {
         assert_eq!(sums.cost_above, [2.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
     }
 
+    #[test] // by hand
+    fn a_year_with_losses_of_two_rows_is_one_of_the_unit_and_costs_add_up() {
+        let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
+        let rows = RowPlan::all(&study).expect("good rows");
+        let record = LifeRecord::new(&study, &rows[0].nature.calendar);
+        let of = |weight, loss_years: &[u32], whole| {
+            let loss_years = loss_years.to_vec();
+            let mut own = record.clone();
+            (own.weight, own.loss_years, own.whole) = (weight, loss_years, whole);
+            own
+        };
+        let mut sums = UnitSums::new(4);
+        sums.add(&[of(0.5, &[2, 1, 2], [10.0, 1.0]), of(1.5, &[1, 9], [3.0, 2.0])]);
+        sums.add(&[of(1.0, &[], [2.0, 0.0]), of(1.0, &[], [0.0, 0.0])]);
+        assert_eq!(sums.years_with_loss, [0.0, 0.75, 0.75, 0.75]);
+        assert_eq!(sums.weights, Weights { sum: 1.75, square: 1.5625, largest: 1.0 });
+        let all = |bins: &ValueBins| Vec::<[f64; 3]>::from(bins.clone());
+        assert_eq!(all(&sums.spread.cost), [[1.0, 2.0, 2.0], [0.75, 13.0, 13.0]]);
+        assert_eq!(all(&sums.spread.days), [[1.0, 0.0, 0.0], [0.75, 3.0, 3.0]]);
+    }
+
     #[test]
     fn tallies_of_parts_merge_to_that_of_all_trials() {
         let study = Study::parse(include_str!("../../tests/engine/data/y1c.toml"), "y1c").expect("a good study");
@@ -477,17 +591,19 @@ mod tests {
             record.weight = weight;
             record.values = std::array::from_fn(|quantity| weight + quantity as f64);
             record.loss_years = vec![weight as u32];
+            record.whole = [10.0 * weight, weight];
             record.cracks_left.cracks.fill([weight; GROUP]);
             record.cracks_left.total_mm.fill([3.0 * weight; GROUP]);
             record.cracks_left.longest_mm.fill([weight; GROUP]);
             let mut fleet = FleetRecord::new(1);
+            tally.add_unit(0, 0, std::slice::from_ref(&record));
             tally.add_life(0, 0, &mut record);
             fleet.add(0, &record);
             tally.add_trial(&mut fleet);
             tally.tries[0] += 2;
             tally.counts[0].on_curves += 3;
         };
-        let [mut one, mut other, mut all] = [(); 3].map(|()| Tally::new(&rows, 1, 30));
+        let [mut one, mut other, mut all] = [(); 3].map(|()| Tally::new(&rows, 1, 1, 30));
         add(&mut one, 2.0);
         add(&mut other, 3.0);
         [2.0, 3.0].into_iter().for_each(|weight| add(&mut all, weight));

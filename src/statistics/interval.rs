@@ -75,6 +75,38 @@ pub fn wilson_proportion(events: f64, trials: f64, level: f64) -> (f64, f64) {
     (low.max(0.0), high.min(1.0))
 }
 
+/// Numbers, counted from 1, of the values between which the quantile of `share` lies with a confidence of at least `level`,
+/// two-sided, when so many independent ones are sorted: by the binomial number of values at or below it. No number where
+/// there are too few values for an end.
+///
+/// ```
+/// use serrata::statistics::interval::ranks_of_quantile;
+///
+/// // Of the median of ten the second and the ninth: with 97.9 %, and no other pair with less but 95 % or more.
+/// assert_eq!(ranks_of_quantile(10.0, 0.5, 0.95), [Some(2.0), Some(9.0)]);
+/// assert_eq!(ranks_of_quantile(100.0, 0.99, 0.95)[1], None);
+/// ```
+pub fn ranks_of_quantile(values: f64, share: f64, level: f64) -> [Option<f64>; 2] {
+    let tail = 0.5 * (1.0 - level);
+    if !(values >= 1.0 && share > 0.0 && share < 1.0 && tail > 0.0) {
+        return [None; 2];
+    }
+    // The largest count up to which there are no more values at or below the quantile with a probability of a tail.
+    let most_seldom = |share: f64| {
+        let is_seldom = |count: f64| binomial(count, values, share, 1.0 - share).at_most <= tail;
+        if !is_seldom(0.0) {
+            return None;
+        }
+        let (mut seldom, mut often) = (0.0, values.floor());
+        while often - seldom > 1.0 {
+            let middle = (0.5 * (seldom + often)).floor();
+            if is_seldom(middle) { seldom = middle } else { often = middle }
+        }
+        Some(seldom + 1.0)
+    };
+    [most_seldom(share), most_seldom(1.0 - share).map(|from_above| values.floor() + 1.0 - from_above)]
+}
+
 /// Interval of an expected number of events that were counted with weights (Fay and Feuer, Statistics in Medicine 16, 1997,
 /// 791): never too narrow where each event is a Poisson one, and the exact interval of a count where all weights are equal.
 ///
@@ -175,6 +207,39 @@ fn rising_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
 mod tests {
     use super::super::tail::{binomial_at_least, binomial_exactly};
     use super::*;
+
+    /// By binomial probabilities, summed.
+    #[test]
+    fn ranks_of_a_quantile_hold_it_and_no_narrower_ones_do() {
+        for (values, share) in [(10_u32, 0.5), (72, 0.95), (73, 0.95), (200, 0.9), (130, 0.99)] {
+            let mut exactly = vec![(1.0_f64 - share).powi(values as i32)];
+            for count in 1..=values {
+                let odds = f64::from(values - count + 1) / f64::from(count) * share / (1.0 - share);
+                exactly.push(exactly[exactly.len() - 1] * odds);
+            }
+            // Of so many or fewer, and of so many or more, at or below the quantile.
+            let at_most = |count: usize| exactly[..=count].iter().sum::<f64>();
+            let at_least = |count: usize| exactly[count..].iter().sum::<f64>();
+            let [low, high] = ranks_of_quantile(f64::from(values), share, 0.95);
+            let low = low.expect("enough values") as usize;
+            assert!(at_most(low - 1) <= 0.025 && at_most(low) > 0.025, "{values} {share}: {low}");
+            match high {
+                Some(high) => {
+                    let high = high as usize;
+                    assert!(at_least(high) <= 0.025 && at_least(high - 1) > 0.025, "{values} {share}: {high}");
+                }
+                None => assert!(at_least(values as usize) > 0.025, "{values} {share}"),
+            }
+        }
+        // 0.95^71 is 2.62 %, 0.95^72 2.49 %.
+        assert_eq!(ranks_of_quantile(71.0, 0.95, 0.95)[1], None);
+        assert_eq!(ranks_of_quantile(72.0, 0.95, 0.95)[1], Some(72.0));
+        assert_eq!([0.0, f64::NAN].map(|values| ranks_of_quantile(values, 0.5, 0.95)), [[None; 2]; 2]);
+        // As the normal distribution has it, in no time.
+        let [low, high] = ranks_of_quantile(4e9, 0.99, 0.95).map(|rank| rank.expect("a rank"));
+        let reach = 1.959_964 * (4e9 * 0.99 * 0.01_f64).sqrt();
+        assert!((low - (3.96e9 - reach)).abs() < 3.0 && (high - (3.96e9 + reach)).abs() < 3.0, "{low} {high}");
+    }
 
     #[test] // Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, methods 5 and 3, to 4 decimals
     fn exact_and_score_intervals_are_those_of_the_published_table() {

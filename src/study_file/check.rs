@@ -1,13 +1,14 @@
 //! The whole study: its frame, money, scatter, costs, and what the parts must have in common.
 
 use super::ids::Ids;
-use super::reader::all;
+use super::reader::{Place, all};
 use super::section::Section;
 use super::window::Window;
 use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
-use crate::model::economics::{Costs, Money, Payments, Terms};
+use crate::model::economics::{Costs, DayCost, Money, Payments, Season, Seasons, Terms};
+use crate::model::limits::LossLimits;
 use crate::model::{Scatter, StrategyId, Study, StudyParts};
 use crate::text::is_formula;
 use std::sync::Arc;
@@ -33,6 +34,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let strategies = root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &known));
     let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
     let costs = root.table("costs", |section| costs(section, dresses.map(|strategy| strategy.id.as_str())));
+    let limits = root.optional("limits", |root, key| root.table(key, limits));
     let uncertain = uncertain::read(root, &initiation, &ids);
     // It is read last: it is held against all the others.
     root.optional("given", |root, key| root.table(key, |section| section.text("draws")));
@@ -55,6 +57,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         persistence: persistence?,
         strategies: all(strategies.into_iter())?,
         costs: costs?,
+        limits: limits?,
         posterior: None,
     };
     if root.has("given") {
@@ -62,6 +65,23 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         parts.posterior = Some(Arc::new(posterior?));
     }
     Some(Study::of_checked(parts))
+}
+
+fn limits(section: &Section) -> Option<LossLimits> {
+    let chance = |key| section.optional(key, |section, key| section.number(key, bounds::LIMIT_PROBABILITY));
+    let row = chance("row_loss_probability_per_year");
+    let unit = chance("unit_loss_probability_per_year");
+    let fleet = chance("fleet_loss_probability_per_year");
+    let basis = section.basis();
+    let (row, unit, fleet) = (row?, unit?, fleet?);
+    if row.is_none() && unit.is_none() && fleet.is_none() {
+        section.fault_here(
+            "must hold at least one limit",
+            "give row_loss_probability_per_year, unit_loss_probability_per_year or fleet_loss_probability_per_year",
+        );
+        return None;
+    }
+    Some(LossLimits { row, unit, fleet, basis: basis? })
 }
 
 struct Frame {
@@ -148,6 +168,22 @@ fn row_factor(section: &Section) -> Option<Distribution> {
     Some(factor)
 }
 
+/// A number, or a list of seasons.
+fn day_cost(section: &Section, key: &'static str) -> Option<DayCost> {
+    let takes = format!("a number {}, or a list of seasons", bounds::COST);
+    let place = section.get(key, takes)?;
+    if !place.is_list() {
+        return place.number(bounds::COST).map(DayCost::Same);
+    }
+    let season = |place: Place| {
+        place.table(|section| {
+            let (from_month, cost) = (section.whole("from_month", bounds::MONTH), section.number("cost", bounds::COST));
+            Some(Season { from_month: from_month?, cost: cost? })
+        })
+    };
+    section.accept(key, Seasons::new(place.each(season)?)).map(DayCost::Seasons)
+}
+
 /// `dresses` is a strategy that dresses blades, which then has its price.
 fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     let cost = |key| section.number(key, bounds::COST);
@@ -160,9 +196,9 @@ fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     let (dressing_cost, dressing_days) =
         (optional("dressing_cost", bounds::COST), optional("dressing_days", bounds::DAYS));
     let (new_row_cost, new_row_days) = (cost("new_row_cost"), days("new_row_days"));
-    let loss_cost = section.distribution("loss_cost", bounds::COST);
-    let loss_days = days("loss_days");
-    let outage_day_cost = cost("outage_day_cost");
+    let loss_cost = section.consequence("loss_cost", bounds::COST);
+    let loss_days = section.consequence("loss_days", bounds::DAYS);
+    let outage_day_cost = day_cost(section, "outage_day_cost");
     for key in ["dressing_cost", "dressing_days"] {
         if let Some(strategy) = dresses.filter(|_| !section.has(key)) {
             let rule = format!("is missing, and strategies.{strategy} dresses blades");

@@ -3,7 +3,7 @@
 use super::reader::Place;
 use super::section::Section;
 use crate::bounds::{self, Bound};
-use crate::distribution::Distribution;
+use crate::distribution::{Distribution, Outcomes};
 
 /// The pairs of numbers that say what a lognormal distribution is.
 const LOGNORMAL_PAIRS: &str = "median and sigma_log, median and cov, mean and cov, mean and sd, or mean and sigma_log";
@@ -16,25 +16,38 @@ enum Kind {
     Gamma,
     Uniform,
     Triangular,
+    Pareto,
+    Outcomes,
 }
 
-const KINDS: [(&str, Kind); 6] = [
+/// Kinds, those first that suit every quantity; the others say what a loss comes to.
+const KINDS: [(&str, Kind); 8] = [
     ("normal", Kind::Normal),
     ("lognormal", Kind::Lognormal),
     ("weibull", Kind::Weibull),
     ("gamma", Kind::Gamma),
     ("uniform", Kind::Uniform),
     ("triangular", Kind::Triangular),
+    ("pareto", Kind::Pareto),
+    ("outcomes", Kind::Outcomes),
 ];
+
+/// How many suit every quantity.
+const SMOOTH: usize = 6;
 
 impl<'a> Section<'a> {
     /// Reads a distribution of a quantity whose middle and ends must lie in a range.
     pub fn distribution(&self, key: &'static str, bound: Bound) -> Option<Distribution> {
-        read(self.get(key, format!("a number or distribution {bound}"))?, bound)
+        read(self.get(key, format!("a number or distribution {bound}"))?, bound, &KINDS[..SMOOTH])
+    }
+
+    /// Reads the distribution of what a loss comes to, which may have a heavy tail or a few values alone.
+    pub fn consequence(&self, key: &'static str, bound: Bound) -> Option<Distribution> {
+        read(self.get(key, format!("a number or distribution {bound}"))?, bound, &KINDS)
     }
 }
 
-fn read(place: Place, bound: Bound) -> Option<Distribution> {
+fn read(place: Place, bound: Bound, kinds: &[(&str, Kind)]) -> Option<Distribution> {
     if place.is_list() {
         place.fault(
             "must be a number or a table with a kind: bare numbers in a list do not say what they are",
@@ -46,7 +59,9 @@ fn read(place: Place, bound: Bound) -> Option<Distribution> {
         return place.number(bound).map(Distribution::Fixed);
     }
     let above_zero = bound.positive_part();
-    place.known_as("DISTRIBUTION").table(|section| match section.kind(&KINDS)? {
+    place.known_as("DISTRIBUTION").table(|section| match section.kind(kinds)? {
+        Kind::Pareto => pareto(section, above_zero),
+        Kind::Outcomes => outcomes(section, bound),
         Kind::Normal => normal(section, bound),
         Kind::Lognormal => lognormal(section, above_zero),
         Kind::Weibull => {
@@ -73,6 +88,33 @@ fn read(place: Place, bound: Bound) -> Option<Distribution> {
             Some(Distribution::Triangular { low, mode, high })
         }
     })
+}
+
+fn pareto(section: &Section, bound: Bound) -> Option<Distribution> {
+    let minimum = section.number("minimum", bound);
+    let tail_exponent = section.number("tail_exponent", bounds::TAIL_EXPONENT);
+    let capped_at = section.optional("capped_at", |section, key| section.number(key, bound));
+    let (minimum, tail_exponent, capped_at) = (minimum?, tail_exponent?, capped_at?);
+    match capped_at {
+        Some(cap) => in_order(section, "capped_at", cap, "minimum", minimum, true)?,
+        None if tail_exponent <= 1.0 => {
+            section.fault(
+                "tail_exponent",
+                "must exceed 1 where there is no cap: the mean of such a tail is infinite, and no number of lives tells it",
+                "give capped_at, the most that it can come to, or raise tail_exponent above 1",
+            );
+            return None;
+        }
+        None => {}
+    }
+    Some(Distribution::Pareto { minimum, tail_exponent, capped_at: capped_at.unwrap_or(f64::INFINITY) })
+}
+
+fn outcomes(section: &Section, bound: Bound) -> Option<Distribution> {
+    let numbers = |key, takes, bound| section.get(key, takes)?.each(|place: Place| place.number(bound));
+    let values = numbers("values", "a list of numbers in the range of the quantity, in rising order", bound);
+    let probabilities = numbers("probabilities", "a list of numbers above 0 that sum to 1", bounds::FRACTION);
+    section.accept("probabilities", Outcomes::new(values?, probabilities?)).map(Distribution::Outcomes)
 }
 
 /// A normal distribution reaches every number, so it only suits quantities that may be negative.

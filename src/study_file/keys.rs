@@ -26,7 +26,7 @@ fn the_reference_study_holds_every_key() {
 }
 
 /// Numbers of a distribution whose range is that of the distributed quantity.
-const OF_THE_QUANTITY: [&str; 7] = ["mean", "sd", "median", "scale", "low", "mode", "high"];
+const OF_THE_QUANTITY: [&str; 9] = ["mean", "sd", "median", "scale", "low", "mode", "high", "minimum", "capped_at"];
 
 #[test]
 fn the_key_reference_holds_every_key_with_what_it_takes() {

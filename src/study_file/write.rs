@@ -5,6 +5,7 @@ use super::{check, given, growth, hot_spot, loads, strategies, techniques};
 use crate::distribution::Distribution;
 use crate::model::Study;
 use crate::model::detection::{PodCurve, Technique};
+use crate::model::economics::{DayCost, Season};
 use crate::model::fleet::{Consequences, HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
@@ -60,6 +61,17 @@ pub(super) fn study(study: &Study) -> String {
     page.persistence(study);
     study.strategies.iter().for_each(|strategy| page.strategy(strategy, study));
     page.costs(study);
+    if let Some(limits) = &study.limits {
+        page.header(&["limits"]);
+        for (key, limit) in [
+            ("row_loss_probability_per_year", limits.row),
+            ("unit_loss_probability_per_year", limits.unit),
+            ("fleet_loss_probability_per_year", limits.fleet),
+        ] {
+            limit.iter().for_each(|limit| page.entry(key, number(*limit)));
+        }
+        page.basis(&limits.basis);
+    }
     if let Some(posterior) = &study.posterior {
         page.header(&["given"]);
         page.entry("draws", text(&given::write(study, posterior)));
@@ -445,9 +457,18 @@ impl Page {
         self.entry("new_row_cost", number(costs.new_row_cost));
         self.entry("new_row_days", number(costs.new_row_days));
         self.entry("loss_cost", distribution(&costs.loss_cost));
-        self.entry("loss_days", number(costs.loss_days));
-        self.entry("outage_day_cost", number(costs.outage_day_cost));
+        self.entry("loss_days", distribution(&costs.loss_days));
+        self.entry("outage_day_cost", day_cost(&costs.outage_day_cost));
         self.basis(&costs.basis);
+    }
+}
+
+fn day_cost(cost: &DayCost) -> String {
+    let season =
+        |season: &Season| table(&[("from_month", season.from_month.to_string()), ("cost", number(season.cost))]);
+    match cost {
+        DayCost::Same(cost) => number(*cost),
+        DayCost::Seasons(seasons) => list(seasons.all().iter().map(season)),
     }
 }
 
@@ -551,6 +572,19 @@ fn distribution(distribution: &Distribution) -> String {
         Distribution::Uniform { low, high } => ("uniform", vec![("low", low), ("high", high)]),
         Distribution::Triangular { low, mode, high } => {
             ("triangular", vec![("low", low), ("mode", mode), ("high", high)])
+        }
+        Distribution::Pareto { minimum, tail_exponent, capped_at } => {
+            let mut parameters = vec![("minimum", minimum), ("tail_exponent", tail_exponent)];
+            parameters.extend(capped_at.is_finite().then_some(("capped_at", capped_at)));
+            ("pareto", parameters)
+        }
+        Distribution::Outcomes(ref outcomes) => {
+            let numbers = |all: &[f64]| list(all.iter().map(|x| number(*x)));
+            return table(&[
+                ("kind", text("outcomes")),
+                ("values", numbers(outcomes.values())),
+                ("probabilities", numbers(outcomes.probabilities())),
+            ]);
         }
     };
     let mut entries = vec![("kind", text(kind))];

@@ -7,6 +7,7 @@ use serrata::distribution::Distribution;
 use serrata::math::normal_cdf;
 use serrata::model::StudyParts;
 use serrata::model::detection::{Access, DepthSizing, Persistence};
+use serrata::model::economics::DayCost;
 use serrata::model::economics::Payments;
 use serrata::model::fleet::{Consequences, PastLook};
 use serrata::model::initiation::InitiationShape;
@@ -19,7 +20,7 @@ use serrata::simulation::{Comparison, Quantity, Run};
 
 const STARTS_PER_YEAR: f64 = 20_000.0;
 const INITIAL_MM: f64 = 0.5;
-const LIMIT_MM: f64 = 10.0;
+pub const LIMIT_MM: f64 = 10.0;
 const RATE: f64 = 0.06;
 
 /// Paris' law with m = 3 and K = Y S sqrt(pi a), in closed form: a**-1/2 falls in proportion to starts.
@@ -38,13 +39,13 @@ fn depth_mm(years: f64) -> f64 {
 }
 
 /// Years from the beginning to the loss: 3.29.
-fn life_years() -> f64 {
+pub fn life_years() -> f64 {
     (root(INITIAL_MM) - root(LIMIT_MM)) / (fall_per_start() * STARTS_PER_YEAR)
 }
 
 /// The row, with some blades, six years and five outages; the first strategy does nothing, the second looks in place at
 /// every outage, sees everything from 0.1 mm on, and replaces.
-fn study(blades: u32) -> StudyParts {
+pub fn study(blades: u32) -> StudyParts {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/closed_case.toml");
     let mut study = Study::load(path).expect("a valid study").into_parts();
     study.horizon_years = 6.0;
@@ -69,8 +70,8 @@ fn sees_from(study: &mut StudyParts, technique: usize, length_mm: f64) {
 /// Longer than any crack.
 const UNSEEN_MM: f64 = 900.0;
 
-const NONE: usize = 0;
-const LOOK: usize = 1;
+pub const NONE: usize = 0;
+pub const LOOK: usize = 1;
 
 fn lived(study: &StudyParts, trials: u64) -> Comparison {
     study.simulate(&Run { trials, seed: 3, ..Run::default() }).expect("a run")
@@ -99,8 +100,8 @@ fn worth(years: f64) -> f64 {
 fn a_loss_is_paid_when_it_happens_by_each_convention() {
     let mut study = study(10);
     study.costs.loss_cost = Distribution::Fixed(700.0);
-    study.costs.loss_days = 3.0;
-    study.costs.outage_day_cost = 50.0;
+    study.costs.loss_days = Distribution::Fixed(3.0);
+    study.costs.outage_day_cost = DayCost::Same(50.0);
     let lost = life_years();
     assert!((3.2..3.4).contains(&lost));
     for (payments, reckoned) in
@@ -159,7 +160,7 @@ fn a_new_row_at_an_outage_takes_the_blades_out() {
     study.strategies[NONE].row_end = Some(RowEnd { year: 1.5, then: RowEndAction::NewRow });
     (study.costs.new_row_cost, study.costs.new_row_days) = (400.0, 9.0);
     (study.costs.blades_out_cost, study.costs.blades_out_days) = (60.0, 5.0);
-    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (8.0, 100.0);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (8.0, DayCost::Same(100.0));
     for (quantity, by_hand) in [
         (Quantity::RowsReplaced, 1.0),
         (Quantity::TimesOut, 1.0),
@@ -178,7 +179,7 @@ fn a_new_row_at_an_outage_takes_the_blades_out() {
 fn replaced_blades_are_paid_one_by_one() {
     let mut study = study(10);
     (study.costs.new_blade_cost, study.costs.new_blade_days) = (7.0, 0.25);
-    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (2.0, 100.0);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (2.0, DayCost::Same(100.0));
     study.techniques[0].days_per_row = 1.0;
     for (quantity, by_hand) in [
         (Quantity::BladesReplaced, 10.0),
@@ -658,7 +659,7 @@ fn rows_of_a_unit_share_its_crews_its_window_and_the_lift_of_a_rotor() {
     let costs = &mut study.costs;
     (costs.blades_out_cost, costs.blades_out_days) = (30.0, 4.0);
     (costs.rotor_lift_cost, costs.rotor_lift_days) = (50.0, 3.0);
-    (costs.new_blade_days, costs.outage_day_cost) = (0.1, 100.0);
+    (costs.new_blade_days, costs.outage_day_cost) = (0.1, DayCost::Same(100.0));
     // Each row: 2 days of looking, 4 out and in, 1 for ten new blades. Two rotors are lifted in 3 days each.
     let shares = |crews| {
         let mut study = study.clone();
@@ -791,7 +792,7 @@ const SURELY_GONE: Dressing =
 #[test]
 fn a_dressed_crack_is_gone_or_stays_as_it_was() {
     let mut study = study(10);
-    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (4.0, 100.0);
+    (study.units[0].outages.window_days, study.costs.outage_day_cost) = (4.0, DayCost::Same(100.0));
     for blades_out in [false, true] {
         dressed(&mut study, Dressing { gone_probability: 0.7, blades_out, ..SURELY_GONE });
         let comparison = lived(&study, 4_000);

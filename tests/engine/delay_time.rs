@@ -13,20 +13,20 @@ use serrata::model::economics::Payments;
 use serrata::model::initiation::InitiationShape;
 use serrata::simulation::{Comparison, Estimate, Quantity, Run};
 
-const LIMIT_MM: f64 = 10.0;
+pub const LIMIT_MM: f64 = 10.0;
 const STARTS_PER_YEAR: f64 = 100.0;
 
 /// Rates a year and the probability that a look finds a crack.
 #[derive(Clone, Copy)]
-struct Model {
-    crack_rate: f64,
-    failure_rate: f64,
-    pod: f64,
-    blades: u32,
+pub struct Model {
+    pub crack_rate: f64,
+    pub failure_rate: f64,
+    pub pod: f64,
+    pub blades: u32,
 }
 
 /// One strategy, with these looks and a look costing 1; outages every year for so many years.
-fn study(model: Model, years: u32, looks: &str) -> StudyParts {
+pub fn study(model: Model, years: u32, looks: &str) -> StudyParts {
     let Model { crack_rate, failure_rate, pod, blades } = model;
     // da/dN = C (Y S)**2 pi a, with a in m: ln a rises by this much a start where C is 1.
     let (y, s_mpa) = (0.7, 500.0);

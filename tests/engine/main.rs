@@ -9,6 +9,8 @@ mod grown;
 mod growth_fit;
 mod initiation;
 mod inspection;
+mod limits;
+mod money;
 mod mouths;
 mod overspeed;
 mod plans;

@@ -278,7 +278,7 @@ fn scheduled_work_costs_its_discounted_sum() {
         study.techniques[1].days_per_row = 2.0;
         study.costs.blades_out_cost = 100.0;
         study.costs.blades_out_days = 9.0;
-        study.costs.outage_day_cost = 1000.0;
+        study.costs.outage_day_cost = serrata::model::economics::DayCost::Same(1000.0);
         study.units[0].outages.window_days = 8.0;
     });
     let worth: f64 = (1..=9).map(|look| (1.0_f64 + rate).powi(-3 * look)).sum();

@@ -6,6 +6,7 @@ mod faults;
 mod fleet;
 mod form;
 mod fracture;
+mod money;
 mod numbers;
 
 use proptest::prelude::{ProptestConfig, any, prop, proptest};

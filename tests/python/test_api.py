@@ -23,8 +23,10 @@ TABLES = (
     "by_outage",
     "by_hot_spot",
     "loss_cost",
+    "spread",
     "differences",
     "rankings",
+    "limits",
     "rare_losses",
 )
 
@@ -175,7 +177,8 @@ def test_every_table_is_a_frame_and_cached(comparison, name):
 
 
 def test_tables_of_estimates_have_the_same_columns(comparison):
-    columns = list(comparison.summary.columns)
+    *columns, last = comparison.summary.columns
+    assert last == "meets_limits"  # which the study has
     assert columns[:6] == ["level", "row", "strategy", "year", "quantity", "probability"]
     for name in ("by_row", "by_year", "by_outage"):
         assert list(comparison.table(name).columns) == columns
@@ -351,7 +354,7 @@ def test_a_part_of_the_report_is_what_the_whole_has(losses):
         assert words.split("\n\nRanges are 95 % intervals")[0] in whole
     # A terminal of 80 columns hides the numbers of the table; the text shows each of them.
     assert all(line["strategy"] in losses.report("differences") for _, line in losses.differences.iterrows())
-    with pytest.raises(serrata.ArgumentError, match="choose one of heading, losses, by_year"):
+    with pytest.raises(serrata.ArgumentError, match="choose one of heading, losses, limits, by_year"):
         losses.report("money")
 
 

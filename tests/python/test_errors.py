@@ -107,8 +107,8 @@ def test_an_unknown_table_is_refused_with_the_known_ones(losses):
     assert str(caught.value) == (
         'table = "sumary"\n'
         "    is not the name of a table\n"
-        "    choose one of summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, differences, "
-        "rankings, rare_losses"
+        "    choose one of summary, by_unit, by_row, by_year, by_outage, by_hot_spot, loss_cost, spread, "
+        "differences, rankings, limits, rare_losses"
     )
 
 
@@ -155,7 +155,7 @@ def test_bytes_that_are_no_comparison_are_refused(losses):
         b"{}",
         good[:-10],
         good.replace(b'"trials":2000', b'"trials":2001'),
-        good.replace(b"form 7", b"form 9"),
+        good.replace(b"form 8", b"form 9"),
     ):
         assert bad != good
         with pytest.raises(serrata.ArgumentError, match="bytes = "):

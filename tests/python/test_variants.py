@@ -22,8 +22,10 @@ TABLES = (
     "by_outage",
     "by_hot_spot",
     "loss_cost",
+    "spread",
     "differences",
     "rankings",
+    "limits",
     "rare_losses",
 )
 

@@ -85,12 +85,14 @@ fn of_numbers(
 ) -> Comparison {
     let study = study();
     let rows = RowPlan::all(&study).expect("good rows");
-    let mut tally = Tally::new(&rows, STRATEGIES, YEARS);
+    let mut tally = Tally::new(&rows, 1, STRATEGIES, YEARS);
     let mut record = LifeRecord::new(&study, &rows[0].nature.calendar);
     for trial in 0..trials {
         let mut fleet = FleetRecord::new(STRATEGIES);
+        let mut units = vec![Vec::new(); STRATEGIES];
         for (row, strategy) in (0..2).flat_map(|row| (0..STRATEGIES).map(move |strategy| (row, strategy))) {
             record.values = values(row, trial, strategy);
+            record.whole = [Quantity::Cost, Quantity::Days].map(|quantity| record.values[quantity as usize]);
             let losses = record.values[Quantity::Losses as usize] as usize;
             record.loss_years = vec![loss_year(row, trial) as u32; losses];
             record.loss_spots = (0..losses as u32).map(|loss| loss % 2).collect();
@@ -104,7 +106,9 @@ fn of_numbers(
             }
             tally.add_life(row, strategy, &mut record);
             fleet.add(strategy, &record);
+            units[strategy].push(record.clone());
         }
+        units.iter().enumerate().for_each(|(strategy, records)| tally.add_unit(0, strategy, records));
         tally.add_trial(&mut fleet);
         tally.tries.iter_mut().for_each(|tries| *tries += 2);
     }

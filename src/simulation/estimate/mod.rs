@@ -3,10 +3,12 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+mod limits;
 #[cfg(test)]
 pub(super) mod made;
 mod pooled;
 mod rare;
+mod spread;
 mod warnings;
 
 use super::length_bins::{LengthBins, bin_begin_mm};
@@ -17,8 +19,11 @@ use super::tally::{AfterOutage, LifeSums, PAIRED, RowSums, Tally};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
+pub use limits::{LimitVerdict, Scope, Verdict};
 use pooled::Pools;
 pub use rare::HowGot;
+pub(crate) use spread::FEW_LIVES;
+pub use spread::{Measure, SpreadEstimate, Statistic};
 
 /// An estimate with its standard error and an interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -304,9 +309,14 @@ impl Comparison {
     }
 
     fn proportion(&self, events: f64) -> Estimate {
+        self.proportion_at(events, 0.95)
+    }
+
+    /// With an interval of another confidence.
+    fn proportion_at(&self, events: f64, level: f64) -> Estimate {
         let n = self.tally.trials as f64;
         let value = events / n;
-        let (low, high) = interval::exact_proportion(events, n, 0.95);
+        let (low, high) = interval::exact_proportion(events, n, level);
         let standard_error = if n > 1.0 { (value * (1.0 - value) / n).sqrt() } else { f64::NAN };
         Estimate { value, standard_error, low, high, events }
     }

@@ -60,14 +60,19 @@ impl Answer {
 
     /// As a count of rare events, each with a weight. The events that are told are those that would be as sure.
     fn rare(self, lives: f64) -> Estimate {
+        self.rare_at(lives, 0.95)
+    }
+
+    /// With an interval of another confidence.
+    fn rare_at(self, lives: f64, level: f64) -> Estimate {
         if self.value <= 0.0 {
-            let (low, high) = interval::exact_proportion(0.0, lives, 0.95);
+            let (low, high) = interval::exact_proportion(0.0, lives, level);
             return Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 };
         }
-        let (low, high) = interval::weighted_count(self.value, self.variance, self.largest, 0.95);
+        let (low, high) = interval::weighted_count(self.value, self.variance, self.largest, level);
         if self.variance == 0.0 {
             // Every life adds the same: they bound how many may add nothing.
-            let share = if lives.is_finite() { interval::exact_proportion(lives, lives, 0.95).0 } else { 1.0 };
+            let share = if lives.is_finite() { interval::exact_proportion(lives, lives, level).0 } else { 1.0 };
             return Estimate { value: self.value, standard_error: 0.0, low: share * self.value, high, events: lives };
         }
         let events = self.value * self.value / self.variance;
@@ -76,7 +81,12 @@ impl Answer {
 
     /// As a probability. A sum of weights may come out above 1, where a probability does not lie: 1 stands for it.
     fn probability(self, lives: f64) -> Estimate {
-        let estimate = self.rare(lives);
+        self.probability_at(lives, 0.95)
+    }
+
+    /// With an interval of another confidence.
+    pub(super) fn probability_at(self, lives: f64, level: f64) -> Estimate {
+        let estimate = self.rare_at(lives, level);
         let [value, low, high] = [estimate.value, estimate.low, estimate.high].map(|number| number.min(1.0));
         Estimate { value, low, high, ..estimate }
     }
@@ -273,7 +283,7 @@ impl Comparison {
 
     /// Chance that anything happens in some rows: those of a unit are lived together, each with its part of their chance,
     /// or independent. Where something is uncertain of them all, it is no more than this.
-    fn any_among(
+    pub(super) fn any_among(
         &self,
         rows: &[RowId],
         strategy: StrategyId,
@@ -417,8 +427,9 @@ impl Comparison {
         match quantity {
             Quantity::Losses => sums.planted(Told::Losses).times(rest),
             Quantity::LossCost | Quantity::Cost => sums.planted(Told::Cost).times(rest),
+            // Days are drawn apart from all else, so that their mean stands for those of each loss.
             Quantity::ForcedDays | Quantity::Days => {
-                sums.planted(Told::Losses).times(rest * self.study.costs.loss_days)
+                sums.planted(Told::Losses).times(rest * self.study.costs.loss_days.mean())
             }
             _ => Answer::default(),
         }
@@ -433,7 +444,7 @@ impl Comparison {
         let (index, factor) = match quantity {
             Quantity::Losses => (0, 1.0),
             Quantity::Cost => (2, 1.0),
-            _ => (0, self.study.costs.loss_days),
+            _ => (0, self.study.costs.loss_days.mean()),
         };
         let mut variances = [0.0; 2];
         for row in self.study.row_ids() {

@@ -1,6 +1,6 @@
 //! What a reader of a comparison has to beware of, in words.
 
-use super::{Comparison, Ranking};
+use super::{Comparison, LimitVerdict, Ranking, Verdict};
 use crate::model::{RowId, StrategyId};
 use crate::simulation::nature::{thousands, two_figures};
 use crate::simulation::observe::Quantity;
@@ -24,6 +24,7 @@ impl Comparison {
         warnings.extend(self.any_loss_is_a_bound());
         warnings.extend(self.draws_have_an_error());
         warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
+        warnings.extend(self.limits_that_none_meets());
         warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
         warnings.extend(self.study.row_ids().flat_map(|row| self.integration_notes(row)));
         let anything_lost =
@@ -47,6 +48,30 @@ impl Comparison {
                  which share what is uncertain. Numbers of losses are no bounds."
             )
         })
+    }
+
+    /// Limits that no strategy is known to meet.
+    fn limits_that_none_meets(&self) -> Vec<String> {
+        let Some(limits) = &self.study.limits else { return Vec::new() };
+        let all: Vec<Vec<LimitVerdict>> = self.study.strategy_ids().map(|one| self.limit_verdicts(one)).collect();
+        let named = [("row", limits.row), ("unit", limits.unit), ("fleet", limits.fleet)];
+        let limits = named.into_iter().filter_map(|(scope, limit)| Some((scope, limit?)));
+        let said = |(scope, limit): (&str, f64)| {
+            let of_scope = |held: &&LimitVerdict| held.scope.name() == scope;
+            let count = |verdict: Verdict| {
+                all.iter().filter(|held| held.iter().filter(of_scope).any(|held| held.verdict == verdict)).count()
+            };
+            let (missing, met) = (
+                count(Verdict::Misses),
+                all.iter().any(|held| held.iter().filter(of_scope).all(|held| held.verdict == Verdict::Meets)),
+            );
+            (!met).then(|| {
+                let what =
+                    if missing == all.len() { "every one misses it" } else { "more lives may show one that does" };
+                format!("limits.{scope}_loss_probability_per_year = {limit}: no strategy is known to meet it; {what}.")
+            })
+        };
+        limits.filter_map(said).collect()
     }
 
     /// That intervals are of lives, and not of the draws that lives go on from.

@@ -2,7 +2,7 @@
 
 use crate::distribution::Distribution;
 use crate::model::Study;
-use crate::model::economics::Money;
+use crate::model::economics::{DayCost, Money};
 use crate::random::Key;
 
 /// Levels of what the losses of one row cost, above which lives are counted: multiples of what one loss costs in the mean.
@@ -11,9 +11,18 @@ const COST_MULTIPLES: [f64; COST_LEVELS] = [0.25, 0.5, 1.0, 2.0, 4.0, 8.0];
 
 /// The levels of a study, in its currency.
 pub(crate) fn cost_levels(study: &Study) -> [f64; COST_LEVELS] {
-    let costs = &study.costs;
-    let mean = costs.loss_cost.mean() + costs.loss_days * costs.outage_day_cost;
+    let mean = study.costs.mean_loss();
     COST_MULTIPLES.map(|multiple| multiple * mean)
+}
+
+/// Draws of the days of a loss lie beyond those of its damage, which go by the generation of the new blade.
+pub(in crate::simulation) const DAYS_AHEAD: u64 = 1 << 62;
+
+/// What one loss comes to.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Lost {
+    pub cost: f64,
+    pub days: f64,
 }
 
 /// What a loss costs in money and days.
@@ -21,8 +30,8 @@ pub(crate) fn cost_levels(study: &Study) -> [f64; COST_LEVELS] {
 pub(super) struct LossPrices {
     /// Damage and repair.
     damage: Distribution,
-    pub forced_days: f64,
-    forced_cost: f64,
+    forced_days: Distribution,
+    day_cost: DayCost,
     levels: [f64; COST_LEVELS],
     start_year: f64,
     money: Money,
@@ -33,8 +42,8 @@ impl LossPrices {
         let costs = &study.costs;
         LossPrices {
             damage: costs.loss_cost.clone(),
-            forced_days: costs.loss_days,
-            forced_cost: costs.loss_days * costs.outage_day_cost,
+            forced_days: costs.loss_days.clone(),
+            day_cost: costs.outage_day_cost.clone(),
             levels: cost_levels(study),
             start_year: study.start_year,
             money: study.money.clone(),
@@ -51,18 +60,20 @@ impl LossPrices {
         year - self.start_year
     }
 
-    /// Present value of what a loss in a year costs, by draw `counter` of a key.
-    pub fn cost(&self, year: f64, key: Key, counter: u64) -> f64 {
-        let damage = match self.damage.fixed() {
-            Some(cost) => cost,
-            None => self.damage.draw(key, counter),
-        };
-        let cost = damage + self.forced_cost;
-        if cost == 0.0 { 0.0 } else { cost * self.value(year) }
+    /// Present value of what a loss in a year costs, and its days of forced outage, by draw `counter` of a key.
+    pub fn of_loss(&self, year: f64, key: Key, counter: u64) -> Lost {
+        let days = drawn(&self.forced_days, key, DAYS_AHEAD + counter);
+        let cost = drawn(&self.damage, key, counter) + self.day_cost.of_days(year, days);
+        Lost { cost: if cost == 0.0 { 0.0 } else { cost * self.value(year) }, days }
     }
 
     /// Present value of a payment in a year.
     pub fn value(&self, year: f64) -> f64 {
         self.money.present_value(self.years(year))
     }
+}
+
+/// A number that does not scatter is not drawn.
+fn drawn(distribution: &Distribution, key: Key, counter: u64) -> f64 {
+    distribution.fixed().unwrap_or_else(|| distribution.draw(key, counter))
 }

@@ -16,9 +16,14 @@ pub(crate) use work::{WorkDone, WorkPlan};
 use super::calendar::Calendar;
 use crate::model::Study;
 use crate::random::Key;
-use losses::LossPrices;
+#[cfg(test)]
+pub(super) use losses::DAYS_AHEAD;
 pub(crate) use losses::{COST_LEVELS, cost_levels};
+use losses::{LossPrices, Lost};
 pub(crate) use outage_schedule::{Crews, Job, rotor_numbers};
+
+/// Cost and days of a life, losses and all.
+pub(crate) type Whole = [f64; 2];
 
 /// What one life comes to; its storage is kept from life to life.
 #[derive(Debug, Clone)]
@@ -26,6 +31,8 @@ pub(crate) struct LifeRecord {
     /// Weight of the life in every sum; 1 for a plain one.
     pub weight: f64,
     pub values: Values,
+    /// Its whole cost and days, when the life is over: a share of what losses come to may be left to other lives.
+    pub whole: Whole,
     /// Study year of each loss, from 0; the hot spot of its crack; and the present value of what all cost.
     pub loss_years: Vec<u32>,
     pub loss_spots: Vec<u32>,
@@ -44,6 +51,7 @@ impl LifeRecord {
         LifeRecord {
             weight: 1.0,
             values: NOTHING,
+            whole: [0.0; 2],
             loss_years: Vec::new(),
             loss_spots: Vec::new(),
             lost_value: 0.0,
@@ -71,9 +79,9 @@ impl LifeRecord {
         let values = &mut self.values;
         values[Quantity::AnyLoss as usize] = 1.0;
         values[Quantity::Losses as usize] += 1.0;
-        let cost = prices.cost(year, key, counter);
+        let Lost { cost, days } = prices.of_loss(year, key, counter);
         values[Quantity::LossCost as usize] += cost;
-        values[Quantity::ForcedDays as usize] += prices.forced_days;
+        values[Quantity::ForcedDays as usize] += days;
         self.loss_years.push(prices.years(year) as u32);
         self.loss_spots.push(hot_spot as u32);
         self.lost_value += cost;

@@ -5,6 +5,7 @@ use super::work::WorkPlan;
 use super::{LifeRecord, Quantity};
 use crate::bits::Numbers;
 use crate::model::Study;
+use crate::model::economics::{DAYS_PER_YEAR, DayCost};
 use crate::model::fleet::Row;
 use crate::simulation::calendar::Calendar;
 
@@ -15,7 +16,9 @@ pub(crate) struct UnitWork {
     lift_cost: f64,
     /// Whether lifts cost anything, in money or days.
     lifts_count: bool,
-    day_cost: f64,
+    day_cost: DayCost,
+    /// For each outage to come the end of its window, as a year.
+    window_ends: Vec<f64>,
     /// Present value of one unit of money at each outage to come.
     value_at_outage: Vec<f64>,
     /// For each outage to come what is scheduled.
@@ -34,8 +37,9 @@ struct Scheduled {
 /// A row's share at one outage.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 struct Share {
-    /// Of the days beyond the window.
+    /// Of the days beyond the window, and what one of them costs in the mean over all.
     days_beyond: f64,
+    day_cost: f64,
     /// Of the lift of its rotor.
     lift: f64,
 }
@@ -66,15 +70,18 @@ impl UnitWork {
             crews: Crews::of_unit(study, rows),
             lift_cost: study.costs.rotor_lift_cost,
             lifts_count: study.costs.rotor_lift_cost > 0.0 || study.costs.rotor_lift_days > 0.0,
-            day_cost: study.costs.outage_day_cost,
+            day_cost: study.costs.outage_day_cost.clone(),
+            window_ends: Vec::new(),
             value_at_outage: calendar.years[calendar.start..].iter().map(value).collect(),
             scheduled: Vec::new(),
             scheduled_values: vec![SharedValues::default(); rows.len()],
         };
+        let window_years = shared.crews.window_days / DAYS_PER_YEAR;
+        shared.window_ends = calendar.years[calendar.start..].iter().map(|year| year + window_years).collect();
         let mut buffers = UnitBuffers::default();
         for outage in 0..calendar.to_come() {
             let jobs: Vec<Job> = work.iter().map(|work| work.scheduled_job(outage)).collect();
-            shared.share(&jobs, &mut buffers);
+            shared.share(outage, &jobs, &mut buffers);
             for (row, share) in buffers.shares.iter().enumerate() {
                 shared.scheduled_values[row] = shared.plus(shared.scheduled_values[row], outage, share, 1.0);
             }
@@ -111,7 +118,7 @@ impl UnitWork {
                 done.iter().for_each(|(_, done)| *job = *done);
             }
             if jobs != scheduled.jobs {
-                self.share(&jobs, buffers);
+                self.share(outage as usize, &jobs, buffers);
                 let shares = buffers.shares.iter().zip(&scheduled.shares);
                 for (record, (share, before)) in records.iter_mut().zip(shares) {
                     let added = self.plus(SharedValues::default(), outage as usize, share, 1.0);
@@ -122,16 +129,17 @@ impl UnitWork {
         }
     }
 
-    /// Splits the lifts and the days beyond the window over the rows.
-    fn share(&self, jobs: &[Job], buffers: &mut UnitBuffers) {
+    /// Splits the lifts and the days beyond the window over the rows; these days follow each other, and cost all rows alike.
+    fn share(&self, outage: usize, jobs: &[Job], buffers: &mut UnitBuffers) {
         buffers.days_beyond.resize(jobs.len(), 0.0);
         self.crews.split_days_beyond(jobs, &mut buffers.days_beyond);
+        let day_cost = self.day_cost.mean_of_days(self.window_ends[outage], buffers.days_beyond.iter().sum());
         buffers.shares.clear();
         let rotors = &self.crews.rotors;
         for (row, (job, &days_beyond)) in jobs.iter().zip(&buffers.days_beyond).enumerate() {
             let alike = jobs.iter().zip(rotors).filter(|(other, rotor)| other.blades_out && **rotor == rotors[row]);
             let lift = if job.blades_out { 1.0 / alike.count() as f64 } else { 0.0 };
-            buffers.shares.push(Share { days_beyond, lift });
+            buffers.shares.push(Share { days_beyond, day_cost, lift });
         }
     }
 
@@ -140,7 +148,7 @@ impl UnitWork {
         let value = self.value_at_outage[outage];
         SharedValues {
             days_beyond: values.days_beyond + times * share.days_beyond,
-            extra_day_cost: values.extra_day_cost + times * value * share.days_beyond * self.day_cost,
+            extra_day_cost: values.extra_day_cost + times * value * share.days_beyond * share.day_cost,
             lift_cost: values.lift_cost + times * value * share.lift * self.lift_cost,
             lift_days: values.lift_days + times * share.lift * self.crews.lift_days,
         }
@@ -166,5 +174,6 @@ impl LifeRecord {
         let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
         self.values[Quantity::Cost as usize] = cost;
         self.values[Quantity::Days as usize] = days;
+        self.whole = [cost, days];
     }
 }

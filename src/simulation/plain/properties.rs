@@ -1,6 +1,8 @@
 //! What holds for every study, over random ones.
 
 use super::studies;
+use crate::distribution::{Distribution, Outcomes};
+use crate::model::economics::{DayCost, Season, Seasons};
 use crate::model::strategy::{
     Action, Agreement, Coverage, Disposition, Dressing, Look, Sample, SisterRows, SisterScope, Strategy, When,
 };
@@ -55,24 +57,41 @@ fn are_alike(one: &Comparison, other: &Comparison, times: f64) -> Result<(), Str
     Ok(())
 }
 
+/// The distribution of twice a cost.
+fn twice(cost: &Distribution) -> Distribution {
+    match cost {
+        &Distribution::Fixed(value) => Distribution::Fixed(2.0 * value),
+        &Distribution::Lognormal { median, sigma_log } => Distribution::Lognormal { median: 2.0 * median, sigma_log },
+        &Distribution::Pareto { minimum, tail_exponent, capped_at } => {
+            Distribution::Pareto { minimum: 2.0 * minimum, tail_exponent, capped_at: 2.0 * capped_at }
+        }
+        Distribution::Outcomes(outcomes) => {
+            let values = outcomes.values().iter().map(|value| 2.0 * value).collect();
+            Distribution::Outcomes(Outcomes::new(values, outcomes.probabilities().to_vec()).expect("the same outcomes"))
+        }
+        other => panic!("no random study has {other:?}"),
+    }
+}
+
 #[test] // doubling is exact in binary numbers
 fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
     hold(|study| {
         let mut dear = study.clone().into_parts();
         let costs = &mut dear.costs;
-        for price in [
-            &mut costs.blades_out_cost,
-            &mut costs.rotor_lift_cost,
-            &mut costs.new_blade_cost,
-            &mut costs.new_row_cost,
-            &mut costs.outage_day_cost,
-        ] {
+        for price in
+            [&mut costs.blades_out_cost, &mut costs.rotor_lift_cost, &mut costs.new_blade_cost, &mut costs.new_row_cost]
+        {
             *price *= 2.0;
         }
         costs.dressing_cost = costs.dressing_cost.map(|cost| 2.0 * cost);
-        if let crate::distribution::Distribution::Lognormal { median, .. } = &mut costs.loss_cost {
-            *median *= 2.0;
-        }
+        costs.loss_cost = twice(&costs.loss_cost);
+        costs.outage_day_cost = match &costs.outage_day_cost {
+            DayCost::Same(cost) => DayCost::Same(2.0 * cost),
+            DayCost::Seasons(seasons) => {
+                let dear = |season: &Season| Season { cost: 2.0 * season.cost, ..*season };
+                DayCost::Seasons(Seasons::new(seasons.all().iter().map(dear).collect()).expect("the same seasons"))
+            }
+        };
         for technique in &mut dear.techniques {
             technique.cost_per_row *= 2.0;
             technique.cost_per_blade *= 2.0;
@@ -85,6 +104,39 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
             watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
         }
         are_alike(&run(study), &run(&Study::of_checked(dear)), 2.0)
+    });
+}
+
+#[test]
+fn costs_and_days_add_up_over_what_they_are_for_and_over_rows() {
+    hold(|study| {
+        let comparison = run(study);
+        let near = |one: f64, other: f64| (one - other).abs() <= 1e-9 * (1.0 + one.abs());
+        for strategy in study.strategy_ids() {
+            for (whole, parts) in [
+                (Quantity::Cost, &MONEY[1..]),
+                (
+                    Quantity::Days,
+                    &[Quantity::LookDays, Quantity::BladesOutDays, Quantity::ReplacementDays, Quantity::ForcedDays][..],
+                ),
+            ] {
+                let of_row = |row, quantity| comparison.row(row, strategy, quantity).value;
+                for row in study.row_ids() {
+                    let (all, sum) = (of_row(row, whole), parts.iter().map(|part| of_row(row, *part)).sum::<f64>());
+                    if !near(all, sum) {
+                        return Err(format!("{row:?}: {} {all}, its parts {sum}", whole.name()));
+                    }
+                }
+                for &quantity in parts.iter().chain([&whole]) {
+                    let all = comparison.fleet(strategy, quantity).value;
+                    let sum: f64 = study.row_ids().map(|row| of_row(row, quantity)).sum();
+                    if !near(all, sum) {
+                        return Err(format!("fleet: {} {all}, its rows {sum}", quantity.name()));
+                    }
+                }
+            }
+        }
+        Ok(())
     });
 }
 

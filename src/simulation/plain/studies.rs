@@ -122,13 +122,35 @@ limit = { kind = \"depth\", depth_mm = 8 }",
         "consequences = { neighbours_damaged_probability = 0.3, neighbours = 3, row_wrecked_probability = 0.2 }",
         "consequences = { rotor_wrecked_probability = 0.4 }\nhandling_damage_probability = 0.03",
     ]);
-    let unit = (crews, others, lift, (together, harm));
+    let money = (
+        one_of(&[
+            "{ kind = \"lognormal\", mean = 4000, cov = 0.8 }",
+            "{ kind = \"lognormal\", mean = 4000, cov = 0.8 }",
+            "{ kind = \"pareto\", minimum = 900, tail_exponent = 1.2, capped_at = 60000 }",
+            "{ kind = \"outcomes\", values = [0, 3000, 20000], probabilities = [0.2, 0.7, 0.1] }",
+        ]),
+        one_of(&[
+            "60",
+            "60",
+            "{ kind = \"uniform\", low = 20, high = 500 }",
+            "{ kind = \"outcomes\", values = [0, 30, 200], probabilities = [0.5, 0.25, 0.25] }",
+        ]),
+        one_of(&[
+            "110",
+            "110",
+            "[{ from_month = 11, cost = 200 }, { from_month = 4, cost = 80 }]",
+            "[{ from_month = 1, cost = 40 }, { from_month = 2, cost = 300 }, { from_month = 9, cost = 150 }]",
+        ]),
+    );
+    let money =
+        money.prop_map(|(cost, days, day)| format!("loss_cost = {cost}\nloss_days = {days}\noutage_day_cost = {day}"));
+    let unit = (crews, others, lift, (together, harm), money);
     let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0, 28.0][..]), unit);
     let correlation = prop::sample::select(&[0.0, 0.6, 1.0][..]);
     (law, spot, scatter, place, [technique(), technique(), technique()], correlation).prop_map(
         |(law, spot, scatter, (outages, past, duty, mouths, blades, window, unit), techniques, correlation)| {
             let [insitu, bench, array] = techniques;
-            let (crews, others, lift, (together, harm)) = unit;
+            let (crews, others, lift, (together, harm), money) = unit;
             format!(
                 "[study]
 name = \"random\"
@@ -210,9 +232,7 @@ dressing_cost = 4
 dressing_days = 0.25
 new_row_cost = 700
 new_row_days = 20
-loss_cost = {{ kind = \"lognormal\", mean = 4000, cov = 0.8 }}
-loss_days = 60
-outage_day_cost = 110
+{money}
 "
             )
         },

@@ -10,18 +10,20 @@ mod table;
 pub(crate) use notes::THIN_EVENTS;
 pub use table::{Column, Table, Texts};
 
-use super::estimate::{Comparison, Estimate, LONGEST_PROBABILITIES, quantile_mm};
+use super::estimate::{
+    Comparison, Estimate, LONGEST_PROBABILITIES, Measure, Scope, SpreadEstimate, Verdict, quantile_mm,
+};
 use super::length_bins::LengthBins;
 use super::observe::Quantity;
 use crate::error::{Error, Result};
 use crate::math::normal_quantile;
 use crate::model::StrategyId;
 use crate::statistics::interval;
-use notes::{note_of, without_error_if_unseen};
+use notes::{note_of, note_of_spread, without_error_if_unseen};
 pub(crate) use table::{Cell, Head};
 
 /// Names of every table, in the order in which they are best read.
-pub const TABLES: [&str; 10] = [
+pub const TABLES: [&str; 12] = [
     "summary",
     "by_unit",
     "by_row",
@@ -29,8 +31,10 @@ pub const TABLES: [&str; 10] = [
     "by_outage",
     "by_hot_spot",
     "loss_cost",
+    "spread",
     "differences",
     "rankings",
+    "limits",
     "rare_losses",
 ];
 
@@ -110,8 +114,12 @@ impl Comparison {
     /// same as `summary` for each row. `by_year`: losses in each study year, for the fleet and each row.
     /// `by_outage`: what is in each row just after each outage. `by_hot_spot`: losses from each hot spot of a row's roots.
     /// `loss_cost`: how probable it is that the losses of a row cost more than some levels. `differences`: each strategy
-    /// against the baseline, paired trial by trial. `rankings`: the strategies in order. `rare_losses`: how each row's
-    /// losses were got. All but the last two begin with the same columns, so that their lines can be put together.
+    /// against the baseline, paired trial by trial. `rankings`: the strategies in order. `limits`: the study's limits on the
+    /// chance of a loss held against each strategy, without lines where it has none. `rare_losses`: how each row's losses
+    /// were got. `spread`: percentiles of cost and days, and means of the worst lives, of the fleet, each unit and each row;
+    /// of plain lives alone, as lives with a planted crack are parts of lives, and off by less than one part in 128, which
+    /// low and high do not hold where they are of a mean. All but `rankings`, `limits` and `rare_losses` begin with the same
+    /// columns, so that their lines can be put together.
     ///
     /// # Errors
     /// Refuses an unknown name, and lists the known ones.
@@ -124,6 +132,8 @@ impl Comparison {
             "by_outage" => Ok(self.by_outage()),
             "by_hot_spot" => Ok(self.by_hot_spot()),
             "loss_cost" => Ok(self.loss_cost_table()),
+            "spread" => Ok(self.spread_table()),
+            "limits" => Ok(self.limit_table()),
             "differences" => Ok(self.difference_table()),
             "rankings" => Ok(self.ranking_table()),
             "rare_losses" => Ok(self.rare_loss_table()),
@@ -137,11 +147,15 @@ impl Comparison {
     }
 
     fn summary(&self) -> Table {
-        let mut table = Table::new("summary", &ESTIMATE_COLUMNS);
+        let has_limits = self.study.limits.is_some();
+        let limits = if has_limits { &[Head::Text("meets_limits")][..] } else { &[] };
+        let mut table = Table::new("summary", &[&ESTIMATE_COLUMNS[..], limits].concat());
         for strategy_id in self.study.strategy_ids() {
             let strategy = self.study.strategy(strategy_id);
+            let meets = self.meets_limits(strategy_id).map(Verdict::name);
             let mut add = |quantity: &str, unit: &str, noted: (Estimate, &str)| {
-                table.line(Line::new(&strategy.id, quantity, unit, noted).cells());
+                let line = Line::new(&strategy.id, quantity, unit, noted);
+                table.line(line.cells().into_iter().chain(meets.map(Cell::from)));
             };
             for (name, unit, estimate) in [
                 (MEAN_ROW, "probability", self.mean_row(strategy_id)),
@@ -300,6 +314,83 @@ impl Comparison {
         table
     }
 
+    /// Of plain lives, in which all costs are whole.
+    fn spread_table(&self) -> Table {
+        let mut heads = ESTIMATE_COLUMNS.to_vec();
+        heads.extend([Head::Text("of_unit"), Head::Text("statistic")]);
+        let mut table = Table::new("spread", &heads);
+        for (strategy_id, measure) in
+            self.study.strategy_ids().flat_map(|strategy| Measure::ALL.map(|measure| (strategy, measure)))
+        {
+            let strategy = self.study.strategy(strategy_id).id.as_str();
+            let unit = self.unit(if measure == Measure::Cost { Quantity::Cost } else { Quantity::Days });
+            let mut add = |level: &str, row: Option<&str>, of_unit: &str, numbers: Vec<SpreadEstimate>| {
+                for SpreadEstimate { statistic, share, estimate } in numbers {
+                    let shown = Estimate { low: if estimate.low < 0.0 { 0.0 } else { estimate.low }, ..estimate };
+                    let note = match note_of_spread(statistic, &shown) {
+                        "" if self.planted_lives() > 0 => "of plain lives alone",
+                        note => note,
+                    };
+                    let line = Line::new(strategy, measure.name(), unit, (shown, note));
+                    let mut cells = Line { row, probability: share, ..line }.cells().to_vec();
+                    cells[0] = level.into();
+                    cells.extend([of_unit.into(), statistic.name().into()]);
+                    table.line(cells);
+                }
+            };
+            add("fleet", None, "", self.fleet_spread(strategy_id, measure));
+            for (number, unit) in self.study.units.iter().enumerate() {
+                add("unit", None, &unit.id, self.unit_spread(number, strategy_id, measure));
+            }
+            for row in self.study.row_ids() {
+                add("row", Some(&self.study.row(row).id), "", self.row_spread(row, strategy_id, measure));
+            }
+        }
+        table
+    }
+
+    fn limit_table(&self) -> Table {
+        let heads = [
+            Head::Text("strategy"),
+            Head::Text("level"),
+            Head::Text("row"),
+            Head::Text("of_unit"),
+            Head::Number("limit"),
+            Head::Number("year"),
+            Head::Number("value"),
+            Head::Number("low"),
+            Head::Number("high"),
+            Head::Number("events"),
+            Head::Text("verdict"),
+            Head::Text("note"),
+        ];
+        let mut table = Table::new("limits", &heads);
+        for strategy in self.study.strategy_ids() {
+            for held in self.limit_verdicts(strategy) {
+                let (row, unit) = match held.scope {
+                    Scope::Row(row) => (self.study.row(row).id.as_str(), ""),
+                    Scope::Unit(unit) => ("", self.study.units[unit].id.as_str()),
+                    Scope::Fleet => ("", ""),
+                };
+                table.line([
+                    self.study.strategy(strategy).id.as_str().into(),
+                    held.scope.name().into(),
+                    row.into(),
+                    unit.into(),
+                    held.limit.into(),
+                    held.year.into(),
+                    held.chance.value.into(),
+                    held.chance.low.into(),
+                    held.chance.high.into(),
+                    held.chance.events.into(),
+                    held.verdict.name().into(),
+                    held.note().into(),
+                ]);
+            }
+        }
+        table
+    }
+
     fn difference_table(&self) -> Table {
         let mut heads = ESTIMATE_COLUMNS.to_vec();
         heads.extend([Head::Text("baseline"), Head::Number("unpaired_standard_error")]);
@@ -431,7 +522,11 @@ mod tests {
 
     #[test]
     fn every_table_is_there_and_its_columns_are_equally_long() {
-        let comparison = comparison(include_str!("../../../tests/engine/data/y2.toml"), 300);
+        let limited = concat!(
+            include_str!("../../../tests/engine/data/y2.toml"),
+            "\n[limits]\nfleet_loss_probability_per_year = 0.01\n"
+        );
+        let comparison = comparison(limited, 300);
         for name in TABLES {
             let table = comparison.table(name).expect("a known name");
             assert_eq!(table.name, name);

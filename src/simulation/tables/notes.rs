@@ -4,7 +4,7 @@ use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::fleet::Root;
 use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
-use crate::simulation::estimate::{Comparison, Difference, Estimate};
+use crate::simulation::estimate::{Comparison, Difference, Estimate, FEW_LIVES, Statistic};
 use crate::simulation::observe::Quantity;
 use crate::simulation::tally::LifeSums;
 use crate::statistics::interval;
@@ -42,8 +42,8 @@ impl Comparison {
         match (kind(quantity), quantity) {
             (_, Quantity::LossCost | Quantity::ForcedDays | Quantity::Losses) => {
                 let each = match quantity {
-                    Quantity::LossCost => costs.loss_cost.mean() + costs.loss_days * costs.outage_day_cost,
-                    Quantity::ForcedDays => costs.loss_days,
+                    Quantity::LossCost => costs.dearest_mean_loss(),
+                    Quantity::ForcedDays => costs.loss_days.mean(),
                     _ => 1.0,
                 };
                 if events == 0.0 {
@@ -182,6 +182,18 @@ pub(super) fn note_of(estimate: &Estimate) -> &'static str {
     match estimate.events {
         0.0 => NONE_SEEN,
         events if events < THIN_EVENTS => FEW_EVENTS,
+        _ => "",
+    }
+}
+
+/// Of a percentile, or of a mean of the worst lives.
+pub(super) fn note_of_spread(statistic: Statistic, estimate: &Estimate) -> &'static str {
+    let is_thin = estimate.events < FEW_LIVES;
+    match statistic {
+        Statistic::Percentile if estimate.high.is_nan() => "too few lives beyond: no upper end",
+        Statistic::Percentile if is_thin => "fewer than 10 lives beyond",
+        Statistic::WorstMean if is_thin => "fewer than 10 lives: no interval",
+        Statistic::WorstMean if estimate.high.is_nan() => "what a loss comes to has an infinite variance: no interval",
         _ => "",
     }
 }
