@@ -61,9 +61,9 @@ _COSTS = {
     "look_cost": "looks",
     "blades_out_cost": "blades out and in",
     "replacement_cost": "new blades and rows",
-    "dressing_cost": "dressing",
     "extra_day_cost": "days beyond the window",
     "loss_cost": "losses",
+    "dressing_cost": "dressing",
 }
 
 
@@ -129,6 +129,8 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     begin = np.zeros(len(strategies))
     for index, (quantity, words) in enumerate(_COSTS.items()):
         part = _values(comparison, quantity)["value"].to_numpy()
+        if quantity == "dressing_cost" and not part.any():
+            continue
         ax.barh(places, part, left=begin, color=_colour(index), label=words, height=0.6, **_told_apart(index))
         begin = begin + part
     whole = _values(comparison, "cost")

@@ -58,6 +58,8 @@ _FIGURES: dict[str, Callable[..., Any]] = {
     "cracks": plots.cracks,
     "cost_against_risk": plots.cost_against_risk,
 }
+#: Left out of the text where no strategy dresses blades.
+_OF_DRESSING = ("blades_dressed", "dressing_cost", "dressing_days")
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {
@@ -566,6 +568,8 @@ def _rare_losses(comparison: Comparison) -> str:
 
 def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:
     summary = comparison.summary
+    zero = [name for name in _OF_DRESSING if not summary[summary["quantity"] == name]["value"].any()]
+    columns = {quantity: words for quantity, words in columns.items() if quantity not in zero}
     lines = [
         [
             strategy,
