@@ -570,7 +570,9 @@ impl Life<'_, '_> {
     /// Whether a blade is damaged at an outage if blades come out.
     #[inline(always)]
     fn may_be_damaged_at(&self, outage: usize) -> bool {
-        self.strategy.policy.may_be_damaged && self.batch.inspections.damaged.may_fall_on(self.life, outage)
+        self.strategy.policy.may_be_damaged
+            && outage < self.row.nature.calendar.len()
+            && self.batch.inspections.damaged.may_fall_on(self.life, outage)
     }
 
     /// Replaces the blades that were damaged on their way out or in, if the blades came out: not those that are new.

@@ -117,7 +117,13 @@ fn costs_and_days_add_up_over_what_they_are_for_and_over_rows() {
                 (Quantity::Cost, &MONEY[1..]),
                 (
                     Quantity::Days,
-                    &[Quantity::LookDays, Quantity::BladesOutDays, Quantity::ReplacementDays, Quantity::ForcedDays][..],
+                    &[
+                        Quantity::LookDays,
+                        Quantity::BladesOutDays,
+                        Quantity::ReplacementDays,
+                        Quantity::DressingDays,
+                        Quantity::ForcedDays,
+                    ][..],
                 ),
             ] {
                 let of_row = |row, quantity| comparison.row(row, strategy, quantity).value;

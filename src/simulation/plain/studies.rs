@@ -119,8 +119,8 @@ limit = { kind = \"depth\", depth_mm = 8 }",
         "",
         "",
         "handling_damage_probability = 0.08",
-        "consequences = { neighbours_damaged_probability = 0.3, neighbours = 3, row_wrecked_probability = 0.2 }",
-        "consequences = { rotor_wrecked_probability = 0.4 }\nhandling_damage_probability = 0.03",
+        "consequences = { neighbours_damaged_probability = 0.3, neighbours = 3, row_wrecked_probability = 0.4 }",
+        "consequences = { rotor_wrecked_probability = 0.9 }\nhandling_damage_probability = 0.03",
     ]);
     let money = (
         one_of(&[

@@ -63,7 +63,7 @@ mod tests {
             row_wrecked_probability: 0.2,
             rotor_wrecked_probability: 0.1,
         };
-        let harms = [0.05, 0.1, 0.29, 0.3, 0.59, 0.6, 0.99].map(|uniform| Harm::of(&consequences, uniform));
+        let harms = [0.05, 0.11, 0.29, 0.31, 0.59, 0.61, 0.99].map(|uniform| Harm::of(&consequences, uniform));
         let (neighbours, nothing) = (Harm::Neighbours(4), Harm::Nothing);
         assert_eq!(harms, [Harm::Rotor, Harm::Row, Harm::Row, neighbours, neighbours, nothing, nothing]);
     }
