@@ -4,7 +4,7 @@
 
 use super::Study;
 use super::detection::Technique;
-use super::fleet::{HotSpot, Surface};
+use super::fleet::{Consequences, HotSpot, Root, Surface};
 use super::growth::{CrackShape, Limit};
 use super::strategy::{Action, Strategy};
 
@@ -17,9 +17,7 @@ impl Study {
                 .to_owned(),
             "A new blade, or a new row, is like the first: same origins, same scatter, age zero; it is there when needed."
                 .to_owned(),
-            "A lost blade harms no other blade, is replaced at once, alone or with its row, and moves no outage; the rest of its row is not looked \
-             at before the next look that is due."
-                .to_owned(),
+            self.about_losses(),
             "Calls on one crack by one technique differ from look to look by chance, beyond what the crack keeps and what \
              the inspection has for all its blades."
                 .to_owned(),
@@ -34,6 +32,20 @@ impl Study {
         list.extend(self.about_mouths());
         list.extend(self.without_basis());
         list
+    }
+
+    fn about_losses(&self) -> String {
+        let does_harm = |root: &&Root| root.consequences != Consequences::default();
+        let harmful = ids(self.roots.iter().filter(does_harm).map(|root| format!("roots.{}", root.id)));
+        let harm = if harmful.is_empty() {
+            "A lost blade harms no other blade,".to_owned()
+        } else {
+            format!("A lost blade harms others as stated and no further ({harmful}),")
+        };
+        format!(
+            "{harm} is replaced at once, alone or with its row, and moves no outage; the rest of its row is not looked at before \
+             the next look that is due."
+        )
     }
 
     fn about_growth(&self) -> Vec<String> {

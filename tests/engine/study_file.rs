@@ -8,6 +8,7 @@ mod form;
 mod fracture;
 mod money;
 mod numbers;
+mod plans;
 
 use proptest::prelude::{ProptestConfig, any, prop, proptest};
 use proptest::test_runner::RngSeed;

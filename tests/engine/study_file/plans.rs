@@ -1,0 +1,171 @@
+//! Forms of plans: what is refused, in which words.
+
+use super::{assert_refused, spoiled};
+use serrata::Study;
+use serrata::model::strategy::{Choice, EscalationScope, Sample, SampleSize, When};
+
+const PERIOD: &str = "first_outage = 1, every_outages = 1";
+const COVERAGE: &str = "coverage = { blade_fraction = 0.5 }";
+const ROW_END: &str = "row_end = { year = 2026, then = \"retired\" }";
+
+#[test]
+fn outages_of_a_look_are_stated_in_one_way() {
+    let read = |when: &str| {
+        let study = Study::parse(&spoiled(&[(PERIOD, when)]), "small.toml").expect("a good study");
+        study.strategies[0].looks[0].when.clone()
+    };
+    assert_eq!(read("at_outages = [1, 3]"), When::Outages(vec![1, 3]));
+    assert_eq!(read("in_years = [2020, 2026.5]"), When::Years(vec![2020.0, 2026.5]));
+    assert_refused(
+        &[(PERIOD, "at_outages = [1, 3], first_outage = 2")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].first_outage = 2
+    does not go with at_outages
+    state the outages of a look in one way",
+    );
+    assert_refused(
+        &[(PERIOD, "at_outages = [3, 1]")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].at_outages = [3, 1]
+    must be in rising order
+    sort them, each once",
+    );
+    assert_refused(
+        &[(PERIOD, "in_years = [2031]")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].in_years[1] = 2031
+    must lie within the study (the study runs from 2020 to 2030)
+    correct the year, or remove it",
+    );
+    assert_refused(
+        &[(PERIOD, "at_outages = [1], skip_after_clean = 2")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].skip_after_clean = 2
+    belongs with every_outages
+    state first_outage and every_outages, or remove it",
+    );
+    assert_refused(
+        &[(PERIOD, "first_outage = 1, every_outages = 1, skip_after_clean = 2, instead_of_others = true")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].skip_after_clean = 2
+    does not go with instead_of_others
+    remove one of the two: a look that is due by what is found cannot take the place of others",
+    );
+}
+
+#[test]
+fn a_sample_says_how_many_blades_and_which() {
+    let read = |coverage: &str| {
+        let study = Study::parse(&spoiled(&[(COVERAGE, coverage)]), "small.toml").expect("a good study");
+        study.strategies[0].looks[0].coverage.blades
+    };
+    let third = Sample::Number(SampleSize::Fraction(0.3), Choice::LeastLookedAt);
+    assert_eq!(read("coverage = { blade_fraction = 0.3, chosen = \"least-looked-at\" }"), third);
+    let ten = Sample::Number(SampleSize::Blades(10), Choice::Rotating);
+    assert_eq!(read("coverage = { blades = 10, chosen = \"rotating\" }"), ten);
+    assert_refused(
+        &[(COVERAGE, "coverage = { blades = 10 }")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].coverage.blades = 10
+    must come with chosen, which says which blades they are
+    add chosen = \"drawn\", \"rotating\" or \"least-looked-at\"",
+    );
+    assert_refused(
+        &[(COVERAGE, "coverage = { chosen = \"drawn\" }")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].coverage.chosen = \"drawn\"
+    belongs with blades or blade_fraction
+    state how many blades, or remove it",
+    );
+    assert_refused(
+        &[(COVERAGE, "coverage = { blades = 10, blade_fraction = 0.5 }")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].coverage.blades = 10
+    does not go with blade_fraction
+    state the number of blades or their fraction",
+    );
+}
+
+#[test]
+fn one_technique_alone_does_not_agree_with_any_other() {
+    assert_refused(
+        &[(COVERAGE, "agreement = \"all\"")],
+        "small.toml: 1 fault
+  line 116, strategies.look.looks[1].agreement = \"all\"
+    \"all\" asks for two techniques or more
+    name another technique in the look, or remove agreement",
+    );
+    let escalation = "escalation = { techniques = [\"eddy-current\"], first_call_stands = false, of = \"called-blades\", \
+                      from_blades = 3 }";
+    let study = Study::parse(&spoiled(&[(COVERAGE, escalation)]), "small.toml").expect("a good study");
+    let read = study.strategies[0].looks[0].escalation.as_ref().expect("an escalation");
+    assert_eq!((read.of, read.from_blades), (EscalationScope::CalledBlades, 3));
+}
+
+#[test]
+fn outages_are_put_off_within_the_study_and_before_the_next() {
+    let refused = |deferrals: &str, expected: &str| {
+        assert_refused(&[(ROW_END, &format!("deferrals = {deferrals}"))], expected);
+    };
+    refused(
+        "[{ outage = 1, by_years = 3 }]",
+        "small.toml: 1 fault
+  line 123, strategies.none.deferrals = [{ outage = 1, by_years = 3 }]
+    puts outage 1 of unit A off to 2024: it must come before the one after it (2024)
+    shorten by_years, or put off the one after it too",
+    );
+    refused(
+        "[{ outage = 3, by_years = 3.5 }]",
+        "small.toml: 1 fault
+  line 123, strategies.none.deferrals = [{ outage = 3, by_years = 3.5 }]
+    puts outage 3 of unit A off to 2030.5: it must come before the end of the study (2030)
+    shorten by_years, or put off the one after it too",
+    );
+    refused(
+        "[{ outage = 4, by_years = 0.5 }]",
+        "small.toml: 1 fault
+  line 123, strategies.none.deferrals[1] = { outage = 4, by_years = 0.5 }
+    must be of one of the 3 outages of unit A in the study
+    name another one, or the units that have it",
+    );
+    refused(
+        "[{ outage = 2, by_years = 0.5 }, { outage = 2, by_years = 1, units = [\"A\"] }]",
+        "small.toml: 1 fault
+  line 123, strategies.none.deferrals[2] = { outage = 2, by_years = 1, units = [\"A\"] }
+    puts an outage of unit A off that is put off before
+    remove one",
+    );
+    let both = "deferrals = [{ outage = 1, by_years = 3 }, { outage = 2, by_years = 0.5 }]";
+    let study = Study::parse(&spoiled(&[(ROW_END, both)]), "small.toml").expect("a good study");
+    assert_eq!(study.unit_under(0, &study.strategies[1]).outages.years, [2024.0, 2024.5, 2027.0]);
+    assert_eq!(study.unit_under(0, &study.strategies[0]).outages.years, [2021.0, 2024.0, 2027.0]);
+    assert_refused(
+        &[(ROW_END, "starts_limit = { starts_per_year = 50, from_year = 2019, cost_per_year = 0 }")],
+        "small.toml: 1 fault
+  line 123, strategies.none.starts_limit.from_year = 2019
+    must lie within the study (the study runs from 2020 to 2030)
+    correct the year; the past is as it was",
+    );
+}
+
+#[test]
+fn a_loss_does_one_thing_at_most() {
+    const ROOT: &str = "[roots.fork.hot_spots.pin]";
+    let refused = |about: &str, expected: &str| {
+        assert_refused(&[(ROOT, &format!("[roots.fork]\nconsequences = {about}\n{ROOT}"))], expected);
+    };
+    refused(
+        "{ row_wrecked_probability = 0.6, rotor_wrecked_probability = 0.5 }",
+        "small.toml: 1 fault
+  line 35, roots.fork.consequences = { row_wrecked_probability = 0.6, rotor_wrecked_probability = ...
+    have chances that sum to 1.1: a loss does one of these at most
+    lower them, so that their sum is 1 at most",
+    );
+    refused(
+        "{ neighbours = 3 }",
+        "small.toml: 1 fault
+  line 35, roots.fork.consequences.neighbours = 3
+    belongs with neighbours_damaged_probability
+    state both, how often and how many, or none of the two",
+    );
+}
