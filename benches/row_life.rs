@@ -40,7 +40,23 @@ after_loss = "replace-row"
 row_end = { year = 2037, then = "new-row" }
 "#;
 
-/// The demonstration's fleet under its five strategies, and under a sixth that has every rule.
+/// One more, with samples, agreement, confirmation, dressing and a calendar of its own.
+const SAMPLES_AND_DRESSES: &str = r#"
+[strategies.samples-and-dresses]
+description = "What every-rule leaves out."
+looks = [
+  { techniques = ["penetrant", "mpi-standard"], at_outages = [2, 5], instead_of_others = true, agreement = "all" },
+  { techniques = ["mpi-enhanced"], first_outage = 3, every_outages = 3, coverage = { blades = 20, chosen = "rotating" }, escalation = { techniques = ["mpi-enhanced"], first_call_stands = true } },
+  { techniques = ["phased-array"], first_outage = 1, every_outages = 1, coverage = { blade_fraction = 0.5, chosen = "least-looked-at" }, escalation = { techniques = ["eddy-array"], first_call_stands = false, of = "called-blades", from_blades = 2 } },
+]
+dispositions = [{ below_mm = 1.5, action = "run-on" }, { below_mm = 5, action = "dress" }, { action = "replace" }]
+dressing = { gone_probability = 0.9, life_factor = 0.5, at_most_depth_mm = 3, blades_out = false }
+deferrals = [{ outage = 2, by_years = 0.5 }]
+starts_limit = { starts_per_year = 60, from_year = 2030, cost_per_year = 100 }
+after_loss = "replace-blade"
+"#;
+
+/// The demonstration's fleet under its five strategies, and under more that have every rule.
 fn fleet_life(criterion: &mut Criterion) {
     const TRIALS: u64 = 2_000;
     /// Cracks found in the fleet under the baseline, by a second program that shares no code with the engine.
@@ -48,7 +64,12 @@ fn fleet_life(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("fleet_life");
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/demo_fleet.toml");
     let text = std::fs::read_to_string(path).expect("a study file");
-    for (name, text) in [("demonstration", text.clone()), ("and_every_rule", text + EVERY_RULE)] {
+    let priced = text.replace("\n[costs]\n", "\n[costs]\ndressing_cost = 3\ndressing_days = 0.2\n");
+    for (name, text) in [
+        ("demonstration", text.clone()),
+        ("and_every_rule", text + EVERY_RULE),
+        ("and_samples_and_dresses", priced + SAMPLES_AND_DRESSES),
+    ] {
         let study = Study::parse(&text, name).expect("a good study");
         let run = Run { trials: TRIALS, threads: 1, ..Run::default() };
         let answer = study.simulate(&run).expect("a run");

@@ -64,7 +64,10 @@ _COSTS = {
     "extra_day_cost": "days beyond the window",
     "loss_cost": "losses",
     "dressing_cost": "dressing",
+    "starts_limit_cost": "limited starts",
 }
+#: Left out where they are 0 under every strategy.
+_SELDOM = ("dressing_cost", "starts_limit_cost")
 
 
 def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:
@@ -129,7 +132,7 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     begin = np.zeros(len(strategies))
     for index, (quantity, words) in enumerate(_COSTS.items()):
         part = _values(comparison, quantity)["value"].to_numpy()
-        if quantity == "dressing_cost" and not part.any():
+        if quantity in _SELDOM and not part.any():
             continue
         ax.barh(places, part, left=begin, color=_colour(index), label=words, height=0.6, **_told_apart(index))
         begin = begin + part

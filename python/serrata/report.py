@@ -40,6 +40,7 @@ _COSTS = {
     "replacement_cost": "new blades, rows",
     "dressing_cost": "dressing",
     "extra_day_cost": "days beyond window",
+    "starts_limit_cost": "limited starts",
     "loss_cost": "losses",
 }
 _DAYS = {
@@ -58,8 +59,8 @@ _FIGURES: dict[str, Callable[..., Any]] = {
     "cracks": plots.cracks,
     "cost_against_risk": plots.cost_against_risk,
 }
-#: Left out of the text where no strategy dresses blades.
-_OF_DRESSING = ("blades_dressed", "dressing_cost", "dressing_days")
+#: Left out of the text where they are 0 under every strategy.
+_SELDOM = ("blades_damaged", "blades_dressed", "dressing_cost", "dressing_days", "starts_limit_cost")
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {
@@ -358,6 +359,7 @@ def _finds(comparison: Comparison) -> str:
         "cracks_left_after_last_outage": "left after the last",
         "blades_replaced": "blades replaced",
         "blades_replaced_on_false_calls": "of them false calls",
+        "blades_damaged": "of them damaged",
         "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",
@@ -368,14 +370,15 @@ def _finds(comparison: Comparison) -> str:
 def _left(comparison: Comparison) -> str:
     row = comparison.worst_row
     of_row = comparison.by_outage[comparison.by_outage["row"] == row]
-    years = sorted(of_row["year"].unique())
-    if not years:
+    if of_row.empty:
         return "No row has an outage within the horizon."
     head = ["", "outage", "cracks", "any crack", "longest: 50\u00a0%", "95\u00a0%", "99\u00a0%"]
-    step = math.ceil(len(years) / _MOST_OUTAGES)
     lines = []
     for strategy in comparison.study.strategies:
         of_strategy = of_row[of_row["strategy"] == strategy]
+        # A strategy may put outages off.
+        years = sorted(of_strategy["year"].unique())
+        step = math.ceil(len(years) / _MOST_OUTAGES)
         # Counted from the last, which always shows.
         for index, year in enumerate(years[(len(years) - 1) % step :: step]):
             outage = of_strategy[of_strategy["year"] == year]
@@ -568,7 +571,7 @@ def _rare_losses(comparison: Comparison) -> str:
 
 def _by_strategy(comparison: Comparison, columns: dict[str, str], scale: float = 1.0) -> str:
     summary = comparison.summary
-    zero = [name for name in _OF_DRESSING if not summary[summary["quantity"] == name]["value"].any()]
+    zero = [name for name in _SELDOM if not summary[summary["quantity"] == name]["value"].any()]
     columns = {quantity: words for quantity, words in columns.items() if quantity not in zero}
     lines = [
         [

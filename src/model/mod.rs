@@ -83,6 +83,13 @@ impl Study {
         Study::of_checked(parts).sharing_paths(self)
     }
 
+    /// Whether lives of rows of one unit may hang together under a strategy: finds on one send people to others, or a loss
+    /// on one wrecks others.
+    pub(crate) fn rows_hang_together(&self, strategy: &strategy::Strategy) -> bool {
+        strategy.sister_rows.is_some()
+            || self.roots.iter().any(|root| root.consequences.rotor_wrecked_probability > 0.0)
+    }
+
     /// The rows that nothing but their names tells from a row, itself among them.
     pub(crate) fn rows_like(&self, row: RowId) -> &[RowId] {
         self.alike.get_or_init(|| AlikeRows::of(&self.parts)).to(row)

@@ -243,13 +243,13 @@ impl Comparison {
         mean.probability(self.tally.trials as f64)
     }
 
-    /// One unit, by number, one strategy: blades lost, and the probability of any; none where its rows are lived together
-    /// with their sisters, and no planted lives tell of them.
+    /// One unit, by number, one strategy: blades lost, and the probability of any; none where its rows may be lived together,
+    /// and no planted lives tell of them.
     pub fn unit_losses(&self, unit: usize, strategy: StrategyId) -> Option<[Estimate; 2]> {
         let rows: Vec<RowId> = self.study.row_ids().filter(|row| self.study.row(*row).unit == unit).collect();
         let lives = self.tally.trials as f64;
         let has_planted = self.has_planted();
-        if !has_planted && self.study.strategy(strategy).sister_rows.is_some() {
+        if !has_planted && self.study.rows_hang_together(self.study.strategy(strategy)) {
             return None;
         }
         let plain = |row: &RowId, quantity: Quantity| {
@@ -290,7 +290,7 @@ impl Comparison {
         of_row: impl Fn(RowId) -> Answer,
         in_group: impl Fn(RowId) -> Answer,
     ) -> Answer {
-        let independent: Vec<Answer> = if self.study.strategy(strategy).sister_rows.is_some() {
+        let independent: Vec<Answer> = if self.study.rows_hang_together(self.study.strategy(strategy)) {
             let mut units = vec![Answer::default(); self.study.units.len()];
             for &row in rows {
                 let unit = &mut units[self.study.row(row).unit];

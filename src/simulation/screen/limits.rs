@@ -3,6 +3,7 @@
 use crate::distribution::Distribution;
 use crate::error::{Error, Fault, Result};
 use crate::model::Study;
+use crate::model::fleet::Consequences;
 use crate::model::growth::Limit;
 use crate::model::strategy::{Action, AfterLoss, Agreement, Sample, Strategy};
 use crate::simulation::nature::{HotSpotGrowth, NaturePlan};
@@ -48,6 +49,14 @@ pub(super) fn of_rows(study: &Study, natures: &[NaturePlan]) -> Obstacles {
         if root.replaced_together > 1 {
             let path = format!("roots.{}.replaced_together", root.id);
             obstacles.add(path, "what one blade shows has others replaced: blades are not independent", SIMULATE);
+        }
+        if root.consequences != Consequences::default() {
+            let path = format!("roots.{}.consequences", root.id);
+            obstacles.add(path, "a loss has others replaced: blades are not independent", SIMULATE);
+        }
+        if root.handling_damage_probability > 0.0 {
+            let path = format!("roots.{}.handling_damage_probability", root.id);
+            obstacles.add(path, "blades that are damaged when they come out are not screened", SIMULATE);
         }
         for (spot, plan) in root.hot_spots.iter().zip(&nature.hot_spots) {
             let path = || format!("roots.{}.hot_spots.{}", root.id, spot.id);
