@@ -73,13 +73,14 @@ def test_a_name_is_of_one_kind_wherever_it_stands():
 
 def test_a_study_tells_what_it_holds(reference):
     assert reference.name == "Reference study (invented)"
-    assert list(reference.strategies) == ["in-place-always", "bench-sometimes", "new-rows"]
+    named = ["in-place-always", "bench-sometimes", "new-rows", "sampled", "bench-and-dress"]
+    assert list(reference.strategies) == named
     assert reference.baseline == "in-place-always"
     assert reference.rows == {"north-a": 64, "south-a": 72, "south-b": 72}
     assert reference.units == ["north", "south"]
     assert reference.techniques == ["in-place-ut", "bench-mt"]
     assert (reference.start_year, reference.horizon_years, reference.currency) == (2026, 20, "kEUR")
-    assert repr(reference) == "<Study 'Reference study (invented)': 3 rows, 3 strategies, 20 years from 2026>"
+    assert repr(reference) == "<Study 'Reference study (invented)': 3 rows, 5 strategies, 20 years from 2026>"
 
 
 def test_a_saved_study_loads_as_the_same_study(reference, tmp_path):
