@@ -3,7 +3,7 @@
 //! Blades to which exactly one thing happens are counted, where a policy keeps blades apart. It is a shortcut only: they
 //! could be followed as all others are.
 
-use super::follow::covers_by_chance;
+use super::looks::covers_by_chance;
 use crate::bits::{Bits, WORD, lowest, set_bits};
 use crate::simulation::inspection::{FalseCall, FalseCalls};
 use crate::simulation::nature::{Crack, Replacement};

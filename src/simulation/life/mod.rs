@@ -4,10 +4,13 @@
 //! Blades to which exactly one thing happens are counted without being followed, where a policy keeps blades apart
 //! ([`first_event`]): the one shortcut.
 
+mod acts;
 mod dressing;
 mod first_event;
 mod follow;
 mod given;
+mod looks;
+mod losses;
 mod past;
 mod planted;
 mod row_state;
@@ -24,7 +27,8 @@ use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::Study;
 use first_event::{FirstCracks, FirstEvents};
-use follow::{Life, SeenAgain};
+use follow::Life;
+use looks::SeenAgain;
 use planted::PlantedInRow;
 pub(crate) use planted::{LossCounts, PlantedFate};
 use row_state::RowState;

@@ -8,7 +8,8 @@
 //! [`Policy::stays_if_called`]: crate::simulation::policy::Policy::stays_if_called
 
 use super::Lives;
-use super::follow::{Life, Whom};
+use super::follow::Life;
+use super::looks::Whom;
 use super::row_state::RowState;
 use crate::simulation::nature::{LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;

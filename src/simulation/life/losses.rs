@@ -1,0 +1,89 @@
+//! Losses in service, and what they do to others of the row.
+
+use super::follow::{Life, numbers};
+use super::planted::PlantedLoss;
+use crate::model::fleet::Consequences;
+use crate::model::strategy::AfterLoss;
+use crate::simulation::policy::{Harm, neighbours};
+use std::ops::ControlFlow;
+
+impl Life<'_, '_> {
+    /// Losses in the interval before an outage, in order of time; before the study they end the life.
+    #[inline(never)]
+    pub(super) fn lose_before(&mut self, outage: usize) -> ControlFlow<()> {
+        if outage < self.row.nature.calendar.start {
+            return if self.next_loss(outage).is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
+        }
+        while self.lose_next(outage).is_some() {}
+        ControlFlow::Continue(())
+    }
+
+    /// The next crack, by number, that loses its blade before an outage, and the year.
+    pub(super) fn next_loss(&self, outage: usize) -> Option<(usize, f64)> {
+        let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
+        let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
+        let lost = lost.map(|number| (number, cracks[state.cracks[number] as usize].lost_year));
+        lost.min_by(|(_, a), (_, b)| a.total_cmp(b))
+    }
+
+    /// Has the next blade lost before an outage, if there is one: what that does to others.
+    pub(super) fn lose_next(&mut self, outage: usize) -> Option<Harm> {
+        let (number, lost_year) = self.next_loss(outage)?;
+        let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
+        let (blade, hot_spot) = (crack.blade, crack.hot_spot());
+        let (key, generation) = (self.batch.loss_key(self.life, blade), self.room.state.next_generation(blade));
+        let cost = self.record.lose(lost_year, hot_spot, key, generation);
+        if self.room.planted.is(number) {
+            self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
+        }
+        let policy = &self.strategy.policy;
+        policy.lose(&mut self.room.policy);
+        let harm = if policy.consequences == Consequences::default() {
+            Harm::Nothing
+        } else {
+            Harm::of(&policy.consequences, self.batch.consequence_draw(self.life, blade, generation))
+        };
+        match (policy.after_loss, harm) {
+            (AfterLoss::ReplaceRow, _) | (_, Harm::Row | Harm::Rotor) => self.wreck(lost_year, outage),
+            (AfterLoss::ReplaceBlade, _) => {
+                self.renew_blade_in(blade, generation, lost_year, outage);
+                if !policy.groups.are_single() || harm != Harm::Nothing {
+                    self.replace_with_lost(blade, harm, lost_year, outage);
+                }
+            }
+        }
+        Some(harm)
+    }
+
+    /// The row is replaced after a loss on it, or on another one of its rotor.
+    pub(super) fn wreck(&mut self, year: f64, outage: usize) {
+        self.record.replace_row_after_loss(&self.strategy.work, year);
+        self.renew_row(year, outage);
+    }
+
+    /// Others that are replaced with a lost blade, at once: those of its group, and neighbours that it damaged with theirs.
+    #[inline(never)]
+    fn replace_with_lost(&mut self, lost: u32, harm: Harm, lost_year: f64, outage: usize) {
+        let (groups, count) = (self.strategy.policy.groups, self.row.nature.blades);
+        let damaged: Vec<u32> = match harm {
+            Harm::Neighbours(number) => neighbours(lost, number, count).collect(),
+            _ => Vec::new(),
+        };
+        let mut blades: Vec<u32> = damaged.iter().flat_map(|blade| groups.of(*blade)).chain(groups.of(lost)).collect();
+        blades.sort_unstable();
+        blades.dedup();
+        for blade in blades.into_iter().filter(|blade| *blade != lost) {
+            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&blade));
+            let generation = self.room.state.next_generation(blade);
+            self.renew_blade_in(blade, generation, lost_year, outage);
+        }
+    }
+
+    /// A new blade takes the place of one between outages.
+    fn renew_blade_in(&mut self, blade: u32, generation: u64, year: f64, outage: usize) {
+        self.clear_blade(blade, outage);
+        self.room.policy.renew_blade(blade);
+        let new = self.batch.new_blade_in(self.life, blade, generation, year);
+        self.enter(new);
+    }
+}
