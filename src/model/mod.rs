@@ -15,6 +15,7 @@ pub mod limits;
 mod parts;
 mod posterior;
 pub mod residual_stress;
+mod rules;
 pub mod strategy;
 pub mod stress_corrosion;
 pub mod uncertain;

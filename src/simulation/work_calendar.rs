@@ -1,6 +1,6 @@
 //! What each strategy schedules, outage by outage: the work of all rows of a unit, and how it fits into the window.
 //!
-//! Nothing is simulated: what looks find comes on top.
+//! Nothing is simulated: what looks find comes on top, and is said in words.
 
 use super::calendar::Calendar;
 use super::inspection::TechniquePlan;
@@ -91,6 +91,9 @@ impl Study {
         let outages = self.unit_outages();
         for (index, strategy) in self.strategies.iter().enumerate() {
             let _ = writeln!(text, "{}: {}", strategy.id, strategy.description);
+            for rule in self.rules_in_words(strategy) {
+                let _ = writeln!(text, "  - {rule}");
+            }
             let own: Vec<&UnitOutage> = outages.iter().filter(|at| at.strategy == index).collect();
             if own.is_empty() {
                 let _ = writeln!(text, "  nothing is scheduled");

@@ -49,6 +49,8 @@ fn study() -> StudyParts {
 fn a_person_reads_what_is_scheduled_at_each_outage() {
     let expected = "\
 half: It half.
+  - a called blade is watched below 2 mm long, or else is replaced below 5 mm long, or else has its row replaced
+  - after a loss the blade is replaced
   A (1 crew, window 15 days)
     outage 1 (2021): all 3 rows: ultrasonic on 50 % of blades, 2 days each; done after 6 days
     outage 2 (2024): A1: ultrasonic on 50 % of blades and eddy-current at pin, blades out, 10 days; A2, A3: ultrasonic on \
@@ -57,12 +59,17 @@ half: It half.
   B (2 crews, window 2 days)
     outage 1 (2022.5): B1: ultrasonic on 50 % of blades, 2 days; done after 2 days
 skips: It skips.
+  - after a clean look ultrasonic skips one
+  - a called blade is watched below 2 mm long, or else is replaced below 5 mm long, or else has its row replaced
+  - after a loss the blade is replaced
   A (1 crew, window 15 days)
     outage 1 (2021): all 3 rows: ultrasonic (as long as nothing is found), 2 days each; done after 6 days
     outage 3 (2027): all 3 rows: ultrasonic (as long as nothing is found), 2 days each; done after 6 days
   B (2 crews, window 2 days)
     outage 1 (2022.5): B1: ultrasonic (as long as nothing is found), 2 days; done after 2 days
 renews: It renews.
+  - a called blade is watched below 2 mm long, or else is replaced below 5 mm long, or else has its row replaced
+  - after a loss the blade is replaced
   A (1 crew, window 15 days)
     outage 1 (2021): all 3 rows: ultrasonic on 50 % of blades, 2 days each; done after 6 days
     outage 2 (2024): all 3 rows: ultrasonic on 50 % of blades, 2 days each; done after 6 days
@@ -71,6 +78,7 @@ renews: It renews.
   B (2 crews, window 2 days)
     outage 1 (2022.5): B1: ultrasonic on 50 % of blades, 2 days; done after 2 days
 retires: It retires.
+  - after a loss the row is replaced
   nothing is scheduled
 ";
     assert_eq!(study().study().work_calendar_text(), expected);
@@ -117,4 +125,48 @@ fn the_table_has_a_line_for_each_row_with_work() {
     for (ours, expected) in beyond.iter().zip(&expected) {
         assert!((ours - expected).abs() < 1e-9, "{beyond:?}");
     }
+}
+
+#[test]
+fn every_rule_of_a_plan_is_said_in_words() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/reference-study.toml");
+    let study = Study::load(path).expect("a valid study");
+    let words = |id: &str| study.rules_in_words(study.strategy(study.strategy_id(id).expect("a strategy")));
+    assert_eq!(
+        words("sampled"),
+        [
+            "at outages of bench-mt other looks do not take place",
+            "calls by bench-mt have the row looked at by bench-mt; they count anyway",
+            "calls by in-place-ut have the called blades looked at by bench-mt; they count only if confirmed",
+            "a blade is called where all of in-place-ut and bench-mt call it",
+            "at outages of in-place-ut and bench-mt other looks do not take place",
+            "a called blade is replaced",
+            "after a loss the blade is replaced",
+        ]
+    );
+    assert_eq!(
+        words("in-place-always")[2..],
+        [
+            "watched blades are looked at by in-place-ut",
+            "the row is replaced from 12 called blades on",
+            "finds on a row have the others of its unit looked at by bench-mt",
+            "after a loss the blade is replaced",
+        ]
+    );
+    assert_eq!(
+        words("bench-sometimes")[..3],
+        [
+            "after finds bench-mt comes at every outage for 2 outages",
+            "after 2 clean looks bench-mt comes 1 outage later, at most 5 outages apart",
+            "after 4 clean looks bench-mt skips one",
+        ]
+    );
+    assert_eq!(
+        words("bench-and-dress")[..2],
+        [
+            "a called blade runs on below 0.8 mm long, or else is dressed below 8 mm long and 2 mm deep, or else is replaced",
+            "a dressed crack is gone with a chance of 0.95, its place has 0.5 times the life of a new one, and at most 3 mm are \
+             ground away, with blades out",
+        ]
+    );
 }

@@ -149,7 +149,9 @@ def test_check_prints_the_calendar_of_work_before_anything_is_simulated():
     assert "  south (a crew for each row, window 25 days)" in result.output
     frame = serrata.Study.load(REFERENCE).work_calendar()
     assert list(frame.columns[:6]) == ["strategy", "unit", "row", "rotor", "outage", "year"]
-    assert result.output.count("outage ") == len(frame.groupby(["strategy", "unit", "outage"]))
+    lines = [line for line in result.output.splitlines() if line.startswith("    outage ")]
+    assert len(lines) == len(frame.groupby(["strategy", "unit", "outage"]))
+    assert "  - a called blade is watched below 2 mm long, or else is replaced" in result.output
     assert (frame["done_after_days"] >= frame["days"]).all()
     assert serrata.CAUTION in result.output
 
