@@ -87,8 +87,16 @@ impl Study {
     /// Whether lives of rows of one unit may hang together under a strategy: finds on one send people to others, or a loss
     /// on one wrecks others.
     pub(crate) fn rows_hang_together(&self, strategy: &strategy::Strategy) -> bool {
-        strategy.sister_rows.is_some()
-            || self.roots.iter().any(|root| root.consequences.rotor_wrecked_probability > 0.0)
+        strategy.sister_rows.is_some() || (0..self.units.len()).any(|unit| self.may_wreck_other_rows(unit))
+    }
+
+    /// Whether a loss on a row of a unit may wreck others.
+    pub(crate) fn may_wreck_other_rows(&self, unit: usize) -> bool {
+        let of_unit = || self.rows.iter().filter(|row| row.unit == unit);
+        of_unit().any(|one| {
+            self.roots[one.root].consequences.rotor_wrecked_probability > 0.0
+                && of_unit().filter(|other| other.rotor == one.rotor).count() > 1
+        })
     }
 
     /// The rows that nothing but their names tells from a row, itself among them.

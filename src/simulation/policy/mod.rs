@@ -181,7 +181,7 @@ impl Policy {
             starts_limit: strategy.starts_limit.clone(),
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
-            lives_with_others: strategy.sister_rows.is_some() || may_wreck_others(study, row),
+            lives_with_others: strategy.sister_rows.is_some() || study.may_wreck_other_rows(row.unit),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -457,13 +457,4 @@ impl Policy {
             acts.push(Act::WatchUntilNext);
         }
     }
-}
-
-/// Whether a loss on any row of a unit may wreck rows beside its own.
-fn may_wreck_others(study: &Study, row: &Row) -> bool {
-    let of_unit = || study.rows.iter().filter(|other| other.unit == row.unit);
-    of_unit().any(|one| {
-        study.roots[one.root].consequences.rotor_wrecked_probability > 0.0
-            && of_unit().filter(|other| other.rotor == one.rotor).count() > 1
-    })
 }
