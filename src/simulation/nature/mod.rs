@@ -54,9 +54,16 @@ pub(crate) mod purpose {
     pub const LOSS: u64 = 7;
     pub const POSTERIOR: u64 = 8;
     pub const PAST_FALSE_CALLS: u64 = 9;
-    pub const CONSEQUENCES: u64 = 10;
-    pub const HANDLING: u64 = 11;
     pub const DRESSED: u64 = 10;
+    pub const CONSEQUENCES: u64 = 11;
+    pub const HANDLING: u64 = 12;
+
+    #[test]
+    fn each_purpose_has_a_number_of_its_own() {
+        let mut all = vec![ROW_FACTOR, ROW_GROWTH, FIRST_BLADES, BLADE, INSPECTION, FALSE_CALLS, COVERAGE, LOSS];
+        all.extend([POSTERIOR, PAST_FALSE_CALLS, DRESSED, CONSEQUENCES, HANDLING]);
+        assert!(all.iter().enumerate().all(|(place, number)| place as u64 == *number), "{all:?}");
+    }
 }
 
 /// Generations of blades that are drawn once more, apart from all others.
