@@ -42,7 +42,7 @@ quick:
 lint: $(STAMPS)/package $(STAMPS)/tools
 	cargo fmt --check
 	cargo clippy --quiet --all-targets -- -D warnings
-	cargo clippy --quiet --all-targets --features python -- -D warnings
+	cargo clippy --quiet --lib --features python -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --quiet --no-deps
 	$(VENV)/bin/ruff check --quiet .
 	$(VENV)/bin/ruff format --quiet --check .

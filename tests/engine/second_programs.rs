@@ -19,7 +19,7 @@ fn one_row_with_nearly_everything_on_agrees_with_another_program() {
 
 #[test]
 fn the_demonstration_fleet_agrees_with_another_program() {
-    assert_agrees("demo_fleet", &distances("demo_fleet", 200_000, 2_000_000.0, |study| study), 3_200);
+    assert_agrees("demo_fleet", &distances("demo_fleet", 100_000, 2_000_000.0, |study| study), 3_200);
 }
 
 #[test]

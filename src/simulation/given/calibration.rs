@@ -13,7 +13,7 @@ use crate::simulation::plan::RowPlan;
 use crate::statistics::calibration::UniformBands;
 use crate::statistics::records::{Format, Records};
 
-const TRUTHS: u64 = 400;
+const TRUTHS: u64 = 200;
 /// Draws beside each truth.
 const BESIDE: usize = 99;
 
@@ -46,7 +46,7 @@ fn rank(truth: f64, draws: &[f64], stream: &mut Stream) -> f64 {
 /// What past looks found lies evenly among what was expected of them.
 #[test]
 fn finds_lie_evenly_among_what_was_expected() {
-    const PASTS: u64 = 80;
+    const PASTS: u64 = 40;
     let study = study();
     let learning = Learning { draws: 64, cracks: 256, repeats: 2, asked: 24, seed: 1, threads: 0 };
     let mut places = Vec::new();
