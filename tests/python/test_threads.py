@@ -7,6 +7,7 @@ import sys
 import textwrap
 import threading
 import time
+from functools import partial
 
 import pytest
 
@@ -115,7 +116,9 @@ def test_progress_is_one_plain_line_when_asked_for(losing, capfd):
 def interrupted(code, after=1.0, command=None):
     """Starts a program, interrupts it once it works, and gives its exit code, output and the wait."""
     command = command or [sys.executable, "-c", textwrap.dedent(code)]
-    program = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    # Tests that are started in the background ignore Ctrl-C, and so would the program.
+    listen = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    program = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=listen)
     try:
         if code:
             assert program.stdout.readline() == "works\n"
