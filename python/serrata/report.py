@@ -39,6 +39,7 @@ _COSTS = {
     "blades_out_cost": "blades out and in",
     "replacement_cost": "new blades, rows",
     "dressing_cost": "dressing",
+    "stop_cost": "extra stops",
     "extra_day_cost": "days beyond window",
     "starts_limit_cost": "limited starts",
     "loss_cost": "losses",
@@ -49,6 +50,7 @@ _DAYS = {
     "blades_out_days": "blades out and in",
     "replacement_days": "fitting new blades",
     "dressing_days": "dressing",
+    "stop_days": "extra stops",
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
@@ -60,7 +62,16 @@ _FIGURES: dict[str, Callable[..., Any]] = {
     "cost_against_risk": plots.cost_against_risk,
 }
 #: Left out of the text where they are 0 under every strategy.
-_SELDOM = ("blades_damaged", "blades_dressed", "dressing_cost", "dressing_days", "starts_limit_cost")
+_SELDOM = (
+    "blades_damaged",
+    "blades_dressed",
+    "dressing_cost",
+    "dressing_days",
+    "extra_stops",
+    "stop_cost",
+    "stop_days",
+    "starts_limit_cost",
+)
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {
@@ -363,6 +374,7 @@ def _finds(comparison: Comparison) -> str:
         "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",
+        "extra_stops": "extra stops",
     }
     return "Found and replaced, whole fleet, expected numbers within the horizon\n" + _by_strategy(comparison, columns)
 

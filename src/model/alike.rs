@@ -1,7 +1,7 @@
 //! Rows that nothing but their names tells apart: what is learned of one holds for the others.
 
 use super::fleet::{Row, Unit};
-use super::strategy::Look;
+use super::strategy::{Look, Strategy};
 use super::{RowId, StudyParts};
 use std::collections::HashMap;
 
@@ -17,7 +17,7 @@ impl AlikeRows {
     /// Rows are alike if they and their units differ in nothing that a life hangs on. Where rows are lived together with
     /// their sisters, it hangs on who these are: then only rows of one rotor are.
     pub fn of(study: &StudyParts) -> Self {
-        let have_sisters = study.strategies.iter().any(|strategy| strategy.sister_rows.is_some())
+        let have_sisters = study.strategies.iter().any(Strategy::ties_rows_of_a_unit)
             || study.roots.iter().any(|root| root.consequences.rotor_wrecked_probability > 0.0);
         // Where something is shared by all rows, or known of some, lives of two rows are not those of one.
         let is_apart = study.posterior.is_some() || !study.uncertain.is_empty();

@@ -87,7 +87,7 @@ impl Study {
     /// Whether lives of rows of one unit may hang together under a strategy: finds on one send people to others, or a loss
     /// on one wrecks others.
     pub(crate) fn rows_hang_together(&self, strategy: &strategy::Strategy) -> bool {
-        strategy.sister_rows.is_some() || (0..self.units.len()).any(|unit| self.may_wreck_other_rows(unit))
+        strategy.ties_rows_of_a_unit() || (0..self.units.len()).any(|unit| self.may_wreck_other_rows(unit))
     }
 
     /// Whether a loss on a row of a unit may wreck others.

@@ -75,7 +75,7 @@ impl StudyParts {
             let second_looks = escalations.flat_map(|escalation| &escalation.techniques);
             let sisters = strategy.sister_rows.iter().flat_map(|sisters| &sisters.techniques);
             let watch = strategy.watch.iter().map(|watch| &watch.technique);
-            let mut named = looks.chain(second_looks).chain(sisters).chain(watch);
+            let mut named = looks.chain(second_looks).chain(sisters).chain(watch).chain(strategy.techniques_at_stops());
             named.try_for_each(|technique| exists(&key, *technique, techniques))?;
             let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten());
             rows.try_for_each(|row| exists(&key, *row, ("row", self.rows.len())))?;

@@ -2,7 +2,7 @@
 
 use super::Study;
 use super::strategy::{
-    Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, SisterScope, Strategy,
+    Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, LookScope, SisterScope, Strategy,
 };
 
 impl Study {
@@ -27,10 +27,26 @@ impl Study {
             let techniques = self.named(&sisters.techniques);
             rules.push(format!("finds on a row have the others of its {of} looked at by {techniques}"));
         }
+        if let Some(look) = &strategy.extra_look {
+            rules.push(format!(
+                "finds on a row have its unit stopped {} years later, if the next outage is not before that, and the row looked \
+                 at by {}",
+                look.after_years,
+                self.named(&look.techniques)
+            ));
+        }
         rules.push(match strategy.after_loss {
             AfterLoss::ReplaceBlade => "after a loss the blade is replaced".to_owned(),
             AfterLoss::ReplaceRow => "after a loss the row is replaced".to_owned(),
         });
+        if let Some(look) = &strategy.look_after_loss {
+            let of = match look.of {
+                LookScope::Row => "its row is",
+                LookScope::Rotor => "all rows of its rotor are",
+                LookScope::Unit => "all rows of its unit are",
+            };
+            rules.push(format!("after a loss {of} looked at by {}", self.named(&look.techniques)));
+        }
         rules
     }
 

@@ -19,8 +19,12 @@ pub struct Strategy {
     pub sister_rows: Option<SisterRows>,
     /// The whole row is replaced when at least so many blades have indications at one outage.
     pub replace_row_from_blades: Option<u32>,
+    /// Finds have the unit stopped once more before the next outage, to look at the row.
+    pub extra_look: Option<ExtraLook>,
     /// What follows a loss.
     pub after_loss: AfterLoss,
+    /// After a loss rows are looked at before the unit runs again.
+    pub look_after_loss: Option<LookAfterLoss>,
     /// What happens to every row in a stated year.
     pub row_end: Option<RowEnd>,
     /// Outages that are put off.
@@ -123,6 +127,17 @@ pub struct AfterClean {
 }
 
 impl Strategy {
+    /// Whether what happens on one row may have others of its unit looked at.
+    pub(crate) fn ties_rows_of_a_unit(&self) -> bool {
+        self.sister_rows.is_some() || self.look_after_loss.as_ref().is_some_and(|look| look.of != LookScope::Row)
+    }
+
+    /// Techniques of looks between outages.
+    pub(crate) fn techniques_at_stops(&self) -> impl Iterator<Item = &usize> {
+        let extra = self.extra_look.iter().flat_map(|look| &look.techniques);
+        extra.chain(self.look_after_loss.iter().flat_map(|look| &look.techniques))
+    }
+
     /// Techniques whose calls may stand.
     pub fn techniques_that_may_stand(&self) -> impl Iterator<Item = usize> + '_ {
         let stands = |look: &&Look| look.escalation.as_ref().is_none_or(|escalation| escalation.first_call_stands);
@@ -130,7 +145,8 @@ impl Strategy {
         let second = self.looks.iter().flat_map(|look| &look.escalation).flat_map(|second| &second.techniques);
         let sisters = self.sister_rows.iter().flat_map(|sisters| &sisters.techniques);
         let watch = self.watch.iter().map(|watch| &watch.technique);
-        by_schedule.chain(second).chain(sisters).chain(watch).copied()
+        let stops = self.techniques_at_stops();
+        by_schedule.chain(second).chain(sisters).chain(watch).chain(stops).copied()
     }
 }
 
@@ -333,6 +349,39 @@ pub enum SisterScope {
     /// Those on the same rotor.
     Rotor,
     /// Those of the same unit.
+    Unit,
+}
+
+/// When indications stand on a row at an outage, its unit is stopped once more some time later, and the row looked at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExtraLook {
+    /// So long after the outage; it does not take place if the next outage comes first.
+    pub after_years: f64,
+    /// Indices of the techniques; each looks at the whole row.
+    pub techniques: Vec<usize>,
+    /// What stopping the unit costs, beside looks and days.
+    pub stop_cost: f64,
+    /// Days that the unit stands still beside the days of the work.
+    pub stop_days: f64,
+}
+
+/// After a loss rows are looked at while the unit stands still.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LookAfterLoss {
+    /// Which rows.
+    pub of: LookScope,
+    /// Indices of the techniques; each looks at whole rows.
+    pub techniques: Vec<usize>,
+}
+
+/// Which rows are looked at after a loss on one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LookScope {
+    /// The row itself.
+    Row,
+    /// All on its rotor.
+    Rotor,
+    /// All of its unit.
     Unit,
 }
 

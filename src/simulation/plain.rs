@@ -6,6 +6,7 @@
 
 #[cfg(test)]
 mod properties;
+mod stops;
 mod studies;
 
 pub(super) use studies::texts;
@@ -21,7 +22,7 @@ use crate::model::detection::{Access, SizeMeasure};
 use crate::model::economics::DayCost;
 use crate::model::fleet::Row;
 use crate::model::strategy::{
-    Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, RowEndAction, Sample,
+    Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, LookScope, RowEndAction, Sample,
     SampleSize, SisterScope, Strategy, When,
 };
 use crate::model::uncertain::UncertainInput;
@@ -37,6 +38,8 @@ pub(super) struct PlainLife {
     pub after_outage: Vec<[f64; 3]>,
     /// Work at each outage, without the lift of the rotor.
     pub jobs: Vec<Job>,
+    /// Work between outages.
+    stops: Vec<stops::StopDone>,
     /// How often rules fired of which no quantity tells.
     pub fired: [u64; Fired::COUNT],
 }
@@ -61,10 +64,13 @@ pub(super) enum Fired {
     LookedAtCalledBlades,
     CalledTooFew,
     TookThePlaceOfOthers,
+    LookedExtra,
+    LookedAfterLoss,
+    FoundAtStop,
 }
 
 impl Fired {
-    pub const COUNT: usize = Fired::TookThePlaceOfOthers as usize + 1;
+    pub const COUNT: usize = Fired::FoundAtStop as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -154,6 +160,9 @@ pub(super) struct PlainRow<'a, 'p> {
     ground_mm: BTreeMap<(u32, usize, u32), f64>,
     /// When each look of the strategy is due next, and what it makes of finds; none where its outages are stated.
     pace: Vec<Option<Pace>>,
+    /// When the unit is stopped for an extra look, if it is; and how many stops there were before an outage.
+    extra_look: Option<f64>,
+    stops_before: (usize, u64),
     /// Of each look that covers so many blades: the first of the next sample, and how often each blade was looked at.
     samples: Vec<(u32, Vec<u32>)>,
     /// Of the outage at hand: what is done there, what stands, and which techniques looked again.
@@ -178,6 +187,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             watched: Vec::new(),
             ground_mm: BTreeMap::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
+            extra_look: None,
+            stops_before: (usize::MAX, 0),
             samples: vec![(0, vec![0; study.rows[row_index].blades as usize]); strategy.looks.len()],
             covered: vec![None; strategy.looks.len()],
             work: Work::default(),
@@ -272,6 +283,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 }
             }
             let (mut work, indications) = (std::mem::take(&mut self.work), std::mem::take(&mut self.indications));
+            self.plan_extra_look(outage, !indications.is_empty());
             self.dispose(outage, self.retired(), indications, &mut work);
             self.pay(outage, &work);
         } else if self.end() == Some((outage, RowEndAction::NewRow)) {
@@ -322,8 +334,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         lost.min_by(|one, other| one.0.total_cmp(&other.0))
     }
 
-    /// A blade is lost: whether it wrecks its rotor.
-    fn lose(&mut self, year: f64, blade: u32) -> bool {
+    /// A blade is lost before an outage: whether it wrecks its rotor.
+    fn lose(&mut self, year: f64, blade: u32, next: usize) -> bool {
         let costs = &self.study.costs;
         self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
         let generation = self.next_generation(blade);
@@ -366,6 +378,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let new = self.batch.new_blade_in(LIFE, other, own, year);
             self.cracks.extend(new.start as usize..new.end as usize);
         }
+        self.look_after_loss(year, next);
         wrecks_rotor
     }
 
@@ -640,6 +653,18 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         of_technique.map(|(input, value)| input.sigma_log * value).sum()
     }
 
+    /// What shifts a technique's ln q50 at a crack at every look: surface and grade, what is uncertain, what persists.
+    fn lasting_shift(&self, crack: &Crack, index: usize) -> f64 {
+        let technique = &self.study.techniques[index];
+        let kept = self.study.techniques.iter().zip(&self.study.persistence.factor[index]);
+        let kept =
+            kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::PERSISTENT)).sum::<f64>();
+        technique.grade_shift_log
+            + technique.surface_shift_log[self.row().surface]
+            + self.uncertain_shift(index)
+            + technique.crack_sigma * kept
+    }
+
     fn is_there(&self, crack: &Crack, outage: usize) -> bool {
         crack.is_present(self.start + outage)
     }
@@ -658,14 +683,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             SizeMeasure::GeometricMean => (depth_mm * length_mm).sqrt(),
         };
         let inspection = self.batch.nature.lives[LIFE].key.child(purpose::INSPECTION).named(&technique.id);
-        let kept = self.study.techniques.iter().zip(&self.study.persistence.factor[index]);
-        let kept =
-            kept.map(|(source, weight)| weight * crack.key.named(&source.id).normal(draw::PERSISTENT)).sum::<f64>();
-        let shift = technique.grade_shift_log
-            + technique.surface_shift_log[self.row().surface]
-            + technique.inspection_sigma * inspection.normal(effect)
-            + self.uncertain_shift(index)
-            + technique.crack_sigma * kept;
+        let shift = self.lasting_shift(crack, index) + technique.inspection_sigma * inspection.normal(effect);
         let mut pod = technique.pod.at(((size_mm / technique.pod.q50_mm).ln() - shift) / technique.pod.spread);
         if let Some(gate) = technique.depth_gate {
             pod *= technique.pod.shape.at((depth_mm / gate.q50_mm).ln() / gate.spread);
@@ -1022,23 +1040,37 @@ pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife
     lives
 }
 
-/// Losses of the rows of a unit before an outage, in order of time.
+/// Losses of the rows of a unit and its stops before an outage, in order of time.
 fn lose_before(rows: &mut [PlainRow], outage: usize) {
     let years = rows[0].outages();
     let before = if outage == 0 { f64::NEG_INFINITY } else { years[outage - 1] };
     let until = years.get(outage).copied().unwrap_or(f64::MAX);
     let runs = |row: &PlainRow| row.retired().is_none_or(|retired| outage <= retired);
     loop {
-        let next = |(place, row): (usize, &PlainRow)| Some((row.next_loss(before, until)?, place));
-        let all = rows.iter().enumerate().filter(|(_, row)| runs(row)).filter_map(next);
-        let Some(((year, blade), place)) = all.min_by(|one, other| one.0.0.total_cmp(&other.0.0)) else { return };
-        if rows[place].lose(year, blade) {
-            let rotor = rows[place].row().rotor.clone();
-            for other in (0..rows.len()).filter(|&other| other != place) {
-                if rows[other].row().rotor == rotor && runs(&rows[other]) {
-                    rows[other].fire(Fired::WreckedRotor);
-                    rows[other].wreck(year);
-                }
+        let losses = |(place, row): (usize, &PlainRow)| {
+            row.next_loss(before, until).map(|(year, blade)| (year, place, Some(blade)))
+        };
+        let stops = |(place, row): (usize, &PlainRow)| row.extra_look.map(|year| (year, place, None));
+        let those_that_run = || rows.iter().enumerate().filter(|(_, row)| runs(row));
+        let all = those_that_run().filter_map(losses).chain(those_that_run().filter_map(stops));
+        let Some((year, place, lost)) = all.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
+        let Some(blade) = lost else {
+            rows[place].look_extra(outage);
+            continue;
+        };
+        let wrecks_rotor = rows[place].lose(year, blade, outage);
+        let rotor = rows[place].row().rotor.clone();
+        let of = rows[place].strategy.look_after_loss.as_ref().map(|look| look.of);
+        for other in (0..rows.len()).filter(|&other| other != place) {
+            let is_on_rotor = rows[other].row().rotor == rotor;
+            if !runs(&rows[other]) {
+                continue;
+            }
+            if wrecks_rotor && is_on_rotor {
+                rows[other].fire(Fired::WreckedRotor);
+                rows[other].wreck(year);
+            } else if of == Some(LookScope::Unit) || of == Some(LookScope::Rotor) && is_on_rotor {
+                rows[other].look_after_loss(year, outage);
             }
         }
     }
@@ -1078,6 +1110,7 @@ fn share_outages(study: &Study, strategy: &Strategy, rows: &[usize], lives: &mut
             life.values[Quantity::BladesOutDays as usize] += lift * costs.rotor_lift_days;
         }
     }
+    stops::share_stops(study, &crews, lives);
     for life in lives {
         let sum = |from: Quantity, to: Quantity| life.values[from as usize..=to as usize].iter().sum::<f64>();
         let (cost, days) = (sum(Quantity::LookCost, Quantity::LossCost), sum(Quantity::LookDays, Quantity::ForcedDays));
@@ -1266,7 +1299,7 @@ mod tests {
     #[test]
     fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
         let config = ProptestConfig {
-            cases: 1200,
+            cases: 600,
             failure_persistence: None,
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()
@@ -1286,8 +1319,8 @@ mod tests {
         // Each rule has fired often.
         let (seen, fired) = seen.into_inner();
         for (quantity, count) in Quantity::ALL.iter().zip(seen) {
-            assert!(count > 300, "{} was above zero in only {count} lives", quantity.name());
+            assert!(count > 150, "{} was above zero in only {count} lives", quantity.name());
         }
-        assert!(fired.iter().all(|count| *count > 100), "{fired:?} times fired what no quantity tells of");
+        assert!(fired.iter().all(|count| *count > 50), "{fired:?} times fired what no quantity tells of");
     }
 }

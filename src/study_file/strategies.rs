@@ -9,8 +9,8 @@ use crate::model::detection::Technique;
 use crate::model::fleet::Unit;
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Dressing,
-    Escalation, EscalationScope, Look, RowEnd, RowEndAction, Sample, SampleSize, SisterRows, SisterScope, StartsLimit,
-    Strategy, Watch, When,
+    Escalation, EscalationScope, ExtraLook, Look, LookAfterLoss, LookScope, RowEnd, RowEndAction, Sample, SampleSize,
+    SisterRows, SisterScope, StartsLimit, Strategy, Watch, When,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -39,6 +39,10 @@ pub(super) const CHOICES: [(&str, Choice); 3] =
 
 /// Words of the study file for the scope of sister rows.
 pub(super) const SISTERS: [(&str, SisterScope); 2] = [("rotor", SisterScope::Rotor), ("unit", SisterScope::Unit)];
+
+/// Words of the study file for the rows that are looked at after a loss.
+pub(super) const LOOK_SCOPES: [(&str, LookScope); 3] =
+    [("row", LookScope::Row), ("rotor", LookScope::Rotor), ("unit", LookScope::Unit)];
 
 /// Words of the study file for the action at the end of a row.
 pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
@@ -95,7 +99,27 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         section.optional("sister_rows", |section, key| section.table(key, |section| sister_rows(section, ids)));
     let replace_row_from_blades =
         section.optional("replace_row_from_blades", |section, key| section.whole(key, bounds::BLADES));
+    let extra_look =
+        section.optional("extra_look", |section, key| section.table(key, |section| extra_look(section, ids)));
     let after_loss = section.choice("after_loss", &AFTER_LOSS);
+    let look_after_loss =
+        section.optional("look_after_loss", |section, key| section.table(key, |section| look_after_loss(section, ids)));
+    for key in ["extra_look", "look_after_loss"].into_iter().filter(|key| section.has(key)) {
+        if acts(Action::Dress) {
+            let remedy = "remove it, or replace, watch or run on instead";
+            section.fault(
+                key,
+                "does not go with a disposition of action \"dress\": blades are dressed at outages",
+                remedy,
+            );
+        }
+    }
+    if let (Some(Some(look)), Some(AfterLoss::ReplaceRow)) = (&look_after_loss, after_loss)
+        && look.of == LookScope::Row
+    {
+        let rule = "does not go with after_loss = \"replace-row\": the row is new then";
+        section.fault("look_after_loss", rule, "look at the others of its rotor or unit, or remove it");
+    }
     let row_end = section.optional("row_end", |section, key| section.table(key, |section| row_end(section, window)));
     let deferrals = section.optional("deferrals", |section, key| deferrals(section, key, ids, units, window));
     let starts_limit = section
@@ -110,7 +134,9 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         watch: watch?,
         sister_rows: sister_rows?,
         replace_row_from_blades: replace_row_from_blades?,
+        extra_look: extra_look?,
         after_loss: after_loss?,
+        look_after_loss: look_after_loss?,
         row_end: row_end?,
         deferrals: deferrals?.unwrap_or_default(),
         starts_limit: starts_limit?,
@@ -265,6 +291,20 @@ fn sister_rows(section: &Section, ids: &Ids) -> Option<SisterRows> {
     let of = section.choice("of", &SISTERS);
     let techniques = section.references("techniques", "technique", &ids.techniques);
     Some(SisterRows { of: of?, techniques: techniques? })
+}
+
+fn extra_look(section: &Section, ids: &Ids) -> Option<ExtraLook> {
+    let after_years = section.number("after_years", bounds::OUTAGE_INTERVAL_YEARS);
+    let techniques = section.references("techniques", "technique", &ids.techniques);
+    let stop_cost = section.number("stop_cost", bounds::COST);
+    let stop_days = section.number("stop_days", bounds::DAYS);
+    Some(ExtraLook { after_years: after_years?, techniques: techniques?, stop_cost: stop_cost?, stop_days: stop_days? })
+}
+
+fn look_after_loss(section: &Section, ids: &Ids) -> Option<LookAfterLoss> {
+    let of = section.choice("of", &LOOK_SCOPES);
+    let techniques = section.references("techniques", "technique", &ids.techniques);
+    Some(LookAfterLoss { of: of?, techniques: techniques? })
 }
 
 fn coverage(section: &Section, ids: &Ids) -> Option<Coverage> {

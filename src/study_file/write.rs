@@ -411,7 +411,21 @@ impl Page {
         if let Some(blades) = strategy.replace_row_from_blades {
             self.entry("replace_row_from_blades", blades.to_string());
         }
+        let names = |techniques: &[usize]| list(techniques.iter().map(|index| text(&study.techniques[*index].id)));
+        if let Some(look) = &strategy.extra_look {
+            let entries = [
+                ("after_years", number(look.after_years)),
+                ("techniques", names(&look.techniques)),
+                ("stop_cost", number(look.stop_cost)),
+                ("stop_days", number(look.stop_days)),
+            ];
+            self.entry("extra_look", table(&entries));
+        }
         self.entry("after_loss", word(strategy.after_loss, &strategies::AFTER_LOSS));
+        if let Some(look) = &strategy.look_after_loss {
+            let of = word(look.of, &strategies::LOOK_SCOPES);
+            self.entry("look_after_loss", table(&[("of", of), ("techniques", names(&look.techniques))]));
+        }
         if let Some(end) = strategy.row_end {
             let then = word(end.then, &strategies::ROW_ENDS);
             self.entry("row_end", table(&[("year", number(end.year)), ("then", then)]));

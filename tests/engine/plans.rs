@@ -386,3 +386,133 @@ fn blades_are_damaged_on_their_way_out_or_in() {
     let plan = Plan { blades: 1, cracked: Vec::new(), outages: "[1]", in_place: [1.0, 0.5], ..Plan::replacing(second) };
     assert_near(live(&damaging(&plan)).fleet_of(0, Quantity::BladesDamaged), 0.5 * 0.2);
 }
+
+/// A find at an outage has the unit stopped half a year later, and the row looked at with blades out, which finds the rest.
+#[test]
+fn finds_have_the_unit_stopped_once_more() {
+    let plan = |after_years: f64| Plan {
+        cracked: vec![1, 2, 3],
+        outages: "[1, 1.8]",
+        in_place: [0.5, 0.0],
+        strategies: strategy(
+            "one",
+            "{ techniques = [\"ut\"], at_outages = [1] }",
+            &format!(
+                "dispositions = [{{ action = \"replace\" }}]\nextra_look = {{ after_years = {after_years}, techniques = \
+                 [\"mt\"], stop_cost = 40, stop_days = 3 }}"
+            ),
+        ),
+        ..Plan::default()
+    };
+    let with_priced_days = |text: String| text.replace("outage_day_cost = 0", "outage_day_cost = 7");
+    let live = |text: String| {
+        let study = Study::parse(&text, "plan").unwrap_or_else(|error| panic!("{error}"));
+        study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run")
+    };
+    let lived = live(with_priced_days(plan(0.5).text()));
+    let any = 1.0 - 0.5_f64.powi(3);
+    // Three in all where any is called, else none.
+    let (first, rest) = (1.5, 3.0 * any - 1.5);
+    let of = |quantity| lived.fleet_of(0, quantity);
+    assert_near(of(Quantity::CracksFound), first + rest);
+    assert_near(of(Quantity::BladesReplaced), first + rest);
+    assert_near(of(Quantity::ExtraStops), any);
+    assert_near(of(Quantity::StopCost), 40.0 * any);
+    assert_near(of(Quantity::StopDays), 3.0 * any);
+    assert_near(of(Quantity::OutagesWithCalls), any);
+    assert_near(of(Quantity::LookCost), 110.0 + 110.0 * any);
+    assert_near(of(Quantity::LookDays), 2.0 + 2.0 * any);
+    assert_near(of(Quantity::TimesOut), any);
+    assert_near(of(Quantity::BladesOutCost), 1000.0 * any);
+    assert_near(of(Quantity::ReplacementCost), 10.0 * (first + rest));
+    // No window at the outage, and none at the stop.
+    let days = 2.0 + 0.5 * first + any * (3.0 + 2.0 + 5.0) + 0.5 * rest;
+    assert_near(of(Quantity::Days), days);
+    assert_near(of(Quantity::DaysBeyondWindow), days);
+    assert_near(of(Quantity::ExtraDayCost), 7.0 * days);
+    // The next outage comes first; or after the last one the end of the study does.
+    assert_near(live(plan(0.9).text()).fleet_of(0, Quantity::ExtraStops), 0.0);
+    for (after_years, stops) in [(5.0, 0.0), (4.9, any)] {
+        let alone = plan(after_years).text().replace("[1, 1.8]", "[1]");
+        assert_near(live(alone).fleet_of(0, Quantity::ExtraStops), stops);
+    }
+    // Two rows of a unit that find something stop it once; both are worked on at the same time, or one after the other.
+    let text = with_priced_days(plan(0.5).text());
+    let begin = text.find("[rows.row]").expect("a row");
+    let end = begin + text[begin..].find("[techniques").expect("what follows");
+    let twin = text[begin..end].replace("[rows.row]", "[rows.twin]").replace("rotor = \"x\"", "rotor = \"y\"");
+    let (both, either) = (any * any, 1.0 - (1.0 - any) * (1.0 - any));
+    for crews in [2, 1] {
+        let text = format!("{}{twin}{}", &text[..end], &text[end..]);
+        let lived = live(text.replace("[units.u]\n", &format!("[units.u]\ncrews = {crews}\n")));
+        let of = |quantity| lived.fleet_of(0, quantity);
+        assert_near(of(Quantity::ExtraStops), either);
+        assert_near(of(Quantity::StopCost), 40.0 * either);
+        assert_near(of(Quantity::StopDays), 3.0 * either);
+        if crews == 1 {
+            assert_near(of(Quantity::DaysBeyondWindow), 2.0 * days - 3.0 * both);
+        }
+    }
+}
+
+/// Three cracks on a row that all lose their blades unless they are found, each loss with a look at what is left of its row
+/// or at more; on the other row two that never do.
+#[test]
+fn a_loss_has_rows_looked_at_while_the_unit_stands_still() {
+    let p: f64 = 0.6;
+    let text = |of: &str, rotor: &str| {
+        let rest = format!(
+            "dispositions = [{{ action = \"replace\" }}]\nlook_after_loss = {{ of = \"{of}\", techniques = [\"ut\"] }}"
+        );
+        let plan = Plan {
+            cracked: vec![1, 2, 3],
+            outages: "[5.5]",
+            in_place: [p, 0.0],
+            strategies: strategy("one", "", &rest),
+            ..Plan::default()
+        };
+        // At 1 mm a crack has 41,000 starts to go, by the integral of Paris' law; at 3 mm 8,000.
+        let text = plan.text().replace(
+            "  { from_year = -1.999, starts_per_year = 0, hours_per_year = 0 },\n",
+            "  { from_year = -1.999, starts_per_year = 0, hours_per_year = 0 },\n  { from_year = 0, starts_per_year = 10000, \
+             hours_per_year = 0 },\n",
+        );
+        let text =
+            text.replace("initial_depth_mm = 1\n", "initial_depth_mm = { kind = \"uniform\", low = 1, high = 3 }\n");
+        let text = text.replace("outage_day_cost = 0", "outage_day_cost = 7");
+        let begin = text.find("[rows.row]").expect("a row");
+        let end = begin + text[begin..].find("[techniques").expect("what follows");
+        let twin = text[begin..end]
+            .replace("[rows.row]", "[rows.twin]")
+            .replace("root = \"r\"", "root = \"tough\"")
+            .replace("rotor = \"x\"", &format!("rotor = \"{rotor}\""))
+            .replace("[4, ", "[3, 4, ");
+        let begin = text.find("[roots.r.hot_spots.h]").expect("a root");
+        let spot = &text[begin..begin + text[begin..].find("[units").expect("what follows")];
+        let tough = spot.replace("roots.r.", "roots.tough.").replace("membrane_mpa = 300", "membrane_mpa = 30");
+        format!("{}{twin}{tough}{}", &text[..end], &text[end..])
+    };
+    // One loss where both others are called after it; two where one of them is, or at the next chance; else three.
+    let losses = [p * p, 2.0 * p * (1.0 - p) + (1.0 - p).powi(2) * p, (1.0 - p).powi(3)];
+    let mean: f64 = losses.iter().zip(1..).map(|(chance, count)| chance * f64::from(count)).sum();
+    let missed: f64 = losses.iter().zip(1..).map(|(chance, looks)| chance * (1.0 - p).powi(looks)).sum();
+    for (of, rotor, is_twin_seen) in
+        [("row", "x", false), ("rotor", "x", true), ("rotor", "y", false), ("unit", "y", true)]
+    {
+        let study = Study::parse(&text(of, rotor), "plan").unwrap_or_else(|error| panic!("{error}"));
+        let lived = study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run");
+        let twin = if is_twin_seen { 1.0 } else { 0.0 };
+        let of = |quantity| lived.fleet_of(0, quantity);
+        let found = 3.0 - mean + twin * 2.0 * (1.0 - missed);
+        assert_near(of(Quantity::Losses), mean);
+        assert_near(of(Quantity::CracksFound), found);
+        assert_near(of(Quantity::BladesReplaced), found);
+        assert_near(of(Quantity::LookCost), 110.0 * mean * (1.0 + twin));
+        assert_near(of(Quantity::ExtraStops), 0.0);
+        // Each row has a crew of its own: days go on at the same time.
+        let days = of(Quantity::DaysBeyondWindow).value;
+        assert!(days < 2.0 * mean * (1.0 + twin) + 0.5 * found && days >= 2.0 * mean, "{days}");
+        assert_near(of(Quantity::ExtraDayCost), 7.0 * days);
+        assert_near(lived.row_of(0, 0, Quantity::CracksFound), 3.0 - mean);
+    }
+}

@@ -6,10 +6,12 @@ mod calls;
 mod false_calls;
 mod plan;
 mod sizing;
+mod stops;
 mod technique;
 
 pub(crate) use false_calls::{FalseCall, FalseCalls};
 pub(crate) use plan::InspectionPlan;
+pub(crate) use stops::Stop;
 pub(crate) use technique::TechniquePlan;
 
 use super::nature::{Nature, NaturePlan, purpose};
@@ -30,6 +32,10 @@ pub(crate) mod draw {
     pub const PAST_SIZE: u64 = 3 << 32;
     /// Measured depths, by outages to come.
     pub const DEPTH: u64 = 4 << 32;
+    /// Calls, measured lengths and measured depths at stops between outages.
+    pub const STOP_CALL: u64 = 5 << 32;
+    pub const STOP_SIZE: u64 = 6 << 32;
+    pub const STOP_DEPTH: u64 = 7 << 32;
 }
 
 /// The answers of all techniques in use, in some lives of a row.
@@ -89,7 +95,8 @@ mod tests {
     /// No two of them meet, for any number of outages.
     #[test]
     fn draws_of_a_crack_and_a_technique_lie_far_apart() {
-        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH];
+        let mut firsts = vec![draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH];
+        firsts.extend([draw::STOP_CALL, draw::STOP_SIZE, draw::STOP_DEPTH]);
         assert!(
             draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
         );

@@ -34,6 +34,7 @@ impl Life<'_, '_> {
     /// Begins it at the start of the study.
     pub fn begin(&mut self) {
         self.room.state.begin(self.strategy, self.row.nature.calendar.start, 0);
+        self.room.stops = (usize::MAX, 0);
         self.room.planted.begin();
         self.strategy.policy.begin(&mut self.room.policy);
         self.enter_first();
@@ -78,7 +79,7 @@ impl Life<'_, '_> {
 
     /// Losses before an outage, and its own looks at the row: whether anything is to be decided.
     pub fn meet(&mut self, outage: usize) -> ControlFlow<(), bool> {
-        if self.room.state.take_losses(outage) {
+        if self.room.state.take_losses_and_stops(outage) {
             self.lose_before(outage)?;
         }
         let (is_visited, calls_are_due) = self.room.state.take_visit(outage);
@@ -97,6 +98,9 @@ impl Life<'_, '_> {
         }
         if self.may_be_damaged_at(outage) {
             self.damage_in_handling(outage);
+        }
+        if self.strategy.policy.stops.after_finds.is_some() {
+            self.plan_extra_look(outage);
         }
         self.room.state.forget_calls_of_gone(self.strategy, outage + 1);
         ControlFlow::Continue(())
@@ -125,6 +129,9 @@ impl Life<'_, '_> {
         state.visit_each(self.events.followed_calls(&self.strategy.policy).outages(self.life));
         self.strategy.policy.alarm().into_iter().for_each(|outage| state.visit(outage));
         self.room.policy.watched.iter().for_each(|watched| state.visit(watched.outage));
+        if self.room.policy.extra_look_year.is_some() {
+            state.stop_before(window);
+        }
         for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
             state.set_due(self.strategy, look, next);
         }

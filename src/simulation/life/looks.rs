@@ -363,7 +363,7 @@ pub(super) struct SeenAgain {
 }
 
 /// Notes an indication, by length and depth; of equal lengths the first counts.
-fn note(blades: &mut Vec<CalledBlade>, blade: u32, [length_mm, depth_mm]: [f64; 2], technique: usize) {
+pub(super) fn note(blades: &mut Vec<CalledBlade>, blade: u32, [length_mm, depth_mm]: [f64; 2], technique: usize) {
     match blades.iter_mut().find(|called| called.blade == blade) {
         Some(called) => {
             if length_mm > called.longest_mm {

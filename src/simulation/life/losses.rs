@@ -1,4 +1,4 @@
-//! Losses in service, and what they do to others of the row.
+//! Losses in service, what they do to others of the row, and stops between outages.
 
 use super::follow::{Life, numbers};
 use super::planted::PlantedLoss;
@@ -8,18 +8,40 @@ use crate::simulation::policy::{Harm, neighbours};
 use std::ops::ControlFlow;
 
 impl Life<'_, '_> {
-    /// Losses in the interval before an outage, in order of time; before the study they end the life.
+    /// Losses and stops in the interval before an outage, in order of time; before the study a loss ends the life.
     #[inline(never)]
     pub(super) fn lose_before(&mut self, outage: usize) -> ControlFlow<()> {
         if outage < self.row.nature.calendar.start {
             return if self.next_loss(outage).is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
         }
-        while self.lose_next(outage).is_some() {}
+        while self.next_event(outage).is_some() {
+            self.live_next_event(outage);
+        }
         ControlFlow::Continue(())
     }
 
+    /// The year of the next loss or stop before an outage.
+    pub(super) fn next_event(&self, outage: usize) -> Option<f64> {
+        let lost = self.next_loss(outage).map(|(_, year)| year);
+        let all = lost.into_iter().chain(self.room.policy.extra_look_year);
+        all.min_by(f64::total_cmp)
+    }
+
+    /// Lives the next loss or stop before an outage: what a loss does to others.
+    pub(super) fn live_next_event(&mut self, outage: usize) -> Option<Harm> {
+        let lost = self.next_loss(outage).map_or(f64::INFINITY, |(_, year)| year);
+        match self.room.policy.extra_look_year.filter(|stop| *stop < lost) {
+            Some(year) => {
+                self.room.policy.extra_look_year = None;
+                self.look_extra(year, outage);
+                None
+            }
+            None => self.lose_next(outage),
+        }
+    }
+
     /// The next crack, by number, that loses its blade before an outage, and the year.
-    pub(super) fn next_loss(&self, outage: usize) -> Option<(usize, f64)> {
+    fn next_loss(&self, outage: usize) -> Option<(usize, f64)> {
         let (state, cracks) = (&self.room.state, &self.batch.nature.cracks);
         let lost = state.words().flat_map(|word| numbers(word, state.lost_before(word, outage)));
         let lost = lost.map(|number| (number, cracks[state.cracks[number] as usize].lost_year));
@@ -27,7 +49,7 @@ impl Life<'_, '_> {
     }
 
     /// Has the next blade lost before an outage, if there is one: what that does to others.
-    pub(super) fn lose_next(&mut self, outage: usize) -> Option<Harm> {
+    fn lose_next(&mut self, outage: usize) -> Option<Harm> {
         let (number, lost_year) = self.next_loss(outage)?;
         let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
         let (blade, hot_spot) = (crack.blade, crack.hot_spot());
@@ -44,13 +66,19 @@ impl Life<'_, '_> {
             Harm::of(&policy.consequences, self.batch.consequence_draw(self.life, blade, generation))
         };
         match (policy.after_loss, harm) {
-            (AfterLoss::ReplaceRow, _) | (_, Harm::Row | Harm::Rotor) => self.wreck(lost_year, outage),
+            (AfterLoss::ReplaceRow, _) | (_, Harm::Row | Harm::Rotor) => {
+                self.wreck(lost_year, outage);
+                return Some(harm);
+            }
             (AfterLoss::ReplaceBlade, _) => {
                 self.renew_blade_in(blade, generation, lost_year, outage);
                 if !policy.groups.are_single() || harm != Harm::Nothing {
                     self.replace_with_lost(blade, harm, lost_year, outage);
                 }
             }
+        }
+        if let Some(look) = &policy.stops.after_loss {
+            self.look_after_loss(&look.techniques, lost_year, outage);
         }
         Some(harm)
     }
@@ -80,7 +108,7 @@ impl Life<'_, '_> {
     }
 
     /// A new blade takes the place of one between outages.
-    fn renew_blade_in(&mut self, blade: u32, generation: u64, year: f64, outage: usize) {
+    pub(super) fn renew_blade_in(&mut self, blade: u32, generation: u64, year: f64, outage: usize) {
         self.clear_blade(blade, outage);
         self.room.policy.renew_blade(blade);
         let new = self.batch.new_blade_in(self.life, blade, generation, year);

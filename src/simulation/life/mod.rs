@@ -14,6 +14,7 @@ mod losses;
 mod past;
 mod planted;
 mod row_state;
+mod stops;
 mod unit;
 
 use super::nature::{Crack, IntegrationCounts, LifeKey, Mark, Replacement};
@@ -73,6 +74,8 @@ struct Room {
     acts: Vec<Act>,
     /// Blades that turned out too deeply cracked to be dressed there.
     too_deep: Vec<u32>,
+    /// The outage to which the last stop came before, and how many stops there were before that outage.
+    stops: (usize, u64),
     planted: PlantedInRow,
 }
 

@@ -24,6 +24,8 @@ pub(super) struct RowState {
     losses: u64,
     calls_due: u64,
     alarms: u64,
+    /// Those before which the unit is stopped.
+    stops: u64,
     /// Those at which looks at a planted crack count, whether they call it or not.
     planted: u64,
     /// For each scheduled look the outages at which it is due, as bits.
@@ -133,7 +135,7 @@ impl RowState {
     /// Looks at the outages from one on, of which nothing is known yet.
     fn look_from(&mut self, strategy: &StrategyPlan, window: usize) {
         self.window = window;
-        (self.losses, self.calls_due, self.alarms, self.planted) = (0, 0, 0, 0);
+        (self.losses, self.calls_due, self.alarms, self.stops, self.planted) = (0, 0, 0, 0, 0);
         self.looks_due.clear();
         let scheduled = strategy.policy.scheduled.iter();
         self.looks_due.extend(scheduled.map(|look| look.looks_at.read(window) & lowest(WINDOW)));
@@ -208,14 +210,21 @@ impl RowState {
     /// The next outage of the window before which a blade is lost, or at which something may be called or is due.
     #[inline(always)]
     pub fn next_outage(&self) -> Option<usize> {
-        let due = self.losses | self.calls_due | self.alarms | self.planted;
+        let due = self.losses | self.stops | self.calls_due | self.alarms | self.planted;
         (due != 0).then(|| self.window + due.trailing_zeros() as usize)
     }
 
-    /// Whether a blade may be lost before an outage, which is asked once.
+    /// Whether a blade may be lost or the unit stopped before an outage, which is asked once.
     #[inline(always)]
-    pub fn take_losses(&mut self, outage: usize) -> bool {
-        take(&mut self.losses, outage - self.window)
+    pub fn take_losses_and_stops(&mut self, outage: usize) -> bool {
+        take(&mut self.losses, outage - self.window) | take(&mut self.stops, outage - self.window)
+    }
+
+    /// The unit is stopped before an outage.
+    pub fn stop_before(&mut self, outage: usize) {
+        if (self.window..self.window + WINDOW).contains(&outage) {
+            self.stops |= 1 << (outage - self.window);
+        }
     }
 
     /// Whether the row is to be visited at an outage, and whether cracks may be called there by schedule; asked once.

@@ -4,6 +4,7 @@ use super::Lives;
 use super::planted::{LossCounts, PlantedFate};
 use super::row_state::WINDOW;
 use crate::model::Study;
+use crate::model::strategy::LookScope;
 use crate::simulation::nature::{IntegrationCounts, LifeKey, Mark, Planted};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
 use crate::simulation::plan::{RowPlan, UnitPlan};
@@ -180,8 +181,12 @@ impl<'p> UnitLives<'p> {
 
     /// Losses of all rows before an outage, in order of time, where one may wreck other rows.
     fn lose_before(&mut self, life: usize, strategy: usize, outage: usize) {
-        let may_wreck = |row: &Lives| row.policy(strategy).consequences.rotor_wrecked_probability > 0.0;
-        if !self.rows.iter().any(may_wreck) {
+        let concerns_others = |row: &Lives| {
+            let policy = row.policy(strategy);
+            policy.consequences.rotor_wrecked_probability > 0.0
+                || policy.stops.after_loss.as_ref().is_some_and(|look| look.of != LookScope::Row)
+        };
+        if !self.rows.iter().any(concerns_others) {
             return;
         }
         loop {
@@ -189,7 +194,7 @@ impl<'p> UnitLives<'p> {
             for place in 0..self.rows.len() {
                 let at = self.rows[place].calendar().start + outage;
                 let own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-                if let Some((_, year)) = own.next_loss(at)
+                if let Some(year) = own.next_event(at)
                     && !self.are_over[place]
                     && earliest.is_none_or(|(before, _)| year < before)
                 {
@@ -199,14 +204,20 @@ impl<'p> UnitLives<'p> {
             let Some((year, place)) = earliest else { return };
             let at = self.rows[place].calendar().start + outage;
             let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-            if own.lose_next(at) != Some(Harm::Rotor) {
-                continue;
-            }
+            let Some(harm) = own.live_next_event(at) else { continue };
             let rotors = &self.unit.rotors;
-            for other in (0..self.rows.len()).filter(|&other| other != place && rotors[other] == rotors[place]) {
-                if !self.are_over[other] {
-                    let at = self.rows[other].calendar().start + outage;
-                    self.rows[other].under(strategy).life(life, strategy, &mut self.records[other]).wreck(year, at);
+            for other in (0..self.rows.len()).filter(|&other| other != place) {
+                if self.are_over[other] {
+                    continue;
+                }
+                let is_on_rotor = rotors[other] == rotors[place];
+                let at = self.rows[other].calendar().start + outage;
+                let mut own = self.rows[other].under(strategy).life(life, strategy, &mut self.records[other]);
+                if harm == Harm::Rotor && is_on_rotor {
+                    own.wreck(year, at);
+                } else {
+                    let techniques = own.strategy.policy.stops.after_loss_on_other(is_on_rotor);
+                    own.look_after_loss(techniques, year, at);
                 }
             }
         }

@@ -18,6 +18,7 @@ mod new_blades;
 mod on_curve;
 mod plan;
 mod planted;
+mod seen;
 mod sizes;
 
 pub(crate) use cohort::Cohort;
@@ -33,6 +34,7 @@ pub(crate) use new_blades::Replacement;
 pub(crate) use on_curve::{OnCurve, own_toughness};
 pub(crate) use plan::NaturePlan;
 pub(crate) use planted::{CrackDraws, LOST, Numbers, Planted, Standing};
+pub(crate) use seen::Seen;
 pub(crate) use sizes::{SPARE, Sizes, whole_blocks};
 
 use crate::math::{exp, ln};

@@ -11,7 +11,7 @@ pub(crate) use cracks_left::{CracksLeft, GROUP, Occupancy};
 pub use quantity::Quantity;
 pub(crate) use quantity::{NOTHING, Values};
 pub(crate) use unit_work::{UnitBuffers, UnitWork};
-pub(crate) use work::{WorkDone, WorkPlan};
+pub(crate) use work::{Unscheduled, WorkDone, WorkPlan};
 
 use super::calendar::Calendar;
 use crate::model::Study;
@@ -43,7 +43,18 @@ pub(crate) struct LifeRecord {
     jobs: Vec<(u32, Job)>,
     /// Most days of them.
     most_days: f64,
+    /// Work between outages.
+    stops: Vec<StopDone>,
     loss_prices: LossPrices,
+}
+
+/// Work on a row between outages.
+#[derive(Debug, Clone, Copy)]
+struct StopDone {
+    year: f64,
+    job: Job,
+    /// What stopping the unit costs, and for how many days beside the work; none where it stood still anyway.
+    stopped: Option<[f64; 2]>,
 }
 
 impl LifeRecord {
@@ -59,6 +70,7 @@ impl LifeRecord {
             work: WorkDone::new(calendar.len()),
             jobs: Vec::new(),
             most_days: 0.0,
+            stops: Vec::new(),
             loss_prices: LossPrices::new(study),
         }
     }
@@ -70,6 +82,7 @@ impl LifeRecord {
         self.loss_years.clear();
         self.loss_spots.clear();
         self.lost_value = 0.0;
+        self.stops.clear();
         self.cracks_left.begin();
     }
 
@@ -114,6 +127,13 @@ impl LifeRecord {
         self.values[Quantity::BladesReplaced as usize] += 1.0;
         self.values[Quantity::BladesDamaged as usize] += f64::from(u8::from(is_damaged));
         self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_blade_cost();
+    }
+
+    /// The unit stood still in a year between outages, and work was done on the row; whether it was stopped for that, at
+    /// what cost and for how many days.
+    pub fn stop(&mut self, plan: &WorkPlan, year: f64, work: &Unscheduled, stopped: Option<[f64; 2]>) {
+        let job = work.add_alone(plan, self.loss_prices.value(year), &mut self.values);
+        self.stops.push(StopDone { year, job, stopped });
     }
 
     /// A further look was called for.

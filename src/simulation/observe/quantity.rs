@@ -28,6 +28,8 @@ pub enum Quantity {
     Escalated,
     /// Times that the blades came out.
     TimesOut,
+    /// Times that the unit was stopped between outages for an extra look, split over the rows that were looked at.
+    ExtraStops,
     /// All costs.
     Cost,
     /// Costs of looks.
@@ -38,7 +40,9 @@ pub enum Quantity {
     ReplacementCost,
     /// Costs of dressing blades.
     DressingCost,
-    /// Costs of days beyond the window.
+    /// Costs of stopping the unit for extra looks, beside the looks and the days.
+    StopCost,
+    /// Costs of days beyond the window, and of all days of stops between outages.
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
     StartsLimitCost,
@@ -54,15 +58,18 @@ pub enum Quantity {
     ReplacementDays,
     /// Days of dressing blades.
     DressingDays,
+    /// Days that the unit stood still for extra looks, beside the work.
+    StopDays,
     /// Days of forced outages.
     ForcedDays,
-    /// Days of work at the unit's outages beyond their windows, split over the rows that cause them.
+    /// Days of work at the unit's outages beyond their windows, and all days of stops between outages but those that a loss
+    /// forces, split over the rows that cause them.
     DaysBeyondWindow,
 }
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 26] = [
+    pub const ALL: [Quantity; 29] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -74,11 +81,13 @@ impl Quantity {
         Quantity::OutagesWithCalls,
         Quantity::Escalated,
         Quantity::TimesOut,
+        Quantity::ExtraStops,
         Quantity::Cost,
         Quantity::LookCost,
         Quantity::BladesOutCost,
         Quantity::ReplacementCost,
         Quantity::DressingCost,
+        Quantity::StopCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
         Quantity::LossCost,
@@ -87,6 +96,7 @@ impl Quantity {
         Quantity::BladesOutDays,
         Quantity::ReplacementDays,
         Quantity::DressingDays,
+        Quantity::StopDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
     ];
@@ -105,11 +115,13 @@ impl Quantity {
             Quantity::OutagesWithCalls => "outages_with_calls",
             Quantity::Escalated => "p_escalated",
             Quantity::TimesOut => "times_blades_out",
+            Quantity::ExtraStops => "extra_stops",
             Quantity::Cost => "cost",
             Quantity::LookCost => "look_cost",
             Quantity::BladesOutCost => "blades_out_cost",
             Quantity::ReplacementCost => "replacement_cost",
             Quantity::DressingCost => "dressing_cost",
+            Quantity::StopCost => "stop_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
             Quantity::LossCost => "loss_cost",
@@ -118,6 +130,7 @@ impl Quantity {
             Quantity::BladesOutDays => "blades_out_days",
             Quantity::ReplacementDays => "replacement_days",
             Quantity::DressingDays => "dressing_days",
+            Quantity::StopDays => "stop_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

@@ -2,10 +2,10 @@
 
 use super::outage_schedule::{Crews, Job};
 use super::work::WorkPlan;
-use super::{LifeRecord, Quantity};
+use super::{LifeRecord, Quantity, StopDone};
 use crate::bits::Numbers;
 use crate::model::Study;
-use crate::model::economics::{DAYS_PER_YEAR, DayCost};
+use crate::model::economics::{DAYS_PER_YEAR, DayCost, Money};
 use crate::model::fleet::Row;
 use crate::simulation::calendar::Calendar;
 
@@ -13,6 +13,10 @@ use crate::simulation::calendar::Calendar;
 #[derive(Debug)]
 pub(crate) struct UnitWork {
     crews: Crews,
+    /// The same at a stop between outages, which has no window.
+    crews_at_stops: Crews,
+    start_year: f64,
+    money: Money,
     lift_cost: f64,
     /// Whether lifts cost anything, in money or days.
     lifts_count: bool,
@@ -66,8 +70,12 @@ impl UnitWork {
     /// Of rows of one unit, with the work of each under the strategy.
     pub fn new(study: &Study, rows: &[&Row], calendar: &Calendar, work: &[&WorkPlan]) -> Self {
         let value = |&year: &f64| study.money.present_value(year - study.start_year);
+        let crews = Crews::of_unit(study, rows);
         let mut shared = UnitWork {
-            crews: Crews::of_unit(study, rows),
+            crews_at_stops: Crews { window_days: 0.0, ..crews.clone() },
+            crews,
+            start_year: study.start_year,
+            money: study.money.clone(),
             lift_cost: study.costs.rotor_lift_cost,
             lifts_count: study.costs.rotor_lift_cost > 0.0 || study.costs.rotor_lift_days > 0.0,
             day_cost: study.costs.outage_day_cost.clone(),
@@ -81,9 +89,10 @@ impl UnitWork {
         let mut buffers = UnitBuffers::default();
         for outage in 0..calendar.to_come() {
             let jobs: Vec<Job> = work.iter().map(|work| work.scheduled_job(outage)).collect();
-            shared.share(outage, &jobs, &mut buffers);
+            shared.share(&shared.crews, shared.window_ends[outage], &jobs, &mut buffers);
+            let value = shared.value_at_outage[outage];
             for (row, share) in buffers.shares.iter().enumerate() {
-                shared.scheduled_values[row] = shared.plus(shared.scheduled_values[row], outage, share, 1.0);
+                shared.scheduled_values[row] = shared.plus(shared.scheduled_values[row], value, share, 1.0);
             }
             shared.scheduled.push(Scheduled { jobs, shares: buffers.shares.clone() });
         }
@@ -99,6 +108,9 @@ impl UnitWork {
         let most_days: f64 = records.iter().map(|record| record.most_days).sum();
         if self.lifts_count || most_days > self.crews.window_days {
             self.settle_unscheduled(records, buffers);
+        }
+        if records.iter().any(|record| !record.stops.is_empty()) {
+            self.settle_stops(records, buffers);
         }
         records.iter_mut().for_each(LifeRecord::sum_up);
     }
@@ -118,24 +130,65 @@ impl UnitWork {
                 done.iter().for_each(|(_, done)| *job = *done);
             }
             if jobs != scheduled.jobs {
-                self.share(outage as usize, &jobs, buffers);
+                let value = self.value_at_outage[outage as usize];
+                self.share(&self.crews, self.window_ends[outage as usize], &jobs, buffers);
                 let shares = buffers.shares.iter().zip(&scheduled.shares);
                 for (record, (share, before)) in records.iter_mut().zip(shares) {
-                    let added = self.plus(SharedValues::default(), outage as usize, share, 1.0);
-                    record.share(&self.plus(added, outage as usize, before, -1.0));
+                    let added = self.plus(SharedValues::default(), value, share, 1.0);
+                    record.share(&self.plus(added, value, before, -1.0));
                 }
             }
             buffers.jobs = jobs;
         }
     }
 
+    /// Adds the stops between outages: rows that are looked at at one moment share it.
+    #[inline(never)]
+    fn settle_stops(&self, records: &mut [LifeRecord], buffers: &mut UnitBuffers) {
+        let mut years: Vec<f64> = records.iter().flat_map(|record| &record.stops).map(|stop| stop.year).collect();
+        years.sort_unstable_by(f64::total_cmp);
+        years.dedup();
+        for year in years {
+            let value = self.money.present_value(year - self.start_year);
+            let at = |record: &LifeRecord| {
+                let mut all = StopDone { year, job: Job::default(), stopped: None };
+                for stop in record.stops.iter().filter(|stop| stop.year == year) {
+                    all.job.days += stop.job.days;
+                    all.job.blades_out |= stop.job.blades_out;
+                    all.stopped = all.stopped.or(stop.stopped);
+                }
+                all
+            };
+            let stops: Vec<StopDone> = records.iter().map(at).collect();
+            let jobs: Vec<Job> = stops.iter().map(|stop| stop.job).collect();
+            let count = stops.iter().filter(|stop| stop.stopped.is_some()).count() as f64;
+            let [cost, days] = stops.iter().find_map(|stop| stop.stopped).unwrap_or_default();
+            self.share(&self.crews_at_stops, year + days / DAYS_PER_YEAR, &jobs, buffers);
+            let standing_cost = self.day_cost.of_days(year, days);
+            for ((record, stop), share) in records.iter_mut().zip(&stops).zip(&buffers.shares) {
+                record.share(&self.plus(SharedValues::default(), value, share, 1.0));
+                if stop.stopped.is_some() {
+                    for (quantity, amount) in [
+                        (Quantity::ExtraStops, 1.0),
+                        (Quantity::StopCost, value * cost),
+                        (Quantity::StopDays, days),
+                        (Quantity::DaysBeyondWindow, days),
+                        (Quantity::ExtraDayCost, value * standing_cost),
+                    ] {
+                        record.values[quantity as usize] += amount / count;
+                    }
+                }
+            }
+        }
+    }
+
     /// Splits the lifts and the days beyond the window over the rows; these days follow each other, and cost all rows alike.
-    fn share(&self, outage: usize, jobs: &[Job], buffers: &mut UnitBuffers) {
+    fn share(&self, crews: &Crews, window_end: f64, jobs: &[Job], buffers: &mut UnitBuffers) {
         buffers.days_beyond.resize(jobs.len(), 0.0);
-        self.crews.split_days_beyond(jobs, &mut buffers.days_beyond);
-        let day_cost = self.day_cost.mean_of_days(self.window_ends[outage], buffers.days_beyond.iter().sum());
+        crews.split_days_beyond(jobs, &mut buffers.days_beyond);
+        let day_cost = self.day_cost.mean_of_days(window_end, buffers.days_beyond.iter().sum());
         buffers.shares.clear();
-        let rotors = &self.crews.rotors;
+        let rotors = &crews.rotors;
         for (row, (job, &days_beyond)) in jobs.iter().zip(&buffers.days_beyond).enumerate() {
             let alike = jobs.iter().zip(rotors).filter(|(other, rotor)| other.blades_out && **rotor == rotors[row]);
             let lift = if job.blades_out { 1.0 / alike.count() as f64 } else { 0.0 };
@@ -143,9 +196,8 @@ impl UnitWork {
         }
     }
 
-    /// Values with a share at an outage, so many times.
-    fn plus(&self, values: SharedValues, outage: usize, share: &Share, times: f64) -> SharedValues {
-        let value = self.value_at_outage[outage];
+    /// Values with a share at a moment, so many times; `value` is the present value of one unit of money then.
+    fn plus(&self, values: SharedValues, value: f64, share: &Share, times: f64) -> SharedValues {
         SharedValues {
             days_beyond: values.days_beyond + times * share.days_beyond,
             extra_day_cost: values.extra_day_cost + times * value * share.days_beyond * share.day_cost,

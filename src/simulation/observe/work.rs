@@ -71,9 +71,9 @@ struct Scheduled {
     blades_out: bool,
 }
 
-/// Work at an outage that was not scheduled.
+/// Work at an outage that was not scheduled, or at a stop between outages.
 #[derive(Debug, Clone, Copy, Default)]
-struct Unscheduled {
+pub(crate) struct Unscheduled {
     look_cost: f64,
     look_days: f64,
     new_blades: f64,
@@ -287,10 +287,8 @@ impl WorkDone {
 
     /// Blades were replaced one by one: cracked ones and clean ones.
     #[inline]
-    pub fn replace_blades(&mut self, outage: usize, [cracked, clean]: [u32; 2]) {
-        let work = self.at(outage);
-        work.new_blades += f64::from(cracked + clean);
-        work.falsely += f64::from(clean);
+    pub fn replace_blades(&mut self, outage: usize, blades: [u32; 2]) {
+        self.at(outage).replace_blades(blades);
     }
 
     /// A blade was dressed.
@@ -384,10 +382,7 @@ impl WorkDone {
     }
 
     fn look(&mut self, price: LookPrice, blades_out: bool, outage: usize) {
-        let work = self.at(outage);
-        work.look_cost += price.cost;
-        work.look_days += price.days;
-        work.blades_out |= blades_out;
+        self.at(outage).look(price, blades_out);
     }
 
     /// Adds what the work comes to, and forgets it; leaves all work of the outages at which any was not scheduled.
@@ -395,15 +390,62 @@ impl WorkDone {
         jobs.clear();
         while let Some(outage) = self.touched.pop() {
             let work = std::mem::take(&mut self.outages[outage as usize]);
-            jobs.push((outage - plan.start as u32, work.add(plan, outage as usize, values)));
+            let (scheduled, value) = (&plan.scheduled[outage as usize], plan.value_at_outage[outage as usize]);
+            let planned = plan.scheduled_job(outage as usize - plan.start);
+            jobs.push((outage - plan.start as u32, work.add(plan, scheduled, planned, value, values)));
         }
     }
 }
 
 impl Unscheduled {
+    /// A technique looked at a whole row, for that alone.
+    pub fn look_at_row(&mut self, plan: &WorkPlan, technique: usize) {
+        let terms = &plan.looks[technique];
+        let cost = terms.cost_per_row + terms.cost_per_blade * plan.blades;
+        self.look(LookPrice { cost, days: terms.days_per_row }, terms.blades_out);
+    }
+
+    fn look(&mut self, price: LookPrice, blades_out: bool) {
+        self.look_cost += price.cost;
+        self.look_days += price.days;
+        self.blades_out |= blades_out;
+    }
+
+    /// Cracks were called by looks that stand.
+    pub fn find(&mut self, cracks: u32) {
+        self.cracks_found += f64::from(cracks);
+    }
+
+    /// Blades were replaced one by one: cracked ones and clean ones.
+    #[inline]
+    pub fn replace_blades(&mut self, [cracked, clean]: [u32; 2]) {
+        self.new_blades += f64::from(cracked + clean);
+        self.falsely += f64::from(clean);
+    }
+
+    /// A blade was damaged on its way out or in.
+    pub fn damage(&mut self) {
+        self.damaged += 1.0;
+    }
+
+    /// The whole row was replaced.
+    pub fn replace_row(&mut self) {
+        self.new_row = true;
+    }
+
+    /// Whether the blades come out, and stay what they are.
+    pub fn is_at_old_blades_out(&self) -> bool {
+        self.blades_out && !self.new_row
+    }
+
+    /// Adds what it comes to where nothing is scheduled: returns it as a job.
+    pub fn add_alone(&self, plan: &WorkPlan, value: f64, values: &mut Values) -> Job {
+        self.add(plan, &Scheduled::default(), Job::default(), value, values)
+    }
+
     /// Adds what it comes to: returns all work of the outage.
-    fn add(&self, plan: &WorkPlan, outage: usize, values: &mut Values) -> Job {
-        let (scheduled, prices, value) = (&plan.scheduled[outage], &plan.prices, plan.value_at_outage[outage]);
+    fn add(&self, plan: &WorkPlan, scheduled: &Scheduled, planned: Job, value: f64, values: &mut Values) -> Job {
+        let prices = &plan.prices;
         let (new_cost, new_days) = if self.new_row {
             (prices.row, prices.row_days)
         } else {
@@ -432,7 +474,6 @@ impl Unscheduled {
         ] {
             values[quantity as usize] += amount;
         }
-        let planned = plan.scheduled_job(outage - plan.start);
         let days = planned.days + self.look_days + out_days + new_days + dressing_days;
         Job { days, blades_out: planned.blades_out || out > 0.0 }
     }

@@ -4,7 +4,8 @@ use super::studies;
 use crate::distribution::{Distribution, Outcomes};
 use crate::model::economics::{DayCost, Season, Seasons};
 use crate::model::strategy::{
-    Action, Agreement, Coverage, Disposition, Dressing, Look, Sample, SisterRows, SisterScope, Strategy, When,
+    Action, Agreement, Coverage, Disposition, Dressing, ExtraLook, Look, Sample, SisterRows, SisterScope, Strategy,
+    When,
 };
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
@@ -31,12 +32,13 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 8] = [
+const MONEY: [Quantity; 9] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
     Quantity::ReplacementCost,
     Quantity::DressingCost,
+    Quantity::StopCost,
     Quantity::ExtraDayCost,
     Quantity::StartsLimitCost,
     Quantity::LossCost,
@@ -99,6 +101,9 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         for limit in dear.strategies.iter_mut().filter_map(|strategy| strategy.starts_limit.as_mut()) {
             limit.cost_per_year *= 2.0;
         }
+        for look in dear.strategies.iter_mut().filter_map(|strategy| strategy.extra_look.as_mut()) {
+            look.stop_cost *= 2.0;
+        }
         for watch in dear.strategies.iter_mut().filter_map(|strategy| strategy.watch.as_mut()) {
             watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);
             watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
@@ -122,6 +127,7 @@ fn costs_and_days_add_up_over_what_they_are_for_and_over_rows() {
                         Quantity::BladesOutDays,
                         Quantity::ReplacementDays,
                         Quantity::DressingDays,
+                        Quantity::StopDays,
                         Quantity::ForcedDays,
                     ][..],
                 ),
@@ -163,6 +169,10 @@ fn rules_that_never_fire_change_no_bit() {
             let dressing =
                 Dressing { gone_probability: 0.5, life_factor: 0.1, at_most_depth_mm: 5.0, blades_out: true };
             strategy.dressing = strategy.dressing.or(Some(dressing));
+            // Later than any next outage, or the end.
+            let technique = vec![0];
+            let extra = ExtraLook { after_years: 100.0, techniques: technique, stop_cost: 9.0, stop_days: 9.0 };
+            strategy.extra_look = strategy.extra_look.take().or(Some(extra));
             if strategy.sister_rows.is_none() {
                 strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
             }

@@ -315,13 +315,35 @@ fn strategy() -> impl Strategy<Value = String> {
         "sister_rows = { of = \"rotor\", techniques = [\"bench\"] }",
         "sister_rows = { of = \"unit\", techniques = [\"insitu\", \"array\"] }",
     ]);
-    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions()));
+    let between = one_of(&[
+        "",
+        "",
+        "extra_look = { after_years = 0.06, techniques = [\"insitu\"], stop_cost = 15, stop_days = 1.5 }",
+        "extra_look = { after_years = 0.4, techniques = [\"array\", \"bench\"], stop_cost = 0, stop_days = 0 }",
+        "look_after_loss = { of = \"row\", techniques = [\"bench\"] }",
+        "look_after_loss = { of = \"rotor\", techniques = [\"array\"] }",
+        "look_after_loss = { of = \"unit\", techniques = [\"insitu\", \"array\"] }
+extra_look = { after_years = 0.1, techniques = [\"insitu\"], stop_cost = 5, stop_days = 2 }",
+    ]);
+    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between));
     (proptest::collection::vec(look(), 0..4), dispositions, after_finds, rest, after_loss, from_blades, sisters)
         .prop_map(
-            |(looks, dispositions, (watch, dressing), (row_end, conditions), after_loss, from_blades, sisters)| {
+            |(
+                looks,
+                dispositions,
+                (watch, dressing),
+                (row_end, conditions, between),
+                after_loss,
+                from_blades,
+                sisters,
+            )| {
                 // A watch needs dispositions that watch, and so does dressing.
                 let watch = if dispositions.contains("watch") { watch } else { "" };
-                let dressing = if dispositions.contains("dress") { dressing } else { "" };
+                let dresses = dispositions.contains("dress");
+                let dressing = if dresses { dressing } else { "" };
+                // Blades are dressed at outages alone; a row that is new after a loss is not looked at.
+                let of_new_row = after_loss == "replace-row" && between.contains("of = \"row\"");
+                let between = if dresses || of_new_row { "" } else { between };
                 format!(
                     "description = \"random\"
 looks = [{}]
@@ -332,6 +354,7 @@ dispositions = {dispositions}
 {conditions}
 {from_blades}
 {sisters}
+{between}
 after_loss = \"{after_loss}\"
 ",
                     looks.join(", ")

@@ -12,6 +12,7 @@ mod row_end;
 mod sampling;
 mod schedule;
 mod sisters;
+mod stops;
 mod watch;
 
 pub(crate) use consequences::{Harm, neighbours};
@@ -21,6 +22,7 @@ pub(crate) use groups::Groups;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
+pub(crate) use stops::Stops;
 pub(crate) use watch::Watched;
 
 use crate::model::Study;
@@ -60,6 +62,8 @@ pub(crate) struct Policy {
     /// How finds on one row send people to others.
     pub sisters: Option<Sisters>,
     pub starts_limit: Option<StartsLimit>,
+    /// Looks between outages.
+    pub stops: Stops,
     /// What a lost blade does to others.
     pub consequences: Consequences,
     /// Whether blades may be damaged when they come out.
@@ -108,6 +112,8 @@ pub(crate) struct PolicyState {
     intervals: Vec<IntervalState>,
     /// For each sampler.
     samples: Vec<Samples>,
+    /// The moment at which the unit is stopped for an extra look, where that is due.
+    pub extra_look_year: Option<f64>,
 }
 
 /// Something done to a row at an outage.
@@ -179,9 +185,10 @@ impl Policy {
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
+            stops: Stops::new(strategy),
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
-            lives_with_others: strategy.sister_rows.is_some() || study.may_wreck_other_rows(row.unit),
+            lives_with_others: strategy.ties_rows_of_a_unit() || study.may_wreck_other_rows(row.unit),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -211,6 +218,7 @@ impl Policy {
             watch: None,
             sisters: None,
             starts_limit: None,
+            stops: Stops::default(),
             consequences: Consequences::default(),
             may_be_damaged: false,
             lives_with_others: false,
@@ -233,6 +241,7 @@ impl Policy {
             && self.by_blade.iter().all(Option::is_none)
             && self.samplers.is_empty()
             && self.reacting.is_empty()
+            && self.stops == Stops::default()
             && !self.lives_with_others
             && self.consequences == Consequences::default()
             && !self.may_be_damaged
@@ -265,6 +274,11 @@ impl Policy {
             return 0.0;
         }
         own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
+    }
+
+    /// The same at a stop, where the dispositions alone decide.
+    pub fn stays_if_called_at_stop(&self, [length_mm, depth_mm]: [f64; 2]) -> f64 {
+        if self.asks_for_blades { self.dispositions.keeps(length_mm, depth_mm) } else { 0.0 }
     }
 
     /// The same for a scheduled look of the technique.
@@ -305,6 +319,7 @@ impl Policy {
             || self.further_looks.iter().any(|look| look.technique == technique)
             || self.watch.is_some_and(|watch| watch.technique == technique)
             || self.sisters.as_ref().is_some_and(|sisters| sisters.techniques.contains(&technique))
+            || self.stops.use_technique(technique)
     }
 
     /// The fraction of the row's blades that a technique looks at by schedule, where some looks are due, by number; none
@@ -335,6 +350,7 @@ impl Policy {
     pub fn begin(&self, state: &mut PolicyState) {
         state.watched.clear();
         state.ground.clear();
+        state.extra_look_year = None;
         state.intervals.clear();
         state.intervals.extend(self.intervals().map(Interval::begin));
         state.samples.resize_with(self.samplers.len(), Samples::default);
@@ -367,7 +383,7 @@ impl Policy {
         !self.remembering.is_empty() || self.may_be_damaged
     }
 
-    /// A blade was lost.
+    /// A blade was lost, or something found between outages: that counts as a find of the next look.
     pub fn lose(&self, state: &mut PolicyState) {
         state.intervals.iter_mut().for_each(IntervalState::lose);
     }
@@ -418,6 +434,18 @@ impl Policy {
                 own.look(interval, outage, findings.any);
             }
         }
+        self.dispose(findings, outage + 1, state, acts);
+    }
+
+    /// Decides what is done at a stop before an outage.
+    pub fn decide_at_stop(&self, next: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
+        acts.clear();
+        self.dispose(findings, next, state, acts);
+    }
+
+    /// What is done about called blades before an outage.
+    #[inline]
+    fn dispose(&self, findings: &Findings, next: usize, state: &mut PolicyState, acts: &mut Vec<Act>) {
         if !self.asks_for_blades {
             acts.push(Act::ReplaceCalled);
             return;
@@ -443,9 +471,13 @@ impl Policy {
             }
             match action(called) {
                 Action::Dress => acts.push(Act::DressBlade(called.blade)),
-                Action::Watch if outage + 1 < self.runs_until => {
+                Action::Watch if next < self.runs_until => {
                     let technique = self.watch.map_or(called.technique, |watch| watch.technique);
-                    state.watched.push(Watched { outage: outage + 1, blade: called.blade, technique });
+                    let watched = Watched { outage: next, blade: called.blade, technique };
+                    // It may be watched since before a stop.
+                    if !state.watched.contains(&watched) {
+                        state.watched.push(watched);
+                    }
                 }
                 Action::Watch | Action::RunOn | Action::Replace | Action::ReplaceRow => {}
             }

@@ -155,6 +155,11 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
             SIMULATE,
         );
     }
+    let between =
+        [("extra_look", strategy.extra_look.is_some()), ("look_after_loss", strategy.look_after_loss.is_some())];
+    for (key, _) in between.into_iter().filter(|(_, is_stated)| *is_stated) {
+        obstacles.add(path(key), "looks between outages are not screened", SIMULATE);
+    }
     if strategy.after_loss == AfterLoss::ReplaceRow {
         obstacles.add(path("after_loss"), one_by_one, "replace-blade is screened");
     }

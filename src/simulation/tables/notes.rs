@@ -120,12 +120,14 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
-        | Quantity::TimesOut => Kind::Count,
+        | Quantity::TimesOut
+        | Quantity::ExtraStops => Kind::Count,
         Quantity::Cost
         | Quantity::LookCost
         | Quantity::BladesOutCost
         | Quantity::ReplacementCost
         | Quantity::DressingCost
+        | Quantity::StopCost
         | Quantity::ExtraDayCost
         | Quantity::StartsLimitCost
         | Quantity::LossCost => Kind::Money,
@@ -134,6 +136,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesOutDays
         | Quantity::ReplacementDays
         | Quantity::DressingDays
+        | Quantity::StopDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }
@@ -143,8 +146,8 @@ fn kind(quantity: Quantity) -> Kind {
 fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool {
     let techniques = || {
         let seconds = strategy.looks.iter().filter_map(|look| look.escalation.as_ref());
-        let all =
-            strategy.looks.iter().flat_map(|look| &look.techniques).chain(seconds.flat_map(|next| &next.techniques));
+        let by_schedule = strategy.looks.iter().flat_map(|look| &look.techniques);
+        let all = by_schedule.chain(seconds.flat_map(|next| &next.techniques)).chain(strategy.techniques_at_stops());
         all.map(|&technique| &study.techniques[technique])
     };
     let row_is_replaced = || {
@@ -153,14 +156,15 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
             || strategy.replace_row_from_blades.is_some()
             || strategy.dispositions.iter().any(|rule| rule.action == Action::ReplaceRow)
     };
+    let nobody_looks = strategy.looks.is_empty() && strategy.look_after_loss.is_none();
     match quantity {
         Quantity::BladesReplaced => {
             let is_single = |root: &Root| root.replaced_together == 1;
-            strategy.looks.is_empty() && study.rows.iter().all(|row| is_single(&study.roots[row.root]))
+            nobody_looks && study.rows.iter().all(|row| is_single(&study.roots[row.root]))
         }
-        Quantity::CracksFound | Quantity::OutagesWithCalls | Quantity::LookCost | Quantity::LookDays => {
-            strategy.looks.is_empty()
-        }
+        Quantity::CracksFound | Quantity::LookCost | Quantity::LookDays => nobody_looks,
+        Quantity::OutagesWithCalls => strategy.looks.is_empty(),
+        Quantity::ExtraStops | Quantity::StopCost | Quantity::StopDays => strategy.extra_look.is_none(),
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
         Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
         Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),

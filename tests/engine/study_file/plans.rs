@@ -2,7 +2,7 @@
 
 use super::{assert_refused, spoiled};
 use serrata::Study;
-use serrata::model::strategy::{Choice, EscalationScope, Sample, SampleSize, When};
+use serrata::model::strategy::{Choice, EscalationScope, LookScope, Sample, SampleSize, When};
 
 const PERIOD: &str = "first_outage = 1, every_outages = 1";
 const COVERAGE: &str = "coverage = { blade_fraction = 0.5 }";
@@ -167,5 +167,48 @@ fn a_loss_does_one_thing_at_most() {
   line 35, roots.fork.consequences.neighbours = 3
     belongs with neighbours_damaged_probability
     state both, how often and how many, or none of the two",
+    );
+}
+
+#[test]
+fn looks_between_outages_go_with_no_dressing_and_with_no_new_row() {
+    const EXTRA: &str =
+        "extra_look = { after_years = 0.5, techniques = [\"ultrasonic\"], stop_cost = 5, stop_days = 2 }";
+    let after_loss = |of: &str| format!("look_after_loss = {{ of = \"{of}\", techniques = [\"ultrasonic\"] }}");
+    let read = |text: &str| {
+        let study = Study::parse(&spoiled(&[(ROW_END, text)]), "small.toml").expect("a good study");
+        study.strategies[1].clone()
+    };
+    assert_eq!(read(EXTRA).extra_look.map(|look| (look.after_years, look.stop_days)), Some((0.5, 2.0)));
+    assert_eq!(read(&after_loss("unit")).look_after_loss.map(|look| look.of), Some(LookScope::Unit));
+    assert_refused(
+        &[(ROW_END, &EXTRA.replace("0.5", "0"))],
+        "small.toml: 1 fault
+  line 123, strategies.none.extra_look.after_years = 0
+    must exceed 0
+    raise after_years above 0",
+    );
+    assert_refused(
+        &[(ROW_END, &after_loss("row"))],
+        "small.toml: 1 fault
+  line 123, strategies.none.look_after_loss = { of = \"row\", techniques = [\"ultrasonic\"] }
+    does not go with after_loss = \"replace-row\": the row is new then
+    look at the others of its rotor or unit, or remove it",
+    );
+    // With blades that are dressed, which asks for prices as well.
+    let dressed = "[{ action = \"dress\" }]
+dressing = { gone_probability = 1, life_factor = 1, at_most_depth_mm = 1, blades_out = true }";
+    let dispositions =
+        "[{ below_mm = 2, action = \"watch\" }, { below_mm = 5, action = \"replace\" }, { action = \"replace-row\" }]";
+    let prices = "blades_out_days = 5\n";
+    assert_refused(
+        &[
+            (dispositions, &format!("{dressed}\n{EXTRA}")),
+            (prices, "blades_out_days = 5\ndressing_cost = 1\ndressing_days = 0\n"),
+        ],
+        "small.toml: 1 fault
+  line 119, strategies.look.extra_look = { after_years = 0.5, techniques = [\"ultrasonic\"], stop_cost  ...
+    does not go with a disposition of action \"dress\": blades are dressed at outages
+    remove it, or replace, watch or run on instead",
     );
 }

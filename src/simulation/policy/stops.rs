@@ -1,0 +1,32 @@
+//! Looks between outages: the unit is stopped for one some time after finds, or stands still after a loss.
+
+use crate::model::strategy::{ExtraLook, LookAfterLoss, LookScope, Strategy};
+
+/// The looks of a strategy between outages.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Stops {
+    pub after_finds: Option<ExtraLook>,
+    pub after_loss: Option<LookAfterLoss>,
+}
+
+impl Stops {
+    pub fn new(strategy: &Strategy) -> Self {
+        Stops { after_finds: strategy.extra_look.clone(), after_loss: strategy.look_after_loss.clone() }
+    }
+
+    pub fn use_technique(&self, technique: usize) -> bool {
+        let after_finds = self.after_finds.iter().flat_map(|look| &look.techniques);
+        after_finds.chain(self.after_loss.iter().flat_map(|look| &look.techniques)).any(|own| *own == technique)
+    }
+
+    /// The moment of the extra look that finds at an outage lead to, unless the next outage comes first.
+    pub fn extra_look_year(&self, year: f64, next_year: f64) -> Option<f64> {
+        self.after_finds.as_ref().map(|look| year + look.after_years).filter(|stop| *stop < next_year)
+    }
+
+    /// The techniques that look at a row after a loss on another one of its unit.
+    pub fn after_loss_on_other(&self, is_on_rotor: bool) -> &[usize] {
+        let is_looked_at = |of: LookScope| of == LookScope::Unit || of == LookScope::Rotor && is_on_rotor;
+        self.after_loss.as_ref().filter(|look| is_looked_at(look.of)).map_or(&[], |look| &look.techniques)
+    }
+}
