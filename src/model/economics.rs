@@ -10,6 +10,10 @@ pub struct Costs {
     pub blades_out_cost: f64,
     /// Days of it.
     pub blades_out_days: f64,
+    /// The same for each blade that comes out, beside that.
+    pub blades_out_cost_per_blade: f64,
+    /// Days of it.
+    pub blades_out_days_per_blade: f64,
     /// Lifting a rotor out of its casing and putting it back, once for all of its rows whose blades come out.
     pub rotor_lift_cost: f64,
     /// Days of it.

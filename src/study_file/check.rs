@@ -190,6 +190,8 @@ fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     let days = |key| section.number(key, bounds::DAYS);
     let (blades_out_cost, blades_out_days) = (cost("blades_out_cost"), days("blades_out_days"));
     let optional = |key, bound| section.optional(key, |section, key| section.number(key, bound));
+    let (cost_per_blade, days_per_blade) =
+        (optional("blades_out_cost_per_blade", bounds::COST), optional("blades_out_days_per_blade", bounds::DAYS));
     let (rotor_lift_cost, rotor_lift_days) =
         (optional("rotor_lift_cost", bounds::COST), optional("rotor_lift_days", bounds::DAYS));
     let (new_blade_cost, new_blade_days) = (cost("new_blade_cost"), days("new_blade_days"));
@@ -209,6 +211,8 @@ fn costs(section: &Section, dresses: Option<&str>) -> Option<Costs> {
     Some(Costs {
         blades_out_cost: blades_out_cost?,
         blades_out_days: blades_out_days?,
+        blades_out_cost_per_blade: cost_per_blade?.unwrap_or(0.0),
+        blades_out_days_per_blade: days_per_blade?.unwrap_or(0.0),
         rotor_lift_cost: rotor_lift_cost?.unwrap_or(0.0),
         rotor_lift_days: rotor_lift_days?.unwrap_or(0.0),
         new_blade_cost: new_blade_cost?,

@@ -460,6 +460,8 @@ impl Page {
         self.header(&["costs"]);
         self.entry("blades_out_cost", number(costs.blades_out_cost));
         self.entry("blades_out_days", number(costs.blades_out_days));
+        self.entry("blades_out_cost_per_blade", number(costs.blades_out_cost_per_blade));
+        self.entry("blades_out_days_per_blade", number(costs.blades_out_days_per_blade));
         self.entry("rotor_lift_cost", number(costs.rotor_lift_cost));
         self.entry("rotor_lift_days", number(costs.rotor_lift_days));
         self.entry("new_blade_cost", number(costs.new_blade_cost));

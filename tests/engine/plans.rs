@@ -247,6 +247,22 @@ fn a_find_widens_a_sample_to_the_row() {
     assert_near(lived.fleet_of(0, Quantity::LookDays), 2.0);
 }
 
+/// Where each blade that comes out costs something, a sample costs less than the row, until a find widens it.
+#[test]
+fn blades_of_a_sample_alone_come_out() {
+    let look = "{ techniques = [\"mt\"], at_outages = [2], coverage = { blades = 3, chosen = \"drawn\" }, escalation = { \
+                techniques = [\"mt\"], first_call_stands = true } }";
+    let plan = Plan { cracked: vec![1, 2, 3, 4], ..Plan::replacing(look) };
+    let prices = "blades_out_days = 5\nblades_out_cost_per_blade = 20\nblades_out_days_per_blade = 0.25";
+    let study = Study::parse(&plan.text().replace("blades_out_days = 5", prices), "plan").expect("a good study");
+    let lived = study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run");
+    let led_to = 1.0 - 6.0 * 5.0 * 4.0 / (10.0 * 9.0 * 8.0);
+    let blades_out = 3.0 + 7.0 * led_to;
+    assert_near(lived.fleet_of(0, Quantity::TimesOut), 1.0);
+    assert_near(lived.fleet_of(0, Quantity::BladesOutCost), 1000.0 + 20.0 * blades_out);
+    assert_near(lived.fleet_of(0, Quantity::BladesOutDays), 5.0 + 0.25 * blades_out);
+}
+
 #[test]
 fn techniques_that_must_agree_call_what_both_call() {
     let look =

@@ -39,6 +39,9 @@ pub(crate) struct WorkPlan {
 struct Prices {
     blades_out: f64,
     blades_out_days: f64,
+    /// For each blade that comes out, beside that.
+    blade_out: f64,
+    blade_out_days: f64,
     blade: f64,
     blade_days: f64,
     dressing: f64,
@@ -69,6 +72,8 @@ struct Scheduled {
     look_cost: f64,
     look_days: f64,
     blades_out: bool,
+    /// Share of the row's blades that come out.
+    out_share: f64,
 }
 
 /// Work at an outage that was not scheduled, or at a stop between outages.
@@ -85,6 +90,8 @@ pub(crate) struct Unscheduled {
     damaged: f64,
     new_row: bool,
     blades_out: bool,
+    /// Share of the row's blades that come out for it, as if chosen apart from those by schedule.
+    out_share: f64,
     called: bool,
 }
 
@@ -102,6 +109,8 @@ impl WorkPlan {
         let prices = Prices {
             blades_out: costs.blades_out_cost,
             blades_out_days: costs.blades_out_days,
+            blade_out: costs.blades_out_cost_per_blade,
+            blade_out_days: costs.blades_out_days_per_blade,
             blade: costs.new_blade_cost,
             blade_days: costs.new_blade_days,
             dressing: costs.dressing_cost.unwrap_or(0.0),
@@ -124,7 +133,7 @@ impl WorkPlan {
         };
         let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
         plan.scheduled = (0..calendar.len()).map(fixed).collect();
-        plan.scheduled_values = scheduled_values(&plan.scheduled, &plan.prices, &plan.value_at_outage);
+        plan.scheduled_values = plan.scheduled_values();
         if let Some(limit) = policy.starts_limit.as_ref().filter(|limit| limit.is_of(row.unit)) {
             let stream = study.money.present_value_of_stream(limit.from_year - study.start_year, study.horizon_years);
             let rows = study.rows.iter().filter(|other| other.unit == row.unit).count();
@@ -144,6 +153,9 @@ impl WorkPlan {
                 work.look_cost += terms.cost_per_row + terms.cost_per_blade * self.blades * fraction;
                 work.look_days += terms.days_per_row;
                 work.blades_out |= terms.blades_out;
+                if terms.blades_out {
+                    work.out_share = either(work.out_share, fraction);
+                }
             }
         }
         work
@@ -199,14 +211,42 @@ impl WorkPlan {
 
     fn plan_job(&self, policy: &Policy, outage: usize) -> Job {
         if policy.row_end.is_some_and(|end| end.then == RowEndAction::NewRow && end.outage == outage) {
-            return Job { days: self.prices.row_days + self.prices.blades_out_days, blades_out: true };
+            return Job { days: self.prices.row_days + self.out_days(1.0, 1.0), blades_out: true };
         }
         self.job(&self.by_schedule(policy, |look| policy.scheduled[look].is_planned(outage)))
     }
 
     fn job(&self, work: &Scheduled) -> Job {
-        let out_days = if work.blades_out { self.prices.blades_out_days } else { 0.0 };
-        Job { days: work.look_days + out_days, blades_out: work.blades_out }
+        let times_out = f64::from(u8::from(work.blades_out));
+        Job { days: work.look_days + self.out_days(times_out, work.out_share), blades_out: work.blades_out }
+    }
+
+    /// Cost and days of taking out a share of the row's blades, so many times.
+    fn out_cost(&self, times: f64, share: f64) -> f64 {
+        times * self.prices.blades_out + share * self.blades * self.prices.blade_out
+    }
+
+    fn out_days(&self, times: f64, share: f64) -> f64 {
+        times * self.prices.blades_out_days + share * self.blades * self.prices.blade_out_days
+    }
+
+    /// What scheduled work comes to over all outages, costs discounted.
+    fn scheduled_values(&self) -> Values {
+        let scheduled = || self.scheduled.iter().zip(&self.value_at_outage);
+        let mut values = NOTHING;
+        for (work, value) in scheduled() {
+            let out = f64::from(u8::from(work.blades_out));
+            for (quantity, amount) in [
+                (Quantity::LookCost, value * work.look_cost),
+                (Quantity::BladesOutCost, value * self.out_cost(out, work.out_share)),
+                (Quantity::LookDays, work.look_days),
+                (Quantity::BladesOutDays, self.out_days(out, work.out_share)),
+                (Quantity::TimesOut, out),
+            ] {
+                values[quantity as usize] += amount;
+            }
+        }
+        values
     }
 
     /// All work at an outage to come as long as nothing is found and nothing lost.
@@ -241,23 +281,9 @@ impl LookTerms {
     }
 }
 
-fn scheduled_values(scheduled: &[Scheduled], prices: &Prices, value_at_outage: &[f64]) -> Values {
-    let discounted = |amount: &dyn Fn(&Scheduled) -> f64| -> f64 {
-        scheduled.iter().zip(value_at_outage).map(|(work, value)| value * amount(work)).sum()
-    };
-    let out = |work: &Scheduled| f64::from(u8::from(work.blades_out));
-    let times_out: f64 = scheduled.iter().map(out).sum();
-    let mut values = NOTHING;
-    for (quantity, amount) in [
-        (Quantity::LookCost, discounted(&|work| work.look_cost)),
-        (Quantity::BladesOutCost, discounted(&|work| out(work) * prices.blades_out)),
-        (Quantity::LookDays, scheduled.iter().map(|work| work.look_days).sum()),
-        (Quantity::BladesOutDays, times_out * prices.blades_out_days),
-        (Quantity::TimesOut, times_out),
-    ] {
-        values[quantity as usize] = amount;
-    }
-    values
+/// Share of blades that one or the other of two looks takes out, if they choose apart from each other.
+fn either(one: f64, other: f64) -> f64 {
+    1.0 - (1.0 - one) * (1.0 - other)
 }
 
 impl WorkDone {
@@ -295,7 +321,7 @@ impl WorkDone {
     pub fn dress_blade(&mut self, outage: usize, blades_out: bool) {
         let work = self.at(outage);
         work.dressed += 1.0;
-        work.blades_out |= blades_out;
+        work.take_out(blades_out, 1.0);
     }
 
     /// A blade was damaged on its way out or in.
@@ -328,7 +354,8 @@ impl WorkDone {
     ) {
         let (all, fixed) = (plan.by_schedule(policy, is_due), &plan.scheduled[outage]);
         let price = LookPrice { cost: all.look_cost - fixed.look_cost, days: all.look_days - fixed.look_days };
-        self.look(price, all.blades_out, outage);
+        let more = if fixed.out_share < 1.0 { 1.0 - (1.0 - all.out_share) / (1.0 - fixed.out_share) } else { 0.0 };
+        self.look(price, all.blades_out, more, outage);
     }
 
     /// A further look at the whole row by a technique; it may have looked at so many called blades again.
@@ -349,7 +376,7 @@ impl WorkDone {
                 price.days = 0.0;
             }
         }
-        self.look(price, terms.blades_out, outage);
+        self.look(price, terms.blades_out, 1.0, outage);
     }
 
     /// A further look by a technique at so many called blades.
@@ -365,7 +392,7 @@ impl WorkDone {
         is_due: impl Fn(usize) -> bool,
     ) {
         let price = plan.blades(policy, technique, blades, is_there, is_due);
-        self.look(price, plan.looks[technique].blades_out, outage);
+        self.look(price, plan.looks[technique].blades_out, blades as f64 / plan.blades, outage);
     }
 
     /// A look at so many watched blades by a technique, for that alone.
@@ -378,11 +405,12 @@ impl WorkDone {
         blades: usize,
         is_due: impl Fn(usize) -> bool,
     ) {
-        self.look(plan.watch(policy, technique, blades, is_due), plan.looks[technique].blades_out, outage);
+        let price = plan.watch(policy, technique, blades, is_due);
+        self.look(price, plan.looks[technique].blades_out, blades as f64 / plan.blades, outage);
     }
 
-    fn look(&mut self, price: LookPrice, blades_out: bool, outage: usize) {
-        self.at(outage).look(price, blades_out);
+    fn look(&mut self, price: LookPrice, blades_out: bool, share: f64, outage: usize) {
+        self.at(outage).look(price, blades_out, share);
     }
 
     /// Adds what the work comes to, and forgets it; leaves all work of the outages at which any was not scheduled.
@@ -402,13 +430,21 @@ impl Unscheduled {
     pub fn look_at_row(&mut self, plan: &WorkPlan, technique: usize) {
         let terms = &plan.looks[technique];
         let cost = terms.cost_per_row + terms.cost_per_blade * plan.blades;
-        self.look(LookPrice { cost, days: terms.days_per_row }, terms.blades_out);
+        self.look(LookPrice { cost, days: terms.days_per_row }, terms.blades_out, 1.0);
     }
 
-    fn look(&mut self, price: LookPrice, blades_out: bool) {
+    fn look(&mut self, price: LookPrice, blades_out: bool, share: f64) {
         self.look_cost += price.cost;
         self.look_days += price.days;
-        self.blades_out |= blades_out;
+        self.take_out(blades_out, share);
+    }
+
+    /// A share of the blades may come out.
+    fn take_out(&mut self, blades_out: bool, share: f64) {
+        if blades_out {
+            self.blades_out = true;
+            self.out_share = either(self.out_share, share);
+        }
     }
 
     /// Cracks were called by looks that stand.
@@ -452,7 +488,9 @@ impl Unscheduled {
             (self.new_blades * prices.blade, self.new_blades * prices.blade_days)
         };
         let out = if (self.blades_out || self.new_row) && !scheduled.blades_out { 1.0 } else { 0.0 };
-        let out_days = out * prices.blades_out_days;
+        let share = if self.new_row { 1.0 } else { either(scheduled.out_share, self.out_share) };
+        let more = share - scheduled.out_share;
+        let out_days = plan.out_days(out, more);
         let dressing_days = self.dressed * prices.dressing_days;
         for (quantity, amount) in [
             (Quantity::BladesReplaced, self.new_blades),
@@ -464,7 +502,7 @@ impl Unscheduled {
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
             (Quantity::TimesOut, out),
             (Quantity::LookCost, value * self.look_cost),
-            (Quantity::BladesOutCost, value * out * prices.blades_out),
+            (Quantity::BladesOutCost, value * plan.out_cost(out, more)),
             (Quantity::ReplacementCost, value * new_cost),
             (Quantity::DressingCost, value * self.dressed * prices.dressing),
             (Quantity::LookDays, self.look_days),

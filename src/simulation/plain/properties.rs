@@ -80,9 +80,13 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
     hold(|study| {
         let mut dear = study.clone().into_parts();
         let costs = &mut dear.costs;
-        for price in
-            [&mut costs.blades_out_cost, &mut costs.rotor_lift_cost, &mut costs.new_blade_cost, &mut costs.new_row_cost]
-        {
+        for price in [
+            &mut costs.blades_out_cost_per_blade,
+            &mut costs.blades_out_cost,
+            &mut costs.rotor_lift_cost,
+            &mut costs.new_blade_cost,
+            &mut costs.new_row_cost,
+        ] {
             *price *= 2.0;
         }
         costs.dressing_cost = costs.dressing_cost.map(|cost| 2.0 * cost);

@@ -80,14 +80,17 @@ impl PlainRow<'_, '_> {
             None => (costs.new_row_cost, costs.new_row_days),
         };
         let out = if is_out || new_blades.is_none() { 1.0 } else { 0.0 };
+        let blades = f64::from(self.row().blades);
+        let out_cost = out * (costs.blades_out_cost + blades * costs.blades_out_cost_per_blade);
+        let out_days = out * (costs.blades_out_days + blades * costs.blades_out_days_per_blade);
         self.add(Quantity::TimesOut, out);
         self.add(Quantity::LookCost, value * look_cost);
         self.add(Quantity::LookDays, look_days);
-        self.add(Quantity::BladesOutCost, value * out * costs.blades_out_cost);
-        self.add(Quantity::BladesOutDays, out * costs.blades_out_days);
+        self.add(Quantity::BladesOutCost, value * out_cost);
+        self.add(Quantity::BladesOutDays, out_days);
         self.add(Quantity::ReplacementCost, value * new_cost);
         self.add(Quantity::ReplacementDays, new_days);
-        let job = Job { days: look_days + out * costs.blades_out_days + new_days, blades_out: out > 0.0 };
+        let job = Job { days: look_days + out_days + new_days, blades_out: out > 0.0 };
         self.result.stops.push(StopDone { year, job, stopped });
     }
 

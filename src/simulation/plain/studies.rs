@@ -113,6 +113,7 @@ limit = { kind = \"depth\", depth_mm = 8 }",
         "[rows.two]\nunit = \"u\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2017
 [rows.three]\nunit = \"u\"\nrotor = \"y\"\nblades = 3\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2020",
     ]);
+    let by_blade = one_of(&["", "blades_out_cost_per_blade = 7\nblades_out_days_per_blade = 0.2"]);
     let lift = one_of(&["", "rotor_lift_cost = 40\nrotor_lift_days = 3"]);
     let together = one_of(&["", "", "replaced_together = 2", "replaced_together = 3"]);
     let harm = one_of(&[
@@ -144,13 +145,13 @@ limit = { kind = \"depth\", depth_mm = 8 }",
     );
     let money =
         money.prop_map(|(cost, days, day)| format!("loss_cost = {cost}\nloss_days = {days}\noutage_day_cost = {day}"));
-    let unit = (crews, others, lift, (together, harm), money);
+    let unit = (crews, others, (lift, by_blade), (together, harm), money);
     let place = (outages, past, duty, mouths, 3..9_u32, prop::sample::select(&[0.0, 3.0, 12.0, 28.0][..]), unit);
     let correlation = prop::sample::select(&[0.0, 0.6, 1.0][..]);
     (law, spot, scatter, place, [technique(), technique(), technique()], correlation).prop_map(
         |(law, spot, scatter, (outages, past, duty, mouths, blades, window, unit), techniques, correlation)| {
             let [insitu, bench, array] = techniques;
-            let (crews, others, lift, (together, harm), money) = unit;
+            let (crews, others, (lift, by_blade), (together, harm), money) = unit;
             format!(
                 "[study]
 name = \"random\"
@@ -225,6 +226,7 @@ correlation = {correlation}
 [costs]
 blades_out_cost = 120
 blades_out_days = 6
+{by_blade}
 {lift}
 new_blade_cost = 9
 new_blade_days = 0.5

@@ -288,7 +288,7 @@ fn several_faults_are_all_listed_in_the_order_of_the_file() {
     give every_outages a whole number from 1 to 400
   line 134, costs.days_lost = 3
     unknown key
-    remove it; the keys here are blades_out_cost, blades_out_days, rotor_lift_cost, rotor_lift_days, new_blade_cost, new_blade_days, dressing_cost, dressing_days, new_row_cost, new_row_days, loss_cost, loss_days, outage_day_cost, basis
+    remove it; the keys here are blades_out_cost, blades_out_days, blades_out_cost_per_blade, blades_out_days_per_blade, rotor_lift_cost, rotor_lift_days, new_blade_cost, new_blade_days, dressing_cost, dressing_days, new_row_cost, new_row_days, loss_cost, loss_days, outage_day_cost, basis
   line 135, costs.los_days = 3
     unknown key; did you mean loss_days?
     remove one of the two: loss_days is there already"#,
