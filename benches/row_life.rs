@@ -36,7 +36,9 @@ dispositions = [{ below_mm = 2, action = "watch" }, { action = "replace" }]
 watch = { technique = "phased-array", cost_per_row = 8, cost_per_blade = 0.5, days_per_row = 0.5 }
 replace_row_from_blades = 12
 sister_rows = { of = "unit", techniques = ["eddy-array"] }
+extra_look = { after_years = 0.4, techniques = ["phased-array"], stop_cost = 10, stop_days = 2 }
 after_loss = "replace-row"
+look_after_loss = { of = "unit", techniques = ["phased-array"] }
 row_end = { year = 2037, then = "new-row" }
 "#;
 

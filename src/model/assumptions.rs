@@ -42,9 +42,12 @@ impl Study {
         } else {
             format!("A lost blade harms others as stated and no further ({harmful}),")
         };
+        let looking = self.strategies.iter().filter(|strategy| strategy.look_after_loss.is_some());
+        let looking: Vec<&str> = looking.map(|strategy| strategy.id.as_str()).collect();
+        let others = if looking.is_empty() { String::new() } else { format!(", but under {}", looking.join(", ")) };
         format!(
             "{harm} is replaced at once, alone or with its row, and moves no outage; the rest of its row is not looked at before \
-             the next look that is due."
+             the next look that is due{others}."
         )
     }
 
