@@ -144,6 +144,14 @@ impl Study {
         if self.strategies.iter().any(|strategy| !strategy.looks.is_empty()) {
             list.push("The acts on one row at one outage follow one another: their days add up.".to_owned());
         }
+        let stops = |strategy: &&Strategy| strategy.extra_look.is_some() || strategy.look_after_loss.is_some();
+        let stopping = ids(self.strategies.iter().filter(stops).map(|strategy| &strategy.id));
+        if !stopping.is_empty() {
+            list.push(format!(
+                "Between outages a crack whose growth is integrated is looked at as it was at the outage before, and called \
+                 rather too seldom ({stopping})."
+            ));
+        }
         let by_the_call = |strategy: &&Strategy| watches(strategy) && strategy.watch.is_none();
         let unnamed = ids(self.strategies.iter().filter(by_the_call).map(|strategy| &strategy.id));
         if !unnamed.is_empty() {
