@@ -65,9 +65,10 @@ _COSTS = {
     "loss_cost": "losses",
     "dressing_cost": "dressing",
     "starts_limit_cost": "limited starts",
+    "spares_cost": "holding spares",
 }
 #: Left out where they are 0 under every strategy.
-_SELDOM = ("dressing_cost", "starts_limit_cost")
+_SELDOM = ("dressing_cost", "starts_limit_cost", "spares_cost")
 
 
 def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:

@@ -41,6 +41,7 @@ _COSTS = {
     "dressing_cost": "dressing",
     "extra_day_cost": "days beyond window",
     "starts_limit_cost": "limited starts",
+    "spares_cost": "holding spares",
     "loss_cost": "losses",
 }
 _DAYS = {
@@ -49,6 +50,7 @@ _DAYS = {
     "blades_out_days": "blades out and in",
     "replacement_days": "fitting new blades",
     "dressing_days": "dressing",
+    "wait_days": "waiting for blades",
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
@@ -60,7 +62,16 @@ _FIGURES: dict[str, Callable[..., Any]] = {
     "cost_against_risk": plots.cost_against_risk,
 }
 #: Left out of the text where they are 0 under every strategy.
-_SELDOM = ("blades_damaged", "blades_dressed", "dressing_cost", "dressing_days", "starts_limit_cost")
+_SELDOM = (
+    "blades_damaged",
+    "blades_run_on",
+    "blades_dressed",
+    "dressing_cost",
+    "dressing_days",
+    "starts_limit_cost",
+    "spares_cost",
+    "wait_days",
+)
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {
@@ -360,6 +371,7 @@ def _finds(comparison: Comparison) -> str:
         "blades_replaced": "blades replaced",
         "blades_replaced_on_false_calls": "of them false calls",
         "blades_damaged": "of them damaged",
+        "blades_run_on": "ran on without a spare",
         "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",

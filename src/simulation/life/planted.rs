@@ -184,8 +184,9 @@ pub(crate) struct PlantedFate {
     pub loss: PlantedLoss,
     /// Weight of the life.
     pub weight: f64,
-    /// Losses of the row in this life, and those of all rows that were lived together.
+    /// Losses of the row in this life; of those that were lived together, those of its unit, and those of all.
     pub of_row: LossCounts,
+    pub of_unit: LossCounts,
     pub of_group: LossCounts,
     /// How many levels the losses of the row cost more than.
     pub levels_passed: usize,

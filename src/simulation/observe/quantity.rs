@@ -18,6 +18,8 @@ pub enum Quantity {
     BladesDressed,
     /// Of blades replaced, those that were damaged: on their way out or in, or by a lost neighbour.
     BladesDamaged,
+    /// Called blades that were to be replaced and ran on for want of a spare, each once at each outage at which it did.
+    BladesRunOn,
     /// Whole rows replaced.
     RowsReplaced,
     /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
@@ -42,7 +44,9 @@ pub enum Quantity {
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
     StartsLimitCost,
-    /// Costs of losses, forced days included.
+    /// Costs of holding spare blades, which the rows of a stock share alike.
+    SparesCost,
+    /// Costs of losses, forced days and days of waiting for blades after them included.
     LossCost,
     /// Days of work at outages and of forced outages.
     Days,
@@ -54,7 +58,9 @@ pub enum Quantity {
     ReplacementDays,
     /// Days of dressing blades.
     DressingDays,
-    /// Days of forced outages.
+    /// Days of waiting for new blades, at outages and after losses.
+    WaitDays,
+    /// Days of forced outages, without those of waiting for new blades.
     ForcedDays,
     /// Days of work at the unit's outages beyond their windows, split over the rows that cause them.
     DaysBeyondWindow,
@@ -62,13 +68,14 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 26] = [
+    pub const ALL: [Quantity; 29] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
         Quantity::FalselyReplaced,
         Quantity::BladesDressed,
         Quantity::BladesDamaged,
+        Quantity::BladesRunOn,
         Quantity::RowsReplaced,
         Quantity::CracksFound,
         Quantity::OutagesWithCalls,
@@ -81,12 +88,14 @@ impl Quantity {
         Quantity::DressingCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
+        Quantity::SparesCost,
         Quantity::LossCost,
         Quantity::Days,
         Quantity::LookDays,
         Quantity::BladesOutDays,
         Quantity::ReplacementDays,
         Quantity::DressingDays,
+        Quantity::WaitDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
     ];
@@ -100,6 +109,7 @@ impl Quantity {
             Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
             Quantity::BladesDressed => "blades_dressed",
             Quantity::BladesDamaged => "blades_damaged",
+            Quantity::BladesRunOn => "blades_run_on",
             Quantity::RowsReplaced => "rows_replaced",
             Quantity::CracksFound => "cracks_found",
             Quantity::OutagesWithCalls => "outages_with_calls",
@@ -112,12 +122,14 @@ impl Quantity {
             Quantity::DressingCost => "dressing_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
+            Quantity::SparesCost => "spares_cost",
             Quantity::LossCost => "loss_cost",
             Quantity::Days => "days",
             Quantity::LookDays => "look_days",
             Quantity::BladesOutDays => "blades_out_days",
             Quantity::ReplacementDays => "replacement_days",
             Quantity::DressingDays => "dressing_days",
+            Quantity::WaitDays => "wait_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

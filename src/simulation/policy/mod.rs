@@ -12,6 +12,7 @@ mod row_end;
 mod sampling;
 mod schedule;
 mod sisters;
+mod spares;
 mod watch;
 
 pub(crate) use consequences::{Harm, neighbours};
@@ -21,6 +22,7 @@ pub(crate) use groups::Groups;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
+pub(crate) use spares::Stocks;
 pub(crate) use watch::Watched;
 
 use crate::model::Study;
@@ -31,6 +33,7 @@ use disposition::Dispositions;
 use escalation::ByBlade;
 use interval::{Interval, IntervalState};
 use sampling::{Sampler, Samples};
+use spares::{ShortOfSpares, Spares};
 
 /// The rules of a strategy on one row.
 #[derive(Debug)]
@@ -60,11 +63,13 @@ pub(crate) struct Policy {
     /// How finds on one row send people to others.
     pub sisters: Option<Sisters>,
     pub starts_limit: Option<StartsLimit>,
+    /// The stock that new blades come from, where they are not at hand whenever they are needed.
+    pub spares: Option<Spares>,
     /// What a lost blade does to others.
     pub consequences: Consequences,
     /// Whether blades may be damaged when they come out.
     pub may_be_damaged: bool,
-    /// Whether the row is lived together with others of its unit: what happens on one may concern them.
+    /// Whether the row is lived together with others: what happens on one may concern them.
     pub lives_with_others: bool,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
@@ -104,6 +109,8 @@ pub(crate) struct PolicyState {
     pub watched: Vec<Watched>,
     /// What was ground away in blades that were dressed.
     pub ground: GroundAway,
+    /// What spares did to it at the outage at hand.
+    pub short: ShortOfSpares,
     /// For each look that reacts.
     intervals: Vec<IntervalState>,
     /// For each sampler.
@@ -163,6 +170,8 @@ impl Policy {
         let remembers =
             |number: &usize| scheduled[*number].sampler.is_some_and(|sampler: usize| samplers[sampler].remembers());
         let dispositions = Dispositions::new(strategy);
+        let spares =
+            Spares::new(row, strategy, |stock| study.rows.iter().filter(|other| stock.is_of(other.root)).count());
         Policy {
             reacting: (0..scheduled.len()).filter(reacts).collect(),
             remembering: (0..scheduled.len()).filter(remembers).collect(),
@@ -171,7 +180,9 @@ impl Policy {
             further_looks: escalation::further_looks(strategy),
             by_blade: escalation::by_blade(strategy),
             samplers,
-            asks_for_blades: !dispositions.always_replace() || strategy.replace_row_from_blades.is_some(),
+            asks_for_blades: !dispositions.always_replace()
+                || strategy.replace_row_from_blades.is_some()
+                || spares.is_some(),
             asks_for_depth: dispositions.ask_for_depth(),
             dispositions,
             dressing: strategy.dressing,
@@ -179,9 +190,10 @@ impl Policy {
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
+            spares,
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
-            lives_with_others: strategy.sister_rows.is_some() || study.may_wreck_other_rows(row.unit),
+            lives_with_others: study.lives_with_others(row, strategy),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -211,6 +223,7 @@ impl Policy {
             watch: None,
             sisters: None,
             starts_limit: None,
+            spares: None,
             consequences: Consequences::default(),
             may_be_damaged: false,
             lives_with_others: false,
@@ -255,6 +268,10 @@ impl Policy {
             let kept = self.dispositions.keeps(length_mm, depth_mm);
             if kept > 0.0 {
                 return kept;
+            }
+            let runs_on = self.spares.map_or(0.0, |spares| spares.guessed_chance_to_run_on());
+            if runs_on > 0.0 {
+                return runs_on;
             }
         }
         let own = || self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
@@ -400,8 +417,16 @@ impl Policy {
 
     /// Decides what is done at an outage.
     #[inline]
-    pub fn decide(&self, outage: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
+    pub fn decide(
+        &self,
+        (outage, year): (usize, f64),
+        findings: &Findings,
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+        acts: &mut Vec<Act>,
+    ) {
         acts.clear();
+        state.short.clear();
         // Blades are watched until the next outage, which this is.
         state.watched.clear();
         if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
@@ -430,7 +455,14 @@ impl Policy {
             acts.push(Act::ReplaceRow);
             return;
         }
-        for called in blades.clone().filter(|called| action(called) == Action::Replace) {
+        if let Some(spares) = &self.spares {
+            let called: Vec<CalledBlade> =
+                blades.clone().filter(|called| action(called) == Action::Replace).copied().collect();
+            let replaced = self.ask_for_spares(spares, called, (outage, year), state, stocks);
+            acts.extend(replaced.into_iter().map(Act::ReplaceBlade));
+        }
+        let at_hand = |_: &&CalledBlade| self.spares.is_none();
+        for called in blades.clone().filter(at_hand).filter(|called| action(called) == Action::Replace) {
             for blade in self.groups.of(called.blade) {
                 if self.groups.are_single() || !acts.contains(&Act::ReplaceBlade(blade)) {
                     acts.push(Act::ReplaceBlade(blade));
@@ -443,11 +475,8 @@ impl Policy {
             }
             match action(called) {
                 Action::Dress => acts.push(Act::DressBlade(called.blade)),
-                Action::Watch if outage + 1 < self.runs_until => {
-                    let technique = self.watch.map_or(called.technique, |watch| watch.technique);
-                    state.watched.push(Watched { outage: outage + 1, blade: called.blade, technique });
-                }
-                Action::Watch | Action::RunOn | Action::Replace | Action::ReplaceRow => {}
+                Action::Watch => self.watch_until_next(outage, called, state),
+                Action::RunOn | Action::Replace | Action::ReplaceRow => {}
             }
         }
         if acts.iter().any(|act| matches!(act, Act::DressBlade(_))) {
@@ -456,5 +485,46 @@ impl Policy {
         if !state.watched.is_empty() {
             acts.push(Act::WatchUntilNext);
         }
+    }
+
+    /// A blade stays with an indication, to be looked at again at the next outage, if the row runs until then.
+    fn watch_until_next(&self, outage: usize, called: &CalledBlade, state: &mut PolicyState) {
+        if outage + 1 < self.runs_until {
+            let technique = self.watch.map_or(called.technique, |watch| watch.technique);
+            state.watched.push(Watched { outage: outage + 1, blade: called.blade, technique });
+        }
+    }
+
+    /// Called blades are to be replaced from stock: returns those that are, with their groups, in the order in which they
+    /// asked, the longest measured first. The others run on.
+    pub fn ask_for_spares(
+        &self,
+        spares: &Spares,
+        mut called: Vec<CalledBlade>,
+        (outage, year): (usize, f64),
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+    ) -> Vec<u32> {
+        called.sort_by(|one, other| {
+            other.longest_mm.total_cmp(&one.longest_mm).then_with(|| one.blade.cmp(&other.blade))
+        });
+        let mut replaced = Vec::new();
+        for called in called {
+            if replaced.contains(&called.blade) {
+                continue;
+            }
+            let group = self.groups.of(called.blade);
+            if !spares.may_run_on {
+                state.short.wait(spares.take(stocks, group.len(), year));
+                replaced.extend(group);
+            } else if !state.short.refused.contains(&called.blade) && spares.take_if_there(stocks, group.len(), year) {
+                replaced.extend(group);
+            } else {
+                state.short.refused.extend(group);
+                state.short.run_on += 1;
+                self.watch_until_next(outage, &called, state);
+            }
+        }
+        replaced
     }
 }
