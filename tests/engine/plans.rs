@@ -479,6 +479,41 @@ fn units_that_stop_at_one_moment_are_served_in_the_order_of_the_study() {
     }
 }
 
+/// Between the two units stands a third, whose row has another root: it has a stock of its own, or none.
+#[test]
+fn each_root_has_a_stock_of_its_own() {
+    let text = two_units(2, "wait", ["[1, 2]", "[1.5, 2.5]"], "");
+    let part = |from: &str, to: &str| {
+        text[text.find(from).expect("a part")..text.find(to).expect("a part after it")].to_owned()
+    };
+    let root = part("[roots.r.hot_spots.h]", "[units.u]").replace("roots.r.", "roots.q.");
+    let unit = part("[units.u]", "[units.v]").replace("[units.u]", "[units.m]");
+    let row = part("[rows.row]", "[rows.other]")
+        .replace("[rows.row]", "[rows.third]")
+        .replace("unit = \"u\"", "unit = \"m\"")
+        .replace("root = \"r\"", "root = \"q\"");
+    let third = text
+        .replace("[units.u]", &format!("{root}[units.u]"))
+        .replace("[units.v]", &format!("{unit}[units.v]"))
+        .replace("[rows.other]", &format!("{row}[rows.other]"));
+    let of_r = "cost_per_year = 8, roots = [\"r\"] }";
+    let of_q = "{ roots = [\"q\"], blades = 0, lead_days = 36, without = \"wait\" }";
+    for (stocks, third_waits, spares_cost) in [
+        (format!("{of_r}]"), 0.0, [24.0, 0.0, 24.0]),
+        (format!("{of_r}, {of_q}]"), 36.0, [24.0, 0.0, 24.0]),
+        // All three share it: the third row has nothing of the two blades, and the last one what both ordered.
+        ("cost_per_year = 8 }]".to_owned(), 0.75 * YEAR, [16.0; 3]),
+    ] {
+        let lived = live(&third.replace("cost_per_year = 8 }]", &stocks), 8);
+        let waits = [0.75 * YEAR, third_waits, 0.25 * YEAR];
+        for ((row, wait), cost) in waits.into_iter().enumerate().zip(spares_cost) {
+            assert_each(&lived, row, Quantity::WaitDays, wait);
+            assert_each(&lived, row, Quantity::SparesCost, cost);
+            assert_each(&lived, row, Quantity::BladesReplaced, if row == 2 { 2.0 } else { 3.0 });
+        }
+    }
+}
+
 /// One spare. In year 1 the first row takes it, and has one ordered in its place and for each of its two others. In 1.5 none is
 /// there: two more are ordered for the other row, until 2.25. In 2 three are there, of which the first row takes two; in 2.5
 /// all that were ordered before.

@@ -48,7 +48,7 @@ pub enum Quantity {
     SparesCost,
     /// Costs of losses, forced days and days of waiting for blades after them included.
     LossCost,
-    /// Days of work at outages and of forced outages.
+    /// Days of work at outages, of forced outages, and of waiting for new blades at both.
     Days,
     /// Days of looks.
     LookDays,

@@ -227,25 +227,26 @@ fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
     state a stock, or remove it: then new blades are at hand when they are needed",
     );
     in_looks(
-        "[{ blades = 2, lead_days = 90, without = \"wait\" }, { blades = 0, lead_days = 30, without = \"wait\", roots = [\"fork\"] }]",
+        "[{ blades = 2, lead_days = 90, without = \"wait\" }, { blades = 0, lead_days = 30, without = \"wait\" }]",
         "small.toml: 1 fault
-  line 119, strategies.look.spares[2] = { blades = 0, lead_days = 30, without = \"wait\", roots = [\"fork\"] }
+  line 119, strategies.look.spares[2] = { blades = 0, lead_days = 30, without = \"wait\" }
     has root fork, which stock 1 has: a row takes blades from one stock
     name the roots of each stock in roots, each root once",
     );
     in_looks(
-        "[{ blades = 1.5, lead_days = 0, without = \"run-on\", roots = [\"fir\"] }]",
+        "[{ blades = -1, lead_days = 0, without = \"hope\", roots = [\"zzzzzzzz\"] }]",
         "small.toml: 4 faults
-  line 119, strategies.look.spares[1].blades = 1.5
-    must be a whole number
-    give blades a whole number from 0 to 100000
+  line 119, strategies.look.spares[1].blades = -1
+    must be at least 0
+    raise blades to 0 or more
   line 119, strategies.look.spares[1].lead_days = 0
     must exceed 0
     raise lead_days above 0
-  line 119, strategies.look.spares[1].without = \"run-on\"
+  line 119, strategies.look.spares[1].without = \"hope\"
     must be \"wait\" or \"run-on-watched\"
-    did you mean \"run-on-watched\"?
-  line 119, strategies.look.spares[1].roots[1] = \"fir\"
-    is the id of no root",
+    choose one of them
+  line 119, strategies.look.spares[1].roots[1] = \"zzzzzzzz\"
+    there is no root \"zzzzzzzz\"
+    known: fork",
     );
 }
