@@ -254,14 +254,15 @@ impl Policy {
     }
 
     /// Chance, at a guess, that a blade stays in the row with a crack that a technique calls at an outage; 0 only where it
-    /// surely goes. Given are the chance that each technique misses the crack, and the length and the depth that this one
-    /// reports.
+    /// surely goes. Given are the chance that each technique misses the crack, the length and the depth that this one
+    /// reports, and the chance that it runs on for want of a spare.
     pub fn stays_if_called(
         &self,
         technique: usize,
         outage: usize,
         miss: impl Fn(usize) -> f64,
         measured_mm: impl FnOnce() -> [f64; 2],
+        runs_on: f64,
     ) -> f64 {
         if self.asks_for_blades {
             let [length_mm, depth_mm] = measured_mm();
@@ -269,7 +270,6 @@ impl Policy {
             if kept > 0.0 {
                 return kept;
             }
-            let runs_on = self.spares.map_or(0.0, |spares| spares.guessed_chance_to_run_on());
             if runs_on > 0.0 {
                 return runs_on;
             }

@@ -16,6 +16,13 @@ struct Stock {
     arrivals: VecDeque<f64>,
 }
 
+impl Stock {
+    /// Blades that are there at a moment.
+    fn there_by(&self, year: f64) -> usize {
+        self.there as usize + self.arrivals.iter().take_while(|arrival| **arrival <= year).count()
+    }
+}
+
 impl Stocks {
     /// Begins a life, with so many blades in each.
     pub fn begin(&mut self, blades: &[u32]) {
@@ -37,7 +44,6 @@ pub(crate) struct Spares {
     pub may_run_on: bool,
     /// What holding the stock costs each year, as far as the row bears it.
     pub cost_per_year: f64,
-    blades: u32,
 }
 
 /// What spares, or the want of them, did to a row at one outage.
@@ -77,7 +83,6 @@ impl Spares {
             lead_years: stated.lead_days / DAYS_PER_YEAR,
             may_run_on: stated.without == WithoutSpare::RunOnWatched,
             cost_per_year: stated.cost_per_year / rows(stated) as f64,
-            blades: stated.blades,
         })
     }
 
@@ -101,8 +106,7 @@ impl Spares {
     /// Takes blades if all are there at a moment; else as many more are ordered. Whether they were taken.
     pub fn take_if_there(&self, stocks: &mut Stocks, blades: usize, year: f64) -> bool {
         let stock = &mut stocks.0[self.stock];
-        let arrived = stock.arrivals.iter().take_while(|arrival| **arrival <= year).count();
-        let are_there = stock.there as usize + arrived >= blades;
+        let are_there = stock.there_by(year) >= blades;
         if are_there {
             self.take(stocks, blades, year);
         } else {
@@ -111,9 +115,16 @@ impl Spares {
         are_there
     }
 
-    /// Chance, at a guess, that a called blade runs on: the more seldom the more are in stock.
-    pub fn guessed_chance_to_run_on(&self) -> f64 {
-        if self.may_run_on { (1.0 / (1.0 + f64::from(self.blades))).max(0.1) } else { 0.0 }
+    /// Chance, at a guess, that a blade runs on that is called at a moment, as the stock stands before it. Where it is too low,
+    /// lives in which blades run on have weights far apart; where it is too high, so have those in which they are missed.
+    pub fn guessed_chance_to_run_on(&self, stocks: &Stocks, blades: usize, year: f64) -> f64 {
+        const IF_THERE: f64 = 0.05;
+        const IF_NOT: f64 = 0.95;
+        match self.may_run_on {
+            true if stocks.0[self.stock].there_by(year) < blades => IF_NOT,
+            true => IF_THERE,
+            false => 0.0,
+        }
     }
 }
 
@@ -125,7 +136,7 @@ mod tests {
     const LEAD_DAYS: f64 = 0.5 * DAYS_PER_YEAR;
 
     fn spares(blades: u32) -> (Spares, Stocks) {
-        let spares = Spares { stock: 0, lead_years: LEAD_YEARS, may_run_on: true, cost_per_year: 0.0, blades };
+        let spares = Spares { stock: 0, lead_years: LEAD_YEARS, may_run_on: true, cost_per_year: 0.0 };
         let mut stocks = Stocks::default();
         stocks.begin(&[blades]);
         (spares, stocks)
