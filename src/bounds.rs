@@ -248,6 +248,10 @@ pub const DAYS: Bound = Bound::from(0.0, 1e5);
 pub const COST: Bound = Bound::from(0.0, 1e15);
 /// Blades of a row.
 pub const BLADES: Count = Count::from(1, 1000);
+/// Spare blades in stock.
+pub const SPARES: Count = Count::from(0, 100_000);
+/// Days from the order of a blade to its arrival.
+pub const LEAD_DAYS: Bound = Bound::above_zero(1e-3, 1e5);
 /// Blades that a look called.
 pub const FOUND: Count = Count::from(0, 1000);
 /// Crews at an outage.

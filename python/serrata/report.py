@@ -42,6 +42,7 @@ _COSTS = {
     "stop_cost": "extra stops",
     "extra_day_cost": "days beyond window",
     "starts_limit_cost": "limited starts",
+    "spares_cost": "holding spares",
     "loss_cost": "losses",
 }
 _DAYS = {
@@ -51,6 +52,7 @@ _DAYS = {
     "replacement_days": "fitting new blades",
     "dressing_days": "dressing",
     "stop_days": "extra stops",
+    "wait_days": "waiting for blades",
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
@@ -64,6 +66,7 @@ _FIGURES: dict[str, Callable[..., Any]] = {
 #: Left out of the text where they are 0 under every strategy.
 _SELDOM = (
     "blades_damaged",
+    "blades_run_on",
     "blades_dressed",
     "dressing_cost",
     "dressing_days",
@@ -71,6 +74,8 @@ _SELDOM = (
     "stop_cost",
     "stop_days",
     "starts_limit_cost",
+    "spares_cost",
+    "wait_days",
 )
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
@@ -371,6 +376,7 @@ def _finds(comparison: Comparison) -> str:
         "blades_replaced": "blades replaced",
         "blades_replaced_on_false_calls": "of them false calls",
         "blades_damaged": "of them damaged",
+        "blades_run_on": "ran on without a spare",
         "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",

@@ -21,8 +21,12 @@ impl AlikeRows {
             || study.roots.iter().any(|root| root.consequences.rotor_wrecked_probability > 0.0);
         // Where something is shared by all rows, or known of some, lives of two rows are not those of one.
         let is_apart = study.posterior.is_some() || !study.uncertain.is_empty();
+        // Which row gets a spare blade, and which one waits, hangs on all rows of the stock and their order.
+        let takes_spares = |row: &Row| {
+            study.strategies.iter().flat_map(|strategy| &strategy.spares).any(|stock| stock.is_of(row.root))
+        };
         let description = |(index, row): (usize, &Row)| {
-            if is_apart {
+            if is_apart || takes_spares(row) {
                 return index.to_string();
             }
             let nameless = Row { id: String::new(), rotor: String::new(), unit: 0, basis: None, ..row.clone() };
@@ -60,7 +64,7 @@ impl AlikeRows {
 #[cfg(test)]
 mod tests {
     use super::{Row, Unit};
-    use crate::model::strategy::{Deferral, StartsLimit};
+    use crate::model::strategy::{Deferral, Spares, StartsLimit, WithoutSpare};
     use crate::model::{Study, StudyParts};
 
     #[test]
@@ -95,6 +99,15 @@ mod tests {
         parts.units[other] = Unit { id: parts.units[other].id.clone(), ..parts.units[own].clone() };
         parts.rows[4] = Row { id: parts.rows[4].id.clone(), unit: other, ..parts.rows[0].clone() };
         assert_eq!(firsts(&parts)[..5], [0, 0, 0, 3, 0]);
+        let mut stocked = parts.clone();
+        stocked.strategies[strategy].spares = vec![Spares {
+            roots: Some(vec![parts.rows[0].root]),
+            blades: 1,
+            lead_days: 90.0,
+            without: WithoutSpare::Wait,
+            cost_per_year: 0.0,
+        }];
+        assert_eq!(firsts(&stocked)[..5], [0, 1, 2, 3, 4]);
         let mut limited = parts.clone();
         limited.strategies[strategy].starts_limit =
             Some(StartsLimit { starts_per_year: 9.0, from_year: 2030.0, units: Some(vec![other]), cost_per_year: 0.0 });

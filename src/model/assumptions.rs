@@ -6,7 +6,7 @@ use super::Study;
 use super::detection::Technique;
 use super::fleet::{Consequences, HotSpot, Root, Surface};
 use super::growth::{CrackShape, Limit};
-use super::strategy::{Action, Strategy};
+use super::strategy::{Action, Strategy, WithoutSpare};
 
 impl Study {
     /// What this study assumes, in sentences: first what holds for every study, then what its own
@@ -167,6 +167,22 @@ impl Study {
                 self.techniques[watch.technique].id, strategy.id
             ));
         }
+        let without_stock = |strategy: &&Strategy| {
+            !strategy.looks.is_empty()
+                && !self.rows.iter().all(|row| strategy.spares.iter().any(|stock| stock.is_of(row.root)))
+        };
+        let stocked =
+            ids(self.strategies.iter().filter(|strategy| !strategy.spares.is_empty()).map(|strategy| &strategy.id));
+        let at_hand = ids(self.strategies.iter().filter(without_stock).map(|strategy| &strategy.id));
+        if !stocked.is_empty() && !at_hand.is_empty() {
+            list.push(format!("New blades of rows without a stock are at hand whenever they are needed ({at_hand})."));
+        }
+        if !stocked.is_empty() {
+            list.push(format!(
+                "Days of waiting for a blade follow all other work on its row, and the days of a forced outage: nothing goes on \
+                 meanwhile. New rows are never waited for ({stocked})."
+            ));
+        }
         list
     }
 
@@ -325,7 +341,9 @@ impl Study {
 }
 
 fn watches(strategy: &Strategy) -> bool {
-    !strategy.looks.is_empty() && strategy.dispositions.iter().any(|rule| rule.action == Action::Watch)
+    let may_run_on = || strategy.spares.iter().any(|stock| stock.without == WithoutSpare::RunOnWatched);
+    let by_disposition = || strategy.dispositions.iter().any(|rule| rule.action == Action::Watch);
+    !strategy.looks.is_empty() && (by_disposition() || may_run_on())
 }
 
 fn ids(ids: impl Iterator<Item = impl AsRef<str>>) -> String {

@@ -29,7 +29,7 @@ use growth::{GrowthPath, KnownPaths, PathInputs};
 pub use ids::{RowId, StrategyId};
 pub use parts::StudyParts;
 pub(crate) use posterior::{Posterior, RowPosterior, SharedDraw, inputs_number};
-use std::ops::Deref;
+use std::ops::{Deref, Range};
 use std::sync::{Arc, OnceLock};
 
 /// The valid whole: fleet, laws, techniques, strategies, costs, horizon.
@@ -84,10 +84,56 @@ impl Study {
         Study::of_checked(parts).sharing_paths(self)
     }
 
-    /// Whether lives of rows of one unit may hang together under a strategy: finds on one send people to others, or a loss
-    /// on one wrecks others.
+    /// Whether lives of rows may hang together under a strategy: finds on one send people to others, a loss on one wrecks
+    /// others, or they share a stock of spare blades.
     pub(crate) fn rows_hang_together(&self, strategy: &strategy::Strategy) -> bool {
-        strategy.ties_rows_of_a_unit() || (0..self.units.len()).any(|unit| self.may_wreck_other_rows(unit))
+        strategy.ties_rows_of_a_unit()
+            || !strategy.spares.is_empty()
+            || (0..self.units.len()).any(|unit| self.may_wreck_other_rows(unit))
+    }
+
+    /// The units, in runs of neighbours: no stock of spare blades of some strategies is shared by rows of two runs.
+    pub(crate) fn units_by_stock(&self, strategies: &[strategy::Strategy]) -> Vec<Range<usize>> {
+        let mut goes_on = vec![false; self.units.len()];
+        for stock in strategies.iter().flat_map(|strategy| &strategy.spares) {
+            let own = || self.rows.iter().filter(|row| stock.is_of(row.root)).map(|row| row.unit);
+            if let (Some(first), Some(last)) = (own().min(), own().max()) {
+                goes_on[first..last].fill(true);
+            }
+        }
+        let mut runs: Vec<Range<usize>> = Vec::new();
+        for unit in 0..self.units.len() {
+            match runs.last_mut() {
+                Some(run) if goes_on[unit - 1] => run.end = unit + 1,
+                _ => runs.push(unit..unit + 1),
+            }
+        }
+        runs
+    }
+
+    /// For each row the number of the rows that it is lived together with under a strategy, less than that of units and rows
+    /// together: those of its unit, unless a stock of spare blades tells otherwise.
+    pub(crate) fn rows_lived_together(&self, strategy: &strategy::Strategy) -> Vec<usize> {
+        if strategy.spares.is_empty() {
+            return self.rows.iter().map(|row| row.unit).collect();
+        }
+        let runs = self.units_by_stock(std::slice::from_ref(strategy));
+        let run_of = |row: &fleet::Row| runs.iter().position(|run| run.contains(&row.unit)).unwrap_or(0);
+        let hang_together = |run: usize| {
+            self.rows.iter().filter(|row| run_of(row) == run).any(|row| self.lives_with_others(row, strategy))
+        };
+        let number = |(index, row): (usize, &fleet::Row)| match run_of(row) {
+            run if hang_together(run) => run,
+            _ => self.units.len() + index,
+        };
+        self.rows.iter().enumerate().map(number).collect()
+    }
+
+    /// Whether what happens on a row may concern others under a strategy.
+    pub(crate) fn lives_with_others(&self, row: &fleet::Row, strategy: &strategy::Strategy) -> bool {
+        strategy.ties_rows_of_a_unit()
+            || self.may_wreck_other_rows(row.unit)
+            || strategy.spares.iter().any(|stock| stock.is_of(row.root))
     }
 
     /// Whether a loss on a row of a unit may wreck others.

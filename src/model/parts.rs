@@ -82,6 +82,8 @@ impl StudyParts {
             let deferred = strategy.deferrals.iter().flat_map(|deferral| deferral.units.iter().flatten());
             let mut units = deferred.chain(strategy.starts_limit.iter().flat_map(|limit| limit.units.iter().flatten()));
             units.try_for_each(|unit| exists(&key, *unit, ("unit", self.units.len())))?;
+            let mut roots = strategy.spares.iter().flat_map(|stock| stock.roots.iter().flatten());
+            roots.try_for_each(|root| exists(&key, *root, ("root", self.roots.len())))?;
         }
         for uncertain in &self.uncertain {
             let key = format!("uncertain.{}.factor_on", uncertain.id);

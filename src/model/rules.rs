@@ -2,7 +2,8 @@
 
 use super::Study;
 use super::strategy::{
-    Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, LookScope, SisterScope, Strategy,
+    Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, LookScope, SisterScope, Spares,
+    Strategy, WithoutSpare,
 };
 
 impl Study {
@@ -47,7 +48,25 @@ impl Study {
             };
             rules.push(format!("after a loss {of} looked at by {}", self.named(&look.techniques)));
         }
+        rules.extend(strategy.spares.iter().map(|stock| self.stock(stock)));
         rules
+    }
+
+    fn stock(&self, stock: &Spares) -> String {
+        let blades = if stock.blades == 1 { "1 spare".to_owned() } else { format!("{} spares", stock.blades) };
+        let roots = stock.roots.as_ref().map_or_else(
+            || "all rows".to_owned(),
+            |roots| {
+                let names: Vec<&str> = roots.iter().map(|&root| self.roots[root].id.as_str()).collect();
+                format!("all rows with root {}", names.join(" or "))
+            },
+        );
+        let without = match stock.without {
+            WithoutSpare::Wait => "is waited for",
+            WithoutSpare::RunOnWatched => "runs on and is watched",
+        };
+        let lead = stock.lead_days;
+        format!("{roots} share {blades}, ordered anew in {lead} days; a called blade without one {without}")
     }
 
     fn rules_of_look(&self, look: &Look) -> Vec<String> {

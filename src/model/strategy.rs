@@ -31,6 +31,8 @@ pub struct Strategy {
     pub deferrals: Vec<Deferral>,
     /// Fewer starts than the units' duty has.
     pub starts_limit: Option<StartsLimit>,
+    /// Stocks of spare blades, no root in two of them; a row of none has new blades at hand whenever it needs them.
+    pub spares: Vec<Spares>,
     /// Why this strategy is worth comparing.
     pub basis: Option<String>,
 }
@@ -434,4 +436,37 @@ pub enum RowEndAction {
     NewRow,
     /// The row leaves service.
     Retired,
+}
+
+/// A stock of spare blades that rows share, ordered up to its number: each blade that is taken is ordered anew at once.
+///
+/// Whole rows come as sets of their own, and take nothing from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spares {
+    /// Indices of the roots whose rows share it; all where `None`.
+    pub roots: Option<Vec<usize>>,
+    /// Blades in stock at the start of the study.
+    pub blades: u32,
+    /// Days from the order of a blade to its arrival.
+    pub lead_days: f64,
+    /// What is done about a called blade that should be replaced when no spare is there.
+    pub without: WithoutSpare,
+    /// What holding the stock costs each year.
+    pub cost_per_year: f64,
+}
+
+impl Spares {
+    /// Whether it is meant for rows with a root.
+    pub fn is_of(&self, root: usize) -> bool {
+        self.roots.as_ref().is_none_or(|roots| roots.contains(&root))
+    }
+}
+
+/// What is done about a called blade that should be replaced when no spare is there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WithoutSpare {
+    /// The row waits for the blade.
+    Wait,
+    /// The blade stays, is looked at again at the next outage, and one is ordered for it.
+    RunOnWatched,
 }

@@ -2,7 +2,8 @@
 
 use super::Study;
 use super::detection::Access;
-use super::strategy::{Action, Look, RowEndAction, Strategy, When};
+use super::economics::DAYS_PER_YEAR;
+use super::strategy::{Action, Look, RowEndAction, Strategy, When, WithoutSpare};
 
 impl Study {
     /// What to beware of, in sentences: finds in past looks that lives do not go on from; consequences without a variance; in
@@ -16,6 +17,7 @@ impl Study {
             list.extend(self.blades_out_to_watch(strategy));
             list.extend(self.dressing_that_surprises(strategy));
             list.extend(self.row_ends_that_never_come(strategy));
+            list.extend(self.spares_that_never_come(strategy));
             list
         };
         let of_all = self.finds_that_are_not_used().into_iter().chain(self.tails_without_variance());
@@ -146,7 +148,8 @@ impl Study {
     }
 
     fn blades_out_to_watch(&self, strategy: &Strategy) -> Option<String> {
-        if !strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) {
+        let run_on = || strategy.spares.iter().any(|stock| stock.without == WithoutSpare::RunOnWatched);
+        if !strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) && !run_on() {
             return None;
         }
         let is_out = |technique: usize| self.techniques[technique].access == Access::BladesOut;
@@ -210,6 +213,19 @@ impl Study {
             ));
         }
         list
+    }
+
+    fn spares_that_never_come(&self, strategy: &Strategy) -> Vec<String> {
+        let horizon_days = self.horizon_years * DAYS_PER_YEAR;
+        let late = (1..).zip(&strategy.spares).filter(|(_, stock)| stock.lead_days >= horizon_days);
+        late.map(|(number, stock)| {
+            format!(
+                "strategies.{}.spares[{number}].lead_days is {}, and the study is as long or shorter: nothing that is ordered in it \
+                 arrives in it, and rows wait beyond its end.",
+                strategy.id, stock.lead_days
+            )
+        })
+        .collect()
     }
 
     fn row_ends_that_never_come(&self, strategy: &Strategy) -> Option<String> {

@@ -4,7 +4,7 @@ use super::estimate::Comparison;
 use super::life::UnitLives;
 use super::merge_tree::{MergeTree, Parts};
 use super::nature::LifeKey;
-use super::plan::{RowPlan, UnitPlan};
+use super::plan::{GroupPlan, RowPlan};
 use super::rare::{self, Company, PlantedLife, PlantedLives, Proposal, Tuned, tune_all};
 use super::tally::{FleetRecord, Tally};
 use super::uncertain::fleet_key;
@@ -181,7 +181,7 @@ pub(super) fn live_all(
 ) -> Result<(Tally, Ended)> {
     let begun = Instant::now();
     let mut time_is_over = false;
-    let tune = |is_stopped: &IsStopped| tune_all(study, rows, &UnitPlan::all(study, rows), run, is_stopped);
+    let tune = |is_stopped: &IsStopped| tune_all(study, rows, &GroupPlan::all(study, rows), run, is_stopped);
     let outcome = live(study, rows, run, 0..run.batches(), &tune, &mut |done| {
         time_is_over = run.most_seconds.is_some_and(|seconds| begun.elapsed().as_secs_f64() > seconds);
         if time_is_over { ControlFlow::Break(()) } else { ask(done) }
@@ -222,7 +222,7 @@ pub(super) fn live_part(
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<MergeTree> {
     let tune = |is_stopped: &IsStopped| {
-        let tune = || tune_all(study, rows, &UnitPlan::all(study, rows), run, is_stopped);
+        let tune = || tune_all(study, rows, &GroupPlan::all(study, rows), run, is_stopped);
         tuned.proposals(hash_name(&study.to_toml()), tune)
     };
     let trials = (batches.end * BATCH_TRIALS).min(run.trials) - batches.start * BATCH_TRIALS;
@@ -246,7 +246,7 @@ fn live(
     ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
 ) -> Result<(MergeTree, bool)> {
     run.check()?;
-    let units = UnitPlan::all(study, rows);
+    let groups = GroupPlan::all(study, rows);
     let stop = AtomicBool::new(false);
     let done = AtomicU64::new(0);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(run.threads_used()).build().map_err(|reason| {
@@ -262,7 +262,7 @@ fn live(
                 Ok(proposals) => proposals,
                 Err(error) => return Merged { failure: Some((0, error)), ..Merged::from(0) },
             };
-            live_blocks(study, rows, &units, &proposals, run, batches, &stopping, &done)
+            live_blocks(study, rows, &groups, &proposals, run, batches, &stopping, &done)
         })
     };
     let merged = ask_while(work, &stop, &done, ask);
@@ -300,7 +300,7 @@ pub(super) fn ask_while<T: Send>(
 fn live_blocks(
     study: &Study,
     rows: &[RowPlan],
-    units: &[UnitPlan],
+    groups: &[GroupPlan],
     proposals: &[Arc<Proposal>],
     run: &Run,
     batches: Range<u64>,
@@ -311,7 +311,7 @@ fn live_blocks(
     let merged = Mutex::new(Merged::from(batches.start));
     let target = Target { study, run };
     rayon::broadcast(|_| {
-        let mut worker = Worker::new(study, rows, units, proposals);
+        let mut worker = Worker::new(study, rows, groups, proposals);
         let mut count = 1;
         while !stop.is_asked() {
             let first = next.fetch_add(count, Ordering::Relaxed);
@@ -457,23 +457,23 @@ const MOST_KEPT_ROWS: usize = 100;
 struct Worker<'p> {
     study: &'p Study,
     rows: &'p [RowPlan],
-    units: &'p [UnitPlan],
+    groups: &'p [GroupPlan],
     /// For each row how cracks are planted; empty where none are.
     proposals: &'p [Arc<Proposal>],
-    /// Lives of each unit, if they are kept.
+    /// Lives of each group of units, if they are kept.
     kept: Vec<UnitLives<'p>>,
     fleets: Vec<FleetRecord>,
 }
 
 impl<'p> Worker<'p> {
-    fn new(study: &'p Study, rows: &'p [RowPlan], units: &'p [UnitPlan], proposals: &'p [Arc<Proposal>]) -> Self {
-        let kept = if rows.len() <= MOST_KEPT_ROWS { units } else { &[] };
+    fn new(study: &'p Study, rows: &'p [RowPlan], groups: &'p [GroupPlan], proposals: &'p [Arc<Proposal>]) -> Self {
+        let kept = if rows.len() <= MOST_KEPT_ROWS { groups } else { &[] };
         Worker {
             study,
             rows,
-            units,
+            groups,
             proposals,
-            kept: kept.iter().map(|unit| UnitLives::new(study, rows, unit)).collect(),
+            kept: kept.iter().map(|group| UnitLives::new(study, rows, group)).collect(),
             fleets: vec![FleetRecord::new(study.strategies.len()); BATCH_TRIALS as usize],
         }
     }
@@ -500,7 +500,7 @@ impl<'p> Worker<'p> {
         ((count, tree), Ok(()))
     }
 
-    /// Lives a batch, unit by unit.
+    /// Lives a batch, unit by unit; those that share spare blades together.
     fn live_batch(&mut self, batch: u64, run: &Run, stop: &Stop) -> std::result::Result<Tally, Stopped> {
         let years = self.study.horizon_years.ceil() as usize;
         let mut tally = Tally::new(self.rows, self.study.units.len(), self.study.strategies.len(), years);
@@ -510,15 +510,15 @@ impl<'p> Worker<'p> {
         fleets.iter_mut().for_each(FleetRecord::clear);
         let mut kept = std::mem::take(&mut self.kept);
         let mut lived = Ok(());
-        for (number, unit) in self.units.iter().enumerate() {
+        for (number, group) in self.groups.iter().enumerate() {
             let mut own = None;
             let lives = match kept.get_mut(number) {
                 Some(lives) => lives,
-                None => own.insert(UnitLives::new(self.study, self.rows, unit)),
+                None => own.insert(UnitLives::new(self.study, self.rows, group)),
             };
-            lived = self.live_unit(unit, lives, &mut fleets, trials.clone(), run, stop, &mut tally).and_then(|()| {
+            lived = self.live_group(group, lives, &mut fleets, trials.clone(), run, stop, &mut tally).and_then(|()| {
                 let planted = run.planted_of(batch);
-                self.live_planted(unit, lives, planted, run, stop, &mut tally)
+                self.live_planted(group, lives, planted, run, stop, &mut tally)
             });
             if lived.is_err() {
                 break;
@@ -532,11 +532,11 @@ impl<'p> Worker<'p> {
         lived.map(|()| tally)
     }
 
-    /// Lives the trials of a unit, some together, strategy by strategy.
+    /// Lives the trials of a group of units, some together, strategy by strategy.
     #[allow(clippy::too_many_arguments)]
-    fn live_unit(
+    fn live_group(
         &self,
-        unit: &UnitPlan,
+        group: &GroupPlan,
         lives: &mut UnitLives,
         fleets: &mut [FleetRecord],
         trials: Range<u64>,
@@ -549,7 +549,7 @@ impl<'p> Worker<'p> {
                 return Err(Stopped::Asked);
             }
             let count = (trials.end - first).min(TRIALS_TOGETHER as u64);
-            for (place, &row) in unit.rows.iter().enumerate() {
+            for (place, &row) in group.rows.iter().enumerate() {
                 let row_key = Key::from_seed(run.seed).child(self.rows[row].nature.name);
                 let fleet = fleet_key(run.seed);
                 let key =
@@ -562,8 +562,10 @@ impl<'p> Worker<'p> {
             for strategy in 0..self.study.strategies.len() {
                 for (life, fleet) in fleets[..count as usize].iter_mut().enumerate() {
                     let records = lives.follow(life, strategy);
-                    tally.add_unit(self.study.rows[unit.rows[0]].unit, strategy, records);
-                    for (record, &row) in records.iter_mut().zip(&unit.rows) {
+                    for unit in &group.units {
+                        tally.add_unit(self.study.rows[unit.rows[0]].unit, strategy, &records[unit.places()]);
+                    }
+                    for (record, &row) in records.iter_mut().zip(&group.rows) {
                         tally.share_losses(row, strategy, record);
                         tally.add_life(row, strategy, record);
                         fleet.add(strategy, record);
@@ -571,16 +573,16 @@ impl<'p> Worker<'p> {
                 }
             }
         }
-        for (counts, &row) in lives.take_counts().zip(&unit.rows) {
+        for (counts, &row) in lives.take_counts().zip(&group.rows) {
             tally.add_counts(row, &counts);
         }
         Ok(())
     }
 
-    /// The lives with planted cracks of a unit that belong to a batch.
+    /// The lives with planted cracks of a group of units that belong to a batch.
     fn live_planted(
         &self,
-        unit: &UnitPlan,
+        group: &GroupPlan,
         lives: &mut UnitLives,
         numbers: Range<u64>,
         run: &Run,
@@ -592,8 +594,8 @@ impl<'p> Worker<'p> {
         }
         let key = |row: usize| rare::key_of(run.seed, &self.rows[row]);
         let (study, rows, company) = (self.study, self.rows, Company::All);
-        for (place, &row) in unit.rows.iter().enumerate() {
-            let planted = PlantedLives { study, rows, unit, place, key: &key, company };
+        for (place, &row) in group.rows.iter().enumerate() {
+            let planted = PlantedLives { study, rows, group, place, key: &key, company };
             let is_over = || stop.is_over();
             let told = |life: &PlantedLife| tally.add_planted(row, life.losses, life.number);
             let all =

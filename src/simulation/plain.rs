@@ -11,7 +11,7 @@ mod studies;
 
 pub(super) use studies::texts;
 #[cfg(test)]
-pub(super) use studies::texts_that_dress;
+pub(super) use studies::{texts_that_dress, texts_that_run_short};
 
 use super::inspection::draw;
 use super::nature::{Crack, GroundPlace, Mark, purpose};
@@ -23,7 +23,7 @@ use crate::model::economics::DayCost;
 use crate::model::fleet::Row;
 use crate::model::strategy::{
     Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, LookScope, RowEndAction, Sample,
-    SampleSize, SisterScope, Strategy, When,
+    SampleSize, SisterScope, Spares, Strategy, When, WithoutSpare,
 };
 use crate::model::uncertain::UncertainInput;
 use std::collections::{BTreeMap, BTreeSet};
@@ -67,10 +67,17 @@ pub(super) enum Fired {
     LookedExtra,
     LookedAfterLoss,
     FoundAtStop,
+    TookSpare,
+    WaitedForSpare,
+    LostWaitedForSpare,
+    DamagedWaitedForSpare,
+    GroupRanOn,
+    TooDeepRanOn,
+    TookFromOtherUnit,
 }
 
 impl Fired {
-    pub const COUNT: usize = Fired::FoundAtStop as usize + 1;
+    pub const COUNT: usize = Fired::TookFromOtherUnit as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -130,9 +137,40 @@ impl Pace {
     }
 }
 
+/// Spare blades of one life: for each stock of the strategy the moments from which its blades are there, and the unit that
+/// last took one.
+pub(super) struct Shelves(Vec<(Vec<f64>, Option<usize>)>);
+
+impl Shelves {
+    fn new(strategy: &Strategy) -> Self {
+        let filled = |stock: &Spares| (vec![f64::NEG_INFINITY; stock.blades as usize], None);
+        Shelves(strategy.spares.iter().map(filled).collect())
+    }
+
+    /// Orders a blade at a moment, and takes the one that comes first: returns how many days it is waited for.
+    fn take(&mut self, (index, stock): (usize, &Spares), year: f64) -> f64 {
+        let moments = &mut self.0[index].0;
+        moments.push(year + stock.lead_days / 365.25);
+        let first = (0..moments.len()).min_by(|one, other| moments[*one].total_cmp(&moments[*other]));
+        let moment = moments.remove(first.expect("the one that was ordered"));
+        if moment > year { (moment - year) * 365.25 } else { 0.0 }
+    }
+
+    fn are_there(&self, index: usize, year: f64) -> usize {
+        self.0[index].0.iter().filter(|moment| **moment <= year).count()
+    }
+
+    fn order(&mut self, (index, stock): (usize, &Spares), year: f64) {
+        self.0[index].0.push(year + stock.lead_days / 365.25);
+    }
+}
+
 /// What is done at one outage.
 #[derive(Default)]
 struct Work {
+    wait_days: f64,
+    /// Groups, by their first blades, that spares were not there for.
+    refused: BTreeSet<u32>,
     look_cost: f64,
     look_days: f64,
     blades_out: bool,
@@ -197,7 +235,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             indications: Vec::new(),
             second_looks: Vec::new(),
             result: PlainLife {
-                values: starts_limit_cost(study, row_index, strategy),
+                values: yearly_costs(study, row_index, strategy),
                 after_outage: vec![[0.0; 3]; batch.nature.plan.calendar.to_come()],
                 jobs: vec![Job::default(); batch.nature.plan.calendar.to_come()],
                 ..PlainLife::default()
@@ -277,7 +315,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     /// What follows from the looks of an outage.
-    fn act(&mut self, outage: usize) {
+    fn act(&mut self, outage: usize, shelves: &mut Shelves) {
         if self.is_looked_at(outage) {
             for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
                 if let Some(pace) = pace.as_mut().filter(|pace| pace.next == outage as u32 + 1) {
@@ -286,7 +324,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             }
             let (mut work, indications) = (std::mem::take(&mut self.work), std::mem::take(&mut self.indications));
             self.plan_extra_look(outage, !indications.is_empty());
-            self.dispose(outage, self.retired(), indications, &mut work);
+            self.dispose(outage, indications, &mut work, shelves);
             self.pay(outage, &work);
         } else if self.end() == Some((outage, RowEndAction::NewRow)) {
             for (pace, look) in self.pace.iter_mut().zip(&self.strategy.looks) {
@@ -336,20 +374,32 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         lost.min_by(|one, other| one.0.total_cmp(&other.0))
     }
 
+    /// The stock that the row takes blades from, with its number.
+    fn stock(&self) -> Option<(usize, &'a Spares)> {
+        let root = self.row().root;
+        let is_own = |stock: &Spares| stock.roots.as_ref().is_none_or(|roots| roots.contains(&root));
+        self.strategy.spares.iter().enumerate().find(|(_, stock)| is_own(stock))
+    }
+
+    /// Takes a blade that is waited for: returns the days.
+    fn take(&mut self, year: f64, shelves: &mut Shelves) -> f64 {
+        let Some(stock) = self.stock() else { return 0.0 };
+        self.fire(Fired::TookSpare);
+        let last = shelves.0[stock.0].1.replace(self.row().unit);
+        if last.is_some_and(|unit| unit != self.row().unit) {
+            self.fire(Fired::TookFromOtherUnit);
+        }
+        shelves.take(stock, year)
+    }
+
     /// A blade is lost before an outage: whether it wrecks its rotor.
-    fn lose(&mut self, year: f64, blade: u32, next: usize) -> bool {
+    fn lose(&mut self, year: f64, blade: u32, next: usize, shelves: &mut Shelves) -> bool {
         let costs = &self.study.costs;
         self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
         let generation = self.next_generation(blade);
         let key = self.batch.loss_key(LIFE, blade);
         let damage = costs.loss_cost.draw(key, generation);
         let days = costs.loss_days.draw(key, DAYS_AHEAD + generation);
-        self.result.loss_years.push((year - self.study.start_year) as u32);
-        self.result.values[Quantity::AnyLoss as usize] = 1.0;
-        self.add(Quantity::Losses, 1.0);
-        self.add(Quantity::ForcedDays, days);
-        let cost = damage + cost_of_days(&costs.outage_day_cost, year, days);
-        self.add(Quantity::LossCost, cost * self.value_at(year));
         let about = self.study.roots[self.row().root].consequences;
         let drawn = self.batch.consequence_draw(LIFE, blade, generation);
         let wrecks_rotor = drawn < about.rotor_wrecked_probability;
@@ -359,13 +409,28 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 < about.rotor_wrecked_probability
                     + about.row_wrecked_probability
                     + about.neighbours_damaged_probability;
+        let damaged = if damages { self.nearest(blade, about.neighbours) } else { Vec::new() };
+        let mut gone = self.with_neighbours([damaged.clone(), vec![blade]].concat());
         if self.strategy.after_loss == AfterLoss::ReplaceRow || wrecks_row {
+            gone.clear();
+        }
+        let wait_days = gone.iter().map(|_| self.take(year, shelves)).fold(0.0, f64::max);
+        if wait_days > 0.0 {
+            self.fire(Fired::LostWaitedForSpare);
+        }
+        self.result.loss_years.push((year - self.study.start_year) as u32);
+        self.result.values[Quantity::AnyLoss as usize] = 1.0;
+        self.add(Quantity::Losses, 1.0);
+        self.add(Quantity::ForcedDays, days);
+        self.add(Quantity::WaitDays, wait_days);
+        let cost = damage + cost_of_days(&costs.outage_day_cost, year, days + wait_days);
+        self.add(Quantity::LossCost, cost * self.value_at(year));
+        if gone.is_empty() {
             self.fire(Fired::WreckedRow);
             self.wreck(year);
             return wrecks_rotor;
         }
-        let damaged = if damages { self.nearest(blade, about.neighbours) } else { Vec::new() };
-        for other in self.with_neighbours([damaged.clone(), vec![blade]].concat()) {
+        for other in gone {
             let mut own = generation;
             if other != blade {
                 own = self.next_generation(other);
@@ -380,7 +445,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let new = self.batch.new_blade_in(LIFE, other, own, year);
             self.cracks.extend(new.start as usize..new.end as usize);
         }
-        self.look_after_loss(year, next);
+        self.look_after_loss(year, next, shelves);
         wrecks_rotor
     }
 
@@ -800,7 +865,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     /// What happens to the blades with indications.
-    fn dispose(&mut self, outage: usize, retired: Option<usize>, indications: Vec<Indication>, work: &mut Work) {
+    fn dispose(&mut self, outage: usize, indications: Vec<Indication>, work: &mut Work, shelves: &mut Shelves) {
         let mut found: Vec<usize> = indications.iter().filter_map(|indication| indication.crack).collect();
         found.sort_unstable();
         found.dedup();
@@ -837,7 +902,12 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         for _ in of_action(Action::RunOn) {
             self.fire(Fired::RunOn);
         }
-        let mut replaced = self.with_neighbours(of_action(Action::Replace));
+        let asking = |blades: Vec<u32>| -> Vec<(u32, f64, usize)> {
+            let about = |&blade: &u32| (blade, longest(blade).length_mm, longest(blade).technique);
+            blades.iter().map(about).collect()
+        };
+        let moment = (self.outages()[outage], outage + 1);
+        let mut replaced = self.ask(moment, asking(of_action(Action::Replace)), work, shelves);
         let mut too_deep = Vec::new();
         for blade in of_action(Action::Dress).into_iter().filter(|blade| !replaced.contains(blade)) {
             let mut called: Vec<usize> =
@@ -854,13 +924,13 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 self.fire(Fired::TooDeep);
             }
         }
-        replaced.extend(self.with_neighbours(too_deep));
+        let refused = work.refused.len();
+        replaced.extend(self.ask(moment, asking(too_deep), work, shelves));
+        if work.refused.len() > refused {
+            self.fire(Fired::TooDeepRanOn);
+        }
         for blade in of_action(Action::Watch).into_iter().filter(|blade| !replaced.contains(blade)) {
-            let next = outage + 1;
-            if next < self.outages().len() && retired != Some(next) {
-                let technique = self.strategy.watch.map_or(longest(blade).technique, |watch| watch.technique);
-                self.watched.push((blade, technique));
-            }
+            self.watch(blade, longest(blade).technique, outage + 1);
         }
         for &blade in &replaced {
             let own = || indications.iter().filter(|call| call.blade == blade);
@@ -878,12 +948,71 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.cracks.extend(new.start as usize..new.end as usize);
         }
         if work.blades_out {
-            self.damage_in_handling(outage, replaced, work);
+            self.damage_in_handling(outage, replaced, work, shelves);
+        }
+    }
+
+    /// Called blades are to be replaced, given each with what was measured, and by which technique: those that are, with
+    /// their neighbours. The others run on.
+    fn ask(
+        &mut self,
+        (year, next): (f64, usize),
+        mut called: Vec<(u32, f64, usize)>,
+        work: &mut Work,
+        shelves: &mut Shelves,
+    ) -> BTreeSet<u32> {
+        // They stand in the order of their numbers, which this sort keeps among equals.
+        called.sort_by(|one, other| other.1.total_cmp(&one.1));
+        let mut replaced: BTreeSet<u32> = BTreeSet::new();
+        for (blade, _, technique) in called {
+            let group = self.with_neighbours(vec![blade]);
+            let first = *group.first().expect("the blade itself");
+            if replaced.contains(&blade) {
+                continue;
+            }
+            if let Some((index, stock)) = self.stock()
+                && stock.without == WithoutSpare::RunOnWatched
+                && (work.refused.contains(&first) || shelves.are_there(index, year) < group.len())
+            {
+                if work.refused.insert(first) {
+                    group.iter().for_each(|_| shelves.order((index, stock), year));
+                }
+                if group.len() > 1 {
+                    self.fire(Fired::GroupRanOn);
+                }
+                self.add(Quantity::BladesRunOn, 1.0);
+                self.watch(blade, technique, next);
+                continue;
+            }
+            for _ in &group {
+                let wait_days = self.take(year, shelves);
+                if wait_days > 0.0 {
+                    self.fire(Fired::WaitedForSpare);
+                    work.wait_days = work.wait_days.max(wait_days);
+                }
+            }
+            replaced.extend(group);
+        }
+        replaced
+    }
+
+    /// A blade stays with an indication, to be looked at again at the next outage.
+    fn watch(&mut self, blade: u32, technique: usize, next: usize) {
+        let technique = self.strategy.watch.map_or(technique, |watch| watch.technique);
+        let is_watched = self.watched.contains(&(blade, technique));
+        if next < self.outages().len() && self.retired() != Some(next) && !is_watched {
+            self.watched.push((blade, technique));
         }
     }
 
     /// Blades that are damaged on their way out or in are replaced, if they are not new.
-    fn damage_in_handling(&mut self, outage: usize, mut replaced: BTreeSet<u32>, work: &mut Work) {
+    fn damage_in_handling(
+        &mut self,
+        outage: usize,
+        mut replaced: BTreeSet<u32>,
+        work: &mut Work,
+        shelves: &mut Shelves,
+    ) {
         let drawn = self.batch.inspections.damaged.all().iter();
         let drawn: Vec<u32> =
             drawn.filter(|one| one.outage as usize == self.start + outage).map(|one| one.blade).collect();
@@ -896,6 +1025,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             for own in self.with_neighbours(vec![blade]) {
                 if replaced.insert(own) {
                     work.new_blades += 1;
+                    let wait_days = self.take(self.outages()[outage], shelves);
+                    if wait_days > 0.0 {
+                        self.fire(Fired::DamagedWaitedForSpare);
+                        work.wait_days = work.wait_days.max(wait_days);
+                    }
                     self.add(Quantity::BladesReplaced, 1.0);
                     self.watched.retain(|watched| watched.0 != own);
                     self.ground_mm.retain(|place, _| place.0 != own);
@@ -1003,7 +1137,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let of_each = |price: Option<f64>| f64::from(work.dressed) * price.unwrap_or(f64::NAN);
         let (dressing_cost, dressing_days) =
             if work.dressed > 0 { (of_each(costs.dressing_cost), of_each(costs.dressing_days)) } else { (0.0, 0.0) };
-        let days = work.look_days + out_days + new_days + dressing_days;
+        let days = work.look_days + out_days + new_days + dressing_days + work.wait_days;
+        self.add(Quantity::WaitDays, work.wait_days);
         self.result.jobs[outage] = Job { days, blades_out: out > 0.0 };
         self.add(Quantity::TimesOut, out);
         self.add(Quantity::LookCost, value * work.look_cost);
@@ -1025,69 +1160,101 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 }
 
-/// Lives the rows of a unit to the end of the study.
-pub(super) fn live_unit(study: &Study, mut rows: Vec<PlainRow>) -> Vec<PlainLife> {
-    let marks: Vec<Mark> = rows.iter().map(|row| row.batch.mark()).collect();
-    let strategy = rows[0].strategy;
-    for outage in 0..=rows[0].outages().len() {
-        lose_before(&mut rows, outage);
-        rows.iter_mut().for_each(|row| row.meet(outage));
-        let finds: Vec<bool> = rows.iter().map(|row| !row.indications.is_empty()).collect();
-        if let Some(sisters) = &rows[0].strategy.sister_rows {
-            for place in 0..rows.len() {
-                let is_sister = |other: usize| {
-                    other != place
-                        && (sisters.of == SisterScope::Unit || rows[other].row().rotor == rows[place].row().rotor)
-                };
-                if (0..rows.len()).any(|other| is_sister(other) && finds[other]) {
-                    sisters.techniques.iter().for_each(|&technique| rows[place].look_as_sister(technique, outage));
-                }
+/// Lives the rows of some units to the end of the study, in the order of time.
+pub(super) fn live_units(study: &Study, mut units: Vec<Vec<PlainRow>>) -> Vec<Vec<PlainLife>> {
+    let mark = |rows: &Vec<PlainRow>| rows.iter().map(|row| row.batch.mark()).collect();
+    let marks: Vec<Vec<Mark>> = units.iter().map(mark).collect();
+    let strategy = units[0][0].strategy;
+    let mut shelves = Shelves::new(strategy);
+    let mut outages = vec![0; units.len()];
+    loop {
+        // At one moment losses come before outages, then units in their order.
+        let next = |(unit, rows): (usize, &Vec<PlainRow>)| {
+            let (years, outage) = (rows[0].outages(), outages[unit]);
+            if outage > years.len() {
+                return None;
+            }
+            let loss = next_loss(rows, outage).map(|(year, place, blade)| (year, false, unit, Some((place, blade))));
+            let moment = years.get(outage).copied().unwrap_or(f64::INFINITY);
+            Some(loss.unwrap_or((moment, true, unit, None)))
+        };
+        let events = units.iter().enumerate().filter_map(next);
+        let first = events.min_by(|one, other| one.0.total_cmp(&other.0).then(one.1.cmp(&other.1)));
+        let Some((year, _, unit, loss)) = first else { break };
+        match loss {
+            Some((place, blade)) => lose(&mut units[unit], outages[unit], (year, place, blade), &mut shelves),
+            None => {
+                live_outage(&mut units[unit], outages[unit], &mut shelves);
+                outages[unit] += 1;
             }
         }
-        rows.iter_mut().for_each(|row| row.act(outage));
     }
-    let indices: Vec<usize> = rows.iter().map(|row| row.row_index).collect();
     let settle = |(row, mark): (PlainRow, Mark)| {
         row.batch.release(mark);
         row.result
     };
-    let mut lives: Vec<PlainLife> = rows.into_iter().zip(marks).map(settle).collect();
-    share_outages(study, strategy, &indices, &mut lives);
-    lives
+    let settle_unit = |(rows, marks): (Vec<PlainRow>, Vec<Mark>)| {
+        let indices: Vec<usize> = rows.iter().map(|row| row.row_index).collect();
+        let mut lives: Vec<PlainLife> = rows.into_iter().zip(marks).map(settle).collect();
+        share_outages(study, strategy, &indices, &mut lives);
+        lives
+    };
+    units.into_iter().zip(marks).map(settle_unit).collect()
 }
 
-/// Losses of the rows of a unit and its stops before an outage, in order of time.
-fn lose_before(rows: &mut [PlainRow], outage: usize) {
+fn live_outage(rows: &mut [PlainRow], outage: usize, shelves: &mut Shelves) {
+    rows.iter_mut().for_each(|row| row.meet(outage));
+    let finds: Vec<bool> = rows.iter().map(|row| !row.indications.is_empty()).collect();
+    if let Some(sisters) = &rows[0].strategy.sister_rows {
+        for place in 0..rows.len() {
+            let is_sister = |other: usize| {
+                other != place
+                    && (sisters.of == SisterScope::Unit || rows[other].row().rotor == rows[place].row().rotor)
+            };
+            if (0..rows.len()).any(|other| is_sister(other) && finds[other]) {
+                sisters.techniques.iter().for_each(|&technique| rows[place].look_as_sister(technique, outage));
+            }
+        }
+    }
+    rows.iter_mut().for_each(|row| row.act(outage, shelves));
+}
+
+/// Whether a row runs up to an outage.
+fn runs(row: &PlainRow, outage: usize) -> bool {
+    row.retired().is_none_or(|retired| outage <= retired)
+}
+
+/// The next loss of the rows of a unit, or the next stop, before an outage: the year, the place of the row and the blade.
+fn next_loss(rows: &[PlainRow], outage: usize) -> Option<(f64, usize, Option<u32>)> {
     let years = rows[0].outages();
     let before = if outage == 0 { f64::NEG_INFINITY } else { years[outage - 1] };
     let until = years.get(outage).copied().unwrap_or(f64::MAX);
-    let runs = |row: &PlainRow| row.retired().is_none_or(|retired| outage <= retired);
-    loop {
-        let losses = |(place, row): (usize, &PlainRow)| {
-            row.next_loss(before, until).map(|(year, blade)| (year, place, Some(blade)))
-        };
-        let stops = |(place, row): (usize, &PlainRow)| row.extra_look.map(|year| (year, place, None));
-        let those_that_run = || rows.iter().enumerate().filter(|(_, row)| runs(row));
-        let all = those_that_run().filter_map(losses).chain(those_that_run().filter_map(stops));
-        let Some((year, place, lost)) = all.min_by(|one, other| one.0.total_cmp(&other.0)) else { return };
-        let Some(blade) = lost else {
-            rows[place].look_extra(outage);
+    let losses = |(place, row): (usize, &PlainRow)| {
+        let (year, blade) = row.next_loss(before, until)?;
+        Some((year, place, Some(blade)))
+    };
+    let stops = |(place, row): (usize, &PlainRow)| Some((row.extra_look?, place, None));
+    let those_that_run = || rows.iter().enumerate().filter(|(_, row)| runs(row, outage));
+    let all = those_that_run().filter_map(losses).chain(those_that_run().filter_map(stops));
+    all.min_by(|one, other| one.0.total_cmp(&other.0))
+}
+
+/// The unit is stopped before an outage, or a blade lost, which may wreck the other rows of its rotor or have them looked at.
+fn lose(rows: &mut [PlainRow], outage: usize, (year, place, lost): (f64, usize, Option<u32>), shelves: &mut Shelves) {
+    let Some(blade) = lost else { return rows[place].look_extra(outage, shelves) };
+    let wrecks_rotor = rows[place].lose(year, blade, outage, shelves);
+    let rotor = rows[place].row().rotor.clone();
+    let of = rows[place].strategy.look_after_loss.as_ref().map(|look| look.of);
+    for other in (0..rows.len()).filter(|&other| other != place) {
+        let is_on_rotor = rows[other].row().rotor == rotor;
+        if !runs(&rows[other], outage) {
             continue;
-        };
-        let wrecks_rotor = rows[place].lose(year, blade, outage);
-        let rotor = rows[place].row().rotor.clone();
-        let of = rows[place].strategy.look_after_loss.as_ref().map(|look| look.of);
-        for other in (0..rows.len()).filter(|&other| other != place) {
-            let is_on_rotor = rows[other].row().rotor == rotor;
-            if !runs(&rows[other]) {
-                continue;
-            }
-            if wrecks_rotor && is_on_rotor {
-                rows[other].fire(Fired::WreckedRotor);
-                rows[other].wreck(year);
-            } else if of == Some(LookScope::Unit) || of == Some(LookScope::Rotor) && is_on_rotor {
-                rows[other].look_after_loss(year, outage);
-            }
+        }
+        if wrecks_rotor && is_on_rotor {
+            rows[other].fire(Fired::WreckedRotor);
+            rows[other].wreck(year);
+        } else if of == Some(LookScope::Unit) || of == Some(LookScope::Rotor) && is_on_rotor {
+            rows[other].look_after_loss(year, outage, shelves);
         }
     }
 }
@@ -1135,8 +1302,8 @@ fn share_outages(study: &Study, strategy: &Strategy, rows: &[usize], lives: &mut
     }
 }
 
-/// What a limit on starts costs a row.
-fn starts_limit_cost(study: &Study, row: usize, strategy: &Strategy) -> [f64; Quantity::ALL.len()] {
+/// What a limit on starts costs a row, and its share of its stock of spare blades.
+fn yearly_costs(study: &Study, row: usize, strategy: &Strategy) -> [f64; Quantity::ALL.len()] {
     let mut values = [0.0; Quantity::ALL.len()];
     let unit = study.rows[row].unit;
     if let Some(limit) = &strategy.starts_limit
@@ -1146,6 +1313,15 @@ fn starts_limit_cost(study: &Study, row: usize, strategy: &Strategy) -> [f64; Qu
         let (from, until) = (limit.from_year - study.start_year, study.horizon_years);
         let stream = study.money.present_value_of_stream(from, until);
         values[Quantity::StartsLimitCost as usize] = limit.cost_per_year / rows * stream;
+    }
+    let root = study.rows[row].root;
+    for stock in &strategy.spares {
+        let is_of = |root: usize| stock.roots.as_ref().is_none_or(|roots| roots.contains(&root));
+        if is_of(root) {
+            let rows = study.rows.iter().filter(|other| is_of(other.root)).count() as f64;
+            let stream = study.money.present_value_of_stream(0.0, study.horizon_years);
+            values[Quantity::SparesCost as usize] = stock.cost_per_year / rows * stream;
+        }
     }
     values
 }
@@ -1195,7 +1371,7 @@ fn escalations(look: &Look) -> impl Iterator<Item = usize> + '_ {
 mod tests {
     use super::super::life::UnitLives;
     use super::super::observe::{CracksLeft, LifeRecord};
-    use super::super::plan::{RowPlan, UnitPlan};
+    use super::super::plan::{GroupPlan, RowPlan};
     use super::*;
     use crate::random::Key;
     use proptest::prelude::*;
@@ -1233,33 +1409,39 @@ mod tests {
     fn hold_against(study: &Study, lives: u64, seed: u64) -> Result<Seen, String> {
         let (mut seen, mut fired) = ([0; Quantity::ALL.len()], [0; Fired::COUNT]);
         let plans = RowPlan::all(study).map_err(|error| error.to_string())?;
-        for unit in &UnitPlan::all(study, &plans) {
+        for group in &GroupPlan::all(study, &plans) {
             let keys = |row: usize| {
                 let key = Key::from_seed(seed).child(plans[row].nature.name);
                 (0..lives).map(|trial| key.child(trial)).collect::<Vec<Key>>()
             };
-            let mut engine = UnitLives::new(study, &plans, unit);
+            let mut engine = UnitLives::new(study, &plans, group);
             let begin = |(place, row): (usize, &usize)| engine.begin(place, keys(*row).into_iter());
-            let attempts: Vec<Option<u64>> = unit.rows.iter().enumerate().map(begin).collect();
+            let attempts: Vec<Option<u64>> = group.rows.iter().enumerate().map(begin).collect();
             if attempts.contains(&None) {
                 continue;
             }
-            let mut plain_attempts = vec![0; unit.rows.len()];
-            // As the rows' unit runs under each strategy.
+            let mut plain_attempts = vec![0; group.rows.len()];
+            // As the rows' units run under each strategy.
             for life in 0..lives as usize {
                 for (index, strategy) in study.strategies.iter().enumerate() {
-                    let plans = unit.rows.iter().map(|&row| plans[row].under(index));
+                    let plans = group.rows.iter().map(|&row| plans[row].under(index));
                     let mut batches: Vec<RowBatch> =
                         plans.map(|plan| RowBatch::new(&plan.nature, &plan.inspection)).collect();
-                    for (place, (&row, batch)) in unit.rows.iter().zip(&mut batches).enumerate() {
+                    for (place, (&row, batch)) in group.rows.iter().zip(&mut batches).enumerate() {
                         let attempts = begin_plainly(study, row, batch, keys(row)[life]);
                         plain_attempts[place] += if index == 0 { attempts } else { 0 };
                     }
-                    let rows = unit.rows.iter().zip(&mut batches);
-                    let rows = rows.map(|(&row, batch)| PlainRow::new(study, row, strategy, batch));
-                    let plain = live_unit(study, rows.collect());
+                    let mut units: Vec<Vec<PlainRow>> = Vec::new();
+                    for (&row, batch) in group.rows.iter().zip(&mut batches) {
+                        let plain = PlainRow::new(study, row, strategy, batch);
+                        match units.last_mut().filter(|unit| unit[0].row().unit == plain.row().unit) {
+                            Some(unit) => unit.push(plain),
+                            None => units.push(vec![plain]),
+                        }
+                    }
+                    let plain: Vec<PlainLife> = live_units(study, units).into_iter().flatten().collect();
                     let records = engine.follow(life, index);
-                    for ((record, plain), &row) in records.iter().zip(&plain).zip(&unit.rows) {
+                    for ((record, plain), &row) in records.iter().zip(&plain).zip(&group.rows) {
                         let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);
                         compare(record, plain, &mut seen).map_err(|fault| format!("{about}: {fault}"))?;
                         fired.iter_mut().zip(plain.fired).for_each(|(all, own)| *all += own);

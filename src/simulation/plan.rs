@@ -7,6 +7,8 @@ use super::policy::{Groups, Policy};
 use crate::error::Result;
 use crate::model::Study;
 use crate::model::fleet::{Row, Unit};
+use crate::model::strategy::Strategy;
+use std::ops::Range;
 
 /// One row of the fleet, ready to be lived.
 #[derive(Debug)]
@@ -25,11 +27,68 @@ pub(crate) struct RowPlan {
     pub variant_of: Vec<Option<usize>>,
 }
 
+/// Neighbouring units with rows that some strategy may have share spare blades; mostly one.
+#[derive(Debug)]
+pub(crate) struct GroupPlan {
+    pub units: Vec<UnitPlan>,
+    /// Indices of their rows, unit by unit.
+    pub rows: Vec<usize>,
+    /// By strategy: runs of the units of which no two share spare blades under it.
+    pub runs: Vec<Vec<Range<usize>>>,
+    /// By strategy: blades in each of its stocks at the start.
+    pub stocks: Vec<Vec<u32>>,
+}
+
+impl GroupPlan {
+    /// All units of a study that have rows.
+    pub fn all(study: &Study, plans: &[RowPlan]) -> Vec<Self> {
+        let groups = study.units_by_stock(&study.strategies).into_iter();
+        groups.map(|units| Self::new(study, plans, units)).filter(|group| !group.rows.is_empty()).collect()
+    }
+
+    fn new(study: &Study, plans: &[RowPlan], units: Range<usize>) -> Self {
+        let rows_of = |unit: usize| (0..study.rows.len()).filter(|&row| study.rows[row].unit == unit).collect();
+        let (mut group, mut rows) = (Vec::new(), Vec::new());
+        for own in units.map(rows_of).filter(|own: &Vec<usize>| !own.is_empty()) {
+            let first = rows.len();
+            rows.extend_from_slice(&own);
+            group.push(UnitPlan::new(study, plans, own, first));
+        }
+        let runs = |strategy: &Strategy| {
+            let runs = study.units_by_stock(std::slice::from_ref(strategy));
+            let run_of = |unit: &UnitPlan| runs.iter().position(|run| run.contains(&study.rows[unit.rows[0]].unit));
+            let mut first = 0;
+            let alike = group.chunk_by(|one, other| run_of(one) == run_of(other)).map(|run: &[UnitPlan]| {
+                first += run.len();
+                first - run.len()..first
+            });
+            alike.collect()
+        };
+        let stocks = |strategy: &Strategy| strategy.spares.iter().map(|stock| stock.blades).collect();
+        GroupPlan {
+            runs: study.strategies.iter().map(runs).collect(),
+            stocks: study.strategies.iter().map(stocks).collect(),
+            units: group,
+            rows,
+        }
+    }
+
+    /// Places of the rows of some of its units.
+    pub fn places(&self, units: Range<usize>) -> Range<usize> {
+        match (self.units[units.clone()].first(), self.units[units].last()) {
+            (Some(first), Some(last)) => first.places().start..last.places().end,
+            _ => 0..0,
+        }
+    }
+}
+
 /// Rows of one unit, in the order of the study.
 #[derive(Debug)]
 pub(crate) struct UnitPlan {
     /// Indices of the rows.
     pub rows: Vec<usize>,
+    /// Place of the first of them among those of the group.
+    first: usize,
     /// Rotor of each, by number.
     pub rotors: Vec<usize>,
     /// What the rows share at outages, by strategy.
@@ -37,21 +96,19 @@ pub(crate) struct UnitPlan {
 }
 
 impl UnitPlan {
-    /// All units of a study that have rows.
-    pub fn all(study: &Study, plans: &[RowPlan]) -> Vec<Self> {
-        let rows_of = |unit: usize| (0..study.rows.len()).filter(|&row| study.rows[row].unit == unit).collect();
-        let rows: Vec<Vec<usize>> = (0..study.units.len()).map(rows_of).collect();
-        rows.into_iter().filter(|rows| !rows.is_empty()).map(|rows| Self::new(study, plans, rows)).collect()
-    }
-
-    fn new(study: &Study, plans: &[RowPlan], rows: Vec<usize>) -> Self {
+    fn new(study: &Study, plans: &[RowPlan], rows: Vec<usize>, first: usize) -> Self {
         let own: Vec<&Row> = rows.iter().map(|&row| &study.rows[row]).collect();
         let work = |strategy: usize| {
             let under = |row: &usize| plans[*row].under(strategy);
             let work: Vec<&WorkPlan> = rows.iter().map(|row| &under(row).strategies[strategy].work).collect();
             UnitWork::new(study, &own, &under(&rows[0]).nature.calendar, &work)
         };
-        UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rotors: rotor_numbers(&own), rows }
+        UnitPlan { work: (0..study.strategies.len()).map(work).collect(), rotors: rotor_numbers(&own), rows, first }
+    }
+
+    /// Places of the rows in the group.
+    pub fn places(&self) -> Range<usize> {
+        self.first..self.first + self.rows.len()
     }
 }
 

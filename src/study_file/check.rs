@@ -30,7 +30,8 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
-    let known = strategies::Known { ids: &ids, units: &units, techniques: &techniques, window };
+    let known =
+        strategies::Known { ids: &ids, roots: &roots, units: &units, rows: &rows, techniques: &techniques, window };
     let strategies = root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &known));
     let dresses = strategies.iter().flatten().find(|strategy| strategy.dressing.is_some());
     let costs = root.table("costs", |section| costs(section, dresses.map(|strategy| strategy.id.as_str())));

@@ -6,11 +6,11 @@ use super::section::Section;
 use super::window::Window;
 use crate::bounds;
 use crate::model::detection::Technique;
-use crate::model::fleet::Unit;
+use crate::model::fleet::{Root, Row, Unit};
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Dressing,
     Escalation, EscalationScope, ExtraLook, Look, LookAfterLoss, LookScope, RowEnd, RowEndAction, Sample, SampleSize,
-    SisterRows, SisterScope, StartsLimit, Strategy, Watch, When,
+    SisterRows, SisterScope, Spares, StartsLimit, Strategy, Watch, When, WithoutSpare,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -48,17 +48,23 @@ pub(super) const LOOK_SCOPES: [(&str, LookScope); 3] =
 pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
     [("new-row", RowEndAction::NewRow), ("retired", RowEndAction::Retired)];
 
+/// Words of the study file for what is done where no spare blade is there.
+pub(super) const WITHOUT_SPARE: [(&str, WithoutSpare); 2] =
+    [("wait", WithoutSpare::Wait), ("run-on-watched", WithoutSpare::RunOnWatched)];
+
 /// What strategies are held against.
 pub(super) struct Known<'a> {
     pub ids: &'a Ids,
+    pub roots: &'a [Option<Root>],
     pub units: &'a [Option<Unit>],
+    pub rows: &'a [Option<Row>],
     pub techniques: &'a [Option<Technique>],
     pub window: Option<Window>,
 }
 
 /// Reads a strategy.
 pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Strategy> {
-    let &Known { ids, units, techniques, window } = known;
+    let &Known { ids, units, techniques, window, .. } = known;
     let description = section.text("description");
     let looks = section.optional("looks", |section, key| {
         let keys = "techniques, first_outage, every_outages";
@@ -80,7 +86,9 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
     };
     let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
     let acts = |action: Action| dispositions.iter().flatten().any(|rule| rule.action == action);
-    if section.has("watch") && dispositions.is_some() && !acts(Action::Watch) {
+    let spares = section.optional("spares", |section, key| spares(section, key, known));
+    let may_run_on = spares.iter().flatten().flatten().any(|stock| stock.without == WithoutSpare::RunOnWatched);
+    if section.has("watch") && dispositions.is_some() && spares.is_some() && !acts(Action::Watch) && !may_run_on {
         section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
     }
     let dressing = if acts(Action::Dress) {
@@ -140,9 +148,11 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         row_end: row_end?,
         deferrals: deferrals?.unwrap_or_default(),
         starts_limit: starts_limit?,
+        spares: spares?.unwrap_or_default(),
         basis: basis?,
     };
-    depths_are_measured(section, &strategy, techniques).then_some(strategy)
+    let is_good = depths_are_measured(section, &strategy, techniques);
+    (spares_are_of_use(section, &strategy, known) && is_good).then_some(strategy)
 }
 
 /// Refuses dispositions by depth that come upon calls of which nobody measures the depth.
@@ -544,4 +554,76 @@ fn starts_limit(section: &Section, ids: &Ids, window: Option<Window>) -> Option<
         (None, window) => window.map_or(0.0, |window| window.start),
     };
     Some(StartsLimit { starts_per_year: starts_per_year?, from_year, units: units?, cost_per_year: cost_per_year? })
+}
+
+/// Stocks of spare blades: no root in two of them, and none that no row takes from.
+fn spares(section: &Section, key: &'static str, known: &Known) -> Option<Vec<Spares>> {
+    let place = section.get(key, "a list of tables with the keys blades, lead_days, without")?;
+    if place.elements()?.is_empty() {
+        place.fault(
+            "must not be empty",
+            "state a stock, or remove it: then new blades are at hand when they are needed",
+        );
+        return None;
+    }
+    let read = place.each(|place| {
+        let here = place.clone();
+        let stock = place.table(|section| {
+            let roots = section.optional("roots", |section, key| section.references(key, "root", &known.ids.roots));
+            let blades = section.whole("blades", bounds::SPARES);
+            let lead_days = section.number("lead_days", bounds::LEAD_DAYS);
+            let without = section.choice("without", &WITHOUT_SPARE);
+            let cost_per_year = section.optional("cost_per_year", |section, key| section.number(key, bounds::COST));
+            Some(Spares {
+                roots: roots?,
+                blades: blades?,
+                lead_days: lead_days?,
+                without: without?,
+                cost_per_year: cost_per_year?.unwrap_or(0.0),
+            })
+        });
+        Some((here, stock?))
+    })?;
+    let mut good = true;
+    for (number, (place, stock)) in read.iter().enumerate() {
+        let taken = |root: &usize| {
+            let before = read[..number].iter().position(|(_, other)| other.is_of(*root))?;
+            Some((&known.ids.roots[*root], before + 1))
+        };
+        let mut own = (0..known.ids.roots.len()).filter(|root| stock.is_of(*root));
+        if let Some((root, before)) = own.find_map(|root| taken(&root)) {
+            let rule = format!("has root {root}, which stock {before} has: a row takes blades from one stock");
+            place.fault(rule, "name the roots of each stock in roots, each root once");
+            good = false;
+        } else if known.rows.iter().all(|row| row.as_ref().is_some_and(|row| !stock.is_of(row.root))) {
+            place.fault("is of no row: none has one of its roots", "name other roots, or remove the stock");
+            good = false;
+        }
+    }
+    good.then(|| read.into_iter().map(|(_, stock)| stock).collect())
+}
+
+/// Refuses stocks that nothing is ever taken from, and blades that run on where none is ever called to be replaced.
+fn spares_are_of_use(section: &Section, strategy: &Strategy, known: &Known) -> bool {
+    let replaces = !strategy.looks.is_empty()
+        && strategy.dispositions.iter().any(|rule| matches!(rule.action, Action::Replace | Action::Dress));
+    let mut good = true;
+    for (number, stock) in (1..).zip(&strategy.spares) {
+        let are_damaged = |root: (usize, &Option<Root>)| {
+            stock.is_of(root.0) && root.1.as_ref().is_none_or(|root| root.handling_damage_probability > 0.0)
+        };
+        if !replaces && stock.without == WithoutSpare::RunOnWatched {
+            let rule = format!("stock {number} has blades run on, and no called blade is ever to be replaced");
+            section.fault("spares", rule, "state without = \"wait\", or a look and a disposition that replaces");
+            good = false;
+        } else if !replaces
+            && strategy.after_loss == AfterLoss::ReplaceRow
+            && !known.roots.iter().enumerate().any(are_damaged)
+        {
+            let rule = format!("stock {number} is never taken from: single blades are never replaced");
+            section.fault("spares", rule, "remove it, or replace called or lost blades");
+            good = false;
+        }
+    }
+    good
 }

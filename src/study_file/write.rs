@@ -452,6 +452,20 @@ impl Page {
             entries.extend(units(&limit.units));
             self.entry("starts_limit", table(&entries));
         }
+        if !strategy.spares.is_empty() {
+            let stocks = strategy.spares.iter().map(|stock| {
+                let mut entries = vec![
+                    ("blades", stock.blades.to_string()),
+                    ("lead_days", number(stock.lead_days)),
+                    ("without", word(stock.without, &strategies::WITHOUT_SPARE)),
+                    ("cost_per_year", number(stock.cost_per_year)),
+                ];
+                let ids = |roots: &Vec<usize>| list(roots.iter().map(|root| text(&study.roots[*root].id)));
+                entries.extend(stock.roots.iter().map(|roots| ("roots", ids(roots))));
+                table(&entries)
+            });
+            self.entry("spares", list(stocks));
+        }
         self.basis(&strategy.basis);
     }
 

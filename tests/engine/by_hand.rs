@@ -13,7 +13,7 @@ use serrata::model::fleet::{Consequences, PastLook};
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
     Action, AfterLoss, Deferral, Disposition, Dressing, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope,
-    StartsLimit, Watch, When,
+    Spares, StartsLimit, Watch, When, WithoutSpare,
 };
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -764,6 +764,54 @@ fn fewer_starts_put_losses_off_and_cost_what_is_stated() {
     let limit = study.strategies[LOOK].starts_limit.as_mut().expect("a limit");
     limit.starts_per_year = STARTS_PER_YEAR;
     assert_eq!(lived(&study, 20).fleet_losses_of(LOOK)[3].value, 10.0);
+}
+
+/// Ten blades are lost at one moment, and four are in stock: the first four are there, and the others come in ten days each
+/// time. Nothing else of the losses changes.
+#[test]
+fn lost_blades_wait_for_spares_in_outages_that_last_longer() {
+    let mut study = study(10);
+    study.costs.loss_cost = Distribution::Fixed(700.0);
+    study.costs.loss_days = Distribution::Fixed(3.0);
+    study.costs.outage_day_cost = DayCost::Same(50.0);
+    let stock = Spares { roots: None, blades: 4, lead_days: 10.0, without: WithoutSpare::Wait, cost_per_year: 5.0 };
+    study.strategies[NONE].spares = vec![stock];
+    let expect = |study: &StudyParts, strategy: usize, losses: f64, wait_days: f64| {
+        let comparison = lived(study, 20);
+        let ours = |quantity| comparison.fleet_of(strategy, quantity).value;
+        assert_equal(ours(Quantity::Losses), losses);
+        assert!((ours(Quantity::WaitDays) - wait_days).abs() < 1e-6, "{} for {wait_days}", ours(Quantity::WaitDays));
+        assert_equal(ours(Quantity::ForcedDays), 3.0 * losses);
+        let days = [Quantity::LookDays, Quantity::ForcedDays, Quantity::WaitDays].map(ours).iter().sum();
+        assert_equal(ours(Quantity::Days), days);
+        let cost = (850.0 * losses + 50.0 * wait_days) * worth(life_years());
+        assert!((ours(Quantity::LossCost) / cost - 1.0).abs() < 1e-6, "{} for {cost}", ours(Quantity::LossCost));
+        ours(Quantity::SparesCost)
+    };
+    let spares_cost = expect(&study, NONE, 10.0, 60.0);
+    assert_equal(spares_cost, 5.0 * (1.0 - worth(6.0)) / (1.0 + RATE).ln());
+    // What lives with planted cracks tell of costs has the wait in it, too.
+    let run = Run { trials: 600, planted_lives: 600, seed: 3, ..Run::default() };
+    let planted = study.simulate(&run).expect("a run");
+    let cost = planted.fleet_of(NONE, Quantity::LossCost);
+    assert_near(cost, (8_500.0 + 3_000.0) * worth(life_years()));
+    // Blades run on for want of a spare at outages alone.
+    study.strategies[LOOK].spares = study.strategies[NONE].spares.clone();
+    study.strategies[LOOK].spares[0].without = WithoutSpare::RunOnWatched;
+    sees_from(&mut study, 0, UNSEEN_MM);
+    expect(&study, LOOK, 10.0, 60.0);
+    // Five blades go with each loss: at the first one is missing, and at the second five are.
+    study.roots[0].replaced_together = 5;
+    expect(&study, NONE, 2.0, 20.0);
+    study.strategies[NONE].spares[0].blades = 5;
+    expect(&study, NONE, 2.0, 10.0);
+    // Whole rows come as sets of their own. Single blades may be damaged; nobody takes them out.
+    study.strategies[NONE].after_loss = AfterLoss::ReplaceRow;
+    study.roots[0].handling_damage_probability = 0.1;
+    expect(&study, NONE, 1.0, 0.0);
+    study.strategies[NONE].spares[0].roots = Some(vec![7]);
+    let refused = Study::new(study).expect_err("no such root").to_string();
+    assert!(refused.contains("is the number of no root"), "{refused}");
 }
 
 /// Every blade that is called is dressed, at the first outage alone.

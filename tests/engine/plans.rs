@@ -421,11 +421,7 @@ fn finds_have_the_unit_stopped_once_more() {
         ..Plan::default()
     };
     let with_priced_days = |text: String| text.replace("outage_day_cost = 0", "outage_day_cost = 7");
-    let live = |text: String| {
-        let study = Study::parse(&text, "plan").unwrap_or_else(|error| panic!("{error}"));
-        study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run")
-    };
-    let lived = live(with_priced_days(plan(0.5).text()));
+    let lived = live(&with_priced_days(plan(0.5).text()), 20_000);
     let any = 1.0 - 0.5_f64.powi(3);
     // Three in all where any is called, else none.
     let (first, rest) = (1.5, 3.0 * any - 1.5);
@@ -447,10 +443,10 @@ fn finds_have_the_unit_stopped_once_more() {
     assert_near(of(Quantity::DaysBeyondWindow), days);
     assert_near(of(Quantity::ExtraDayCost), 7.0 * days);
     // The next outage comes first; or after the last one the end of the study does.
-    assert_near(live(plan(0.9).text()).fleet_of(0, Quantity::ExtraStops), 0.0);
+    assert_near(live(&plan(0.9).text(), 20_000).fleet_of(0, Quantity::ExtraStops), 0.0);
     for (after_years, stops) in [(5.0, 0.0), (4.9, any)] {
         let alone = plan(after_years).text().replace("[1, 1.8]", "[1]");
-        assert_near(live(alone).fleet_of(0, Quantity::ExtraStops), stops);
+        assert_near(live(&alone, 20_000).fleet_of(0, Quantity::ExtraStops), stops);
     }
     // Two rows of a unit that find something stop it once; both are worked on at the same time, or one after the other.
     let text = with_priced_days(plan(0.5).text());
@@ -460,7 +456,7 @@ fn finds_have_the_unit_stopped_once_more() {
     let (both, either) = (any * any, 1.0 - (1.0 - any) * (1.0 - any));
     for crews in [2, 1] {
         let text = format!("{}{twin}{}", &text[..end], &text[end..]);
-        let lived = live(text.replace("[units.u]\n", &format!("[units.u]\ncrews = {crews}\n")));
+        let lived = live(&text.replace("[units.u]\n", &format!("[units.u]\ncrews = {crews}\n")), 20_000);
         let of = |quantity| lived.fleet_of(0, quantity);
         assert_near(of(Quantity::ExtraStops), either);
         assert_near(of(Quantity::StopCost), 40.0 * either);
@@ -515,8 +511,7 @@ fn a_loss_has_rows_looked_at_while_the_unit_stands_still() {
     for (of, rotor, is_twin_seen) in
         [("row", "x", false), ("rotor", "x", true), ("rotor", "y", false), ("unit", "y", true)]
     {
-        let study = Study::parse(&text(of, rotor), "plan").unwrap_or_else(|error| panic!("{error}"));
-        let lived = study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run");
+        let lived = live(&text(of, rotor), 20_000);
         let twin = if is_twin_seen { 1.0 } else { 0.0 };
         let of = |quantity| lived.fleet_of(0, quantity);
         let found = 3.0 - mean + twin * 2.0 * (1.0 - missed);
@@ -531,4 +526,192 @@ fn a_loss_has_rows_looked_at_while_the_unit_stands_still() {
         assert_near(of(Quantity::ExtraDayCost), 7.0 * days);
         assert_near(lived.row_of(0, 0, Quantity::CracksFound), 3.0 - mean);
     }
+}
+
+const YEAR: f64 = 365.25;
+
+/// The row of a plan with three cracked blades, and another one with two in a unit of its own; the stock is `blades` spares
+/// with a lead of three quarters of a year.
+fn two_units(blades: u32, without: &str, outages: [&str; 2], rest: &str) -> String {
+    let looks = "{ techniques = [\"ut\"], first_outage = 1, every_outages = 1 }";
+    let spares = format!(
+        "dispositions = [{{ action = \"replace\" }}]\nspares = [{{ blades = {blades}, lead_days = {}, without = \"{without}\", \
+         cost_per_year = 8 }}]\n{rest}",
+        0.75 * YEAR
+    );
+    let plan =
+        Plan { cracked: vec![2, 3, 7], trials: 8, strategies: strategy("one", looks, &spares), ..Plan::default() };
+    let text = plan.text().replace("[1, 2, 3, 4, 5]", outages[0]).replace("outage_day_cost = 0", "outage_day_cost = 3");
+    let unit = text[text.find("[units.u]").expect("a unit")..text.find("[rows.row]").expect("a row")].to_owned();
+    let row =
+        text[text.find("[rows.row]").expect("a row")..text.find("[techniques.ut]").expect("a technique")].to_owned();
+    let other_unit = unit.replace("[units.u]", "[units.v]").replace(outages[0], outages[1]);
+    let other_row = row
+        .replace("[rows.row]", "[rows.other]")
+        .replace("unit = \"u\"", "unit = \"v\"")
+        .replace("[1, 4, 5, 6, 8, 9, 10]", "[1, 3, 4, 6, 7, 8, 9, 10]");
+    text.replace(&row, &format!("{other_unit}{row}{other_row}"))
+}
+
+fn live(text: &str, trials: u64) -> Comparison {
+    let study = Study::parse(text, "plan").unwrap_or_else(|error| panic!("{error}"));
+    study.simulate(&Run { trials, seed: 7, ..Run::default() }).expect("a run")
+}
+
+/// Numbers that are the same in every life.
+#[track_caller]
+fn assert_each(lived: &Comparison, row: usize, quantity: Quantity, by_hand: f64) {
+    let ours = lived.row_of(row, 0, quantity).value;
+    assert!((ours - by_hand).abs() < 1e-9 * by_hand.max(1.0), "row {row}, {}: {ours} for {by_hand}", quantity.name());
+}
+
+/// Three blades are called on the one row in year 1, and two on the other in 1.5. Of n spares the first row has n at once,
+/// and waits for those that it orders itself; the other one waits for what the first ordered, until 1.75, or for its own.
+#[test]
+fn two_units_wait_for_the_blades_of_one_stock() {
+    for (blades, first_waits, other_waits) in
+        [(0, 0.75, 0.75), (1, 0.75, 0.75), (2, 0.75, 0.25), (3, 0.0, 0.25), (4, 0.0, 0.25), (5, 0.0, 0.0)]
+    {
+        let lived = live(&two_units(blades, "wait", ["[1, 2]", "[1.5, 2.5]"], ""), 8);
+        for (row, wait, count) in [(0, first_waits * YEAR, 3.0), (1, other_waits * YEAR, 2.0)] {
+            // Each look takes two days at both outages, each new blade half a day; the window has none.
+            let days = 4.0 + 0.5 * count + wait;
+            for (quantity, by_hand) in [
+                (Quantity::WaitDays, wait),
+                (Quantity::BladesReplaced, count),
+                (Quantity::BladesRunOn, 0.0),
+                (Quantity::CracksFound, count),
+                (Quantity::Days, days),
+                (Quantity::DaysBeyondWindow, days),
+                (Quantity::ExtraDayCost, 3.0 * days),
+                // Six years at 8, for two rows.
+                (Quantity::SparesCost, 24.0),
+                (Quantity::Cost, 2.0 * 110.0 + 10.0 * count + 3.0 * days + 24.0),
+            ] {
+                assert_each(&lived, row, quantity, by_hand);
+            }
+        }
+    }
+}
+
+/// At one moment the units come in the order of the study, and so do rows of one unit.
+#[test]
+fn units_that_stop_at_one_moment_are_served_in_the_order_of_the_study() {
+    for (blades, waits) in [(2, [0.75, 0.75]), (3, [0.0, 0.75]), (4, [0.0, 0.75]), (5, [0.0, 0.0])] {
+        let text = two_units(blades, "wait", ["[1, 2]", "[1, 3]"], "");
+        // The same rows in one unit.
+        let of_one_unit = text.replace("unit = \"v\"", "unit = \"u\"");
+        for text in [&text, &of_one_unit] {
+            let lived = live(text, 8);
+            for (row, wait) in waits.into_iter().enumerate() {
+                assert_each(&lived, row, Quantity::WaitDays, wait * YEAR);
+            }
+        }
+        // The other unit comes first.
+        let begin = text.find("[units.v]").expect("a unit");
+        let unit = text[begin..text.find("[rows.row]").expect("a row")].to_owned();
+        let turned = text.replace(&unit, "").replace("[units.u]", &format!("{unit}[units.u]"));
+        let lived = live(&turned, 8);
+        // Two are wanted by the other row, and then three by the first.
+        let waits = if blades < 5 { [0.75, 0.0] } else { [0.0, 0.0] };
+        for (row, wait) in waits.into_iter().enumerate() {
+            assert_each(&lived, row, Quantity::WaitDays, wait * YEAR);
+        }
+    }
+}
+
+/// Between the two units stands a third, whose row has another root: it has a stock of its own, or none.
+#[test]
+fn each_root_has_a_stock_of_its_own() {
+    let text = two_units(2, "wait", ["[1, 2]", "[1.5, 2.5]"], "");
+    let part = |from: &str, to: &str| {
+        text[text.find(from).expect("a part")..text.find(to).expect("a part after it")].to_owned()
+    };
+    let root = part("[roots.r.hot_spots.h]", "[units.u]").replace("roots.r.", "roots.q.");
+    let unit = part("[units.u]", "[units.v]").replace("[units.u]", "[units.m]");
+    let row = part("[rows.row]", "[rows.other]")
+        .replace("[rows.row]", "[rows.third]")
+        .replace("unit = \"u\"", "unit = \"m\"")
+        .replace("root = \"r\"", "root = \"q\"");
+    let third = text
+        .replace("[units.u]", &format!("{root}[units.u]"))
+        .replace("[units.v]", &format!("{unit}[units.v]"))
+        .replace("[rows.other]", &format!("{row}[rows.other]"));
+    let of_r = "cost_per_year = 8, roots = [\"r\"] }";
+    let of_q = "{ roots = [\"q\"], blades = 0, lead_days = 36, without = \"wait\" }";
+    for (stocks, third_waits, spares_cost) in [
+        (format!("{of_r}]"), 0.0, [24.0, 0.0, 24.0]),
+        (format!("{of_r}, {of_q}]"), 36.0, [24.0, 0.0, 24.0]),
+        // All three share it: the third row has nothing of the two blades, and the last one what both ordered.
+        ("cost_per_year = 8 }]".to_owned(), 0.75 * YEAR, [16.0; 3]),
+    ] {
+        let lived = live(&third.replace("cost_per_year = 8 }]", &stocks), 8);
+        let waits = [0.75 * YEAR, third_waits, 0.25 * YEAR];
+        for ((row, wait), cost) in waits.into_iter().enumerate().zip(spares_cost) {
+            assert_each(&lived, row, Quantity::WaitDays, wait);
+            assert_each(&lived, row, Quantity::SparesCost, cost);
+            assert_each(&lived, row, Quantity::BladesReplaced, if row == 2 { 2.0 } else { 3.0 });
+        }
+    }
+}
+
+/// One spare. In year 1 the first row takes it, and has one ordered in its place and for each of its two others. In 1.5 none is
+/// there: two more are ordered for the other row, until 2.25. In 2 three are there, of which the first row takes two; in 2.5
+/// all that were ordered before.
+#[test]
+fn blades_without_a_spare_run_on_until_one_is_there() {
+    let outages = ["[1, 2, 3]", "[1.5, 2.5, 3.5]"];
+    let lived = live(&two_units(1, "run-on-watched", outages, ""), 8);
+    for (row, found, run_on, replaced, left) in
+        [(0, 5.0, 2.0, 3.0, [2.0, 0.0, 0.0]), (1, 4.0, 2.0, 2.0, [2.0, 0.0, 0.0])]
+    {
+        assert_each(&lived, row, Quantity::CracksFound, found);
+        assert_each(&lived, row, Quantity::BladesRunOn, run_on);
+        assert_each(&lived, row, Quantity::BladesReplaced, replaced);
+        assert_each(&lived, row, Quantity::WaitDays, 0.0);
+        let after: Vec<f64> = lived.after_outages_of(row, 0).iter().map(|after| after.cracks.value).collect();
+        assert_eq!(after, left);
+    }
+    // Those that run on are watched: at the second outage nobody looks otherwise.
+    let seldom = |text: String| text.replace("every_outages = 1", "every_outages = 9");
+    let lived = live(&seldom(two_units(1, "run-on-watched", outages, "")), 8);
+    assert_each(&lived, 0, Quantity::BladesReplaced, 3.0);
+    assert_each(&lived, 0, Quantity::LookCost, 110.0 + 102.0);
+    // Watched by another technique, which takes the blades out.
+    let lived = live(&seldom(two_units(1, "run-on-watched", outages, "watch = { technique = \"mt\" }")), 8);
+    assert_each(&lived, 0, Quantity::LookCost, 110.0 + 102.0);
+    assert_each(&lived, 0, Quantity::BladesOutCost, 1000.0);
+    // Blades 1 to 4 and 5 to 8 go together: neither four are there, and four are ordered for each group until 1.75.
+    let together =
+        |text: String| text.replace("[roots.r.hot_spots.h]", "[roots.r]\nreplaced_together = 4\n[roots.r.hot_spots.h]");
+    let lived = live(&together(two_units(3, "run-on-watched", outages, "")), 8);
+    assert_each(&lived, 0, Quantity::BladesRunOn, 3.0);
+    assert_each(&lived, 0, Quantity::BladesReplaced, 8.0);
+    // Of the other row blades 2 and 5 are cracked. In 1.5 there are three; in 2.5 all but eight, which the first row had.
+    assert_each(&lived, 1, Quantity::BladesRunOn, 2.0);
+    assert_each(&lived, 1, Quantity::BladesReplaced, 8.0);
+    // With four the first group that asks has them.
+    let lived = live(&together(two_units(4, "run-on-watched", outages, "")), 8);
+    assert_each(&lived, 0, Quantity::BladesRunOn, 1.0);
+    assert_each(&lived, 0, Quantity::BladesReplaced, 8.0);
+}
+
+/// Blades that are damaged in handling do not run on: each of three is damaged with a chance of 0.2, and one is there.
+#[test]
+fn damaged_blades_are_waited_for_where_called_ones_run_on() {
+    let look = "{ techniques = [\"mt\"], at_outages = [1] }";
+    let rest = "dispositions = [{ action = \"replace\" }]\nspares = [{ blades = 1, lead_days = 40, without = \"run-on-watched\" }]";
+    let plan = Plan { blades: 3, cracked: Vec::new(), strategies: strategy("one", look, rest), ..Plan::default() };
+    let text = plan
+        .text()
+        .replace("[roots.r.hot_spots.h]", "[roots.r]\nhandling_damage_probability = 0.2\n[roots.r.hot_spots.h]");
+    let lived = live(&text, 20_000);
+    assert_near(lived.fleet_of(0, Quantity::BladesDamaged), 0.6);
+    assert_near(lived.fleet_of(0, Quantity::WaitDays), 40.0 * binomial_at_least(2, 3, 0.2));
+    // A new row is a set of its own.
+    let row_end = format!("{rest}\nrow_end = {{ year = 1, then = \"new-row\" }}");
+    let plan = Plan { trials: 8, strategies: strategy("one", look, &row_end), ..plan };
+    let lived = live(&plan.text(), 8);
+    assert_each(&lived, 0, Quantity::WaitDays, 0.0);
+    assert_each(&lived, 0, Quantity::RowsReplaced, 1.0);
 }

@@ -4,7 +4,9 @@ use crate::support::Lived;
 use serrata::Study;
 use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
-use serrata::model::strategy::{Action, Disposition, Dressing, RowEnd, RowEndAction, Watch, When};
+use serrata::model::strategy::{
+    Action, Disposition, Dressing, RowEnd, RowEndAction, Spares, Watch, When, WithoutSpare,
+};
 
 /// The warnings of the small study with one thing changed.
 fn warnings(change: impl Fn(&mut StudyParts)) -> Vec<String> {
@@ -135,6 +137,19 @@ fn dressing_that_surprises_is_named() {
         "strategies.look: every crack begins deeper, at the median, than may be ground away (0.001 mm)",
     ];
     assert!(found.len() == 4 && found.iter().zip(told).all(|(one, told)| one.starts_with(told)), "{found:?}");
+}
+
+#[test]
+fn spares_that_arrive_after_the_end_are_told() {
+    let spares = |lead_days: f64, study: &mut StudyParts| {
+        let without = WithoutSpare::RunOnWatched;
+        study.strategies[0].spares = vec![Spares { roots: None, blades: 1, lead_days, without, cost_per_year: 0.0 }];
+    };
+    // Ten years.
+    assert_eq!(warnings(|study| spares(3652.0, study)), Vec::<String>::new());
+    let told = "strategies.look.spares[1].lead_days is 3652.5, and the study is as long or shorter: nothing that is ordered in it \
+                arrives in it, and rows wait beyond its end.";
+    assert_eq!(warnings(|study| spares(3652.5, study)), [told]);
 }
 
 /// With one trial, or few, no warning says a number that means nothing.

@@ -169,4 +169,10 @@ fn every_rule_of_a_plan_is_said_in_words() {
              ground away, with blades out",
         ]
     );
+    assert_eq!(
+        words("bench-and-dress")[3..],
+        [
+            "all rows with root fir-tree share 6 spares, ordered anew in 240 days; a called blade without one is waited for"
+        ]
+    );
 }

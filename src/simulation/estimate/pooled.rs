@@ -148,9 +148,13 @@ impl Sums<'_> {
             Told::CostAbove(level) => [lives.cost_above[level]; 2],
             Told::YearFirstLoss(year) => [lives.first_losses[year]; 2],
             Told::HotSpot(spot) => self.spots[spot],
-            Told::Losses | Told::Cost | Told::AnyInGroup | Told::YearAnyInGroup(_) | Told::YearFirstInGroup(_) => {
-                [0.0; 2]
-            }
+            Told::Losses
+            | Told::Cost
+            | Told::AnyInUnit
+            | Told::YearAnyInUnit(_)
+            | Told::AnyInGroup
+            | Told::YearAnyInGroup(_)
+            | Told::YearFirstInGroup(_) => [0.0; 2],
         }
     }
 

@@ -264,10 +264,10 @@ impl Comparison {
             true => self.own(row, strategy).both(Told::AnyLoss),
             false => plain(&row, Quantity::AnyLoss),
         };
-        let in_group = |row| self.own(row, strategy).planted(Told::AnyInGroup);
+        let in_unit = |row| self.own(row, strategy).planted(Told::AnyInUnit);
         Some([
             rows.iter().map(losses).fold(Answer::default(), self.adding()).rare(lives),
-            self.any_among(&rows, strategy, any, in_group).probability(lives),
+            self.any_among(&rows, strategy, any, in_unit).probability(lives),
         ])
     }
 
@@ -281,8 +281,8 @@ impl Comparison {
         self.any_among(&rows, strategy, of_row, in_group)
     }
 
-    /// Chance that anything happens in some rows: those of a unit are lived together, each with its part of their chance,
-    /// or independent. Where something is uncertain of them all, it is no more than this.
+    /// Chance that anything happens in some rows: those that are lived together have each its part of their chance, and others
+    /// are independent. Where something is uncertain of them all, it is no more than this.
     pub(super) fn any_among(
         &self,
         rows: &[RowId],
@@ -291,12 +291,13 @@ impl Comparison {
         in_group: impl Fn(RowId) -> Answer,
     ) -> Answer {
         let independent: Vec<Answer> = if self.study.rows_hang_together(self.study.strategy(strategy)) {
-            let mut units = vec![Answer::default(); self.study.units.len()];
+            let mut groups = vec![Answer::default(); self.study.units.len() + self.study.rows.len()];
+            let numbers = self.study.rows_lived_together(self.study.strategy(strategy));
             for &row in rows {
-                let unit = &mut units[self.study.row(row).unit];
-                *unit = unit.and(in_group(row));
+                let group = &mut groups[numbers[row.0]];
+                *group = group.and(in_group(row));
             }
-            units
+            groups
         } else {
             rows.iter().map(|row| of_row(*row)).collect()
         };

@@ -82,6 +82,7 @@ impl Study {
             row_end: None,
             deferrals: Vec::new(),
             starts_limit: None,
+            spares: Vec::new(),
             basis: None,
         }];
         parts.baseline = StrategyId(0);

@@ -52,6 +52,14 @@ impl Life<'_, '_> {
     #[inline(never)]
     pub fn replace_too_deep(&mut self, outage: usize) {
         let mut too_deep = std::mem::take(&mut self.room.too_deep);
+        if let Some(spares) = &self.strategy.policy.spares {
+            let called = self.room.findings.blades.iter().filter(|called| too_deep.contains(&called.blade));
+            let (called, moment) = (called.copied().collect(), (outage + 1, self.year_of(outage)));
+            too_deep = self.strategy.policy.ask_for_spares(spares, called, moment, &mut self.room.policy, self.stocks);
+            if !self.room.policy.watched.is_empty() {
+                self.room.state.visit(outage + 1);
+            }
+        }
         let mut blades: Vec<u32> = too_deep.drain(..).flat_map(|blade| self.strategy.policy.groups.of(blade)).collect();
         blades.sort_unstable();
         blades.dedup();

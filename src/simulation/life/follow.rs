@@ -7,6 +7,7 @@ use crate::bits::{WORD, set_bits};
 use crate::simulation::nature::Crack;
 use crate::simulation::observe::{LifeRecord, Occupancy};
 use crate::simulation::plan::{RowPlan, StrategyPlan};
+use crate::simulation::policy::Stocks;
 use crate::simulation::row_batch::RowBatch;
 use std::ops::{ControlFlow, Range};
 
@@ -19,6 +20,8 @@ pub(super) struct Life<'a, 'p> {
     pub events: &'a FirstEvents,
     pub room: &'a mut Room,
     pub record: &'a mut LifeRecord,
+    /// Spare blades, which others may share.
+    pub stocks: &'a mut Stocks,
     pub life: usize,
 }
 
@@ -88,8 +91,9 @@ impl Life<'_, '_> {
 
     /// Does what the policy decides at an outage.
     pub fn act(&mut self, outage: usize) -> ControlFlow<()> {
+        let year = self.year_of(outage);
         let Room { findings, policy, acts, .. } = &mut *self.room;
-        self.strategy.policy.decide(outage, findings, policy, acts);
+        self.strategy.policy.decide((outage, year), findings, policy, self.stocks, acts);
         for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
             self.room.state.set_due(self.strategy, look, next);
         }
@@ -102,8 +106,22 @@ impl Life<'_, '_> {
         if self.strategy.policy.stops.after_finds.is_some() {
             self.plan_extra_look(outage);
         }
+        let short = &self.room.policy.short;
+        if short.wait_days > 0.0 || short.run_on > 0 {
+            self.record.work.be_short_of_spares(outage, short.wait_days, short.run_on);
+        }
         self.room.state.forget_calls_of_gone(self.strategy, outage + 1);
         ControlFlow::Continue(())
+    }
+
+    /// The year of an outage; behind the last one, where nothing is called, none comes.
+    pub fn year_of(&self, outage: usize) -> f64 {
+        self.row.nature.calendar.years.get(outage).copied().unwrap_or(f64::INFINITY)
+    }
+
+    /// Days until so many new blades are there, from a moment on.
+    pub fn wait_for_blades(&mut self, blades: usize, year: f64) -> f64 {
+        self.strategy.policy.spares.map_or(0.0, |spares| spares.take(self.stocks, blades, year))
     }
 
     /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.

@@ -55,6 +55,9 @@ impl Life<'_, '_> {
         let is_due = |look| self.room.state.is_due(look, outage);
         let draw = |look, blade| self.batch.coverage_draw(self.life, blade, look, outage);
         self.strategy.policy.choose_samples(&mut self.room.policy, outage, is_due, draw);
+        if self.room.planted.is_known() {
+            self.foresee_spares(outage);
+        }
     }
 
     /// Number of cracks that are called by looks that stand.

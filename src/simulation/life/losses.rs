@@ -54,28 +54,31 @@ impl Life<'_, '_> {
         let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
         let (blade, hot_spot) = (crack.blade, crack.hot_spot());
         let (key, generation) = (self.batch.loss_key(self.life, blade), self.room.state.next_generation(blade));
-        let cost = self.record.lose(lost_year, hot_spot, key, generation);
-        if self.room.planted.is(number) {
-            self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
-        }
         let policy = &self.strategy.policy;
-        policy.lose(&mut self.room.policy);
         let harm = if policy.consequences == Consequences::default() {
             Harm::Nothing
         } else {
             Harm::of(&policy.consequences, self.batch.consequence_draw(self.life, blade, generation))
         };
-        match (policy.after_loss, harm) {
-            (AfterLoss::ReplaceRow, _) | (_, Harm::Row | Harm::Rotor) => {
-                self.wreck(lost_year, outage);
-                return Some(harm);
-            }
-            (AfterLoss::ReplaceBlade, _) => {
-                self.renew_blade_in(blade, generation, lost_year, outage);
-                if !policy.groups.are_single() || harm != Harm::Nothing {
-                    self.replace_with_lost(blade, harm, lost_year, outage);
-                }
-            }
+        let is_wrecked = policy.after_loss == AfterLoss::ReplaceRow || matches!(harm, Harm::Row | Harm::Rotor);
+        let damaged = self.damaged_by(blade, harm);
+        let replaced = if is_wrecked { Vec::new() } else { self.replaced_with_lost(blade, &damaged) };
+        // A whole row is a set of its own.
+        let wait_days = if is_wrecked { 0.0 } else { self.wait_for_blades(1 + replaced.len(), lost_year) };
+        let cost = self.record.lose(lost_year, hot_spot, (key, generation), wait_days);
+        if self.room.planted.is(number) {
+            self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
+        }
+        self.strategy.policy.lose(&mut self.room.policy);
+        if is_wrecked {
+            self.wreck(lost_year, outage);
+            return Some(harm);
+        }
+        self.renew_blade_in(blade, generation, lost_year, outage);
+        for other in replaced {
+            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&other));
+            let generation = self.room.state.next_generation(other);
+            self.renew_blade_in(other, generation, lost_year, outage);
         }
         if let Some(look) = &policy.stops.after_loss {
             self.look_after_loss(&look.techniques, lost_year, outage);
@@ -89,22 +92,25 @@ impl Life<'_, '_> {
         self.renew_row(year, outage);
     }
 
-    /// Others that are replaced with a lost blade, at once: those of its group, and neighbours that it damaged with theirs.
-    #[inline(never)]
-    fn replace_with_lost(&mut self, lost: u32, harm: Harm, lost_year: f64, outage: usize) {
-        let (groups, count) = (self.strategy.policy.groups, self.row.nature.blades);
-        let damaged: Vec<u32> = match harm {
-            Harm::Neighbours(number) => neighbours(lost, number, count).collect(),
+    /// Neighbours that a lost blade damaged.
+    fn damaged_by(&self, lost: u32, harm: Harm) -> Vec<u32> {
+        match harm {
+            Harm::Neighbours(number) => neighbours(lost, number, self.row.nature.blades).collect(),
             _ => Vec::new(),
-        };
+        }
+    }
+
+    /// Others that are replaced with a lost blade, at once: those of its group, and neighbours that it damaged with theirs.
+    fn replaced_with_lost(&self, lost: u32, damaged: &[u32]) -> Vec<u32> {
+        let groups = self.strategy.policy.groups;
+        if groups.are_single() && damaged.is_empty() {
+            return Vec::new();
+        }
         let mut blades: Vec<u32> = damaged.iter().flat_map(|blade| groups.of(*blade)).chain(groups.of(lost)).collect();
         blades.sort_unstable();
         blades.dedup();
-        for blade in blades.into_iter().filter(|blade| *blade != lost) {
-            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&blade));
-            let generation = self.room.state.next_generation(blade);
-            self.renew_blade_in(blade, generation, lost_year, outage);
-        }
+        blades.retain(|blade| *blade != lost);
+        blades
     }
 
     /// A new blade takes the place of one between outages.

@@ -23,7 +23,7 @@ pub(crate) use unit::UnitLives;
 use super::calendar::Calendar;
 use super::observe::{LifeRecord, Occupancy};
 use super::plan::RowPlan;
-use super::policy::{Act, Findings, FirstCall, Policy, PolicyState};
+use super::policy::{Act, Findings, FirstCall, Policy, PolicyState, Stocks};
 use super::row_batch::RowBatch;
 use crate::bits::{Bits, lowest, set_bits};
 use crate::model::Study;
@@ -166,12 +166,19 @@ impl<'p> Lives<'p> {
     pub fn follow(&mut self, life: usize, strategy: usize, record: &mut LifeRecord) {
         let own = self.under(strategy);
         let shared = own.begin_life(life, strategy, record);
-        own.life(life, strategy, record).live();
+        // Lives that take blades from a stock are lived with others.
+        own.life(life, strategy, record, &mut Stocks::default()).live();
         own.end_life(life, strategy, record, shared);
     }
 
     /// One of the lives under one strategy.
-    fn life<'a>(&'a mut self, life: usize, strategy: usize, record: &'a mut LifeRecord) -> Life<'a, 'p> {
+    fn life<'a>(
+        &'a mut self,
+        life: usize,
+        strategy: usize,
+        record: &'a mut LifeRecord,
+        stocks: &'a mut Stocks,
+    ) -> Life<'a, 'p> {
         let strategy = &self.row.strategies[strategy];
         Life {
             row: self.row,
@@ -181,6 +188,7 @@ impl<'p> Lives<'p> {
             events: &self.first_events[strategy.policy.schedule],
             room: &mut self.room,
             record,
+            stocks,
             life,
         }
     }
@@ -216,11 +224,6 @@ impl<'p> Lives<'p> {
 
     fn policy(&self, strategy: usize) -> &'p Policy {
         &self.row.strategies[strategy].policy
-    }
-
-    /// Whether any strategy lives the row together with others of its unit.
-    fn lives_with_others(&self) -> bool {
-        self.row.strategies.iter().any(|strategy| strategy.policy.lives_with_others)
     }
 
     /// The cracks of the lives, as they stand at the start of the study, and who would call them.

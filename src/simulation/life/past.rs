@@ -5,6 +5,7 @@ use super::first_event::FirstEvents;
 use super::follow::Life;
 use crate::simulation::nature::Crack;
 use crate::simulation::plan::StrategyPlan;
+use crate::simulation::policy::Stocks;
 use std::ops::Range;
 
 /// A row that loses a blade in so many attempts contradicts the fact that it runs.
@@ -88,6 +89,8 @@ impl<'p> Lives<'p> {
             events: &nothing,
             room: &mut self.room,
             record: &mut self.record,
+            // Nothing was taken from stock before the study.
+            stocks: &mut Stocks::default(),
             life: life as usize,
         };
         if followed.live_past(first).is_break() {

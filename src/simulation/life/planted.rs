@@ -11,7 +11,7 @@ use super::Lives;
 use super::follow::Life;
 use super::looks::Whom;
 use super::row_state::RowState;
-use crate::simulation::nature::{LifeKey, Planted, Standing};
+use crate::simulation::nature::{Crack, LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;
 use crate::simulation::policy::ScheduledLook;
 use crate::simulation::row_batch::RowBatch;
@@ -50,6 +50,11 @@ impl PlantedInRow {
         self.lost = None;
     }
 
+    /// Whether it is in the row, or was.
+    pub fn is_known(&self) -> bool {
+        !self.numbers.is_empty()
+    }
+
     /// Whether it has a number in the row.
     pub fn is(&self, number: usize) -> bool {
         self.numbers.contains(&number)
@@ -74,29 +79,34 @@ impl PlantedInRow {
 
     /// Works out the answers of all techniques for a crack.
     fn work_out(&mut self, batch: &RowBatch, strategy: &StrategyPlan, index: u32, from: usize) {
-        let outages = batch.nature.plan.calendar.len();
         let crack = &batch.nature.cracks[index as usize];
+        for outage in (crack.first as usize).max(from)..crack.last as usize {
+            // Where a blade may run on for want of a spare, they are worked out anew when it is known what is there.
+            self.work_out_at(batch, strategy, crack, outage, 0.0);
+        }
+    }
+
+    /// The same at one outage, where a called blade runs on for want of a spare with a chance.
+    fn work_out_at(&mut self, batch: &RowBatch, strategy: &StrategyPlan, crack: &Crack, outage: usize, runs_on: f64) {
+        let outages = batch.nature.plan.calendar.len();
         let persistent = &batch.nature.planted[crack.life as usize].numbers.persistent;
         self.answers.resize(batch.inspections.plan.techniques.len() * outages, Answer::default());
         self.asked.resize(batch.inspections.plan.techniques.len(), usize::MAX);
-        for outage in (crack.first as usize).max(from)..crack.last as usize {
-            let miss =
-                |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
-            for &technique in &strategy.techniques {
-                let measured = || {
-                    let (inspections, nature) = (&batch.inspections, &batch.nature);
-                    let length_mm = inspections.measured_mm(nature, crack, technique, outage);
-                    [length_mm, inspections.measured_depth_mm(nature, crack, technique, outage)]
-                };
-                let stays = strategy.policy.stays_if_called(technique, outage, miss, measured);
-                let own = miss(technique);
-                // As probable as the crack is to stay: with an answer, and in all.
-                let in_all = own + (1.0 - own) * stays;
-                let is_call =
-                    batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all < (1.0 - own) * stays;
-                let factor = if is_call { in_all / stays } else { in_all };
-                self.answers[technique * outages + outage] = Answer { is_call, factor };
-            }
+        let miss = |technique: usize| 1.0 - batch.inspections.pod(&batch.nature, crack, technique, outage, persistent);
+        for &technique in &strategy.techniques {
+            let measured = || {
+                let (inspections, nature) = (&batch.inspections, &batch.nature);
+                let length_mm = inspections.measured_mm(nature, crack, technique, outage);
+                [length_mm, inspections.measured_depth_mm(nature, crack, technique, outage)]
+            };
+            let stays = strategy.policy.stays_if_called(technique, outage, miss, measured, runs_on);
+            let own = miss(technique);
+            // As probable as the crack is to stay: with an answer, and in all.
+            let in_all = own + (1.0 - own) * stays;
+            let is_call =
+                batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all < (1.0 - own) * stays;
+            let factor = if is_call { in_all / stays } else { in_all };
+            self.answers[technique * outages + outage] = Answer { is_call, factor };
         }
     }
 }
@@ -120,6 +130,28 @@ impl Life<'_, '_> {
                 self.room.planted.work_out(self.batch, self.strategy, state.cracks[number], first);
                 self.room.planted.numbers.push(number);
                 self.room.planted.stand(number, state, self.batch, self.strategy);
+            }
+        }
+    }
+
+    /// Works out what is answered at an outage anew, now that it is known what spares are there.
+    #[inline(never)]
+    pub fn foresee_spares(&mut self, outage: usize) {
+        let policy = &self.strategy.policy;
+        let Some(spares) = policy.spares.filter(|spares| spares.may_run_on) else { return };
+        for index in 0..self.room.planted.numbers.len() {
+            let number = self.room.planted.numbers[index];
+            let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
+            if !self.room.state.is_alive(number) || !crack.is_present(outage) {
+                continue;
+            }
+            let blades = policy.groups.of(crack.blade).len();
+            let runs_on = spares.guessed_chance_to_run_on(self.stocks, blades, self.year_of(outage));
+            self.room.planted.work_out_at(self.batch, self.strategy, crack, outage, runs_on);
+            let outages = self.row.nature.calendar.len();
+            for &technique in &self.strategy.techniques {
+                let is_call = self.room.planted.answers[technique * outages + outage].is_call;
+                self.room.state.set_call(number, technique, outage, is_call);
             }
         }
     }
@@ -184,8 +216,9 @@ pub(crate) struct PlantedFate {
     pub loss: PlantedLoss,
     /// Weight of the life.
     pub weight: f64,
-    /// Losses of the row in this life, and those of all rows that were lived together.
+    /// Losses of the row in this life; of those that were lived together, those of its unit, and those of all.
     pub of_row: LossCounts,
+    pub of_unit: LossCounts,
     pub of_group: LossCounts,
     /// How many levels the losses of the row cost more than.
     pub levels_passed: usize,

@@ -207,6 +207,13 @@ impl RowState {
         self.planted |= outages.fold(0, |bits, outage| bits | 1 << (outage - self.window));
     }
 
+    /// States whether a technique calls a crack, by number, at an outage of the window.
+    pub fn set_call(&mut self, number: usize, technique: usize, outage: usize, is_call: bool) {
+        let bit = 1 << (outage - self.window);
+        let calls = &mut self.calls[technique][number];
+        *calls = if is_call { *calls | bit } else { *calls & !bit };
+    }
+
     /// The next outage of the window before which a blade is lost, or at which something may be called or is due.
     #[inline(always)]
     pub fn next_outage(&self) -> Option<usize> {

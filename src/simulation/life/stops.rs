@@ -59,13 +59,15 @@ impl Life<'_, '_> {
             self.strategy.policy.lose(&mut self.room.policy);
         }
         let super::Room { findings, policy, acts, .. } = &mut *self.room;
-        self.strategy.policy.decide_at_stop(next, findings, policy, acts);
+        self.strategy.policy.decide_at_stop((next, year), findings, policy, self.stocks, acts);
         for index in 0..self.room.acts.len() {
             self.apply_at_stop(self.room.acts[index], stop, &mut work);
         }
         if self.strategy.policy.may_be_damaged && work.is_at_old_blades_out() {
             self.damage_at_stop(stop, &mut work);
         }
+        let short = &self.room.policy.short;
+        work.be_short_of_spares(short.wait_days, short.run_on);
         self.record.stop(&self.strategy.work, year, &work, stopped);
     }
 
@@ -178,6 +180,8 @@ impl Life<'_, '_> {
             work.damage();
             for own in self.strategy.policy.groups.of(blade) {
                 if !self.room.replaced.contains(&own) {
+                    let wait_days = self.wait_for_blades(1, stop.year);
+                    self.room.policy.short.wait(wait_days);
                     work.replace_blades([1, 0]);
                     self.renew_at_stop(own, stop);
                 }
@@ -194,7 +198,11 @@ impl Life<'_, '_> {
         let persistent = &nature.planted[self.life].numbers.persistent;
         let own = 1.0 - inspections.pod_at(nature, crack, seen, technique, stop, persistent);
         let sizes_mm = inspections.measured_at_mm(crack, seen, technique, stop);
-        let stays = self.strategy.policy.stays_if_called_at_stop(self.asked_for(sizes_mm));
+        let policy = &self.strategy.policy;
+        let blades = policy.groups.of(crack.blade).len();
+        let runs_on =
+            policy.spares.map_or(0.0, |spares| spares.guessed_chance_to_run_on(self.stocks, blades, stop.year));
+        let stays = policy.stays_if_called_at_stop(self.asked_for(sizes_mm), runs_on);
         // As probable as the crack is to stay: with an answer, and in all.
         let in_all = own + (1.0 - own) * stays;
         let is_call = inspections.call_draw_at(crack, technique, stop) * in_all < (1.0 - own) * stays;

@@ -1,42 +1,61 @@
-//! Lives of all rows of a unit, which share its outages.
+//! Lives of all rows of a unit, which share its outages; and of units that share spare blades.
 
 use super::Lives;
+use super::follow::Life;
 use super::planted::{LossCounts, PlantedFate};
 use super::row_state::WINDOW;
 use crate::model::Study;
 use crate::model::strategy::LookScope;
 use crate::simulation::nature::{IntegrationCounts, LifeKey, Mark, Planted};
 use crate::simulation::observe::{LifeRecord, UnitBuffers};
-use crate::simulation::plan::{RowPlan, UnitPlan};
-use crate::simulation::policy::Harm;
-use std::ops::ControlFlow;
+use crate::simulation::plan::{GroupPlan, RowPlan, UnitPlan};
+use crate::simulation::policy::{Harm, Stocks};
+use std::ops::{ControlFlow, Range};
 
-/// Lives of the rows of one unit; keeps its storage from life to life.
+/// Lives of the rows of one unit, or of several that share spare blades; keeps its storage from life to life.
 #[derive(Debug)]
 pub(crate) struct UnitLives<'p> {
-    unit: &'p UnitPlan,
+    group: &'p GroupPlan,
     rows: Vec<Lives<'p>>,
     records: Vec<LifeRecord>,
     buffers: UnitBuffers,
     // Of rows that are lived together.
+    stocks: Stocks,
     marks: Vec<Mark>,
     are_over: Vec<bool>,
     visited: Vec<bool>,
     finds: Vec<bool>,
+    // Of their units: the outages that they look ahead to, and what comes to them next.
+    windows: Vec<usize>,
+    next: Vec<Option<Event>>,
+}
+
+/// A loss in a unit, or an outage of it.
+#[derive(Debug, Clone, Copy)]
+struct Event {
+    year: f64,
+    /// The outage, of those to come; a loss comes before it.
+    outage: usize,
+    /// Place of the row that loses a blade.
+    loses: Option<usize>,
 }
 
 impl<'p> UnitLives<'p> {
-    pub fn new(study: &'p Study, plans: &'p [RowPlan], unit: &'p UnitPlan) -> Self {
-        let plans = || unit.rows.iter().map(|&row| &plans[row]);
+    pub fn new(study: &'p Study, plans: &'p [RowPlan], group: &'p GroupPlan) -> Self {
+        let plans = || group.rows.iter().map(|&row| &plans[row]);
+        let count = group.rows.len();
         UnitLives {
-            unit,
+            group,
             rows: plans().map(|plan| Lives::new(plan, study)).collect(),
             records: plans().map(|plan| LifeRecord::new(study, &plan.nature.calendar)).collect(),
             buffers: UnitBuffers::default(),
+            stocks: Stocks::default(),
             marks: Vec::new(),
-            are_over: Vec::new(),
-            visited: Vec::new(),
-            finds: Vec::new(),
+            are_over: vec![false; count],
+            visited: vec![false; count],
+            finds: vec![false; count],
+            windows: vec![0; group.units.len()],
+            next: vec![None; group.units.len()],
         }
     }
 
@@ -54,8 +73,11 @@ impl<'p> UnitLives<'p> {
         planted: Vec<Planted>,
         are_alone: bool,
     ) -> std::result::Result<(), usize> {
-        if self.rows[place].lives_with_others() {
-            for other in (0..self.rows.len()).filter(|other| *other != place) {
+        let strategies = 0..self.group.runs.len();
+        let together: Vec<Range<usize>> =
+            strategies.filter_map(|strategy| self.lived_together_with(place, strategy)).collect();
+        for other in (0..self.rows.len()).filter(|other| *other != place) {
+            if together.iter().any(|places| places.contains(&other)) {
                 self.rows[other].begin(keys(other).into_iter()).ok_or(other)?;
             }
         }
@@ -69,9 +91,9 @@ impl<'p> UnitLives<'p> {
             return None;
         }
         let standing = *self.rows[place].standing(life, strategy);
-        let together = self.rows[place].policy(strategy).lives_with_others;
-        if together {
-            self.follow_together(life, strategy);
+        let together = self.lived_together_with(place, strategy);
+        if together.is_some() {
+            self.follow_together(life, strategy, self.run_of(place, strategy));
         } else {
             self.rows[place].follow(life, strategy, &mut self.records[place]);
         }
@@ -80,9 +102,12 @@ impl<'p> UnitLives<'p> {
         let (loss, weight) = lost?;
         let counts = |row: usize| LossCounts::of(&self.records[row].loss_years, loss.year);
         let of_row = counts(place);
-        let others = (0..self.rows.len()).filter(|other| together && *other != place);
-        let of_group = others.map(counts).fold(of_row, LossCounts::and);
-        Some(PlantedFate { loss, weight, of_row, of_group, levels_passed: self.records[place].levels_passed() })
+        let with_others =
+            |places: Range<usize>| places.filter(|other| *other != place).map(counts).fold(of_row, LossCounts::and);
+        let of_unit = if together.is_some() { with_others(self.unit_of(place)) } else { of_row };
+        let of_group = together.map_or(of_row, with_others);
+        let levels_passed = self.records[place].levels_passed();
+        Some(PlantedFate { loss, weight, of_row, of_unit, of_group, levels_passed })
     }
 
     /// One of its rows, by place.
@@ -92,133 +117,213 @@ impl<'p> UnitLives<'p> {
 
     /// One of the lives goes on under one strategy: what each row comes to.
     pub fn follow(&mut self, life: usize, strategy: usize) -> &mut [LifeRecord] {
-        if self.rows[0].policy(strategy).lives_with_others {
-            self.follow_together(life, strategy);
-        } else {
-            for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
-                row.follow(life, strategy, record);
+        let group = self.group;
+        for units in &group.runs[strategy] {
+            let places = group.places(units.clone());
+            if self.are_lived_together(places.clone(), strategy) {
+                self.follow_together(life, strategy, units.clone());
+            } else {
+                for (row, record) in self.rows[places.clone()].iter_mut().zip(&mut self.records[places]) {
+                    row.follow(life, strategy, record);
+                }
             }
         }
-        self.unit.work[strategy].settle(&mut self.records, &mut self.buffers);
+        for unit in &group.units {
+            unit.work[strategy].settle(&mut self.records[unit.places()], &mut self.buffers);
+        }
         &mut self.records
     }
 
-    /// All rows, outage by outage, where finds on one send people to others.
-    fn follow_together(&mut self, life: usize, strategy: usize) {
+    /// Whether what happens on any of some rows may concern others.
+    fn are_lived_together(&self, places: Range<usize>, strategy: usize) -> bool {
+        self.rows[places].iter().any(|row| row.policy(strategy).lives_with_others)
+    }
+
+    /// Units among which a row may share spare blades under a strategy.
+    fn run_of(&self, place: usize, strategy: usize) -> Range<usize> {
+        let of_row = |units: &&Range<usize>| self.group.places((*units).clone()).contains(&place);
+        self.group.runs[strategy].iter().find(of_row).cloned().unwrap_or(0..0)
+    }
+
+    /// Places of the rows that one is lived together with under a strategy, its own among them; none where it is lived by
+    /// itself.
+    fn lived_together_with(&self, place: usize, strategy: usize) -> Option<Range<usize>> {
+        let places = self.group.places(self.run_of(place, strategy));
+        self.are_lived_together(places.clone(), strategy).then_some(places)
+    }
+
+    /// Places of the rows of a row's unit.
+    fn unit_of(&self, place: usize) -> Range<usize> {
+        let mut units = self.group.units.iter().map(UnitPlan::places);
+        units.find(|places| places.contains(&place)).unwrap_or(0..0)
+    }
+
+    /// One of the lives of a row under one strategy.
+    fn own(&mut self, life: usize, strategy: usize, place: usize) -> Life<'_, 'p> {
+        let UnitLives { rows, records, stocks, .. } = self;
+        rows[place].under(strategy).life(life, strategy, &mut records[place], stocks)
+    }
+
+    /// All rows of some units, in the order of time.
+    fn follow_together(&mut self, life: usize, strategy: usize, units: Range<usize>) {
+        let group = self.group;
+        let places = group.places(units.clone());
+        self.stocks.begin(&group.stocks[strategy]);
         let mut marks = std::mem::take(&mut self.marks);
         marks.clear();
-        for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
-            let own = row.under(strategy);
-            marks.push(own.begin_life(life, strategy, record));
-            own.life(life, strategy, record).begin();
+        for place in places.clone() {
+            let own = self.rows[place].under(strategy);
+            marks.push(own.begin_life(life, strategy, &mut self.records[place]));
+            self.own(life, strategy, place).begin();
+            self.are_over[place] = false;
         }
-        self.are_over.clear();
-        self.are_over.resize(self.rows.len(), false);
-        let outages = self.rows[0].calendar().to_come();
-        for window in (0..=outages).step_by(WINDOW) {
-            for (row, record) in self.rows.iter_mut().zip(&mut self.records) {
-                let start = row.calendar().start;
-                row.under(strategy).life(life, strategy, record).open_window(start + window);
-            }
-            while let Some(outage) = self.next_outage(strategy) {
-                self.live_outage(life, strategy, outage);
-            }
+        for unit in units.clone() {
+            self.open_window(life, strategy, unit, 0);
+            self.next[unit] = self.next_event(life, strategy, unit);
         }
-        for ((row, record), mark) in self.rows.iter_mut().zip(&mut self.records).zip(&marks) {
-            row.under(strategy).end_life(life, strategy, record, *mark);
+        while let Some((unit, event)) = self.earliest(units.clone()) {
+            match event.loses {
+                Some(place) => self.lose(life, strategy, unit, place, event),
+                None => self.live_outage(life, strategy, unit, event.outage),
+            }
+            self.next[unit] = self.next_event(life, strategy, unit);
+        }
+        for (place, mark) in places.zip(&marks) {
+            self.rows[place].under(strategy).end_life(life, strategy, &mut self.records[place], *mark);
         }
         self.marks = marks;
     }
 
-    /// The next outage to come at which anything is due on any row that runs.
-    fn next_outage(&mut self, strategy: usize) -> Option<usize> {
-        let rows = self.rows.iter_mut().zip(&self.are_over).filter(|(_, is_over)| !**is_over);
-        let next =
-            rows.filter_map(|(row, _)| Some(row.under(strategy).room.state.next_outage()? - row.calendar().start));
-        next.min().filter(|outage| *outage <= self.rows[0].calendar().to_come())
+    /// Looks ahead to the outages of a unit from one on.
+    fn open_window(&mut self, life: usize, strategy: usize, unit: usize, window: usize) {
+        self.windows[unit] = window;
+        for place in self.group.units[unit].places() {
+            let start = self.rows[place].calendar().start;
+            self.own(life, strategy, place).open_window(start + window);
+        }
     }
 
-    /// An outage, and the time before it: first all rows' own looks, then those at their sisters, then what follows.
-    fn live_outage(&mut self, life: usize, strategy: usize, outage: usize) {
-        let count = self.rows.len();
-        self.lose_before(life, strategy, outage);
-        self.visited.clear();
-        for place in 0..count {
+    /// Of some units the one to which anything comes first: at the same moment losses come before outages, then units in
+    /// their order.
+    fn earliest(&self, units: Range<usize>) -> Option<(usize, Event)> {
+        let order = |event: &Event| (event.year, event.loses.is_none());
+        let mut first: Option<(usize, Event)> = None;
+        for unit in units {
+            let Some(event) = self.next[unit] else { continue };
+            if first.is_none_or(|(_, before)| order(&event) < order(&before)) {
+                first = Some((unit, event));
+            }
+        }
+        first
+    }
+
+    /// What comes next to a unit.
+    fn next_event(&mut self, life: usize, strategy: usize, unit: usize) -> Option<Event> {
+        let places = self.group.units[unit].places();
+        let first = &self.rows[places.start];
+        let to_come = first.calendar().to_come();
+        loop {
+            if let Some(outage) = self.next_outage(strategy, places.clone(), to_come) {
+                if let Some((year, place)) = self.next_loss(life, strategy, places.clone(), outage) {
+                    return Some(Event { year, outage, loses: Some(place) });
+                }
+                let at = self.rows[places.start].calendar().start + outage;
+                return Some(Event { year: self.own(life, strategy, places.start).year_of(at), outage, loses: None });
+            }
+            let window = self.windows[unit] + WINDOW;
+            if window > to_come {
+                return None;
+            }
+            self.open_window(life, strategy, unit, window);
+        }
+    }
+
+    /// The next outage to come of which anything is known at which anything is due on any row that runs; one more, for losses
+    /// behind the last outage.
+    fn next_outage(&mut self, strategy: usize, places: Range<usize>, to_come: usize) -> Option<usize> {
+        let rows = self.rows[places.clone()].iter_mut().zip(&self.are_over[places]).filter(|(_, is_over)| !**is_over);
+        let next =
+            rows.filter_map(|(row, _)| Some(row.under(strategy).room.state.next_outage()? - row.calendar().start));
+        next.min().filter(|outage| *outage <= to_come)
+    }
+
+    /// The next loss or stop before an outage, where one may concern other rows: the year, and the place of the row.
+    fn next_loss(&mut self, life: usize, strategy: usize, places: Range<usize>, outage: usize) -> Option<(f64, usize)> {
+        let concerns_others = |row: &Lives| {
+            let policy = row.policy(strategy);
+            policy.consequences.rotor_wrecked_probability > 0.0
+                || policy.spares.is_some()
+                || policy.stops.after_loss.as_ref().is_some_and(|look| look.of != LookScope::Row)
+        };
+        if !self.rows[places.clone()].iter().any(concerns_others) {
+            return None;
+        }
+        let mut earliest: Option<(f64, usize)> = None;
+        for place in places {
+            if self.are_over[place] {
+                continue;
+            }
             let at = self.rows[place].calendar().start + outage;
-            let met = !self.are_over[place] && {
-                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-                // No life ends by a loss in the study.
-                own.meet(at) == ControlFlow::Continue(true)
-            };
-            self.visited.push(met);
+            if let Some(year) = self.own(life, strategy, place).next_event(at)
+                && earliest.is_none_or(|(before, _)| year < before)
+            {
+                earliest = Some((year, place));
+            }
         }
-        self.finds.clear();
-        for place in 0..count {
-            self.finds.push(self.visited[place] && self.rows[place].under(strategy).room.findings.any);
+        earliest
+    }
+
+    /// A blade is lost, which may wreck other rows of its rotor or have some of its unit looked at; or the unit is stopped.
+    fn lose(&mut self, life: usize, strategy: usize, unit: usize, place: usize, event: Event) {
+        let at = self.rows[place].calendar().start + event.outage;
+        let Some(harm) = self.own(life, strategy, place).live_next_event(at) else { return };
+        let unit = &self.group.units[unit];
+        let (places, rotors) = (unit.places(), &unit.rotors);
+        let rotor = |place: usize| rotors[place - places.start];
+        for other in places.clone().filter(|&other| other != place) {
+            if self.are_over[other] {
+                continue;
+            }
+            let is_on_rotor = rotor(other) == rotor(place);
+            let at = self.rows[other].calendar().start + event.outage;
+            let mut own = self.own(life, strategy, other);
+            if harm == Harm::Rotor && is_on_rotor {
+                own.wreck(event.year, at);
+            } else {
+                let techniques = own.strategy.policy.stops.after_loss_on_other(is_on_rotor);
+                own.look_after_loss(techniques, event.year, at);
+            }
         }
-        for place in 0..count {
+    }
+
+    /// An outage of a unit, and the time before it: first all rows' own looks, then those at their sisters, then what follows.
+    fn live_outage(&mut self, life: usize, strategy: usize, unit: usize, outage: usize) {
+        let unit = &self.group.units[unit];
+        let (places, rotors) = (unit.places(), &unit.rotors);
+        let rotor = |place: usize| rotors[place - places.start];
+        for place in places.clone() {
+            let at = self.rows[place].calendar().start + outage;
+            // No life ends by a loss in the study.
+            self.visited[place] =
+                !self.are_over[place] && self.own(life, strategy, place).meet(at) == ControlFlow::Continue(true);
+            self.finds[place] = self.visited[place] && self.rows[place].under(strategy).room.findings.any;
+        }
+        for place in places.clone() {
             let Some(sisters) = &self.rows[place].row.strategies[strategy].policy.sisters else { continue };
-            let rotors = &self.unit.rotors;
-            let is_sister = |other: &usize| *other != place && sisters.are(rotors[*other], rotors[place]);
-            if self.are_over[place] || !(0..count).filter(is_sister).any(|other| self.finds[other]) {
+            let is_sister = |other: &usize| *other != place && sisters.are(rotor(*other), rotor(place));
+            if self.are_over[place] || !places.clone().filter(is_sister).any(|other| self.finds[other]) {
                 continue;
             }
             let at = self.rows[place].calendar().start + outage;
             for &technique in &sisters.techniques {
-                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-                own.look_as_sister(technique, at, self.visited[place]);
-                self.visited[place] = true;
+                let is_visited = std::mem::replace(&mut self.visited[place], true);
+                self.own(life, strategy, place).look_as_sister(technique, at, is_visited);
             }
         }
-        for place in 0..count {
+        for place in places {
             if self.visited[place] {
                 let at = self.rows[place].calendar().start + outage;
-                let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-                self.are_over[place] = own.act(at).is_break();
-            }
-        }
-    }
-
-    /// Losses of all rows before an outage, in order of time, where one may wreck other rows.
-    fn lose_before(&mut self, life: usize, strategy: usize, outage: usize) {
-        let concerns_others = |row: &Lives| {
-            let policy = row.policy(strategy);
-            policy.consequences.rotor_wrecked_probability > 0.0
-                || policy.stops.after_loss.as_ref().is_some_and(|look| look.of != LookScope::Row)
-        };
-        if !self.rows.iter().any(concerns_others) {
-            return;
-        }
-        loop {
-            let mut earliest: Option<(f64, usize)> = None;
-            for place in 0..self.rows.len() {
-                let at = self.rows[place].calendar().start + outage;
-                let own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-                if let Some(year) = own.next_event(at)
-                    && !self.are_over[place]
-                    && earliest.is_none_or(|(before, _)| year < before)
-                {
-                    earliest = Some((year, place));
-                }
-            }
-            let Some((year, place)) = earliest else { return };
-            let at = self.rows[place].calendar().start + outage;
-            let mut own = self.rows[place].under(strategy).life(life, strategy, &mut self.records[place]);
-            let Some(harm) = own.live_next_event(at) else { continue };
-            let rotors = &self.unit.rotors;
-            for other in (0..self.rows.len()).filter(|&other| other != place) {
-                if self.are_over[other] {
-                    continue;
-                }
-                let is_on_rotor = rotors[other] == rotors[place];
-                let at = self.rows[other].calendar().start + outage;
-                let mut own = self.rows[other].under(strategy).life(life, strategy, &mut self.records[other]);
-                if harm == Harm::Rotor && is_on_rotor {
-                    own.wreck(year, at);
-                } else {
-                    let techniques = own.strategy.policy.stops.after_loss_on_other(is_on_rotor);
-                    own.look_after_loss(techniques, year, at);
-                }
+                self.are_over[place] = self.own(life, strategy, place).act(at).is_break();
             }
         }
     }

@@ -60,10 +60,11 @@ impl LossPrices {
         year - self.start_year
     }
 
-    /// Present value of what a loss in a year costs, and its days of forced outage, by draw `counter` of a key.
-    pub fn of_loss(&self, year: f64, key: Key, counter: u64) -> Lost {
+    /// Present value of what a loss in a year costs, and its days of forced outage, by draw `counter` of a key. The outage
+    /// lasts longer by the days for which new blades are waited for.
+    pub fn of_loss(&self, year: f64, (key, counter): (Key, u64), wait_days: f64) -> Lost {
         let days = drawn(&self.forced_days, key, DAYS_AHEAD + counter);
-        let cost = drawn(&self.damage, key, counter) + self.day_cost.of_days(year, days);
+        let cost = drawn(&self.damage, key, counter) + self.day_cost.of_days(year, days + wait_days);
         Lost { cost: if cost == 0.0 { 0.0 } else { cost * self.value(year) }, days }
     }
 

@@ -86,15 +86,17 @@ impl LifeRecord {
         self.cracks_left.begin();
     }
 
-    /// A blade was lost in a year from a hot spot; draw `counter` of a key says what that costs, which is returned.
-    pub fn lose(&mut self, year: f64, hot_spot: usize, key: Key, counter: u64) -> f64 {
+    /// A blade was lost in a year from a hot spot, and new ones are waited for; draw `counter` of a key says what that costs,
+    /// which is returned.
+    pub fn lose(&mut self, year: f64, hot_spot: usize, (key, counter): (Key, u64), wait_days: f64) -> f64 {
         let prices = &self.loss_prices;
         let values = &mut self.values;
         values[Quantity::AnyLoss as usize] = 1.0;
         values[Quantity::Losses as usize] += 1.0;
-        let Lost { cost, days } = prices.of_loss(year, key, counter);
+        let Lost { cost, days } = prices.of_loss(year, (key, counter), wait_days);
         values[Quantity::LossCost as usize] += cost;
         values[Quantity::ForcedDays as usize] += days;
+        values[Quantity::WaitDays as usize] += wait_days;
         self.loss_years.push(prices.years(year) as u32);
         self.loss_spots.push(hot_spot as u32);
         self.lost_value += cost;

@@ -18,6 +18,8 @@ pub enum Quantity {
     BladesDressed,
     /// Of blades replaced, those that were damaged: on their way out or in, or by a lost neighbour.
     BladesDamaged,
+    /// Called blades that were to be replaced and ran on for want of a spare, each once at each outage at which it did.
+    BladesRunOn,
     /// Whole rows replaced.
     RowsReplaced,
     /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
@@ -46,9 +48,11 @@ pub enum Quantity {
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
     StartsLimitCost,
-    /// Costs of losses, forced days included.
+    /// Costs of holding spare blades, which the rows of a stock share alike.
+    SparesCost,
+    /// Costs of losses, forced days and days of waiting for blades after them included.
     LossCost,
-    /// Days of work at outages and of forced outages.
+    /// Days of work at outages, of forced outages, and of waiting for new blades at both.
     Days,
     /// Days of looks.
     LookDays,
@@ -60,7 +64,9 @@ pub enum Quantity {
     DressingDays,
     /// Days that the unit stood still for extra looks, beside the work.
     StopDays,
-    /// Days of forced outages.
+    /// Days of waiting for new blades, at outages and after losses.
+    WaitDays,
+    /// Days of forced outages, without those of waiting for new blades.
     ForcedDays,
     /// Days of work at the unit's outages beyond their windows, and all days of stops between outages but those that a loss
     /// forces, split over the rows that cause them.
@@ -69,13 +75,14 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 29] = [
+    pub const ALL: [Quantity; 32] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
         Quantity::FalselyReplaced,
         Quantity::BladesDressed,
         Quantity::BladesDamaged,
+        Quantity::BladesRunOn,
         Quantity::RowsReplaced,
         Quantity::CracksFound,
         Quantity::OutagesWithCalls,
@@ -90,6 +97,7 @@ impl Quantity {
         Quantity::StopCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
+        Quantity::SparesCost,
         Quantity::LossCost,
         Quantity::Days,
         Quantity::LookDays,
@@ -97,6 +105,7 @@ impl Quantity {
         Quantity::ReplacementDays,
         Quantity::DressingDays,
         Quantity::StopDays,
+        Quantity::WaitDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
     ];
@@ -110,6 +119,7 @@ impl Quantity {
             Quantity::FalselyReplaced => "blades_replaced_on_false_calls",
             Quantity::BladesDressed => "blades_dressed",
             Quantity::BladesDamaged => "blades_damaged",
+            Quantity::BladesRunOn => "blades_run_on",
             Quantity::RowsReplaced => "rows_replaced",
             Quantity::CracksFound => "cracks_found",
             Quantity::OutagesWithCalls => "outages_with_calls",
@@ -124,6 +134,7 @@ impl Quantity {
             Quantity::StopCost => "stop_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
+            Quantity::SparesCost => "spares_cost",
             Quantity::LossCost => "loss_cost",
             Quantity::Days => "days",
             Quantity::LookDays => "look_days",
@@ -131,6 +142,7 @@ impl Quantity {
             Quantity::ReplacementDays => "replacement_days",
             Quantity::DressingDays => "dressing_days",
             Quantity::StopDays => "stop_days",
+            Quantity::WaitDays => "wait_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

@@ -88,6 +88,9 @@ pub(crate) struct Unscheduled {
     cracks_found: f64,
     /// Blades damaged on their way out or in.
     damaged: f64,
+    /// Days of waiting for new blades, and blades that run on without.
+    wait_days: f64,
+    run_on: f64,
     new_row: bool,
     blades_out: bool,
     /// Share of the row's blades that come out for it, as if chosen apart from those by schedule.
@@ -138,6 +141,10 @@ impl WorkPlan {
             let stream = study.money.present_value_of_stream(limit.from_year - study.start_year, study.horizon_years);
             let rows = study.rows.iter().filter(|other| other.unit == row.unit).count();
             plan.scheduled_values[Quantity::StartsLimitCost as usize] = limit.cost_per_year * stream / rows as f64;
+        }
+        if let Some(spares) = &policy.spares {
+            let stream = study.money.present_value_of_stream(0.0, study.horizon_years);
+            plan.scheduled_values[Quantity::SparesCost as usize] = spares.cost_per_year * stream;
         }
         plan.scheduled_jobs = plan.scheduled[calendar.start..].iter().map(|work| plan.job(work)).collect();
         plan.most_scheduled_days = plan.scheduled_jobs.iter().map(|job| job.days).fold(0.0, f64::max);
@@ -329,6 +336,13 @@ impl WorkDone {
         self.at(outage).damaged += 1.0;
     }
 
+    /// New blades were waited for, and so many called ones ran on without.
+    pub fn be_short_of_spares(&mut self, outage: usize, wait_days: f64, run_on: u32) {
+        let work = self.at(outage);
+        work.wait_days = wait_days;
+        work.run_on = f64::from(run_on);
+    }
+
     /// Whether the blades come out at an outage, by schedule or by what was done so far.
     pub fn are_blades_out(&self, plan: &WorkPlan, outage: usize) -> bool {
         plan.scheduled[outage].blades_out || self.outages[outage].blades_out
@@ -464,6 +478,11 @@ impl Unscheduled {
         self.damaged += 1.0;
     }
 
+    /// New blades are waited for so long, and so many called blades run on without.
+    pub fn be_short_of_spares(&mut self, wait_days: f64, run_on: u32) {
+        (self.wait_days, self.run_on) = (wait_days, f64::from(run_on));
+    }
+
     /// The whole row was replaced.
     pub fn replace_row(&mut self) {
         self.new_row = true;
@@ -499,6 +518,7 @@ impl Unscheduled {
             (Quantity::RowsReplaced, f64::from(u8::from(self.new_row))),
             (Quantity::CracksFound, self.cracks_found),
             (Quantity::BladesDamaged, self.damaged),
+            (Quantity::BladesRunOn, self.run_on),
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
             (Quantity::TimesOut, out),
             (Quantity::LookCost, value * self.look_cost),
@@ -509,10 +529,11 @@ impl Unscheduled {
             (Quantity::BladesOutDays, out_days),
             (Quantity::ReplacementDays, new_days),
             (Quantity::DressingDays, dressing_days),
+            (Quantity::WaitDays, self.wait_days),
         ] {
             values[quantity as usize] += amount;
         }
-        let days = planned.days + self.look_days + out_days + new_days + dressing_days;
+        let days = planned.days + self.look_days + out_days + new_days + dressing_days + self.wait_days;
         Job { days, blades_out: planned.blades_out || out > 0.0 }
     }
 }

@@ -4,8 +4,8 @@ use super::studies;
 use crate::distribution::{Distribution, Outcomes};
 use crate::model::economics::{DayCost, Season, Seasons};
 use crate::model::strategy::{
-    Action, Agreement, Coverage, Disposition, Dressing, ExtraLook, Look, Sample, SisterRows, SisterScope, Strategy,
-    When,
+    Action, Agreement, Coverage, Disposition, Dressing, ExtraLook, Look, Sample, SisterRows, SisterScope, Spares,
+    Strategy, When, WithoutSpare,
 };
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
@@ -32,7 +32,7 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 9] = [
+const MONEY: [Quantity; 10] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
@@ -41,6 +41,7 @@ const MONEY: [Quantity; 9] = [
     Quantity::StopCost,
     Quantity::ExtraDayCost,
     Quantity::StartsLimitCost,
+    Quantity::SparesCost,
     Quantity::LossCost,
 ];
 
@@ -108,6 +109,9 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         for look in dear.strategies.iter_mut().filter_map(|strategy| strategy.extra_look.as_mut()) {
             look.stop_cost *= 2.0;
         }
+        for stock in dear.strategies.iter_mut().flat_map(|strategy| &mut strategy.spares) {
+            stock.cost_per_year *= 2.0;
+        }
         for watch in dear.strategies.iter_mut().filter_map(|strategy| strategy.watch.as_mut()) {
             watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);
             watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
@@ -132,6 +136,7 @@ fn costs_and_days_add_up_over_what_they_are_for_and_over_rows() {
                         Quantity::ReplacementDays,
                         Quantity::DressingDays,
                         Quantity::StopDays,
+                        Quantity::WaitDays,
                         Quantity::ForcedDays,
                     ][..],
                 ),
@@ -193,6 +198,70 @@ fn rules_that_never_fire_change_no_bit() {
     });
 }
 
+/// Blades are asked for one by one then, so that cracks come into the row, and into sums of lengths, in another order.
+#[test]
+fn a_stock_that_never_runs_out_changes_nothing() {
+    for without in [WithoutSpare::Wait, WithoutSpare::RunOnWatched] {
+        hold(|study| {
+            let mut stocked = study.clone().into_parts();
+            let mut without_stock = study.clone().into_parts();
+            for strategy in &mut without_stock.strategies {
+                strategy.spares.clear();
+            }
+            for strategy in &mut stocked.strategies {
+                let stock = Spares { roots: None, blades: 100_000, lead_days: 3e4, without, cost_per_year: 0.0 };
+                strategy.spares = vec![stock];
+            }
+            let [plain, stocked] = [without_stock, stocked].map(|parts| run(&Study::of_checked(parts)));
+            are_alike(&plain, &stocked, 1.0)?;
+            let near = |one: f64, other: f64| (one - other).abs() <= 1e-12 * one.abs();
+            for row in study.row_ids() {
+                for strategy in study.strategy_ids() {
+                    let after = [&plain, &stocked].map(|run| run.after_outages(row, strategy));
+                    for (one, other) in after[0].iter().zip(&after[1]) {
+                        let means = [one, other].map(|after| after.mean_length_mm.map_or(0.0, |mean| mean.value));
+                        if one.cracks.value.to_bits() != other.cracks.value.to_bits()
+                            || one.longest_mm != other.longest_mm
+                            || !near(means[0], means[1])
+                        {
+                            return Err(format!("{row:?}, {strategy:?}: {one:?} and {other:?}"));
+                        }
+                    }
+                }
+            }
+            Ok(())
+        });
+    }
+}
+
+/// Rows whose rules hang on no others are lived one by one, or with others of which some strategy has a stock: the same bits.
+#[test]
+fn a_strategy_with_a_stock_changes_no_bit_of_the_others() {
+    hold(|study| {
+        let mut more = study.clone().into_parts();
+        let stock =
+            Spares { roots: None, blades: 1, lead_days: 400.0, without: WithoutSpare::Wait, cost_per_year: 1.0 };
+        let mut another = study.strategies[0].clone();
+        (another.id, another.spares) = ("another".to_owned(), vec![stock]);
+        more.strategies.push(another);
+        // Stocks of the study's own strategies tie its units already.
+        let mut own = study.clone().into_parts();
+        for strategies in [&mut own.strategies, &mut more.strategies] {
+            let count = study.strategies.len();
+            strategies[..count].iter_mut().for_each(|strategy| strategy.spares.clear());
+        }
+        let [own, more] = [own, more].map(|parts| run(&Study::of_checked(parts)));
+        are_alike(&own, &more, 1.0)?;
+        for (strategy, quantity) in study.strategy_ids().flat_map(|strategy| Quantity::ALL.map(|one| (strategy, one))) {
+            let [one, other] = [&own, &more].map(|run| run.fleet(strategy, quantity).value);
+            if one.to_bits() != other.to_bits() {
+                return Err(format!("fleet, {strategy:?}: {} {one} and {other}", quantity.name()));
+            }
+        }
+        Ok(())
+    });
+}
+
 #[test]
 fn a_perfect_look_at_every_outage_leaves_no_crack() {
     hold(|study| {
@@ -216,6 +285,7 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
             dispositions: vec![Disposition::last(Action::Replace)],
             dressing: None,
             watch: None,
+            spares: Vec::new(),
             sister_rows: None,
             replace_row_from_blades: None,
             row_end: None,

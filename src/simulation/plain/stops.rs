@@ -1,6 +1,6 @@
 //! Looks between outages.
 
-use super::{Fired, Indication, LIFE, PlainLife, PlainRow, cost_of_days};
+use super::{Fired, Indication, LIFE, PlainLife, PlainRow, Shelves, Work, cost_of_days};
 use crate::model::Study;
 use crate::model::detection::{Access, SizeMeasure, Technique};
 use crate::model::strategy::Action;
@@ -37,20 +37,27 @@ impl PlainRow<'_, '_> {
     }
 
     /// The extra look before an outage.
-    pub(super) fn look_extra(&mut self, next: usize) {
+    pub(super) fn look_extra(&mut self, next: usize, shelves: &mut Shelves) {
         let (Some(year), Some(look)) = (self.extra_look.take(), &self.strategy.extra_look) else { return };
         self.fire(Fired::LookedExtra);
-        self.stop(&look.techniques, year, next, Some((look.stop_cost, look.stop_days)));
+        self.stop(&look.techniques, year, next, Some((look.stop_cost, look.stop_days)), shelves);
     }
 
     /// A look after a loss, on this row or on another one.
-    pub(super) fn look_after_loss(&mut self, year: f64, next: usize) {
+    pub(super) fn look_after_loss(&mut self, year: f64, next: usize, shelves: &mut Shelves) {
         let Some(look) = &self.strategy.look_after_loss else { return };
         self.fire(Fired::LookedAfterLoss);
-        self.stop(&look.techniques, year, next, None);
+        self.stop(&look.techniques, year, next, None, shelves);
     }
 
-    fn stop(&mut self, techniques: &[usize], year: f64, next: usize, stopped: Option<(f64, f64)>) {
+    fn stop(
+        &mut self,
+        techniques: &[usize],
+        year: f64,
+        next: usize,
+        stopped: Option<(f64, f64)>,
+        shelves: &mut Shelves,
+    ) {
         if self.stops_before.0 != next {
             self.stops_before = (next, 0);
         }
@@ -73,7 +80,8 @@ impl PlainRow<'_, '_> {
             self.fire(Fired::FoundAtStop);
             self.pace.iter_mut().flatten().for_each(|pace| pace.lost = true);
         }
-        let new_blades = self.dispose_at(&calls, at, is_out);
+        let mut work = Work::default();
+        let new_blades = self.dispose_at(&calls, at, is_out, &mut work, shelves);
         let costs = &self.study.costs;
         let (new_cost, new_days) = match new_blades {
             Some(count) => (f64::from(count) * costs.new_blade_cost, f64::from(count) * costs.new_blade_days),
@@ -90,7 +98,8 @@ impl PlainRow<'_, '_> {
         self.add(Quantity::BladesOutDays, out_days);
         self.add(Quantity::ReplacementCost, value * new_cost);
         self.add(Quantity::ReplacementDays, new_days);
-        let job = Job { days: look_days + out_days + new_days, blades_out: out > 0.0 };
+        self.add(Quantity::WaitDays, work.wait_days);
+        let job = Job { days: look_days + out_days + new_days + work.wait_days, blades_out: out > 0.0 };
         self.result.stops.push(StopDone { year, job, stopped });
     }
 
@@ -155,7 +164,14 @@ impl PlainRow<'_, '_> {
     }
 
     /// What happens to the blades with indications: the number of new blades, or none where the row is new.
-    fn dispose_at(&mut self, calls: &[Indication], at: At, is_out: bool) -> Option<u32> {
+    fn dispose_at(
+        &mut self,
+        calls: &[Indication],
+        at: At,
+        is_out: bool,
+        work: &mut Work,
+        shelves: &mut Shelves,
+    ) -> Option<u32> {
         let mut blades: Vec<u32> = calls.iter().map(|call| call.blade).collect();
         blades.sort_unstable();
         blades.dedup();
@@ -182,13 +198,11 @@ impl PlainRow<'_, '_> {
             let own = blades.iter().zip(&actions).filter(move |(_, action)| **action == wanted);
             own.map(|(&blade, _)| blade).collect::<Vec<u32>>()
         };
-        let mut replaced = self.with_neighbours(of_action(Action::Replace));
+        let asking = |&blade: &u32| (blade, longest(blade).length_mm, longest(blade).technique);
+        let asking = of_action(Action::Replace).iter().map(asking).collect();
+        let mut replaced = self.ask((at.year, at.next), asking, work, shelves);
         for blade in of_action(Action::Watch).into_iter().filter(|blade| !replaced.contains(blade)) {
-            let technique = self.strategy.watch.map_or(longest(blade).technique, |watch| watch.technique);
-            let is_watched = self.watched.contains(&(blade, technique));
-            if at.next < self.outages().len() && self.retired() != Some(at.next) && !is_watched {
-                self.watched.push((blade, technique));
-            }
+            self.watch(blade, longest(blade).technique, at.next);
         }
         for &blade in &replaced {
             let is_falsely_called = of_blade(blade).count() > 0 && of_blade(blade).all(|call| call.crack.is_none());
@@ -202,6 +216,7 @@ impl PlainRow<'_, '_> {
                 self.add(Quantity::BladesDamaged, 1.0);
                 for own in self.with_neighbours(vec![blade]) {
                     if replaced.insert(own) {
+                        work.wait_days = work.wait_days.max(self.take(at.year, shelves));
                         self.renew_at(own, at.year);
                     }
                 }

@@ -51,6 +51,35 @@ after_loss = \"replace-blade\"
     )
 }
 
+/// The same, where rows of two units share few spare blades, and called blades without one run on.
+#[cfg(test)]
+pub(in crate::simulation) fn texts_that_run_short() -> impl Strategy<Value = String> {
+    let is_meant = |world: &String| ["joining", "past_looks"].iter().all(|key| !world.contains(key));
+    let world = world().prop_filter("two units", move |world| world.contains("[units.v]") && is_meant(world));
+    let technique = one_of(&["insitu", "bench"]);
+    (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..])).prop_map(
+        |(world, technique, blades, lead_days)| {
+            // Cracks begin early and grow fast, so that blades that run on are lost, in rows that are young, so that few are
+            // lost before the study.
+            let world = world
+                .replace("coefficient_m_per_start = 6e-11", "coefficient_m_per_start = 2e-10")
+                .replace("initiation_life_factor = 0.8", "initiation_life_factor = 0.5")
+                .replace("in_service_year = 2015", "in_service_year = 2025")
+                .replace("in_service_year = 2018", "in_service_year = 2025")
+                .replace("in_service_year = 2020", "in_service_year = 2024.5");
+            format!(
+                "{world}\n[strategies.s0]
+description = \"runs short\"
+looks = [{{ techniques = [\"{technique}\"], first_outage = 1, every_outages = 1 }}]
+dispositions = [{{ action = \"replace\" }}]
+spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\" }}]
+after_loss = \"replace-blade\"
+"
+            )
+        },
+    )
+}
+
 fn one_of(texts: &'static [&'static str]) -> impl Strategy<Value = &'static str> {
     prop::sample::select(texts)
 }
@@ -112,6 +141,11 @@ limit = { kind = \"depth\", depth_mm = 8 }",
         "[rows.two]\nunit = \"u\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2017",
         "[rows.two]\nunit = \"u\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2017
 [rows.three]\nunit = \"u\"\nrotor = \"y\"\nblades = 3\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2020",
+        // Another unit, which stops at other moments, but for one.
+        "[units.v]\nduty = [{ from_year = 2000, starts_per_year = 150, hours_per_year = 4000 }]
+outages = { years = [2027, 2028, 2029.25, 2030.4, 2031.7, 2033], window_days = 4 }
+[rows.two]\nunit = \"v\"\nrotor = \"x\"\nblades = 4\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2015
+[rows.three]\nunit = \"u\"\nrotor = \"x\"\nblades = 3\nroot = \"r\"\nsurface = \"ground\"\nin_service_year = 2020",
     ]);
     let by_blade = one_of(&["", "blades_out_cost_per_blade = 7\nblades_out_days_per_blade = 0.2"]);
     let lift = one_of(&["", "rotor_lift_cost = 40\nrotor_lift_days = 3"]);
@@ -327,18 +361,23 @@ fn strategy() -> impl Strategy<Value = String> {
         "look_after_loss = { of = \"unit\", techniques = [\"insitu\", \"array\"] }
 extra_look = { after_years = 0.1, techniques = [\"insitu\"], stop_cost = 5, stop_days = 2 }",
     ]);
-    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between));
+    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between, spares()));
     (proptest::collection::vec(look(), 0..4), dispositions, after_finds, rest, after_loss, from_blades, sisters)
         .prop_map(
             |(
                 looks,
                 dispositions,
                 (watch, dressing),
-                (row_end, conditions, between),
+                (row_end, conditions, between, spares),
                 after_loss,
                 from_blades,
                 sisters,
             )| {
+                // Blades run on where some are called to be replaced.
+                let replaces =
+                    !looks.is_empty() && (dispositions.contains("\"replace\"") || dispositions.contains("dress"));
+                let spares =
+                    if replaces || (spares.contains("wait") && after_loss == "replace-blade") { spares } else { "" };
                 // A watch needs dispositions that watch, and so does dressing.
                 let watch = if dispositions.contains("watch") { watch } else { "" };
                 let dresses = dispositions.contains("dress");
@@ -354,6 +393,7 @@ dispositions = {dispositions}
 {dressing}
 {row_end}
 {conditions}
+{spares}
 {from_blades}
 {sisters}
 {between}
@@ -398,6 +438,18 @@ fn conditions() -> impl Strategy<Value = &'static str> {
         "starts_limit = { starts_per_year = 60, cost_per_year = 30, units = [\"u\"] }",
         "starts_limit = { starts_per_year = 90, from_year = 2029.3, cost_per_year = 5 }\ndeferrals = [{ outage = 1, by_years = \
          0.1 }]",
+    ])
+}
+
+/// Stocks of spare blades: few, and slow to come again.
+fn spares() -> impl Strategy<Value = &'static str> {
+    one_of(&[
+        "",
+        "",
+        "spares = [{ blades = 0, lead_days = 200, without = \"wait\" }]",
+        "spares = [{ blades = 2, lead_days = 500, without = \"wait\", cost_per_year = 7, roots = [\"r\"] }]",
+        "spares = [{ blades = 1, lead_days = 900, without = \"run-on-watched\", cost_per_year = 3 }]",
+        "spares = [{ blades = 4, lead_days = 700, without = \"run-on-watched\" }]",
     ])
 }
 

@@ -12,6 +12,7 @@ mod row_end;
 mod sampling;
 mod schedule;
 mod sisters;
+mod spares;
 mod stops;
 mod watch;
 
@@ -22,6 +23,7 @@ pub(crate) use groups::Groups;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
+pub(crate) use spares::Stocks;
 pub(crate) use stops::Stops;
 pub(crate) use watch::Watched;
 
@@ -33,6 +35,7 @@ use disposition::Dispositions;
 use escalation::ByBlade;
 use interval::{Interval, IntervalState};
 use sampling::{Sampler, Samples};
+use spares::{ShortOfSpares, Spares};
 
 /// The rules of a strategy on one row.
 #[derive(Debug)]
@@ -64,11 +67,13 @@ pub(crate) struct Policy {
     pub starts_limit: Option<StartsLimit>,
     /// Looks between outages.
     pub stops: Stops,
+    /// The stock that new blades come from, where they are not at hand whenever they are needed.
+    pub spares: Option<Spares>,
     /// What a lost blade does to others.
     pub consequences: Consequences,
     /// Whether blades may be damaged when they come out.
     pub may_be_damaged: bool,
-    /// Whether the row is lived together with others of its unit: what happens on one may concern them.
+    /// Whether the row is lived together with others: what happens on one may concern them.
     pub lives_with_others: bool,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
@@ -108,6 +113,8 @@ pub(crate) struct PolicyState {
     pub watched: Vec<Watched>,
     /// What was ground away in blades that were dressed.
     pub ground: GroundAway,
+    /// What spares did to it at the outage at hand.
+    pub short: ShortOfSpares,
     /// For each look that reacts.
     intervals: Vec<IntervalState>,
     /// For each sampler.
@@ -169,6 +176,8 @@ impl Policy {
         let remembers =
             |number: &usize| scheduled[*number].sampler.is_some_and(|sampler: usize| samplers[sampler].remembers());
         let dispositions = Dispositions::new(strategy);
+        let spares =
+            Spares::new(row, strategy, |stock| study.rows.iter().filter(|other| stock.is_of(other.root)).count());
         Policy {
             reacting: (0..scheduled.len()).filter(reacts).collect(),
             remembering: (0..scheduled.len()).filter(remembers).collect(),
@@ -177,7 +186,9 @@ impl Policy {
             further_looks: escalation::further_looks(strategy),
             by_blade: escalation::by_blade(strategy),
             samplers,
-            asks_for_blades: !dispositions.always_replace() || strategy.replace_row_from_blades.is_some(),
+            asks_for_blades: !dispositions.always_replace()
+                || strategy.replace_row_from_blades.is_some()
+                || spares.is_some(),
             asks_for_depth: dispositions.ask_for_depth(),
             dispositions,
             dressing: strategy.dressing,
@@ -186,9 +197,10 @@ impl Policy {
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
             stops: Stops::new(strategy),
+            spares,
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
-            lives_with_others: strategy.ties_rows_of_a_unit() || study.may_wreck_other_rows(row.unit),
+            lives_with_others: study.lives_with_others(row, strategy),
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
@@ -219,6 +231,7 @@ impl Policy {
             sisters: None,
             starts_limit: None,
             stops: Stops::default(),
+            spares: None,
             consequences: Consequences::default(),
             may_be_damaged: false,
             lives_with_others: false,
@@ -250,20 +263,24 @@ impl Policy {
     }
 
     /// Chance, at a guess, that a blade stays in the row with a crack that a technique calls at an outage; 0 only where it
-    /// surely goes. Given are the chance that each technique misses the crack, and the length and the depth that this one
-    /// reports.
+    /// surely goes. Given are the chance that each technique misses the crack, the length and the depth that this one
+    /// reports, and the chance that it runs on for want of a spare.
     pub fn stays_if_called(
         &self,
         technique: usize,
         outage: usize,
         miss: impl Fn(usize) -> f64,
         measured_mm: impl FnOnce() -> [f64; 2],
+        runs_on: f64,
     ) -> f64 {
         if self.asks_for_blades {
             let [length_mm, depth_mm] = measured_mm();
             let kept = self.dispositions.keeps(length_mm, depth_mm);
             if kept > 0.0 {
                 return kept;
+            }
+            if runs_on > 0.0 {
+                return runs_on;
             }
         }
         let own = || self.scheduled.iter().filter(|look| look.technique == technique && look.is_due(outage));
@@ -276,9 +293,10 @@ impl Policy {
         own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
     }
 
-    /// The same at a stop, where the dispositions alone decide.
-    pub fn stays_if_called_at_stop(&self, [length_mm, depth_mm]: [f64; 2]) -> f64 {
-        if self.asks_for_blades { self.dispositions.keeps(length_mm, depth_mm) } else { 0.0 }
+    /// The same at a stop, where the dispositions decide, and whether the blade runs on for want of a spare, by a guess.
+    pub fn stays_if_called_at_stop(&self, [length_mm, depth_mm]: [f64; 2], runs_on: f64) -> f64 {
+        let kept = if self.asks_for_blades { self.dispositions.keeps(length_mm, depth_mm) } else { 0.0 };
+        if kept > 0.0 { kept } else { runs_on }
     }
 
     /// The same for a scheduled look of the technique.
@@ -416,8 +434,16 @@ impl Policy {
 
     /// Decides what is done at an outage.
     #[inline]
-    pub fn decide(&self, outage: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
+    pub fn decide(
+        &self,
+        (outage, year): (usize, f64),
+        findings: &Findings,
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+        acts: &mut Vec<Act>,
+    ) {
         acts.clear();
+        state.short.clear();
         // Blades are watched until the next outage, which this is.
         state.watched.clear();
         if let Some(end) = self.row_end.filter(|end| end.outage == outage) {
@@ -434,18 +460,33 @@ impl Policy {
                 own.look(interval, outage, findings.any);
             }
         }
-        self.dispose(findings, outage + 1, state, acts);
+        self.dispose(findings, (outage + 1, year), state, stocks, acts);
     }
 
-    /// Decides what is done at a stop before an outage.
-    pub fn decide_at_stop(&self, next: usize, findings: &Findings, state: &mut PolicyState, acts: &mut Vec<Act>) {
+    /// Decides what is done at a stop in a year, before an outage.
+    pub fn decide_at_stop(
+        &self,
+        moment: (usize, f64),
+        findings: &Findings,
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+        acts: &mut Vec<Act>,
+    ) {
         acts.clear();
-        self.dispose(findings, next, state, acts);
+        state.short.clear();
+        self.dispose(findings, moment, state, stocks, acts);
     }
 
-    /// What is done about called blades before an outage.
+    /// What is done about called blades in a year, before an outage.
     #[inline]
-    fn dispose(&self, findings: &Findings, next: usize, state: &mut PolicyState, acts: &mut Vec<Act>) {
+    fn dispose(
+        &self,
+        findings: &Findings,
+        (next, year): (usize, f64),
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+        acts: &mut Vec<Act>,
+    ) {
         if !self.asks_for_blades {
             acts.push(Act::ReplaceCalled);
             return;
@@ -458,7 +499,14 @@ impl Policy {
             acts.push(Act::ReplaceRow);
             return;
         }
-        for called in blades.clone().filter(|called| action(called) == Action::Replace) {
+        if let Some(spares) = &self.spares {
+            let called: Vec<CalledBlade> =
+                blades.clone().filter(|called| action(called) == Action::Replace).copied().collect();
+            let replaced = self.ask_for_spares(spares, called, (next, year), state, stocks);
+            acts.extend(replaced.into_iter().map(Act::ReplaceBlade));
+        }
+        let at_hand = |_: &&CalledBlade| self.spares.is_none();
+        for called in blades.clone().filter(at_hand).filter(|called| action(called) == Action::Replace) {
             for blade in self.groups.of(called.blade) {
                 if self.groups.are_single() || !acts.contains(&Act::ReplaceBlade(blade)) {
                     acts.push(Act::ReplaceBlade(blade));
@@ -471,15 +519,8 @@ impl Policy {
             }
             match action(called) {
                 Action::Dress => acts.push(Act::DressBlade(called.blade)),
-                Action::Watch if next < self.runs_until => {
-                    let technique = self.watch.map_or(called.technique, |watch| watch.technique);
-                    let watched = Watched { outage: next, blade: called.blade, technique };
-                    // It may be watched since before a stop.
-                    if !state.watched.contains(&watched) {
-                        state.watched.push(watched);
-                    }
-                }
-                Action::Watch | Action::RunOn | Action::Replace | Action::ReplaceRow => {}
+                Action::Watch => self.watch_until_next(next, called, state),
+                Action::RunOn | Action::Replace | Action::ReplaceRow => {}
             }
         }
         if acts.iter().any(|act| matches!(act, Act::DressBlade(_))) {
@@ -488,5 +529,48 @@ impl Policy {
         if !state.watched.is_empty() {
             acts.push(Act::WatchUntilNext);
         }
+    }
+
+    /// A blade stays with an indication, to be looked at again at the next outage, if the row runs until then.
+    fn watch_until_next(&self, next: usize, called: &CalledBlade, state: &mut PolicyState) {
+        let technique = self.watch.map_or(called.technique, |watch| watch.technique);
+        let watched = Watched { outage: next, blade: called.blade, technique };
+        // It may be watched since before a stop.
+        if next < self.runs_until && !state.watched.contains(&watched) {
+            state.watched.push(watched);
+        }
+    }
+
+    /// Called blades are to be replaced from stock: returns those that are, with their groups, in the order in which they
+    /// asked, the longest measured first. The others run on.
+    pub fn ask_for_spares(
+        &self,
+        spares: &Spares,
+        mut called: Vec<CalledBlade>,
+        (next, year): (usize, f64),
+        state: &mut PolicyState,
+        stocks: &mut Stocks,
+    ) -> Vec<u32> {
+        called.sort_by(|one, other| {
+            other.longest_mm.total_cmp(&one.longest_mm).then_with(|| one.blade.cmp(&other.blade))
+        });
+        let mut replaced = Vec::new();
+        for called in called {
+            if replaced.contains(&called.blade) {
+                continue;
+            }
+            let group = self.groups.of(called.blade);
+            if !spares.may_run_on {
+                state.short.wait(spares.take(stocks, group.len(), year));
+                replaced.extend(group);
+            } else if !state.short.refused.contains(&called.blade) && spares.take_if_there(stocks, group.len(), year) {
+                replaced.extend(group);
+            } else {
+                state.short.refused.extend(group);
+                state.short.run_on += 1;
+                self.watch_until_next(next, &called, state);
+            }
+        }
+        replaced
     }
 }

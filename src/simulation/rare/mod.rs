@@ -16,7 +16,7 @@ pub(crate) use sums::{PlantedSums, Told};
 use super::life::{PlantedFate, UnitLives};
 use super::nature::{LOST, LifeKey, Planted};
 use super::parallel::Run;
-use super::plan::{RowPlan, UnitPlan};
+use super::plan::{GroupPlan, RowPlan};
 use crate::error::{Error, Kind, Result};
 use crate::model::{RowId, Study};
 use crate::random::{Key, hash_name};
@@ -36,8 +36,8 @@ pub(crate) struct PlantedLoss {
 pub(crate) struct PlantedLives<'a> {
     pub study: &'a Study,
     pub rows: &'a [RowPlan],
-    pub unit: &'a UnitPlan,
-    /// Place of the row in its unit.
+    pub group: &'a GroupPlan,
+    /// Place of the row in its group of units.
     pub place: usize,
     /// Key of the lives of a row, from which each has a child by number.
     pub key: &'a dyn Fn(usize) -> Key,
@@ -83,7 +83,7 @@ impl PlantedLives<'_> {
         is_stopped: &dyn Fn() -> bool,
         mut told: impl FnMut(&PlantedLife),
     ) -> Result<bool> {
-        let row = self.unit.rows[self.place];
+        let row = self.group.rows[self.place];
         let nature = &self.rows[row].nature;
         let nothing = vec![None; self.study.strategies.len()];
         for first in numbers.clone().step_by(TRIED_TOGETHER as usize) {
@@ -120,7 +120,7 @@ impl PlantedLives<'_> {
 
     /// Key of a life of one of the rows; what all share is drawn for the row with the planted crack.
     fn life_key(&self, row: usize, planted: &Planted, number: u64) -> LifeKey {
-        let own = self.unit.rows[self.place];
+        let own = self.group.rows[self.place];
         let fleet = (self.key)(own).child(hash_name("what is uncertain"));
         let shared_draw = planted.posterior_draw.and_then(|draw| self.rows[own].nature.shared_draw(draw));
         LifeKey { row: (self.key)(row).child(number), fleet: fleet.child(number), shared_draw }
@@ -134,10 +134,10 @@ impl PlantedLives<'_> {
         told: &mut impl FnMut(&PlantedLife),
     ) -> Result<()> {
         let keys = |place: usize| {
-            let key = |(planted, number): &(Planted, u64)| self.life_key(self.unit.rows[place], planted, *number);
+            let key = |(planted, number): &(Planted, u64)| self.life_key(self.group.rows[place], planted, *number);
             lived.iter().map(key).collect::<Vec<LifeKey>>()
         };
-        let never = |place: usize| Error::never_comes_through(&self.study.rows[self.unit.rows[place]].id);
+        let never = |place: usize| Error::never_comes_through(&self.study.rows[self.group.rows[place]].id);
         let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();
         lives.begin_planted(self.place, keys, planted, are_alone).map_err(never)?;
         let mut losses = vec![None; self.study.strategies.len()];
@@ -197,7 +197,7 @@ impl Tuned {
 pub(crate) fn tune_all(
     study: &Study,
     rows: &[RowPlan],
-    units: &[UnitPlan],
+    groups: &[GroupPlan],
     run: &Run,
     is_stopped: &(dyn Fn() -> bool + Sync),
 ) -> Result<Proposals> {
@@ -205,14 +205,14 @@ pub(crate) fn tune_all(
         return Ok(Vec::new());
     }
     let place_of = |row: usize| {
-        let of_unit = |unit: &UnitPlan| unit.rows.iter().position(|other| *other == row);
-        units.iter().find_map(|unit| of_unit(unit).map(|place| (unit, place)))
+        let in_group = |group: &GroupPlan| group.rows.iter().position(|other| *other == row);
+        groups.iter().find_map(|group| in_group(group).map(|place| (group, place)))
     };
     let tune = |row: usize| {
         let key = |row: usize| Key::from_seed(run.seed).child(rows[row].nature.name).child(hash_name("pilot"));
-        let (unit, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
-        let lives = PlantedLives { study, rows, unit, place, key: &key, company: Company::All };
-        let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, unit), run, is_stopped)?;
+        let (group, place) = place_of(row).ok_or_else(|| Error::never_comes_through(&study.rows[row].id))?;
+        let lives = PlantedLives { study, rows, group, place, key: &key, company: Company::All };
+        let tuned = pilot::tune(&lives, &mut UnitLives::new(study, rows, group), run, is_stopped)?;
         let tuned = tuned.ok_or(Error { kind: Kind::Interrupted { done: 0, wanted: run.trials, of: "trials" } })?;
         Ok((row, Arc::new(tuned)))
     };

@@ -56,7 +56,7 @@ pub(super) fn tune(
     run: &Run,
     is_stopped: &dyn Fn() -> bool,
 ) -> Result<Option<Proposal>> {
-    let plan = &lives.rows[lives.unit.rows[lives.place]];
+    let plan = &lives.rows[lives.group.rows[lives.place]];
     let dresses = plan.strategies.iter().any(|strategy| strategy.policy.dressing.is_some());
     let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection, dresses);
     let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
@@ -110,7 +110,7 @@ fn live_round(
     let hot_spots = proposal.spots.len();
     let mut outlook = vec![PlantedSums::new(years.ceil() as usize, hot_spots); strategies];
     let mut samples: Vec<Sample> = Vec::with_capacity(count as usize);
-    let nature = &lives.rows[lives.unit.rows[lives.place]].nature;
+    let nature = &lives.rows[lives.group.rows[lives.place]].nature;
     let all = round_lives.live(engine, proposal, 0..count, is_stopped, |life| {
         for (sums, loss) in outlook.iter_mut().zip(life.losses) {
             loss.iter().for_each(|loss| sums.add(loss, life.number));

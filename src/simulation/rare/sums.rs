@@ -17,12 +17,16 @@ pub(crate) enum Told {
     AnyLoss,
     /// Its part of the probability of any loss in the rows that are lived together.
     AnyInGroup,
+    /// The same of those of its unit.
+    AnyInUnit,
     /// Cost of losses.
     Cost,
-    /// By study year: blades lost, the probability of any, and its part of that of any in the rows that are lived together.
+    /// By study year: blades lost, the probability of any, and its part of that of any in the rows that are lived together,
+    /// and in those of its unit.
     YearLosses(usize),
     YearAnyLoss(usize),
     YearAnyInGroup(usize),
+    YearAnyInUnit(usize),
     /// The probability that the first loss is in that year: of the row, and its part of that of all together.
     YearFirstLoss(usize),
     YearFirstInGroup(usize),
@@ -33,9 +37,9 @@ pub(crate) enum Told {
 }
 
 /// Where the numbers stand: those of the horizon first, then cost levels, years and hot spots.
-const FIRST_LEVEL: usize = 4;
+const FIRST_LEVEL: usize = 5;
 const YEARS: usize = FIRST_LEVEL + COST_LEVELS;
-const YEARLY: usize = 5;
+const YEARLY: usize = 6;
 
 /// Sums for one row and one strategy.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -105,12 +109,14 @@ impl PlantedSums {
             Told::AnyLoss => 1,
             Told::AnyInGroup => 2,
             Told::Cost => 3,
+            Told::AnyInUnit => 4,
             Told::CostAbove(level) => FIRST_LEVEL + level,
             Told::YearLosses(year) => self.of_year(0, year),
             Told::YearAnyLoss(year) => self.of_year(1, year),
             Told::YearAnyInGroup(year) => self.of_year(2, year),
             Told::YearFirstLoss(year) => self.of_year(3, year),
             Told::YearFirstInGroup(year) => self.of_year(4, year),
+            Told::YearAnyInUnit(year) => self.of_year(5, year),
             Told::HotSpot(spot) => YEARS + YEARLY * self.years + spot,
         }
     }
@@ -140,16 +146,18 @@ impl PlantedSums {
     pub fn add(&mut self, &PlantedLoss { fate, hot_spot }: &PlantedLoss, life: u64) {
         let year = (fate.loss.year as usize).min(self.years - 1);
         let share = |count: u32| fate.weight / f64::from(count);
-        let (row, group) = (fate.of_row, fate.of_group);
+        let (row, unit, group) = (fate.of_row, fate.of_unit, fate.of_group);
         let first = |of: LossCounts| if of.before == 0 { share(of.same_year) } else { 0.0 };
         let told = [
             (Told::Losses, fate.weight),
             (Told::AnyLoss, share(row.all)),
             (Told::AnyInGroup, share(group.all)),
+            (Told::AnyInUnit, share(unit.all)),
             (Told::Cost, fate.weight * fate.loss.cost),
             (Told::YearLosses(year), fate.weight),
             (Told::YearAnyLoss(year), share(row.same_year)),
             (Told::YearAnyInGroup(year), share(group.same_year)),
+            (Told::YearAnyInUnit(year), share(unit.same_year)),
             (Told::YearFirstLoss(year), first(row)),
             (Told::YearFirstInGroup(year), first(group)),
             (Told::HotSpot(hot_spot as usize), fate.weight),

@@ -172,6 +172,13 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
     if strategy.starts_limit.is_some() {
         obstacles.add(path("starts_limit"), "units that run otherwise than their duty are not screened", SIMULATE);
     }
+    if !strategy.spares.is_empty() {
+        obstacles.add(
+            path("spares"),
+            "blades run on or are waited for by what others took: they are not independent",
+            SIMULATE,
+        );
+    }
     let past = study.rows.iter().flat_map(|row| row.past_looks.iter().map(|look| look.technique));
     let used = strategy.looks.iter().flat_map(|look| look.techniques.iter().copied()).chain(past);
     let mut sources: Vec<usize> = Vec::new();

@@ -3,7 +3,7 @@
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::fleet::Root;
-use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
+use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, WithoutSpare};
 use crate::simulation::estimate::{Comparison, Difference, Estimate, FEW_LIVES, Statistic};
 use crate::simulation::observe::Quantity;
 use crate::simulation::tally::LifeSums;
@@ -42,7 +42,11 @@ impl Comparison {
         match (kind(quantity), quantity) {
             (_, Quantity::LossCost | Quantity::ForcedDays | Quantity::Losses) => {
                 let each = match quantity {
-                    Quantity::LossCost => costs.dearest_mean_loss(),
+                    // After a loss blades are waited for no longer than they are on order.
+                    Quantity::LossCost => {
+                        let lead_days = strategy.spares.iter().map(|stock| stock.lead_days).fold(0.0, f64::max);
+                        costs.dearest_mean_loss() + lead_days * costs.outage_day_cost.highest()
+                    }
                     Quantity::ForcedDays => costs.loss_days.mean(),
                     _ => 1.0,
                 };
@@ -117,6 +121,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::FalselyReplaced
         | Quantity::BladesDressed
         | Quantity::BladesDamaged
+        | Quantity::BladesRunOn
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
@@ -130,6 +135,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::StopCost
         | Quantity::ExtraDayCost
         | Quantity::StartsLimitCost
+        | Quantity::SparesCost
         | Quantity::LossCost => Kind::Money,
         Quantity::Days
         | Quantity::LookDays
@@ -137,6 +143,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::ReplacementDays
         | Quantity::DressingDays
         | Quantity::StopDays
+        | Quantity::WaitDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }
@@ -167,6 +174,9 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
         Quantity::ExtraStops | Quantity::StopCost | Quantity::StopDays => strategy.extra_look.is_none(),
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
         Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
+        Quantity::BladesRunOn => strategy.spares.iter().all(|stock| stock.without == WithoutSpare::Wait),
+        Quantity::SparesCost => strategy.spares.iter().all(|stock| stock.cost_per_year == 0.0),
+        Quantity::WaitDays => strategy.spares.is_empty(),
         Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),
         Quantity::RowsReplaced => !row_is_replaced(),
         Quantity::TimesOut | Quantity::BladesOutCost | Quantity::BladesOutDays => {

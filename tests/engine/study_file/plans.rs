@@ -2,7 +2,7 @@
 
 use super::{assert_refused, spoiled};
 use serrata::Study;
-use serrata::model::strategy::{Choice, EscalationScope, LookScope, Sample, SampleSize, When};
+use serrata::model::strategy::{Choice, EscalationScope, LookScope, Sample, SampleSize, Spares, When, WithoutSpare};
 
 const PERIOD: &str = "first_outage = 1, every_outages = 1";
 const COVERAGE: &str = "coverage = { blade_fraction = 0.5 }";
@@ -210,5 +210,86 @@ dressing = { gone_probability = 1, life_factor = 1, at_most_depth_mm = 1, blades
   line 119, strategies.look.extra_look = { after_years = 0.5, techniques = [\"ultrasonic\"], stop_cost  ...
     does not go with a disposition of action \"dress\": blades are dressed at outages
     remove it, or replace, watch or run on instead",
+    );
+}
+
+#[test]
+fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
+    let stock = |rest: &str| format!("spares = [{{ blades = 2, lead_days = 90, without = {rest} }}]");
+    let wait = stock("\"wait\"");
+    let parsed = |change: &(&str, &str)| Study::parse(&spoiled(&[*change]), "small.toml").expect("a good study");
+    const LOOKS: &str = "after_loss = \"replace-blade\"";
+    let read =
+        parsed(&(LOOKS, &format!("{LOOKS}\n{}", stock("\"run-on-watched\", cost_per_year = 3, roots = [\"fork\"]"))));
+    let expected = Spares {
+        roots: Some(vec![0]),
+        blades: 2,
+        lead_days: 90.0,
+        without: WithoutSpare::RunOnWatched,
+        cost_per_year: 3.0,
+    };
+    assert_eq!(read.strategies[0].spares, [expected.clone()]);
+    assert_eq!(Study::parse(&read.to_toml(), "again").expect("the same").strategies[0].spares, [expected]);
+    assert_refused(
+        &[(ROW_END, &wait)],
+        "small.toml: 1 fault
+  line 123, strategies.none.spares = [{ blades = 2, lead_days = 90, without = \"wait\" }]
+    stock 1 is never taken from: single blades are never replaced
+    remove it, or replace called or lost blades",
+    );
+    assert_refused(
+        &[(ROW_END, &stock("\"run-on-watched\""))],
+        "small.toml: 1 fault
+  line 123, strategies.none.spares = [{ blades = 2, lead_days = 90, without = \"run-on-watched\" }]
+    stock 1 has blades run on, and no called blade is ever to be replaced
+    state without = \"wait\", or a look and a disposition that replaces",
+    );
+    // Lost blades take from it, and so do damaged ones.
+    for change in [
+        ("after_loss = \"replace-row\"", format!("after_loss = \"replace-blade\"\n{wait}")),
+        (
+            "[roots.fork.hot_spots.pin]",
+            "[roots.fork]\nhandling_damage_probability = 0.1\n[roots.fork.hot_spots.pin]".to_owned(),
+        ),
+    ] {
+        let damages = change.0.starts_with("[roots");
+        let mut changes = vec![(change.0, change.1.as_str())];
+        if damages {
+            changes.push((ROW_END, &wait));
+        }
+        assert!(Study::parse(&spoiled(&changes), "small.toml").is_ok(), "{changes:?}");
+    }
+    let in_looks = |stocks: &str, expected: &str| {
+        assert_refused(&[(LOOKS, &format!("{LOOKS}\nspares = {stocks}"))], expected);
+    };
+    in_looks(
+        "[]",
+        "small.toml: 1 fault
+  line 119, strategies.look.spares = []
+    must not be empty
+    state a stock, or remove it: then new blades are at hand when they are needed",
+    );
+    in_looks(
+        "[{ blades = 2, lead_days = 90, without = \"wait\" }, { blades = 0, lead_days = 30, without = \"wait\" }]",
+        "small.toml: 1 fault
+  line 119, strategies.look.spares[2] = { blades = 0, lead_days = 30, without = \"wait\" }
+    has root fork, which stock 1 has: a row takes blades from one stock
+    name the roots of each stock in roots, each root once",
+    );
+    in_looks(
+        "[{ blades = -1, lead_days = 0, without = \"hope\", roots = [\"zzzzzzzz\"] }]",
+        "small.toml: 4 faults
+  line 119, strategies.look.spares[1].blades = -1
+    must be at least 0
+    raise blades to 0 or more
+  line 119, strategies.look.spares[1].lead_days = 0
+    must exceed 0
+    raise lead_days above 0
+  line 119, strategies.look.spares[1].without = \"hope\"
+    must be \"wait\" or \"run-on-watched\"
+    choose one of them
+  line 119, strategies.look.spares[1].roots[1] = \"zzzzzzzz\"
+    there is no root \"zzzzzzzz\"
+    known: fork",
     );
 }
