@@ -228,7 +228,7 @@ fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
         without: WithoutSpare::RunOnWatched,
         cost_per_year: 3.0,
     };
-    assert_eq!(read.strategies[0].spares, [expected.clone()]);
+    assert_eq!(read.strategies[0].spares, std::slice::from_ref(&expected));
     assert_eq!(Study::parse(&read.to_toml(), "again").expect("the same").strategies[0].spares, [expected]);
     assert_refused(
         &[(ROW_END, &wait)],
