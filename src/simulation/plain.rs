@@ -1497,7 +1497,7 @@ mod tests {
     #[test]
     fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
         let config = ProptestConfig {
-            cases: 800,
+            cases: 1200,
             failure_persistence: None,
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()
