@@ -235,17 +235,29 @@ impl Lives<'_> {
         self.prepare();
     }
 
-    /// How near cracks that are planted in some lives come to a loss, alone in their rows; see
+    /// How near cracks that are planted in some lives come to a loss, alone in their rows, under the strategy that lets them come
+    /// nearest: one that is planted by its share of the cracks that begin in the study may begin sooner where fewer do; see
     /// [`Nature::planted_alone`](crate::simulation::nature::Nature::planted_alone).
     pub fn try_alone(&mut self, keys: impl ExactSizeIterator<Item = LifeKey>, planted: &[Planted]) -> Vec<Option<f64>> {
-        self.batch.begin(keys);
+        let keys: Vec<LifeKey> = keys.collect();
+        let mut nearest = self.try_own_alone(&keys, planted);
+        for variant in &mut self.variants {
+            for (nearest, other) in nearest.iter_mut().zip(variant.try_own_alone(&keys, planted)) {
+                *nearest = nearest.zip(other).map(|(one, other)| one.max(other));
+            }
+        }
+        nearest
+    }
+
+    fn try_own_alone(&mut self, keys: &[LifeKey], planted: &[Planted]) -> Vec<Option<f64>> {
+        self.batch.begin(keys.iter().copied());
         self.batch.nature.plant(planted.iter().cloned());
         self.batch.nature.planted_alone()
     }
 
-    /// Whether a life came to the start of the study.
-    pub fn came_through(&self, life: usize) -> bool {
-        self.came_through[life]
+    /// Whether a life came to the start of the study, with its planted crack as it begins under a strategy.
+    pub fn came_through(&mut self, life: usize, strategy: usize) -> bool {
+        self.under(strategy).came_through[life]
     }
 
     /// Where the planted crack of a life stands under a strategy; and to put it back there.
