@@ -64,10 +64,11 @@ _COSTS = {
     "extra_day_cost": "days beyond the window",
     "loss_cost": "losses",
     "dressing_cost": "dressing",
+    "surface_cost": "cleaning and peening",
     "starts_limit_cost": "limited starts",
 }
 #: Left out where they are 0 under every strategy.
-_SELDOM = ("dressing_cost", "starts_limit_cost")
+_SELDOM = ("dressing_cost", "surface_cost", "starts_limit_cost")
 
 
 def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:

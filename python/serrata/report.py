@@ -39,6 +39,7 @@ _COSTS = {
     "blades_out_cost": "blades out and in",
     "replacement_cost": "new blades, rows",
     "dressing_cost": "dressing",
+    "surface_cost": "cleaning, peening",
     "extra_day_cost": "days beyond window",
     "starts_limit_cost": "limited starts",
     "loss_cost": "losses",
@@ -49,6 +50,7 @@ _DAYS = {
     "blades_out_days": "blades out and in",
     "replacement_days": "fitting new blades",
     "dressing_days": "dressing",
+    "surface_days": "cleaning, peening",
     "forced_days": "forced outages",
     "days_beyond_window": "beyond windows",
 }
@@ -60,7 +62,15 @@ _FIGURES: dict[str, Callable[..., Any]] = {
     "cost_against_risk": plots.cost_against_risk,
 }
 #: Left out of the text where they are 0 under every strategy.
-_SELDOM = ("blades_damaged", "blades_dressed", "dressing_cost", "dressing_days", "starts_limit_cost")
+_SELDOM = (
+    "blades_damaged",
+    "blades_dressed",
+    "dressing_cost",
+    "dressing_days",
+    "surface_cost",
+    "surface_days",
+    "starts_limit_cost",
+)
 #: What `write` may write beside the tables.
 FILES = ("result.json", "report.txt", "study.toml", *(f"{name}.png" for name in (*_FIGURES, "differences")))
 _RANKED = {

@@ -78,6 +78,7 @@ impl Study {
             replace_row_from_blades: None,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
+            peening: Vec::new(),
             deferrals: Vec::new(),
             starts_limit: None,
             basis: None,

@@ -10,7 +10,7 @@ mod technique;
 
 pub(crate) use false_calls::{FalseCall, FalseCalls};
 pub(crate) use plan::InspectionPlan;
-pub(crate) use technique::TechniquePlan;
+pub(crate) use technique::{TechniquePlan, on_surface};
 
 use super::nature::{Nature, NaturePlan, purpose};
 use calls::{CallBuffers, Calls};
@@ -30,6 +30,8 @@ pub(crate) mod draw {
     pub const PAST_SIZE: u64 = 3 << 32;
     /// Measured depths, by outages to come.
     pub const DEPTH: u64 = 4 << 32;
+    /// Whether a cleaning, in place of a technique, shuts the mouth, by outages to come.
+    pub const SMEARED: u64 = 5 << 32;
 }
 
 /// The answers of all techniques in use, in some lives of a row.
@@ -89,7 +91,7 @@ mod tests {
     /// No two of them meet, for any number of outages.
     #[test]
     fn draws_of_a_crack_and_a_technique_lie_far_apart() {
-        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH];
+        let firsts = [draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH, draw::SMEARED];
         assert!(
             draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
         );

@@ -38,6 +38,8 @@ pub enum Quantity {
     ReplacementCost,
     /// Costs of dressing blades.
     DressingCost,
+    /// Costs of treating surfaces: of cleaning before looks, and of peening anew.
+    SurfaceCost,
     /// Costs of days beyond the window.
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
@@ -54,6 +56,8 @@ pub enum Quantity {
     ReplacementDays,
     /// Days of dressing blades.
     DressingDays,
+    /// Days of treating surfaces.
+    SurfaceDays,
     /// Days of forced outages.
     ForcedDays,
     /// Days of work at the unit's outages beyond their windows, split over the rows that cause them.
@@ -62,7 +66,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 26] = [
+    pub const ALL: [Quantity; 28] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -79,6 +83,7 @@ impl Quantity {
         Quantity::BladesOutCost,
         Quantity::ReplacementCost,
         Quantity::DressingCost,
+        Quantity::SurfaceCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
         Quantity::LossCost,
@@ -87,6 +92,7 @@ impl Quantity {
         Quantity::BladesOutDays,
         Quantity::ReplacementDays,
         Quantity::DressingDays,
+        Quantity::SurfaceDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
     ];
@@ -110,6 +116,7 @@ impl Quantity {
             Quantity::BladesOutCost => "blades_out_cost",
             Quantity::ReplacementCost => "replacement_cost",
             Quantity::DressingCost => "dressing_cost",
+            Quantity::SurfaceCost => "surface_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
             Quantity::LossCost => "loss_cost",
@@ -118,6 +125,7 @@ impl Quantity {
             Quantity::BladesOutDays => "blades_out_days",
             Quantity::ReplacementDays => "replacement_days",
             Quantity::DressingDays => "dressing_days",
+            Quantity::SurfaceDays => "surface_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

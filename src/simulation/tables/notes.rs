@@ -126,6 +126,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesOutCost
         | Quantity::ReplacementCost
         | Quantity::DressingCost
+        | Quantity::SurfaceCost
         | Quantity::ExtraDayCost
         | Quantity::StartsLimitCost
         | Quantity::LossCost => Kind::Money,
@@ -134,6 +135,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesOutDays
         | Quantity::ReplacementDays
         | Quantity::DressingDays
+        | Quantity::SurfaceDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }
