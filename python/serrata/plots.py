@@ -65,11 +65,12 @@ _COSTS = {
     "loss_cost": "losses",
     "dressing_cost": "dressing",
     "stop_cost": "extra stops",
+    "surface_cost": "cleaning and peening",
     "starts_limit_cost": "limited starts",
     "spares_cost": "holding spares",
 }
 #: Left out where they are 0 under every strategy.
-_SELDOM = ("dressing_cost", "stop_cost", "starts_limit_cost", "spares_cost")
+_SELDOM = ("dressing_cost", "stop_cost", "surface_cost", "starts_limit_cost", "spares_cost")
 
 
 def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:

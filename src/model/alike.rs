@@ -38,7 +38,8 @@ impl AlikeRows {
                 let looks: Vec<bool> = strategy.looks.iter().map(is_meant).collect();
                 let deferrals: Vec<bool> = strategy.deferrals.iter().map(|deferral| deferral.is_of(row.unit)).collect();
                 let is_limited = strategy.starts_limit.as_ref().is_some_and(|limit| limit.is_of(row.unit));
-                (looks, deferrals, is_limited)
+                let peenings: Vec<bool> = strategy.peening.iter().map(|peening| peening.is_of(index)).collect();
+                (looks, deferrals, is_limited, peenings)
             });
             format!("{nameless:?} {unit:?} {place:?} {:?}", meant.collect::<Vec<_>>())
         };
@@ -64,7 +65,8 @@ impl AlikeRows {
 #[cfg(test)]
 mod tests {
     use super::{Row, Unit};
-    use crate::model::strategy::{Deferral, Spares, StartsLimit, WithoutSpare};
+    use crate::model::strategy::{Deferral, Spares, StartsLimit, When, WithoutSpare};
+    use crate::model::surface_treatment::Peening;
     use crate::model::{Study, StudyParts};
 
     #[test]
@@ -112,6 +114,16 @@ mod tests {
         limited.strategies[strategy].starts_limit =
             Some(StartsLimit { starts_per_year: 9.0, from_year: 2030.0, units: Some(vec![other]), cost_per_year: 0.0 });
         assert_eq!(firsts(&limited)[..5], [0, 0, 0, 3, 4]);
+        let mut peened = parts.clone();
+        peened.strategies[strategy].peening = vec![Peening {
+            when: When::every(1, 1),
+            rows: Some(vec![4]),
+            life_factor: 2.0,
+            cost_per_row: 0.0,
+            days_per_row: 0.0,
+            blades_out: false,
+        }];
+        assert_eq!(firsts(&peened)[..5], [0, 0, 0, 3, 4]);
         parts.strategies[strategy].deferrals = vec![Deferral { outage: 1, by_years: 0.5, units: Some(vec![own]) }];
         assert_eq!(firsts(&parts)[..5], [0, 0, 0, 3, 4]);
     }

@@ -29,6 +29,7 @@ impl Study {
         list.extend(self.about_scatter());
         list.extend(self.about_techniques());
         list.extend(self.about_dressing());
+        list.extend(self.about_treated_surfaces());
         list.extend(self.about_mouths());
         list.extend(self.without_basis());
         list
@@ -198,6 +199,28 @@ impl Study {
         )]
     }
 
+    fn about_treated_surfaces(&self) -> Vec<String> {
+        let strategies = |is_such: &dyn Fn(&Strategy) -> bool| {
+            ids(self.strategies.iter().filter(|strategy| is_such(strategy)).map(|strategy| &strategy.id))
+        };
+        let mut list = Vec::new();
+        let cleaning = strategies(&|strategy| strategy.looks.iter().any(|look| look.cleaning.is_some()));
+        if !cleaning.is_empty() {
+            list.push(format!(
+                "Cleaning changes nothing but what the looks that ask for it see at that outage, neither cracks nor surfaces \
+                 ({cleaning})."
+            ));
+        }
+        let peening = strategies(&|strategy| !strategy.peening.is_empty());
+        if !peening.is_empty() {
+            list.push(format!(
+                "Peening anew changes nothing but the time to cracks that have not begun: those that have grow as before, and no \
+                 crack is harder to find after it, which is on the unsafe side where peening closes mouths ({peening})."
+            ));
+        }
+        list
+    }
+
     fn about_the_past(&self) -> Vec<String> {
         let mut list = Vec::new();
         let together =
@@ -333,6 +356,7 @@ impl Study {
         }
         self.units.iter().for_each(|unit| ask(&unit.basis, format!("units.{}", unit.id)));
         self.rows.iter().for_each(|row| ask(&row.basis, format!("rows.{}", row.id)));
+        self.cleaning.iter().for_each(|cleaning| ask(&cleaning.basis, format!("cleaning.{}", cleaning.id)));
         self.techniques.iter().for_each(|technique| ask(&technique.basis, format!("techniques.{}", technique.id)));
         self.strategies.iter().for_each(|strategy| ask(&strategy.basis, format!("strategies.{}", strategy.id)));
         ask(&self.costs.basis, "costs".to_owned());

@@ -1,8 +1,9 @@
-//! How a unit runs and when it stops, where a strategy changes that.
+//! How a unit runs and when it stops, and how a row is peened, where a strategy changes that.
 
 use super::Study;
 use super::fleet::Unit;
 use super::strategy::{Deferral, StartsLimit, Strategy};
+use super::surface_treatment::Peening;
 use super::usage::DutyPeriod;
 use std::borrow::Cow;
 
@@ -17,6 +18,21 @@ impl Study {
             own.to_mut().duty = limit.limited(&self.units[unit].duty);
         }
         own
+    }
+
+    /// Peenings of a row under a strategy that change anything, in order of time: each the year of its outage and its
+    /// factor on the time that is left.
+    pub(crate) fn peenings_under(&self, row: usize, strategy: &Strategy) -> Vec<(f64, f64)> {
+        let unit = self.unit_under(self.rows[row].unit, strategy);
+        let years = &unit.outages.years;
+        let own = strategy.peening.iter().filter(|peening| peening.is_of(row) && peening.life_factor != 1.0);
+        let of_outages = |peening: &Peening| {
+            let factor = peening.life_factor;
+            peening.when.outages(years).into_iter().map(move |outage| (years[outage], factor)).collect::<Vec<_>>()
+        };
+        let mut peenings: Vec<(f64, f64)> = own.flat_map(of_outages).collect();
+        peenings.sort_by(|one, other| one.0.total_cmp(&other.0));
+        peenings
     }
 }
 

@@ -18,6 +18,7 @@ pub mod residual_stress;
 mod rules;
 pub mod strategy;
 pub mod stress_corrosion;
+pub mod surface_treatment;
 pub mod uncertain;
 pub mod usage;
 pub mod vibration;

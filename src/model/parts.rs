@@ -2,7 +2,10 @@
 
 use super::posterior::Posterior;
 use super::uncertain::UncertainInput;
-use super::{Scatter, StrategyId, detection, economics, fleet, growth, initiation, limits, strategy, uncertain};
+use super::{
+    Scatter, StrategyId, detection, economics, fleet, growth, initiation, limits, strategy, surface_treatment,
+    uncertain,
+};
 use crate::error::{Error, Result};
 use std::sync::Arc;
 
@@ -39,6 +42,8 @@ pub struct StudyParts {
     pub techniques: Vec<detection::Technique>,
     /// Correlation of what a crack keeps, between techniques.
     pub persistence: detection::Persistence,
+    /// Ways of cleaning blades before looks.
+    pub cleaning: Vec<surface_treatment::Cleaning>,
     /// Strategies.
     pub strategies: Vec<strategy::Strategy>,
     /// Costs.
@@ -77,8 +82,11 @@ impl StudyParts {
             let watch = strategy.watch.iter().map(|watch| &watch.technique);
             let mut named = looks.chain(second_looks).chain(sisters).chain(watch).chain(strategy.techniques_at_stops());
             named.try_for_each(|technique| exists(&key, *technique, techniques))?;
-            let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten());
+            let peened = strategy.peening.iter().flat_map(|peening| peening.rows.iter().flatten());
+            let mut rows = strategy.looks.iter().flat_map(|look| look.coverage.rows.iter().flatten()).chain(peened);
             rows.try_for_each(|row| exists(&key, *row, ("row", self.rows.len())))?;
+            let mut cleaned = strategy.looks.iter().filter_map(|look| look.cleaning);
+            cleaned.try_for_each(|cleaning| exists(&key, cleaning, ("cleaning", self.cleaning.len())))?;
             let deferred = strategy.deferrals.iter().flat_map(|deferral| deferral.units.iter().flatten());
             let mut units = deferred.chain(strategy.starts_limit.iter().flat_map(|limit| limit.units.iter().flatten()));
             units.try_for_each(|unit| exists(&key, *unit, ("unit", self.units.len())))?;
@@ -100,6 +108,10 @@ impl StudyParts {
         for technique in &self.techniques {
             let shifts = technique.surface_shift_log.len();
             has(&format!("techniques.{}.surface_shift_log", technique.id), shifts, self.surfaces.len())?;
+        }
+        for cleaning in &self.cleaning {
+            let factors = cleaning.q50_factors.len();
+            has(&format!("cleaning.{}.q50_factor", cleaning.id), factors, self.techniques.len())?;
         }
         has("persistence.correlation", self.persistence.correlation.len(), self.techniques.len())
     }

@@ -5,6 +5,7 @@ use super::strategy::{
     Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, LookScope, SisterScope, Spares,
     Strategy, WithoutSpare,
 };
+use super::surface_treatment::Peening;
 
 impl Study {
     /// What a strategy does about what is found and lost, a sentence for each rule.
@@ -17,6 +18,7 @@ impl Study {
             rules.push(format!("watched blades are looked at by {}", self.techniques[watch.technique].id));
         }
         rules.extend(strategy.dressing.as_ref().map(dressing));
+        rules.extend(strategy.peening.iter().map(|peening| self.peening(peening)));
         if let Some(blades) = strategy.replace_row_from_blades {
             rules.push(format!("the row is replaced from {blades} called blades on"));
         }
@@ -72,6 +74,9 @@ impl Study {
     fn rules_of_look(&self, look: &Look) -> Vec<String> {
         let techniques = self.named(&look.techniques);
         let mut rules = Vec::new();
+        if let Some(cleaning) = look.cleaning {
+            rules.push(format!("{techniques} looks at blades after {}", self.cleaning[cleaning].id));
+        }
         if look.agreement == Agreement::All {
             rules.push(format!("a blade is called where all of {techniques} call it"));
         }
@@ -115,6 +120,19 @@ impl Study {
         };
         let stand = if escalation.first_call_stands { "count anyway" } else { "count only if confirmed" };
         format!("{from} by {techniques} have {whom} looked at by {}; they {stand}", self.named(&escalation.techniques))
+    }
+
+    fn peening(&self, peening: &Peening) -> String {
+        let rows = peening.rows.iter().map(|rows| {
+            let names: Vec<&str> = rows.iter().map(|&row| self.rows[row].id.as_str()).collect();
+            format!(" of {}", names.join(", "))
+        });
+        let out = if peening.blades_out { ", with blades out" } else { "" };
+        format!(
+            "peening{} gives {} times the time that is left until a crack{out}",
+            rows.collect::<String>(),
+            peening.life_factor
+        )
     }
 
     fn named(&self, techniques: &[usize]) -> String {

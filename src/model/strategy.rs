@@ -1,5 +1,7 @@
 //! What is done at each outage: look, escalate, dispose, retire. A strategy is data, not code.
 
+use super::surface_treatment::Peening;
+
 /// What is done, outage after outage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strategy {
@@ -27,6 +29,8 @@ pub struct Strategy {
     pub look_after_loss: Option<LookAfterLoss>,
     /// What happens to every row in a stated year.
     pub row_end: Option<RowEnd>,
+    /// Blades that are peened anew, by schedule.
+    pub peening: Vec<Peening>,
     /// Outages that are put off.
     pub deferrals: Vec<Deferral>,
     /// Fewer starts than the units' duty has.
@@ -42,6 +46,9 @@ pub struct Strategy {
 pub struct Look {
     /// Indices of the techniques, all used at the same outage.
     pub techniques: Vec<usize>,
+    /// How the blades that it covers are cleaned before it, by index; as they are where `None`. Its techniques, and those that
+    /// it leads to, see the cleaned surface.
+    pub cleaning: Option<usize>,
     /// At which outages.
     pub when: When,
     /// Whether it takes the place of the strategy's other looks at the row, at outages at which it is due.

@@ -7,13 +7,16 @@ use super::strategy::{Action, Look, RowEndAction, Strategy, When, WithoutSpare};
 
 impl Study {
     /// What to beware of, in sentences: finds in past looks that lives do not go on from; consequences without a variance; in
-    /// strategies looks that never take place, looks that fall on one outage, blades that come out for nothing but a watched
+    /// strategies looks that never take place, looks that fall on one outage, cleaning that closes mouths nobody minds or that
+    /// other looks do not see, peening that harms or never comes, blades that come out for nothing but a watched
     /// blade, dressing that never comes or has places last longer than new ones, ends of rows that never come. Empty when
     /// there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let of_each = |strategy| {
             let mut list = self.looks_that_never_come(strategy);
             list.extend(self.looks_at_one_outage(strategy));
+            list.extend(self.cleaning_that_surprises(strategy));
+            list.extend(self.peening_that_surprises(strategy));
             list.extend(self.blades_out_to_watch(strategy));
             list.extend(self.dressing_that_surprises(strategy));
             list.extend(self.row_ends_that_never_come(strategy));
@@ -141,6 +144,78 @@ impl Study {
                     techniques(other),
                     ordinal(outage + 1),
                     self.rows[row].id
+                ));
+            }
+        }
+        list
+    }
+
+    fn cleaning_that_surprises(&self, strategy: &Strategy) -> Vec<String> {
+        let mut list = Vec::new();
+        for (number, look) in strategy.looks.iter().enumerate() {
+            let Some(cleaning) = look.cleaning.map(|cleaning| &self.cleaning[cleaning]) else { continue };
+            let path = format!("strategies.{}.looks[{}]", strategy.id, number + 1);
+            let second = look.escalation.iter().flat_map(|second| &second.techniques);
+            let minds = |technique: &usize| self.techniques[*technique].closed_mouth_factor < 1.0;
+            if cleaning.closes_mouth_probability > 0.0 && !look.techniques.iter().chain(second).any(minds) {
+                list.push(format!(
+                    "{path}: cleaning.{} closes mouths of cracks, and none of its techniques minds: their closed_mouth_factor is 1.",
+                    cleaning.id
+                ));
+            }
+            let others = strategy.looks.iter().enumerate();
+            for (other_number, other) in others.filter(|(_, other)| other.cleaning.is_none()) {
+                if look.instead_of_others || other.instead_of_others {
+                    continue;
+                }
+                let meeting = (0..self.rows.len()).find_map(|row| {
+                    let due = self.due(strategy, other, row);
+                    let outage = self.due(strategy, look, row).into_iter().find(|outage| due.contains(outage))?;
+                    Some((row, outage))
+                });
+                let Some((row, outage)) = meeting else { continue };
+                list.push(format!(
+                    "{path} is at blades after {}, and looks[{}] falls on the same outage, as the {} of row {}, and is taken to see \
+                     them as if nobody had cleaned. If it comes after the cleaning, give it the same one.",
+                    cleaning.id,
+                    other_number + 1,
+                    ordinal(outage + 1),
+                    self.rows[row].id
+                ));
+            }
+        }
+        list
+    }
+
+    fn peening_that_surprises(&self, strategy: &Strategy) -> Vec<String> {
+        let mut list = Vec::new();
+        for (number, peening) in (1..).zip(&strategy.peening) {
+            let path = format!("strategies.{}.peening[{number}]", strategy.id);
+            if peening.life_factor < 1.0 {
+                list.push(format!(
+                    "{path}.life_factor is {}: it has cracks begin sooner than if nobody peened.",
+                    peening.life_factor
+                ));
+            }
+            let comes = |row: &usize| {
+                let unit = self.unit_under(self.rows[*row].unit, strategy);
+                let years = &unit.outages.years;
+                let end =
+                    strategy.row_end.and_then(|end| Some((years.iter().position(|&year| year >= end.year)?, end.then)));
+                peening.when.outages(years).into_iter().any(|outage| match end {
+                    Some((last, RowEndAction::Retired)) => outage < last,
+                    Some((last, RowEndAction::NewRow)) => outage != last,
+                    None => true,
+                })
+            };
+            let never: Vec<&String> = (0..self.rows.len())
+                .filter(|row| peening.is_of(*row) && !comes(row))
+                .map(|row| &self.rows[row].id)
+                .collect();
+            if !never.is_empty() {
+                list.push(format!(
+                    "{path} never comes for rows {}: no outage that is due comes before the row ends.",
+                    named(never.into_iter())
                 ));
             }
         }

@@ -29,7 +29,7 @@ use crate::model::uncertain::UncertainInput;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What one life comes to.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct PlainLife {
     pub values: [f64; Quantity::ALL.len()],
     /// Study year of each loss, from 0.
@@ -74,10 +74,15 @@ pub(super) enum Fired {
     GroupRanOn,
     TooDeepRanOn,
     TookFromOtherUnit,
+    Cleaned,
+    SmearedShut,
+    LookedOnSeveralSurfaces,
+    LookedAgainOnCleaned,
+    Peened,
 }
 
 impl Fired {
-    pub const COUNT: usize = Fired::TookFromOtherUnit as usize + 1;
+    pub const COUNT: usize = Fired::Peened as usize + 1;
 }
 
 /// The only one that is drawn.
@@ -173,6 +178,8 @@ struct Work {
     refused: BTreeSet<u32>,
     look_cost: f64,
     look_days: f64,
+    surface_cost: f64,
+    surface_days: f64,
     blades_out: bool,
     /// Shares of the row's blades that come out for one look or another.
     out_shares: Vec<f64>,
@@ -217,6 +224,9 @@ pub(super) struct PlainRow<'a, 'p> {
 /// Whom a second look is at: the whole row, or these blades.
 type Again = Option<Vec<u32>>;
 
+/// How a surface was cleaned, if it was, by number.
+type Surface = Option<usize>;
+
 impl<'a, 'p> PlainRow<'a, 'p> {
     /// A row of which one life is drawn.
     pub fn new(study: &'a Study, row_index: usize, strategy: &'a Strategy, batch: &'a mut RowBatch<'p>) -> Self {
@@ -238,7 +248,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 values: yearly_costs(study, row_index, strategy),
                 after_outage: vec![[0.0; 3]; batch.nature.plan.calendar.to_come()],
                 jobs: vec![Job::default(); batch.nature.plan.calendar.to_come()],
-                ..PlainLife::default()
+                loss_years: Vec::new(),
+                stops: Vec::new(),
+                fired: [0; Fired::COUNT],
             },
             start: batch.nature.plan.calendar.start,
             study,
@@ -257,7 +269,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             if self.cracks.iter().any(|&index| self.crack(index).lost_year <= look.year) {
                 return None;
             }
-            let called = |crack: &&Crack| crack.is_present(outage) && self.is_called(crack, look.technique, outage);
+            let called =
+                |crack: &&Crack| crack.is_present(outage) && self.is_called(crack, look.technique, None, outage);
             let blades = self.cracks.iter().map(|&index| self.crack(index)).filter(called).map(|crack| crack.blade);
             for blade in self.with_neighbours(blades.collect()) {
                 self.remove(blade);
@@ -309,7 +322,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let mut work = std::mem::take(&mut self.work);
             self.plan_second(technique, outage, &None, &mut work);
             self.work = work;
-            let calls = self.calls(technique, outage, &|_, _| true, &|_, _| true);
+            let calls = self.calls(technique, None, outage, &|_, _| true, &|_, _| true);
             self.indications.extend(calls);
         }
     }
@@ -521,7 +534,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let by_technique: Vec<Vec<Indication>> = look
                 .techniques
                 .iter()
-                .map(|&technique| self.calls(technique, outage, &covers_blade, &covers_spot))
+                .map(|&technique| self.calls(technique, look.cleaning, outage, &covers_blade, &covers_spot))
                 .collect();
             let calls_blade = |calls: &Vec<Indication>, blade| calls.iter().any(|call| call.blade == blade);
             for blade in 0..self.row().blades {
@@ -543,6 +556,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.add(Quantity::OutagesWithCalls, f64::from(u8::from(called.iter().any(|blades| !blades.is_empty()))));
         // In the order in which the strategy names them.
         let mut second_looks: Vec<(usize, Again)> = Vec::new();
+        // Of each of them whom it is at on each surface.
+        let mut on_surfaces: Vec<Vec<(Surface, Again)>> = Vec::new();
         for technique in strategy.looks.iter().flat_map(escalations) {
             if second_looks.iter().any(|second| second.0 == technique) {
                 continue;
@@ -563,23 +578,44 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             }
             let is_at_row =
                 |look: &Look| look.escalation.as_ref().is_some_and(|after| after.of == EscalationScope::Row);
-            if leading.iter().any(|(look, _)| is_at_row(look)) {
-                second_looks.push((technique, None));
-            } else if !leading.is_empty() {
+            if leading.is_empty() {
+                continue;
+            }
+            let again = |leading: &[(&Look, &Vec<u32>)]| -> Again {
                 let mut blades: Vec<u32> = leading.iter().flat_map(|(_, blades)| blades.iter().copied()).collect();
                 blades.sort_unstable();
                 blades.dedup();
-                second_looks.push((technique, Some(blades)));
+                (!leading.iter().any(|(look, _)| is_at_row(look))).then_some(blades)
+            };
+            second_looks.push((technique, again(&leading)));
+            if !leading.iter().any(|(look, _)| is_at_row(look)) {
                 self.fire(Fired::LookedAtCalledBlades);
             }
+            let mut surfaces: Vec<Surface> = strategy.looks.iter().map(|look| look.cleaning).collect();
+            surfaces.sort_unstable();
+            surfaces.dedup();
+            let of_surface = |surface: Surface| {
+                let own: Vec<(&Look, &Vec<u32>)> =
+                    leading.iter().filter(|(look, _)| look.cleaning == surface).copied().collect();
+                (!own.is_empty()).then(|| (surface, again(&own)))
+            };
+            let own: Vec<(Surface, Again)> = surfaces.into_iter().filter_map(of_surface).collect();
+            if own.iter().any(|(surface, _)| surface.is_some()) {
+                self.fire(Fired::LookedAgainOnCleaned);
+            }
+            if own.len() > 1 {
+                self.fire(Fired::LookedOnSeveralSurfaces);
+            }
+            on_surfaces.push(own);
         }
         let is_displaced = |look: &Look| self.is_scheduled(look, outage) && !self.is_due(look, outage);
         if strategy.looks.iter().any(is_displaced) {
             self.fire(Fired::TookThePlaceOfOthers);
         }
         self.plan_scheduled(outage, &mut work);
+        self.treat_surfaces(outage, &mut work);
         let watched_by = self.look_at_watched(outage, &second_looks, &mut work, &mut indications);
-        for (technique, again) in &second_looks {
+        for ((technique, again), surfaces) in second_looks.iter().zip(&on_surfaces) {
             self.result.values[Quantity::Escalated as usize] = 1.0;
             let is_there = again.is_some() && watched_by.contains(technique);
             let before = (work.look_cost, work.look_days);
@@ -589,8 +625,11 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 let about = &self.study.techniques[*technique];
                 (work.look_cost, work.look_days) = (work.look_cost - about.cost_per_row, before.1);
             }
-            let is_meant = |blade: u32| again.as_ref().is_none_or(|blades| blades.contains(&blade));
-            indications.extend(self.calls(*technique, outage, &|_, blade| is_meant(blade), &|_, _| true));
+            for (surface, again) in surfaces {
+                let is_meant = |blade: u32| again.as_ref().is_none_or(|blades| blades.contains(&blade));
+                let calls = self.calls(*technique, *surface, outage, &|_, blade| is_meant(blade), &|_, _| true);
+                indications.extend(calls);
+            }
         }
         (self.work, self.indications, self.second_looks) = (work, indications, second_looks);
     }
@@ -667,6 +706,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn calls(
         &self,
         technique: usize,
+        surface: Surface,
         outage: usize,
         covers_blade: &dyn Fn(&Self, u32) -> bool,
         covers_spot: &dyn Fn(&Self, &Crack) -> bool,
@@ -677,7 +717,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             if self.is_there(crack, outage)
                 && covers_blade(self, crack.blade)
                 && covers_spot(self, crack)
-                && self.is_called(crack, technique, self.start + outage)
+                && self.is_called(crack, technique, surface, self.start + outage)
             {
                 let length_mm =
                     self.batch.inspections.measured_mm(&self.batch.nature, crack, technique, self.start + outage);
@@ -686,7 +726,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 calls.push(Indication { blade: crack.blade, crack: Some(index), length_mm, depth_mm, technique });
             }
         }
-        let false_calls = self.batch.inspections.false_calls(technique).of(LIFE).iter();
+        // The engine numbers techniques on cleaned surfaces behind the others.
+        let place = technique + surface.map_or(0, |cleaning| cleaning + 1) * self.study.techniques.len();
+        let false_calls = self.batch.inspections.false_calls(place).of(LIFE).iter();
         for call in false_calls.filter(|call| call.outage as usize == self.start + outage) {
             let blade = call.blade;
             let has_begun = |crack: &Crack| crack.first as usize <= self.start + outage;
@@ -736,8 +778,21 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         crack.is_present(self.start + outage)
     }
 
+    /// Whether a cleaning smears the mouth of a crack shut, at an outage of the calendar.
+    fn is_smeared(&self, crack: &Crack, surface: Surface, outage: usize) -> bool {
+        surface.map(|cleaning| &self.study.cleaning[cleaning]).is_some_and(|cleaning| {
+            let to_come = (outage - self.start) as u64;
+            crack.key.named(&cleaning.id).uniform((5 << 32) + to_come) < cleaning.closes_mouth_probability
+        })
+    }
+
+    fn is_called(&self, crack: &Crack, index: usize, surface: Surface, outage: usize) -> bool {
+        let is_closed = self.batch.nature.mouth_is_closed(crack, outage) || self.is_smeared(crack, surface, outage);
+        self.is_called_with(crack, index, surface, outage, is_closed)
+    }
+
     /// One draw against the probability of detection, at an outage of the calendar.
-    fn is_called(&self, crack: &Crack, index: usize, outage: usize) -> bool {
+    fn is_called_with(&self, crack: &Crack, index: usize, surface: Surface, outage: usize, is_closed: bool) -> bool {
         let (call, effect) = match outage.checked_sub(self.start) {
             Some(to_come) => (draw::CALL + to_come as u64, to_come as u64),
             None => (draw::PAST_CALL + outage as u64, draw::PAST_CALL + outage as u64),
@@ -750,12 +805,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             SizeMeasure::GeometricMean => (depth_mm * length_mm).sqrt(),
         };
         let inspection = self.batch.nature.lives[LIFE].key.child(purpose::INSPECTION).named(&technique.id);
-        let shift = self.lasting_shift(crack, index) + technique.inspection_sigma * inspection.normal(effect);
+        let shift = self.lasting_shift(crack, index)
+            + technique.inspection_sigma * inspection.normal(effect)
+            + surface.map_or(0.0, |cleaning| self.study.cleaning[cleaning].q50_factors[index].ln());
         let mut pod = technique.pod.at(((size_mm / technique.pod.q50_mm).ln() - shift) / technique.pod.spread);
         if let Some(gate) = technique.depth_gate {
             pod *= technique.pod.shape.at((depth_mm / gate.q50_mm).ln() / gate.spread);
         }
-        if self.batch.nature.mouth_is_closed(crack, outage) {
+        if is_closed {
             pod *= technique.closed_mouth_factor;
         }
         crack.key.named(&technique.id).uniform(call) < pod
@@ -782,6 +839,58 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 if technique.access == Access::BladesOut {
                     work.out_shares.push(1.0 - unseen);
                 }
+            }
+        }
+    }
+
+    /// Cleaning before the looks of an outage, and peening after them.
+    fn treat_surfaces(&mut self, outage: usize, work: &mut Work) {
+        for (index, cleaning) in self.study.cleaning.iter().enumerate() {
+            let due: Vec<&Look> = self.strategy.looks.iter().filter(|look| self.is_due(look, outage)).collect();
+            let own: Vec<&Look> = due.iter().filter(|look| look.cleaning == Some(index)).copied().collect();
+            if own.is_empty() {
+                continue;
+            }
+            let unseen: f64 = own.iter().map(|look| 1.0 - look.coverage.blades.fraction(self.row().blades)).product();
+            work.surface_cost += cleaning.cost_per_row;
+            work.surface_cost += cleaning.cost_per_blade * f64::from(self.row().blades) * (1.0 - unseen);
+            work.surface_days += cleaning.days_per_row;
+            self.fire(Fired::Cleaned);
+            let techniques = || own.iter().flat_map(|look| look.techniques.iter().copied());
+            let is_hidden = |&(crack, technique): &(usize, usize)| {
+                let (crack, at) = (self.crack(crack), self.start + outage);
+                self.is_there(crack, outage)
+                    && self.is_called_with(crack, technique, Some(index), at, false)
+                    && !self.is_called(crack, technique, Some(index), at)
+                    && !self.batch.nature.mouth_is_closed(crack, at)
+            };
+            let all = self.cracks.iter().flat_map(|&crack| techniques().map(move |technique| (crack, technique)));
+            if all.filter(is_hidden).count() > 0 {
+                self.fire(Fired::SmearedShut);
+            }
+            let others = due.iter().filter(|look| look.cleaning != Some(index));
+            if others.flat_map(|look| &look.techniques).any(|technique| techniques().any(|own| own == *technique)) {
+                self.fire(Fired::LookedOnSeveralSurfaces);
+            }
+        }
+        let years = self.outages();
+        for peening in &self.strategy.peening {
+            let is_now = match &peening.when {
+                When::Every { first_outage, every_outages } => {
+                    let ahead = (outage as u32 + 1).checked_sub(*first_outage);
+                    ahead.is_some_and(|ahead| ahead.is_multiple_of(*every_outages))
+                }
+                When::Outages(numbers) => numbers.contains(&(outage as u32 + 1)),
+                When::Years(stated) => {
+                    stated.iter().any(|year| years.iter().position(|outage| outage >= year) == Some(outage))
+                }
+            };
+            if is_now && peening.rows.as_ref().is_none_or(|rows| rows.contains(&self.row_index)) {
+                work.surface_cost += peening.cost_per_row;
+                work.surface_days += peening.days_per_row;
+                work.blades_out |= peening.blades_out;
+                work.out_shares.push(if peening.blades_out { 1.0 } else { 0.0 });
+                self.fire(Fired::Peened);
             }
         }
     }
@@ -859,7 +968,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             if technique.access == Access::BladesOut {
                 work.out_shares.push(blades.len() as f64 / f64::from(self.row().blades));
             }
-            indications.extend(self.calls(index, outage, &|_, blade| blades.contains(&blade), &|_, _| true));
+            indications.extend(self.calls(index, None, outage, &|_, blade| blades.contains(&blade), &|_, _| true));
         }
         watched_by
     }
@@ -1137,7 +1246,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let of_each = |price: Option<f64>| f64::from(work.dressed) * price.unwrap_or(f64::NAN);
         let (dressing_cost, dressing_days) =
             if work.dressed > 0 { (of_each(costs.dressing_cost), of_each(costs.dressing_days)) } else { (0.0, 0.0) };
-        let days = work.look_days + out_days + new_days + dressing_days + work.wait_days;
+        let days = work.look_days + work.surface_days + out_days + new_days + dressing_days + work.wait_days;
         self.add(Quantity::WaitDays, work.wait_days);
         self.result.jobs[outage] = Job { days, blades_out: out > 0.0 };
         self.add(Quantity::TimesOut, out);
@@ -1146,6 +1255,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.add(Quantity::ReplacementCost, value * new_cost);
         self.add(Quantity::DressingCost, value * dressing_cost);
         self.add(Quantity::DressingDays, dressing_days);
+        self.add(Quantity::SurfaceCost, value * work.surface_cost);
+        self.add(Quantity::SurfaceDays, work.surface_days);
         self.add(Quantity::LookDays, work.look_days);
         self.add(Quantity::BladesOutDays, out_days);
         self.add(Quantity::ReplacementDays, new_days);
@@ -1497,7 +1608,7 @@ mod tests {
     #[test]
     fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
         let config = ProptestConfig {
-            cases: 1200,
+            cases: 1600,
             failure_persistence: None,
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()

@@ -22,7 +22,7 @@ pub(crate) struct RowPlan {
     pub strategies: Vec<StrategyPlan>,
     /// Number of different schedules among them.
     pub schedules: usize,
-    /// The same row where strategies have its unit run or stop otherwise, and which of these each strategy has, if any.
+    /// The same row where strategies have its unit run or stop otherwise, or its blades peened, and which of these each strategy has, if any.
     pub variants: Vec<RowPlan>,
     pub variant_of: Vec<Option<usize>>,
 }
@@ -151,24 +151,26 @@ impl RowPlan {
 
     /// Makes one row ready, also for techniques that no strategy may use.
     pub fn with_techniques(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
-        let mut plan = Self::of_unit_as_it_is(study, row, others)?;
-        let mut units: Vec<Unit> = Vec::new();
+        let mut plan = Self::under_conditions(study, row, &[], others)?;
+        let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
+        let mut conditions: Vec<(Unit, Vec<(f64, f64)>)> = Vec::new();
         for strategy in &study.strategies {
-            let unit = study.unit_under(row.unit, strategy);
-            let known = units.iter().position(|known| known == unit.as_ref());
-            let variant = known.or_else(|| (*unit != study.units[row.unit]).then_some(units.len()));
-            if variant == Some(units.len()) {
-                let other = study.with_unit(row.unit, unit.clone().into_owned());
-                plan.variants.push(Self::of_unit_as_it_is(&other, row, others)?);
-                units.push(unit.into_owned());
+            let own = (study.unit_under(row.unit, strategy).into_owned(), study.peenings_under(row_index, strategy));
+            let known = conditions.iter().position(|known| *known == own);
+            let is_other = own.0 != study.units[row.unit] || !own.1.is_empty();
+            let variant = known.or_else(|| is_other.then_some(conditions.len()));
+            if variant == Some(conditions.len()) {
+                let other = study.with_unit(row.unit, own.0.clone());
+                plan.variants.push(Self::under_conditions(&other, row, &own.1, others)?);
+                conditions.push(own);
             }
             plan.variant_of.push(variant);
         }
         Ok(plan)
     }
 
-    fn of_unit_as_it_is(study: &Study, row: &Row, others: &[usize]) -> Result<Self> {
-        let nature = NaturePlan::new(study, row)?;
+    fn under_conditions(study: &Study, row: &Row, peenings: &[(f64, f64)], others: &[usize]) -> Result<Self> {
+        let nature = NaturePlan::peened(study, row, peenings)?;
         let policy = |strategy| Policy::new(study, row, strategy, &nature.calendar);
         let mut policies: Vec<Policy> = study.strategies.iter().map(policy).collect();
         let schedules = number_schedules(&mut policies);

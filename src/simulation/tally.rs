@@ -23,7 +23,9 @@ pub(crate) const PLANTED_PRODUCTS: usize = 3;
 pub(crate) struct LifeSums {
     pub weights: Weights,
     /// Of weighted values, and of their squares.
+    #[serde(with = "as_list")]
     pub sum: Values,
+    #[serde(with = "as_list")]
     pub square: Values,
     /// Losses by study year: lives with any, number, square of number; all weighted.
     pub years_with_loss: Vec<f64>,
@@ -33,6 +35,23 @@ pub(crate) struct LifeSums {
     pub first_losses: Vec<f64>,
     pub cost_above: [f64; COST_LEVELS],
     pub spread: Spread,
+}
+
+/// Values in the form of a list: arrays as long as they are have none.
+mod as_list {
+    use super::Values;
+    use serde::de::{Deserialize, Deserializer, Error};
+    use serde::ser::{Serialize, Serializer};
+
+    pub fn serialize<S: Serializer>(values: &Values, serializer: S) -> Result<S::Ok, S::Error> {
+        values.as_slice().serialize(serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Values, D::Error> {
+        let list = Vec::<f64>::deserialize(deserializer)?;
+        let count = list.len();
+        list.try_into().map_err(|_| D::Error::invalid_length(count, &"one number for each quantity"))
+    }
 }
 
 /// Lives by their whole cost and by their whole days.

@@ -210,8 +210,7 @@ impl Study {
             self.start_year + self.horizon_years,
         );
         let policy = Policy::new(self, about, &self.strategies[strategy], &calendar);
-        let techniques = (0..self.techniques.len()).map(|technique| TechniquePlan::new(self, about, technique));
-        let work = WorkPlan::new(self, about, &calendar, &techniques.collect::<Vec<_>>(), &policy);
+        let work = WorkPlan::new(self, about, &calendar, &TechniquePlan::all(self, about), &policy);
         (policy, work)
     }
 
@@ -222,7 +221,9 @@ impl Study {
         }
         let due = policy.scheduled.iter().filter(|look| look.is_planned(outage));
         let looks = due.map(|look| {
-            let technique = &self.techniques[look.technique];
+            let technique = &self.techniques[policy.own(look.technique)];
+            let after =
+                look.cleaning.map_or_else(String::new, |cleaning| format!(" after {}", self.cleaning[cleaning].id));
             let part = match (policy.sample_of(look), look.blade_fraction) {
                 (Some((blades, choice)), _) => format!(" on {blades} blades {choice}"),
                 (None, fraction) if fraction < 1.0 => format!(" on {} % of blades", 1e2 * fraction),
@@ -232,15 +233,16 @@ impl Study {
             let spots: Vec<&str> = spots.filter(|(_, seen)| **seen).map(|(spot, _)| spot.id.as_str()).collect();
             let at = if spots.is_empty() { String::new() } else { format!(" at {}", spots.join(", ")) };
             let reacts = if look.interval.is_some() { " (as long as nothing is found)" } else { "" };
-            format!("{}{part}{at}{reacts}", technique.id)
+            format!("{}{after}{part}{at}{reacts}", technique.id)
         });
-        let looks: Vec<String> = looks.collect();
+        let peenings = || policy.peenings.iter().filter(|peening| peening.outage == outage);
+        let work: Vec<String> = looks.chain(peenings().take(1).map(|_| "peening".to_owned())).collect();
         let blades_out = policy.scheduled.iter().any(|look| {
             look.is_planned(outage)
-                && self.techniques[look.technique].access == crate::model::detection::Access::BladesOut
+                && self.techniques[policy.own(look.technique)].access == crate::model::detection::Access::BladesOut
         });
-        let out = if blades_out { ", blades out" } else { "" };
-        (!looks.is_empty()).then(|| format!("{}{out}", looks.join(" and ")))
+        let out = if blades_out || peenings().any(|peening| peening.blades_out) { ", blades out" } else { "" };
+        (!work.is_empty()).then(|| format!("{}{out}", work.join(" and ")))
     }
 }
 

@@ -4,7 +4,7 @@ use super::ids::Ids;
 use super::reader::{Place, all};
 use super::section::Section;
 use super::window::Window;
-use super::{fleet, given, growth, initiation, persistence, strategies, techniques, uncertain};
+use super::{fleet, given, growth, initiation, persistence, strategies, surface_treatment, techniques, uncertain};
 use crate::bounds;
 use crate::distribution::Distribution;
 use crate::model::economics::{Costs, DayCost, Money, Payments, Season, Seasons, Terms};
@@ -30,6 +30,8 @@ pub(super) fn study(root: &Section) -> Option<Study> {
     let techniques =
         root.optional_tables("techniques", "technique", |section, id| techniques::technique(section, id, &ids));
     let persistence = persistence::read(root, &ids);
+    let cleaning =
+        root.optional_tables("cleaning", "cleaning", |section, id| surface_treatment::cleaning(section, id, &ids));
     let known =
         strategies::Known { ids: &ids, roots: &roots, units: &units, rows: &rows, techniques: &techniques, window };
     let strategies = root.tables("strategies", "strategy", |section, id| strategies::strategy(section, id, &known));
@@ -56,6 +58,7 @@ pub(super) fn study(root: &Section) -> Option<Study> {
         rows: all(rows.into_iter())?,
         techniques: all(techniques.into_iter())?,
         persistence: persistence?,
+        cleaning: all(cleaning.into_iter())?,
         strategies: all(strategies.into_iter())?,
         costs: costs?,
         limits: limits?,

@@ -12,6 +12,7 @@ pub(super) struct Ids {
     pub units: Vec<String>,
     pub rows: Vec<String>,
     pub techniques: Vec<String>,
+    pub cleaning: Vec<String>,
     pub strategies: Vec<String>,
 }
 
@@ -27,6 +28,7 @@ impl Ids {
             units: root.ids("units"),
             rows: root.ids("rows"),
             techniques: root.ids("techniques"),
+            cleaning: root.ids("cleaning"),
             strategies: root.ids("strategies"),
         }
     }

@@ -36,6 +36,7 @@ mod persistence;
 mod reader;
 mod section;
 mod strategies;
+mod surface_treatment;
 mod techniques;
 mod uncertain;
 mod window;

@@ -3,6 +3,7 @@
 use super::ids::Ids;
 use super::reader::Place;
 use super::section::Section;
+use super::surface_treatment::peening;
 use super::window::Window;
 use crate::bounds;
 use crate::model::detection::Technique;
@@ -129,6 +130,12 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         section.fault("look_after_loss", rule, "look at the others of its rotor or unit, or remove it");
     }
     let row_end = section.optional("row_end", |section, key| section.table(key, |section| row_end(section, window)));
+    let peening = section.optional("peening", |section, key| {
+        let keys = "life_factor, cost_per_row, days_per_row, blades_out";
+        section
+            .get(key, format!("a list of tables with the keys {keys}"))?
+            .each(|place| place.table(|section| peening(section, ids, window)))
+    });
     let deferrals = section.optional("deferrals", |section, key| deferrals(section, key, ids, units, window));
     let starts_limit = section
         .optional("starts_limit", |section, key| section.table(key, |section| starts_limit(section, ids, window)));
@@ -146,6 +153,7 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         after_loss: after_loss?,
         look_after_loss: look_after_loss?,
         row_end: row_end?,
+        peening: peening?.unwrap_or_default(),
         deferrals: deferrals?.unwrap_or_default(),
         starts_limit: starts_limit?,
         spares: spares?.unwrap_or_default(),
@@ -177,7 +185,8 @@ fn depths_are_measured(section: &Section, strategy: &Strategy, techniques: &[Opt
 
 fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
     let techniques = section.references("techniques", "technique", &ids.techniques);
-    let when = when(section, window);
+    let cleaning = section.optional("cleaning", |section, key| section.reference(key, "cleaning", &ids.cleaning));
+    let when = when(section, "look", window);
     let instead_of_others = section.optional("instead_of_others", |section, key| section.flag(key));
     let agreement = section.optional("agreement", |section, key| section.choice(key, &AGREEMENTS));
     if let (Some(techniques), Some(Some(Agreement::All))) = (&techniques, agreement)
@@ -189,6 +198,16 @@ fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
     let coverage = section.optional("coverage", |section, key| section.table(key, |section| coverage(section, ids)));
     let escalation =
         section.optional("escalation", |section, key| section.table(key, |section| escalation(section, ids)));
+    if section.has("cleaning")
+        && let (Some(Some(coverage)), Some(Some(escalation))) = (&coverage, &escalation)
+        && coverage.blades != Sample::ALL
+        && escalation.of == EscalationScope::Row
+    {
+        let rule =
+            "does not go with a look at a part of the blades that has the whole row looked at: the rest is not cleaned";
+        let remedy = "cover all blades, have called-blades looked at again, or remove the cleaning";
+        section.fault("cleaning", rule, remedy);
+    }
     let every = when.as_ref().and_then(|when| match when {
         When::Every { every_outages, .. } => Some(*every_outages),
         _ => None,
@@ -210,6 +229,7 @@ fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
     }
     Some(Look {
         techniques: techniques?,
+        cleaning: cleaning?,
         when: when?,
         instead_of_others: instead_of_others?.unwrap_or(false),
         agreement: agreement?.unwrap_or(Agreement::Any),
@@ -222,20 +242,20 @@ fn look(section: &Section, ids: &Ids, window: Option<Window>) -> Option<Look> {
 }
 
 /// By period, at stated outages or in stated years.
-fn when(section: &Section, window: Option<Window>) -> Option<When> {
+pub(super) fn when(section: &Section, noun: &str, window: Option<Window>) -> Option<When> {
     let (by_outages, by_years) = (section.has("at_outages"), section.has("in_years"));
     let others = ["first_outage", "every_outages", "at_outages", "in_years"];
     if by_outages || by_years {
         let own = if by_outages { "at_outages" } else { "in_years" };
         for key in others.into_iter().filter(|key| *key != own && section.has(key)) {
             section.get(key, "");
-            section.fault(key, format!("does not go with {own}"), "state the outages of a look in one way");
+            section.fault(key, format!("does not go with {own}"), format!("state the outages of a {noun} in one way"));
         }
     }
     if by_outages {
         let place = section.get("at_outages", "a list of whole numbers")?;
         let numbers = place.each(|place| place.whole(bounds::OUTAGES))?;
-        return rises(section, "at_outages", &numbers).then_some(When::Outages(numbers));
+        return rises(section, "at_outages", noun, &numbers).then_some(When::Outages(numbers));
     }
     if by_years {
         let years = section.get("in_years", "a list of years")?.each(|place| {
@@ -249,7 +269,7 @@ fn when(section: &Section, window: Option<Window>) -> Option<When> {
                 None => Some(year),
             }
         })?;
-        return rises(section, "in_years", &years).then_some(When::Years(years));
+        return rises(section, "in_years", noun, &years).then_some(When::Years(years));
     }
     let first_outage = section.whole("first_outage", bounds::OUTAGES);
     let every_outages = section.whole("every_outages", bounds::OUTAGES);
@@ -257,9 +277,9 @@ fn when(section: &Section, window: Option<Window>) -> Option<When> {
 }
 
 /// Whether some numbers are there and rise; a fault where not.
-fn rises<T: PartialOrd>(section: &Section, key: &'static str, numbers: &[T]) -> bool {
+fn rises<T: PartialOrd>(section: &Section, key: &'static str, noun: &str, numbers: &[T]) -> bool {
     if numbers.is_empty() {
-        section.fault(key, "must not be empty", "state at least one, or remove the look");
+        section.fault(key, "must not be empty", format!("state at least one, or remove the {noun}"));
     } else if numbers.windows(2).any(|pair| pair[1] <= pair[0]) {
         section.fault(key, "must be in rising order", "sort them, each once");
     } else {

@@ -10,6 +10,7 @@ use crate::model::fleet::{Consequences, HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
 use crate::model::strategy::{Agreement, EscalationScope, Look, Sample, SampleSize, Strategy, When};
+use crate::model::surface_treatment::Cleaning;
 use crate::model::usage::Clock;
 use toml_edit::{Key, Value};
 
@@ -59,6 +60,7 @@ pub(super) fn study(study: &Study) -> String {
     study.rows.iter().for_each(|row| page.row(row, study));
     study.techniques.iter().for_each(|technique| page.technique(technique, study));
     page.persistence(study);
+    study.cleaning.iter().for_each(|cleaning| page.cleaning(cleaning, study));
     study.strategies.iter().for_each(|strategy| page.strategy(strategy, study));
     page.costs(study);
     if let Some(limits) = &study.limits {
@@ -371,6 +373,32 @@ impl Page {
         }
     }
 
+    fn cleaning(&mut self, cleaning: &Cleaning, study: &Study) {
+        self.header(&["cleaning", &cleaning.id]);
+        let factors = &cleaning.q50_factors;
+        let factor = match factors[..] {
+            [first, ..] if factors.iter().all(|factor| *factor == first) => number(first),
+            _ => {
+                let named = study.techniques.iter().zip(factors).filter(|(_, factor)| **factor != 1.0);
+                let named: Vec<(String, String)> =
+                    named.map(|(technique, factor)| (key(&technique.id), number(*factor))).collect();
+                table(&named.iter().map(|(id, factor)| (id.as_str(), factor.clone())).collect::<Vec<_>>())
+            }
+        };
+        self.entry("q50_factor", factor);
+        for (key, value) in [
+            ("closes_mouth_probability", cleaning.closes_mouth_probability),
+            ("cost_per_row", cleaning.cost_per_row),
+            ("cost_per_blade", cleaning.cost_per_blade),
+            ("days_per_row", cleaning.days_per_row),
+        ] {
+            if value != 0.0 {
+                self.entry(key, number(value));
+            }
+        }
+        self.basis(&cleaning.basis);
+    }
+
     fn strategy(&mut self, strategy: &Strategy, study: &Study) {
         self.header(&["strategies", &strategy.id]);
         self.entry("description", text(&strategy.description));
@@ -429,6 +457,21 @@ impl Page {
         if let Some(end) = strategy.row_end {
             let then = word(end.then, &strategies::ROW_ENDS);
             self.entry("row_end", table(&[("year", number(end.year)), ("then", then)]));
+        }
+        if !strategy.peening.is_empty() {
+            let peening = strategy.peening.iter().map(|peening| {
+                let mut entries = when(&peening.when);
+                let rows = peening.rows.iter();
+                entries.extend(rows.map(|rows| ("rows", list(rows.iter().map(|row| text(&study.rows[*row].id))))));
+                entries.extend([
+                    ("life_factor", number(peening.life_factor)),
+                    ("cost_per_row", number(peening.cost_per_row)),
+                    ("days_per_row", number(peening.days_per_row)),
+                    ("blades_out", peening.blades_out.to_string()),
+                ]);
+                table(&entries)
+            });
+            self.entry("peening", list(peening));
         }
         let units = |units: &Option<Vec<usize>>| {
             let ids = units.as_ref()?.iter().map(|unit| text(&study.units[*unit].id));
@@ -529,18 +572,21 @@ fn limit(limit: &Limit) -> String {
     table(&parameters)
 }
 
+fn when(when: &When) -> Vec<(&'static str, String)> {
+    match when {
+        When::Every { first_outage, every_outages } => {
+            vec![("first_outage", first_outage.to_string()), ("every_outages", every_outages.to_string())]
+        }
+        When::Outages(numbers) => vec![("at_outages", list(numbers.iter().map(ToString::to_string)))],
+        When::Years(years) => vec![("in_years", list(years.iter().map(|year| number(*year))))],
+    }
+}
+
 fn look(look: &Look, study: &Study) -> String {
     let names = |indices: &[usize]| list(indices.iter().map(|index| text(&study.techniques[*index].id)));
     let mut entries = vec![("techniques", names(&look.techniques))];
-    match &look.when {
-        When::Every { first_outage, every_outages } => {
-            entries.extend([("first_outage", first_outage.to_string()), ("every_outages", every_outages.to_string())])
-        }
-        When::Outages(numbers) => {
-            entries.push(("at_outages", list(numbers.iter().map(ToString::to_string))));
-        }
-        When::Years(years) => entries.push(("in_years", list(years.iter().map(|year| number(*year))))),
-    }
+    entries.extend(look.cleaning.map(|cleaning| ("cleaning", text(&study.cleaning[cleaning].id))));
+    entries.extend(when(&look.when));
     if look.instead_of_others {
         entries.push(("instead_of_others", "true".to_owned()));
     }

@@ -715,3 +715,170 @@ fn damaged_blades_are_waited_for_where_called_ones_run_on() {
     assert_each(&lived, 0, Quantity::WaitDays, 0.0);
     assert_each(&lived, 0, Quantity::RowsReplaced, 1.0);
 }
+
+/// The plan's text where cracks, which are 2 mm long, are called by either technique by a normal curve of this median size and
+/// a spread of 1.
+fn with_curves(plan: &Plan, q50_mm: f64, rest: &str) -> String {
+    let text = plan.text().replace("q50_mm = 0.05, spread = 0.01", &format!("q50_mm = {q50_mm}, spread = 1"));
+    assert!(text.contains("spread = 1,"));
+    text + rest
+}
+
+fn lived(text: &str) -> Comparison {
+    let study = Study::parse(text, "plan").unwrap_or_else(|error| panic!("{error}"));
+    study.simulate(&Run { trials: 20_000, seed: 7, ..Run::default() }).expect("a run")
+}
+
+/// Half the median size makes a technique call half the cracks of 2 mm, and not Phi(-ln 2) of them.
+#[test]
+fn a_cleaned_surface_shows_more_to_the_look_that_asked_for_it() {
+    let wiping = "[cleaning.wiping]\nq50_factor = 0.5\n";
+    let of_ut = "[cleaning.wiping]\nq50_factor = { ut = 0.5 }\n";
+    let as_it_is = serrata::math::normal_cdf(-2.0_f64.ln());
+    let second = |cleaning: &str| {
+        format!(
+            "{{ techniques = [\"ut\"], {cleaning}at_outages = [1], escalation = {{ techniques = [\"mt\"], first_call_stands = \
+             false }} }}"
+        )
+    };
+    let cleaned = "{ techniques = [\"ut\"], cleaning = \"wiping\", at_outages = [1] }";
+    let other = "{ techniques = [\"ut\"], at_outages = [1] }";
+    let of_others = "{ techniques = [\"mt\"], at_outages = [1] }";
+    for (looks, rest, by_hand) in [
+        (other.to_owned(), wiping, as_it_is),
+        (cleaned.to_owned(), wiping, 0.5),
+        (cleaned.to_owned(), of_ut, 0.5),
+        // What a look leads to sees the cleaned surface, too, if the factor is meant for it.
+        (second(""), wiping, as_it_is * as_it_is),
+        (second("cleaning = \"wiping\", "), wiping, 0.25),
+        (second("cleaning = \"wiping\", "), of_ut, 0.5 * as_it_is),
+        // One draw tells of both surfaces.
+        (format!("{cleaned}, {other}"), wiping, 0.5),
+        // Another look sees the surface as it is.
+        (format!("{cleaned}, {of_others}"), wiping, 1.0 - 0.5 * (1.0 - as_it_is)),
+    ] {
+        let plan = Plan { outages: "[1]", ..Plan::replacing(&looks) };
+        assert_near(lived(&with_curves(&plan, 4.0, rest)).fleet_of(0, Quantity::CracksFound), by_hand);
+    }
+}
+
+/// Of the cracks that a technique would call, half of them here, it calls a part where the cleaning shut their mouths.
+#[test]
+fn a_cleaning_that_smears_mouths_shut_hides_cracks_by_the_factor_of_each_technique() {
+    let blasting = "[cleaning.blasting]\nq50_factor = 0.5\ncloses_mouth_probability = 0.3\n";
+    let found = |techniques: &str, factor: &str, agreement: &str, mouths: &str| {
+        let look = format!("{{ techniques = [{techniques}], cleaning = \"blasting\", at_outages = [1]{agreement} }}");
+        let plan = Plan { outages: "[1]", ..Plan::replacing(&look) };
+        let text =
+            with_curves(&plan, 4.0, blasting).replace("crack_sigma = 0\n", &format!("crack_sigma = 0\n{factor}\n"));
+        let text = text.replace("initiation_life_factor = 1\n", &format!("initiation_life_factor = 1\n{mouths}\n"));
+        lived(&text).fleet_of(0, Quantity::CracksFound)
+    };
+    assert_near(found("\"ut\"", "", "", ""), 0.5);
+    assert_near(found("\"ut\"", "closed_mouth_factor = 0.4", "", ""), 0.5 * (0.7 + 0.3 * 0.4));
+    // Open where neither nature nor the cleaning shuts it.
+    let mouths = "closed_mouth_probability = 0.5";
+    assert_near(found("\"ut\"", "closed_mouth_factor = 0.4", "", mouths), 0.5 * (0.35 + 0.65 * 0.4));
+    // One state for both techniques.
+    let all = ", agreement = \"all\"";
+    assert_near(found("\"ut\", \"mt\"", "closed_mouth_factor = 0", all, ""), 0.7 * 0.25);
+}
+
+#[test]
+fn cleaning_and_peening_are_paid_when_they_are_done() {
+    let cleaning = "[cleaning.wiping]\nq50_factor = 1\ncost_per_row = 7\ncost_per_blade = 2\ndays_per_row = 0.5\n";
+    let paid = |looks: &str, rest: &str| {
+        let rest = format!("dispositions = [{{ action = \"replace\" }}]\n{rest}");
+        let plan = Plan { cracked: Vec::new(), strategies: strategy("one", looks, &rest), ..Plan::default() };
+        let lived = lived(&(plan.text() + cleaning));
+        [Quantity::SurfaceCost, Quantity::SurfaceDays, Quantity::BladesOutCost, Quantity::LookCost]
+            .map(|quantity| lived.fleet_of(0, quantity).value)
+    };
+    let look = |rest: &str| format!("{{ techniques = [\"ut\"], cleaning = \"wiping\", {rest} }}");
+    assert_eq!(paid(&look("at_outages = [1, 3]"), ""), [2.0 * 27.0, 1.0, 0.0, 220.0]);
+    let half = look("at_outages = [1, 3], coverage = { blade_fraction = 0.5 }");
+    assert_eq!(paid(&half, ""), [2.0 * 17.0, 1.0, 0.0, 210.0]);
+    // Each blade is cleaned once, and looked at once.
+    let twice = format!("{}, {}", look("at_outages = [2]"), look("at_outages = [2, 4]"));
+    assert_eq!(paid(&twice, ""), [2.0 * 27.0, 1.0, 0.0, 220.0]);
+    // Looks at outages 1, 3 and 5 are clean, and each has the next one skipped.
+    assert_eq!(paid(&look("first_outage = 1, every_outages = 1, skip_after_clean = 1"), "")[..2], [3.0 * 27.0, 1.5]);
+    let peening = |when: &str, rest: &str| {
+        format!(
+            "peening = [{{ {when}, life_factor = 2, cost_per_row = 40, days_per_row = 1.5, blades_out = true }}]\n{rest}"
+        )
+    };
+    assert_eq!(paid("", &peening("at_outages = [1, 4]", "")), [80.0, 3.0, 2000.0, 0.0]);
+    assert_eq!(paid("", &peening("first_outage = 2, every_outages = 2", ""))[..2], [80.0, 3.0]);
+    assert_eq!(paid("", &peening("in_years = [2.5], rows = [\"row\"]", ""))[..2], [40.0, 1.5]);
+    // A row that is new at the outage is not peened, nor is one that has left service.
+    assert_eq!(
+        paid("", &peening("at_outages = [1, 4]", "row_end = { year = 4, then = \"new-row\" }"))[..2],
+        [40.0, 1.5]
+    );
+    assert_eq!(
+        paid("", &peening("at_outages = [1, 4]", "row_end = { year = 3, then = \"retired\" }"))[..2],
+        [40.0, 1.5]
+    );
+}
+
+/// Cracks in ten blades that are two years old at the start, by Weibull's law of shape 2 and a scale of 5 years; after each outage.
+fn cracks_under(rest: &str) -> Vec<Estimate> {
+    let rest = format!("dispositions = [{{ action = \"replace\" }}]\n{rest}");
+    let plan = Plan { cracked: (1..=10).collect(), strategies: strategy("one", "", &rest), ..Plan::default() };
+    let law = "kind = \"weibull\"\nshape = 2\nscale = 43800";
+    let text = plan.text().replace("kind = \"exponential\"\nmean = 1e-6", law);
+    let text = text.replace("  { from_year = -1.999, starts_per_year = 0, hours_per_year = 0 },\n", "");
+    let text = text.replace("new_blade_cost", "dressing_cost = 0\ndressing_days = 0\nnew_blade_cost");
+    assert!(text.contains(law) && !text.contains("-1.999"));
+    lived(&text).after_outages_of(0, 0).iter().map(|after| after.cracks).collect()
+}
+
+fn weibull(years: f64) -> f64 {
+    -(-(years / 5.0_f64).powi(2)).exp_m1()
+}
+
+/// From each peening on the time that is left goes by so many times slower.
+#[test]
+fn cracks_of_peened_blades_begin_as_late_as_the_law_says_in_their_time() {
+    let peening = |outages: &str, life_factor: f64| {
+        format!(
+            "{{ at_outages = [{outages}], life_factor = {life_factor}, cost_per_row = 0, days_per_row = 0, blades_out = false }}"
+        )
+    };
+    let hold = |rest: &str, by_hand: [f64; 5]| {
+        cracks_under(rest).into_iter().zip(by_hand).for_each(|(ours, by_hand)| assert_near(ours, 10.0 * by_hand));
+    };
+    hold("", [3.0, 4.0, 5.0, 6.0, 7.0].map(weibull));
+    let (third, sixth) = (1.0 / 3.0, 1.0 / 6.0);
+    let both = format!("peening = [{}, {}]\n", peening("2", 3.0), peening("4", 2.0));
+    hold(&both, [3.0, 4.0, 4.0 + third, 4.0 + 2.0 * third, 4.0 + 2.0 * third + sixth].map(weibull));
+    let at_once = format!("peening = [{}, {}]\n", peening("2", 3.0), peening("2", 2.0));
+    hold(&at_once, [3.0, 4.0, 4.0 + sixth, 4.0 + 2.0 * sixth, 4.0 + 3.0 * sixth].map(weibull));
+    // A peening that harms.
+    hold(&format!("peening = [{}]\n", peening("2", 0.5)), [3.0, 4.0, 6.0, 8.0, 10.0].map(weibull));
+    // Blades that are new at the second outage miss its peening, and get the next.
+    let renewed = format!("{both}row_end = {{ year = 2, then = \"new-row\" }}\n");
+    hold(&renewed, [weibull(3.0), 0.0, weibull(1.0), weibull(2.0), weibull(2.5)]);
+}
+
+/// A place that is dressed at an outage is peened there: its time is that of both factors.
+#[test]
+fn a_place_that_is_dressed_is_peened_by_both_factors() {
+    let look = "{ techniques = [\"ut\"], at_outages = [2] }";
+    let rest = "dispositions = [{ action = \"dress\" }]
+dressing = { gone_probability = 1, life_factor = 0.5, at_most_depth_mm = 100, blades_out = false }
+peening = [{ at_outages = [2, 4], life_factor = 3, cost_per_row = 0, days_per_row = 0, blades_out = false }]";
+    let plan = Plan { cracked: (1..=10).collect(), strategies: strategy("one", look, rest), ..Plan::default() };
+    let law = "kind = \"weibull\"\nshape = 2\nscale = 43800";
+    let text = plan.text().replace("kind = \"exponential\"\nmean = 1e-6", law);
+    let text = text.replace("  { from_year = -1.999, starts_per_year = 0, hours_per_year = 0 },\n", "");
+    let text = text.replace("new_blade_cost", "dressing_cost = 0\ndressing_days = 0\nnew_blade_cost");
+    let after: Vec<Estimate> = lived(&text).after_outages_of(0, 0).iter().map(|after| after.cracks).collect();
+    let (dressed, third) = (weibull(4.0), 1.0 / 3.0);
+    // Years since then, for dressed places and for others.
+    for (outage, years) in [(1, 0.0), (2, third), (3, 2.0 * third), (4, 2.0 * third + third / 3.0)] {
+        let by_hand = dressed * weibull(years / 0.5) + weibull(4.0 + years) - dressed;
+        assert_near(after[outage], 10.0 * by_hand);
+    }
+}

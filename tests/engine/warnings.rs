@@ -180,3 +180,40 @@ fn warnings_of_few_trials_make_sense() {
         }
     }
 }
+
+#[test]
+fn cleaning_and_peening_that_surprise_are_told() {
+    let text = include_str!("data/small.toml").replace(
+        "[strategies.look]\n",
+        "[cleaning.blasting]\nq50_factor = 0.8\ncloses_mouth_probability = 0.2\n[strategies.look]\n",
+    );
+    let warned = |looks: &str, rest: &str| {
+        let from = text.find("\nlooks = [").expect("looks") + 1;
+        let to = from + text[from..].find('\n').expect("a line");
+        let text = format!("{}looks = [{looks}]\n{rest}{}", &text[..from], &text[to..]);
+        serrata::Study::parse(&text, "small").unwrap_or_else(|error| panic!("{error}")).warnings()
+    };
+    let cleaned = "{ techniques = [\"ultrasonic\"], cleaning = \"blasting\", first_outage = 1, every_outages = 1 }";
+    let minds_nothing = "strategies.look.looks[1]: cleaning.blasting closes mouths of cracks, and none of its techniques minds: their \
+                         closed_mouth_factor is 1.";
+    assert_eq!(warned(cleaned, ""), [minds_nothing]);
+    let other = "{ techniques = [\"penetrant\"], first_outage = 2, every_outages = 1 }";
+    let unseen = "strategies.look.looks[1] is at blades after blasting, and looks[2] falls on the same outage, as the 2nd of row A1, \
+                  and is taken to see them as if nobody had cleaned. If it comes after the cleaning, give it the same one.";
+    assert!(warned(&format!("{cleaned}, {other}"), "").contains(&unseen.to_owned()));
+    let peening = |when: &str, factor: f64| {
+        format!(
+            "peening = [{{ {when}, life_factor = {factor}, cost_per_row = 0, days_per_row = 0, blades_out = false }}]"
+        )
+    };
+    let look = "{ techniques = [\"ultrasonic\"], first_outage = 1, every_outages = 1 }";
+    assert!(warned(look, &peening("at_outages = [1]", 2.0)).is_empty());
+    assert_eq!(
+        warned(look, &peening("at_outages = [1]", 0.5)),
+        ["strategies.look.peening[1].life_factor is 0.5: it has cracks begin sooner than if nobody peened."]
+    );
+    assert_eq!(
+        warned(look, &peening("at_outages = [9]", 2.0)),
+        ["strategies.look.peening[1] never comes for rows A1: no outage that is due comes before the row ends."]
+    );
+}

@@ -162,11 +162,14 @@ fn every_rule_of_a_plan_is_said_in_words() {
         ]
     );
     assert_eq!(
-        words("bench-and-dress")[..2],
+        words("bench-and-dress")[..5],
         [
+            "bench-mt looks at blades after blasting",
             "a called blade runs on below 0.8 mm long, or else is dressed below 8 mm long and 2 mm deep, or else is replaced",
             "a dressed crack is gone with a chance of 0.95, its place has 0.5 times the life of a new one, and at most 3 mm are \
              ground away, with blades out",
+            "peening of north-a gives 3 times the time that is left until a crack, with blades out",
+            "peening gives 2 times the time that is left until a crack, with blades out",
         ]
     );
     assert_eq!(

@@ -215,9 +215,10 @@ def test_splits_add_up_to_their_whole(comparison):
             line["quantity"]: line["value"] for _, line in comparison.summary.iterrows() if line["strategy"] == strategy
         }
         parts = ("look_cost", "blades_out_cost", "replacement_cost", "dressing_cost", "stop_cost", "extra_day_cost")
-        parts += ("starts_limit_cost", "spares_cost", "loss_cost")
+        parts += ("surface_cost", "starts_limit_cost", "spares_cost", "loss_cost")
         assert sum(value[part] for part in parts) == pytest.approx(value["cost"], rel=1e-12)
         parts = ("look_days", "blades_out_days", "replacement_days", "dressing_days", "stop_days", "wait_days")
+        parts += ("surface_days",)
         parts += ("forced_days",)
         assert sum(value[part] for part in parts) == pytest.approx(value["days"], rel=1e-12)
 

@@ -48,6 +48,8 @@ impl RowPast {
         let last = next_year.into_iter().fold(study.start_year + YEARS_AHEAD, f64::max);
         parts.horizon_years = last - study.start_year + 0.1;
         parts.rows[row].past_looks.clone_from(&history.looks);
+        // No look of the past is at a cleaned surface.
+        parts.cleaning.clear();
         let made = Study::of_checked(parts).sharing_paths(study);
         let nature = NaturePlan::new(&made, &made.rows[row])?;
         let inspection = InspectionPlan::new(&made, &made.rows[row], |_| true);

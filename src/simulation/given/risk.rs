@@ -80,6 +80,7 @@ impl Study {
             after_loss: AfterLoss::ReplaceBlade,
             look_after_loss: None,
             row_end: None,
+            peening: Vec::new(),
             deferrals: Vec::new(),
             starts_limit: None,
             spares: Vec::new(),

@@ -9,7 +9,7 @@ use crate::math::{LANES, PART, exp_ten_figures, normal_each, reduced_ten_figures
 use crate::model::detection::{CurveShape, PodCurve, SizeMeasure};
 use crate::random::{Draw, Key};
 use crate::simulation::calendar::Calendar;
-use crate::simulation::nature::{Crack, Nature, SPARE, purpose, whole_blocks};
+use crate::simulation::nature::{Crack, Nature, SPARE, Sizes, purpose, whole_blocks};
 use multiversion::multiversion;
 use std::ops::Range;
 
@@ -68,6 +68,9 @@ impl Inspections<'_> {
             calls.bits.make_room(nature.sizes.ln_depth.len());
             buffers.begin(about, calls, &nature.plan.calendar, new);
             buffers.call(about, nature, places.clone());
+            if about.smears.is_some() && about.closed_mouth_factor < 1.0 {
+                buffers.smear(about, nature, new);
+            }
             pack_each(&buffers.called[places.clone()], calls.bits.bytes_from(places.start));
         }
         self.buffers = buffers;
@@ -111,7 +114,7 @@ impl Inspections<'_> {
     /// The shift of an inspection in a life, beside what is uncertain.
     pub fn shift_alone(&self, nature: &Nature, life: usize, technique: usize, outage: usize) -> f64 {
         let Calls { effects, stride, .. } = &self.calls[technique];
-        effects[life * stride + outage] - nature.uncertain_shift(life, technique)
+        effects[life * stride + outage] - nature.uncertain_shift(life, self.plan.techniques[technique].of)
     }
 
     /// The uniform number that decides whether a technique calls a crack at an outage.
@@ -148,7 +151,7 @@ impl Inspections<'_> {
             normal_each(new);
             scale_each(about.inspection_sigma, new);
             for (&life, own) in lives.iter().zip(new.chunks_mut(*stride)) {
-                nature.add_what_is_not_known(life as usize, technique, own);
+                nature.add_what_is_not_known(life as usize, about.of, own);
                 effects[life as usize * *stride..][..*stride].copy_from_slice(own);
             }
         }
@@ -156,16 +159,28 @@ impl Inspections<'_> {
 }
 
 impl TechniquePlan {
+    /// Logarithms of the sizes that it goes by, by the places of the flat arrays.
+    fn sizes<'s>(&self, sizes: &'s Sizes) -> &'s [f64] {
+        match self.size {
+            SizeMeasure::Length => &sizes.ln_length,
+            SizeMeasure::Depth => &sizes.ln_depth,
+            SizeMeasure::GeometricMean => &sizes.ln_mean,
+        }
+    }
+
     /// Probability that it calls a crack at an outage that the crack lives to see; `shift` is the sum of what persists in
     /// the crack and of what its inspection shares.
     pub fn pod_of(&self, nature: &Nature, crack: &Crack, outage: usize, shift: f64) -> f64 {
         let (place, sizes) = (crack.place(outage), &nature.sizes);
-        let ln_size = match self.size {
-            SizeMeasure::Length => sizes.ln_length[place],
-            SizeMeasure::Depth => sizes.ln_depth[place],
-            SizeMeasure::GeometricMean => sizes.ln_mean[place],
-        };
-        self.pod(ln_size, self.ln_q50 + shift, sizes.ln_depth[place], nature.mouth_is_closed(crack, outage))
+        let ln_size = self.sizes(sizes)[place];
+        let is_closed = nature.mouth_is_closed(crack, outage) || self.is_smeared(nature, crack, outage);
+        self.pod(ln_size, self.ln_q50 + shift, sizes.ln_depth[place], is_closed)
+    }
+
+    /// Whether the cleaning of the surface shuts the mouth of a crack at an outage.
+    fn is_smeared(&self, nature: &Nature, crack: &Crack, outage: usize) -> bool {
+        let to_come = outage.checked_sub(nature.plan.calendar.start);
+        self.smears.zip(to_come).is_some_and(|(smears, to_come)| smears.shuts(crack.key, to_come))
     }
 }
 
@@ -239,11 +254,7 @@ impl CallBuffers {
     /// strategy.
     fn call(&mut self, about: &TechniquePlan, nature: &Nature, all: Range<usize>) {
         let all_sizes = &nature.sizes;
-        let sizes = match about.size {
-            SizeMeasure::Length => &all_sizes.ln_length,
-            SizeMeasure::Depth => &all_sizes.ln_depth,
-            SizeMeasure::GeometricMean => &all_sizes.ln_mean,
-        };
+        let sizes = about.sizes(all_sizes);
         let [sizes, hidden, depths] = [sizes, &self.hidden, &all_sizes.ln_depth].map(|numbers| &numbers[all.clone()]);
         let (draws, calls) = (&self.draws[all.clone()], &mut self.called[all.clone()]);
         if about.curve.shape == CurveShape::Logistic && about.gate.is_none() {
@@ -261,6 +272,22 @@ impl CallBuffers {
             for ((call, closed), (((size, hidden), depth), draw)) in calls.iter_mut().zip(closed).zip(looks) {
                 if *closed && *call != 0 {
                     *call = u8::from(draw.uniform() < about.pod(*size, *hidden, *depth, true));
+                }
+            }
+        }
+    }
+
+    /// Of what a technique calls, works out again where the cleaning of the surface shuts mouths.
+    fn smear(&mut self, about: &TechniquePlan, nature: &Nature, new: &[Crack]) {
+        let sizes = about.sizes(&nature.sizes);
+        for crack in new {
+            for outage in nature.plan.calendar.start.max(crack.first as usize)..crack.last as usize {
+                let place = crack.place(outage);
+                // What is not called with an open mouth is not called with a closed one either.
+                if self.called[place] != 0 && about.is_smeared(nature, crack, outage) {
+                    let (hidden, ln_depth) = (self.hidden[place], nature.sizes.ln_depth[place]);
+                    let pod = about.pod(sizes[place], hidden, ln_depth, true);
+                    self.called[place] = u8::from(self.draws[place].uniform() < pod);
                 }
             }
         }
@@ -342,6 +369,7 @@ fn pack_each(numbers: &[u8], bytes: &mut [u8]) {
 mod tests {
     use super::*;
     use crate::model::Study;
+    use crate::model::surface_treatment::Cleaning;
     use crate::simulation::life::Lives;
     use crate::simulation::plan::RowPlan;
 
@@ -350,7 +378,21 @@ mod tests {
     #[test]
     fn a_crack_is_called_where_its_draw_lies_below_the_probability_of_detection() {
         let text = include_str!("../../../tests/engine/data/everything_on.toml");
-        let study = Study::parse(text, "study").expect("a good study");
+        let mut study = Study::parse(text, "study").expect("a good study").into_parts();
+        // The same on a surface that was cleaned.
+        study.cleaning = vec![Cleaning {
+            id: "blasting".to_owned(),
+            q50_factors: vec![0.7; study.techniques.len()],
+            closes_mouth_probability: 0.5,
+            cost_per_row: 0.0,
+            cost_per_blade: 0.0,
+            days_per_row: 0.0,
+            basis: None,
+        }];
+        study.techniques.iter_mut().for_each(|technique| technique.closed_mouth_factor = 0.3);
+        let looks = study.strategies.iter_mut().flat_map(|strategy| &mut strategy.looks);
+        looks.step_by(2).for_each(|look| look.cleaning = Some(0));
+        let study = Study::of_checked(study);
         assert!(
             study.techniques.iter().all(|technique| technique.inspection_sigma > 0.0 && technique.crack_sigma > 0.0)
         );
@@ -358,6 +400,8 @@ mod tests {
         let mut lives = Lives::new(&plan, &study);
         lives.begin((0..100_u32).map(|trial| Key::from_seed(6).child(trial.into()))).expect("lives that come through");
         let (nature, inspections) = (&lives.batch().nature, &lives.batch().inspections);
+        let is_cleaned = |technique: &usize| *technique >= study.techniques.len();
+        assert!(plan.inspection.in_use.iter().any(is_cleaned) && !plan.inspection.in_use.iter().all(is_cleaned));
         let mut counts = [0; 2];
         for crack in &nature.cracks {
             let sources = plan.inspection.persistent_sources.iter();

@@ -12,7 +12,7 @@ mod technique;
 pub(crate) use false_calls::{FalseCall, FalseCalls};
 pub(crate) use plan::InspectionPlan;
 pub(crate) use stops::Stop;
-pub(crate) use technique::TechniquePlan;
+pub(crate) use technique::{TechniquePlan, on_surface};
 
 use super::nature::{Nature, NaturePlan, purpose};
 use calls::{CallBuffers, Calls};
@@ -36,6 +36,8 @@ pub(crate) mod draw {
     pub const STOP_CALL: u64 = 5 << 32;
     pub const STOP_SIZE: u64 = 6 << 32;
     pub const STOP_DEPTH: u64 = 7 << 32;
+    /// Whether a cleaning, in place of a technique, shuts the mouth, by outages to come.
+    pub const SMEARED: u64 = 8 << 32;
 }
 
 /// The answers of all techniques in use, in some lives of a row.
@@ -96,7 +98,7 @@ mod tests {
     #[test]
     fn draws_of_a_crack_and_a_technique_lie_far_apart() {
         let mut firsts = vec![draw::CALL, draw::SIZE, draw::PAST_CALL, draw::PAST_SIZE, draw::DEPTH];
-        firsts.extend([draw::STOP_CALL, draw::STOP_SIZE, draw::STOP_DEPTH]);
+        firsts.extend([draw::STOP_CALL, draw::STOP_SIZE, draw::STOP_DEPTH, draw::SMEARED]);
         assert!(
             draw::PERSISTENT < draw::CALL && firsts.windows(2).all(|pair| pair[1] - pair[0] > u64::from(u32::MAX >> 1))
         );

@@ -5,7 +5,7 @@ use crate::model::Study;
 use crate::model::fleet::Row;
 use crate::random::hash_name;
 
-/// The techniques of a study on one row's surface.
+/// The techniques of a study on one row's surface, as it is and cleaned.
 #[derive(Debug)]
 pub(crate) struct InspectionPlan {
     pub techniques: Vec<TechniquePlan>,
@@ -18,12 +18,12 @@ pub(crate) struct InspectionPlan {
 }
 
 impl InspectionPlan {
-    /// Of all techniques, those for which `is_in_use` says so.
+    /// Of all techniques, on surfaces as they are and cleaned, those for which `is_in_use` says so.
     pub fn new(study: &Study, row: &Row, is_in_use: impl Fn(usize) -> bool) -> Self {
-        let indices = 0..study.techniques.len();
+        let techniques = TechniquePlan::all(study, row);
         let mut plan = InspectionPlan {
-            techniques: indices.clone().map(|index| TechniquePlan::new(study, row, index)).collect(),
-            in_use: indices.filter(|&technique| is_in_use(technique)).collect(),
+            in_use: (0..techniques.len()).filter(|&technique| is_in_use(technique)).collect(),
+            techniques,
             persistent_sources: Vec::new(),
             handling_hazard: -(-study.roots[row.root].handling_damage_probability).ln_1p(),
         };
@@ -34,7 +34,10 @@ impl InspectionPlan {
     /// Numbers the techniques whose normal numbers any technique in use asks for.
     fn number_persistent_sources(&mut self, study: &Study) {
         let mut sources: Vec<usize> = Vec::new();
-        for &technique in &self.in_use {
+        // In the order of the study: a cleaned surface changes no number.
+        let mut in_use = self.in_use.clone();
+        in_use.sort_by_key(|&technique| self.techniques[technique].of);
+        for technique in in_use {
             for (source, _) in &mut self.techniques[technique].persistence {
                 let known = sources.iter().position(|other| other == source);
                 let place = known.unwrap_or(sources.len());

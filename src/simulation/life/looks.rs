@@ -3,7 +3,7 @@
 use super::follow::{Life, numbers};
 use crate::bits::{WORD, clear, set_bits};
 use crate::simulation::inspection::FalseCall;
-use crate::simulation::policy::{CalledBlade, FirstCall, Further, ScheduledLook};
+use crate::simulation::policy::{CalledBlade, FirstCall, Further, FurtherLook, ScheduledLook};
 use crate::simulation::row_batch::RowBatch;
 
 impl Life<'_, '_> {
@@ -32,8 +32,8 @@ impl Life<'_, '_> {
         if !self.room.policy.watched.is_empty() && policy.alarm() != Some(outage) {
             self.look_at_watched(outage);
         }
-        for (technique, of) in policy.further_looks(self.room.findings.leading) {
-            self.look_further(technique, of, outage);
+        for (look, of) in policy.further_looks(self.room.findings.leading) {
+            self.look_further(look, of, outage);
         }
         if self.room.findings.calling != 0 {
             self.record.work.call(outage);
@@ -169,30 +169,44 @@ impl Life<'_, '_> {
 
     /// A look that findings lead to, at the whole row or at blades that were called.
     #[inline(never)]
-    fn look_further(&mut self, technique: usize, of: Further, outage: usize) {
+    fn look_further(&mut self, look: &FurtherLook, of: Further, outage: usize) {
         let is_due = |look| self.room.state.is_due(look, outage);
-        let (plan, policy) = (&self.strategy.work, &self.strategy.policy);
+        let (plan, policy, technique) = (&self.strategy.work, &self.strategy.policy, look.technique);
         self.record.escalate();
-        let Further::CalledBy(looks) = of else {
-            self.record.work.look_at_rest(plan, policy, technique, outage, None, is_due);
-            self.look_again(technique, outage, Whom::Row);
-            return;
-        };
+        match of {
+            Further::Row => self.record.work.look_at_rest(plan, policy, technique, outage, None, is_due),
+            Further::CalledBy(looks) => {
+                let blades = self.blades_called_by(looks);
+                let unseen = blades.iter().filter(|&&blade| !self.sees_whole_blade(technique, blade, outage)).count();
+                let is_there = self.room.watched_now.iter().any(|watched| watched.0 == technique);
+                self.record.work.look_at_blades(plan, policy, technique, outage, unseen, is_there, is_due);
+                self.room.seen_again.push(SeenAgain { technique, blades: unseen });
+            }
+        }
+        for (technique, of) in look.on_surfaces(self.room.findings.leading) {
+            match of {
+                Further::Row => self.look_again(technique, outage, Whom::Row),
+                Further::CalledBy(looks) => {
+                    let blades = self.blades_called_by(looks);
+                    self.look_again(technique, outage, Whom::Blades(&blades));
+                }
+            }
+        }
+    }
+
+    /// Blades that some of the strategy's looks called, which are given as bits.
+    fn blades_called_by(&self, looks: u64) -> Vec<u32> {
         let called = self.room.first_calls.iter().filter(|call| looks >> call.look & 1 != 0);
         let mut blades: Vec<u32> = called.map(|call| call.blade).collect();
         blades.sort_unstable();
         blades.dedup();
-        let unseen = blades.iter().filter(|&&blade| !self.sees_whole_blade(technique, blade, outage)).count();
-        let is_there = self.room.watched_now.iter().any(|watched| watched.0 == technique);
-        self.record.work.look_at_blades(plan, policy, technique, outage, unseen, is_there, is_due);
-        self.look_again(technique, outage, Whom::Blades(&blades));
-        self.room.seen_again.push(SeenAgain { technique, blades: unseen });
+        blades
     }
 
-    /// Whether a technique looks at a blade with all its hot spots by schedule.
+    /// Whether a technique, on any surface, looks at a blade with all its hot spots by schedule.
     fn sees_whole_blade(&self, technique: usize, blade: u32, outage: usize) -> bool {
         self.strategy.policy.scheduled.iter().enumerate().any(|(number, look)| {
-            look.technique == technique
+            self.strategy.policy.own(look.technique) == technique
                 && self.room.state.is_due(number, outage)
                 && look.hot_spots.is_empty()
                 && self.covers(look, blade, outage)
@@ -228,8 +242,8 @@ impl Life<'_, '_> {
         let due = self.room.policy.watched.iter().filter(|watched| watched.outage == outage);
         watched.extend(due.map(|watched| (watched.technique, watched.blade)));
         watched.retain(|&(technique, blade)| {
-            let is_further = |(own, of): (usize, Further)| {
-                own == technique
+            let is_further = |(look, of): (&FurtherLook, Further)| {
+                look.technique == technique
                     && match of {
                         Further::Row => true,
                         Further::CalledBy(looks) => {

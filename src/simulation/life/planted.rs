@@ -11,6 +11,7 @@ use super::Lives;
 use super::follow::Life;
 use super::looks::Whom;
 use super::row_state::RowState;
+use crate::simulation::inspection::TechniquePlan;
 use crate::simulation::nature::{Crack, LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;
 use crate::simulation::policy::ScheduledLook;
@@ -41,6 +42,9 @@ pub(super) struct PlantedInRow {
 struct Answer {
     is_call: bool,
     factor: f64,
+    /// Chance that it calls the crack, and that the blade stays if it does.
+    pod: f64,
+    stays: f64,
 }
 
 impl PlantedInRow {
@@ -106,8 +110,95 @@ impl PlantedInRow {
             let is_call =
                 batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all < (1.0 - own) * stays;
             let factor = if is_call { in_all / stays } else { in_all };
-            self.answers[technique * outages + outage] = Answer { is_call, factor };
+            self.answers[technique * outages + outage] = Answer { is_call, factor, pod: 1.0 - own, stays };
         }
+        for surfaces in strategy.on_several_surfaces(&batch.inspections.plan.techniques) {
+            let u = batch.inspections.call_draw(&batch.nature, crack, surfaces[0], outage);
+            self.answer_together(&surfaces, outages, outage, u);
+        }
+    }
+
+    /// Answers of one technique on several surfaces, of which one draw tells: with each part of the draw's range as probable
+    /// as the crack is to stay there.
+    fn answer_together(&mut self, surfaces: &[usize], outages: usize, outage: usize, u: f64) {
+        let at = |technique: &usize| technique * outages + outage;
+        let ranges = self.ranges(surfaces, outages, outage);
+        let wanted = u * ranges.iter().map(|range| range.chance * range.stays).sum::<f64>();
+        let mut passed = 0.0;
+        let drawn = ranges.iter().find(|range| {
+            passed += range.chance * range.stays;
+            wanted < passed
+        });
+        // By the last, no surface has the crack called.
+        let below = drawn.map_or(f64::INFINITY, |range| range.end);
+        surfaces
+            .iter()
+            .for_each(|technique| self.answers[at(technique)].is_call = self.answers[at(technique)].pod >= below);
+    }
+
+    /// The parts of the range of a draw that tells of a technique on several surfaces, between their chances of a call.
+    fn ranges(&self, surfaces: &[usize], outages: usize, outage: usize) -> Vec<DrawRange> {
+        let answers = || surfaces.iter().map(|technique| self.answers[technique * outages + outage]);
+        let mut ends: Vec<f64> = answers().map(|answer| answer.pod).collect();
+        ends.sort_by(f64::total_cmp);
+        ends.push(1.0);
+        let mut begin = 0.0;
+        let range = |(number, end): (usize, f64)| {
+            let chance = end - std::mem::replace(&mut begin, end);
+            let calling = answers().filter(|answer| number < surfaces.len() && answer.pod >= end);
+            let stays = calling.map(|answer| answer.stays).fold(1.0, f64::min);
+            let end = if number < surfaces.len() { end } else { f64::INFINITY };
+            DrawRange { end, chance, stays }
+        };
+        ends.into_iter().enumerate().map(range).collect()
+    }
+
+    /// How much more probable the answers on some of the surfaces are than they were drawn.
+    fn ratio(&self, surfaces: &[usize], asked: &[usize], outages: usize, outage: usize) -> f64 {
+        let answer = |technique: &usize| self.answers[technique * outages + outage];
+        let agrees = |range: &&DrawRange| {
+            asked.iter().all(|technique| answer(technique).is_call == (answer(technique).pod >= range.end))
+        };
+        let ranges = self.ranges(surfaces, outages, outage);
+        let in_all: f64 = ranges.iter().map(|range| range.chance * range.stays).sum();
+        let true_chance: f64 = ranges.iter().filter(agrees).map(|range| range.chance).sum();
+        let drawn: f64 = ranges.iter().filter(agrees).map(|range| range.chance * range.stays).sum();
+        if true_chance > 0.0 && in_all > 0.0 { true_chance * in_all / drawn } else { 0.0 }
+    }
+
+    /// The factor on the weight of what a technique answers at an outage, given what it answered there on other surfaces.
+    fn factor(&self, technique: usize, outages: usize, outage: usize, surfaces: Option<&Vec<usize>>) -> f64 {
+        let Some(surfaces) = surfaces else { return self.answers[technique * outages + outage].factor };
+        let mut asked: Vec<usize> =
+            surfaces.iter().copied().filter(|&other| other != technique && self.asked[other] == outage).collect();
+        let before = self.ratio(surfaces, &asked, outages, outage);
+        asked.push(technique);
+        if before > 0.0 { self.ratio(surfaces, &asked, outages, outage) / before } else { 0.0 }
+    }
+}
+
+/// A part of the range of a draw.
+#[derive(Debug, Clone, Copy)]
+struct DrawRange {
+    /// Where it ends: surfaces with a chance of a call from there on have the crack called. Infinite for the last.
+    end: f64,
+    /// Its length, and the chance that the blade stays there.
+    chance: f64,
+    stays: f64,
+}
+
+impl StrategyPlan {
+    /// The techniques that it uses on several surfaces, by their numbers on each.
+    fn on_several_surfaces(&self, techniques: &[TechniquePlan]) -> Vec<Vec<usize>> {
+        let mut all: Vec<Vec<usize>> = Vec::new();
+        for &technique in &self.techniques {
+            match all.iter_mut().find(|known| techniques[known[0]].of == techniques[technique].of) {
+                Some(known) => known.push(technique),
+                None => all.push(vec![technique]),
+            }
+        }
+        all.retain(|surfaces| surfaces.len() > 1);
+        all
     }
 }
 
@@ -167,6 +258,8 @@ impl Life<'_, '_> {
 
     #[inline(never)]
     fn weigh_look(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, whom: Whom) {
+        let several = self.strategy.on_several_surfaces(&self.row.inspection.techniques);
+        let surfaces = several.iter().find(|surfaces| surfaces.contains(&technique));
         for index in 0..self.room.planted.numbers.len() {
             let (state, number) = (&self.room.state, self.room.planted.numbers[index]);
             let crack = &self.batch.nature.cracks[state.cracks[number] as usize];
@@ -180,9 +273,9 @@ impl Life<'_, '_> {
                 && look.is_none_or(is_covered)
                 && self.room.planted.asked[technique] != outage
             {
-                self.room.planted.asked[technique] = outage;
                 let outages = self.row.nature.calendar.len();
-                let factor = self.room.planted.answers[technique * outages + outage].factor;
+                let factor = self.room.planted.factor(technique, outages, outage, surfaces);
+                self.room.planted.asked[technique] = outage;
                 self.batch.nature.planted[self.life].standing.factor *= factor;
             }
         }
@@ -268,17 +361,29 @@ impl Lives<'_> {
         self.prepare();
     }
 
-    /// How near cracks that are planted in some lives come to a loss, alone in their rows; see
+    /// How near cracks that are planted in some lives come to a loss, alone in their rows, under the strategy that lets them come
+    /// nearest: one that is planted by its share of the cracks that begin in the study may begin sooner where fewer do; see
     /// [`Nature::planted_alone`](crate::simulation::nature::Nature::planted_alone).
     pub fn try_alone(&mut self, keys: impl ExactSizeIterator<Item = LifeKey>, planted: &[Planted]) -> Vec<Option<f64>> {
-        self.batch.begin(keys);
+        let keys: Vec<LifeKey> = keys.collect();
+        let mut nearest = self.try_own_alone(&keys, planted);
+        for variant in &mut self.variants {
+            for (nearest, other) in nearest.iter_mut().zip(variant.try_own_alone(&keys, planted)) {
+                *nearest = nearest.zip(other).map(|(one, other)| one.max(other));
+            }
+        }
+        nearest
+    }
+
+    fn try_own_alone(&mut self, keys: &[LifeKey], planted: &[Planted]) -> Vec<Option<f64>> {
+        self.batch.begin(keys.iter().copied());
         self.batch.nature.plant(planted.iter().cloned());
         self.batch.nature.planted_alone()
     }
 
-    /// Whether a life came to the start of the study.
-    pub fn came_through(&self, life: usize) -> bool {
-        self.came_through[life]
+    /// Whether a life came to the start of the study, with its planted crack as it begins under a strategy.
+    pub fn came_through(&mut self, life: usize, strategy: usize) -> bool {
+        self.under(strategy).came_through[life]
     }
 
     /// Where the planted crack of a life stands under a strategy; and to put it back there.

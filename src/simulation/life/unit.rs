@@ -87,7 +87,7 @@ impl<'p> UnitLives<'p> {
 
     /// One of these lives goes on under one strategy: what became of the planted crack, if it was lost.
     pub fn follow_planted(&mut self, place: usize, life: usize, strategy: usize) -> Option<PlantedFate> {
-        if !self.rows[place].came_through(life) {
+        if !self.rows[place].came_through(life, strategy) {
             return None;
         }
         let standing = *self.rows[place].standing(life, strategy);

@@ -45,6 +45,7 @@ impl Nature<'_> {
                 crack_number: spot.crack_number(0),
                 hazard,
                 installed: age.installed[hot_spot],
+                first_peening: age.first_peening as u32,
                 stress: self.plan.blade_stress_sigma * planted.numbers.stress,
                 life: index as u32,
                 hot_spot: planted.hot_spot,

@@ -9,6 +9,8 @@ pub(crate) struct Cohort {
     pub blades: Vec<u32>,
     /// Reading of each hot spot's clock at that moment.
     pub installed: Vec<f64>,
+    /// Number of the first peening that they get.
+    pub first_peening: usize,
     /// Cumulative hazard of one origin of each hot spot, from then until the end, for row factor 1.
     pub hazards: Vec<f64>,
     /// The same of a whole blade of average stress.
@@ -24,21 +26,19 @@ impl Cohort {
 
     /// Other blades of the same age.
     pub fn with_blades(&self, blades: Vec<u32>) -> Self {
-        let Cohort { installed, hazards, hazard, .. } = self;
-        Cohort { blades, installed: installed.clone(), hazards: hazards.clone(), hazard: *hazard }
+        let Cohort { installed, first_peening, hazards, hazard, .. } = self;
+        let (installed, hazards) = (installed.clone(), hazards.clone());
+        Cohort { blades, installed, first_peening: *first_peening, hazards, hazard: *hazard }
     }
 
     /// Moves the installation to another moment.
     pub fn install(&mut self, hot_spots: &[HotSpotPlan], year: f64) {
         self.installed.clear();
         self.installed.extend(hot_spots.iter().map(|spot| spot.clock.at(year)));
+        self.first_peening = hot_spots.first().map_or(0, |spot| spot.peened.before_new(year));
+        let at_end = |(spot, reading): (&HotSpotPlan, &f64)| spot.hazard_at_end(*reading, self.first_peening);
         self.hazards.clear();
-        self.hazards.extend(
-            hot_spots
-                .iter()
-                .zip(&self.installed)
-                .map(|(spot, reading)| spot.shape.cumulative_hazard(spot.clock_at_end - reading)),
-        );
+        self.hazards.extend(hot_spots.iter().zip(&self.installed).map(at_end));
         self.hazard = hot_spots.iter().zip(&self.hazards).map(|(spot, hazard)| spot.origins * hazard).sum();
     }
 }

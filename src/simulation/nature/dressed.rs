@@ -69,8 +69,11 @@ impl Nature<'_> {
         let key = parent.child(u64::from(blade));
         let installed = spot.clock.at(plan.calendar.years[outage]);
         let rate = self.lives[life].row_factor * stress_factor(spot, stress);
+        // What is dressed at an outage is peened there.
+        let first_peening = spot.peened.before_dressed(plan.calendar.years[outage]);
         // The law's time is stretched by a factor: so is the reading at which any hazard is reached.
-        let end = spot.shape.cumulative_hazard((spot.clock_at_end - installed) / life_factor);
+        let end = spot.peened.used(installed, first_peening, spot.clock_at_end) / life_factor;
+        let end = spot.shape.cumulative_hazard(end);
         let first = position * spot.origins_per_place;
         let is_free = |origin: u32| !staying.iter().any(|&index| self.cracks[index as usize].origin == origin);
         let free: Vec<u32> = (first..first + spot.origins_per_place).filter(|&origin| is_free(origin)).collect();
@@ -94,6 +97,7 @@ impl Nature<'_> {
                     crack_number: spot.crack_number(origin),
                     hazard: spot.shape.cumulative_hazard(life_factor * spot.shape.reading_at(hazard)),
                     installed,
+                    first_peening: first_peening as u32,
                     stress,
                     life: life as u32,
                     hot_spot,

@@ -62,7 +62,7 @@ impl Nature<'_> {
             let run = index..index + alike;
             index = run.end;
             let spot = &plan.hot_spots[hot_spot as usize];
-            buffers.begin(spot, run.clone());
+            buffers.begin(spot, &initiations, run.clone());
             match (&spot.growth, spot.end_coordinate) {
                 (HotSpotGrowth::Curve { curve: GrowthPath::FixedFactor(curve), .. }, Some(end)) => {
                     self.grow_straight(curve, end, &initiations, &mut buffers, run);
@@ -90,7 +90,7 @@ impl Nature<'_> {
         buffers.draw(self.plan, initiations);
         buffers.state(self, initiations);
         if let Some(first) = initiations.first() {
-            buffers.begin(&self.plan.hot_spots[first.hot_spot as usize], 0..initiations.len());
+            buffers.begin(&self.plan.hot_spots[first.hot_spot as usize], initiations, 0..initiations.len());
         }
         let all = (0..initiations.len()).map(|index| (buffers.new_crack(initiations, index), buffers.scatter(index)));
         let new = all.filter(|(new, _)| new.born_year < self.plan.end_year).collect();
@@ -285,11 +285,18 @@ impl GrowthBuffers {
     }
 
     /// When some cracks of one hot spot begin.
-    fn begin(&mut self, spot: &HotSpotPlan, run: Range<usize>) {
+    fn begin(&mut self, spot: &HotSpotPlan, initiations: &[Initiation], run: Range<usize>) {
         let years = &mut self.born_years[run.clone()];
         spot.shape.reading_at_each(years);
-        for (reading, installed) in years.iter_mut().zip(&self.installed[run]) {
-            *reading += installed;
+        if spot.peened.is_plain() {
+            for (reading, installed) in years.iter_mut().zip(&self.installed[run]) {
+                *reading += installed;
+            }
+        } else {
+            for (reading, initiation) in years.iter_mut().zip(&initiations[run]) {
+                let first_peening = initiation.first_peening as usize;
+                *reading = spot.peened.reading_when_used(initiation.installed, first_peening, *reading);
+            }
         }
         spot.clock.year_of_each(years);
     }

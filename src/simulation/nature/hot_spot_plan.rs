@@ -1,5 +1,6 @@
 //! A hot spot of the row's root, made ready.
 
+use super::peened_clock::PeenedClock;
 use crate::distribution::Distribution;
 use crate::error::Result;
 use crate::model::Study;
@@ -20,6 +21,7 @@ pub(crate) struct HotSpotPlan {
     pub shape: InitiationShape,
     pub clock: Readings,
     pub clock_at_end: f64,
+    pub peened: PeenedClock,
     pub stress_exponent: f64,
     pub growth: HotSpotGrowth,
     /// Median advance per start of cracks on growth curves; 1 for those whose growth is integrated.
@@ -91,8 +93,14 @@ impl HotSpotPlan {
         self.name.wrapping_add(u64::from(origin))
     }
 
-    /// A hot spot of the row's root, by number.
-    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64) -> Result<Self> {
+    /// The hazard of one of its origins at the end of the study, where it was new at a reading, and gets no peening before
+    /// one by number.
+    pub fn hazard_at_end(&self, new_at: f64, first_peening: usize) -> f64 {
+        self.shape.cumulative_hazard(self.peened.used(new_at, first_peening, self.clock_at_end))
+    }
+
+    /// A hot spot of the row's root, by number, where blades are peened in some years.
+    pub fn new(study: &Study, row: &Row, spot_index: usize, end_year: f64, peenings: &[(f64, f64)]) -> Result<Self> {
         let spot = &study.roots[row.root].hot_spots[spot_index];
         let unit = &study.units[row.unit];
         let law = &study.initiation[spot.initiation];
@@ -108,6 +116,7 @@ impl HotSpotPlan {
         };
         let clock = Readings::new(&unit.duty, law.clock);
         let clock_at_end = clock.at(end_year);
+        let peened = PeenedClock::new(&clock, peenings);
         let (ln_depth_median, depth_sigma) = match spot.initial_depth_mm {
             Distribution::Fixed(depth_mm) => (depth_mm.ln(), 0.0),
             Distribution::Lognormal { median, sigma_log } => (median.ln(), sigma_log),
@@ -143,6 +152,7 @@ impl HotSpotPlan {
             shape,
             clock,
             clock_at_end,
+            peened,
             stress_exponent: law.stress_exponent,
             growth: growth_of_spot,
             rate,

@@ -47,6 +47,8 @@ pub(super) struct Initiation {
     pub hazard: f64,
     /// Reading of its clock when the blade was installed.
     pub installed: f64,
+    /// Number of the first peening that it gets, if any come.
+    pub first_peening: u32,
     /// Logarithm of its blade's factor on stress.
     pub stress: f64,
     pub life: u32,
@@ -258,6 +260,7 @@ impl Nature<'_> {
             crack_number: self.plan.hot_spots[hot_spot].crack_number(arrival.origin()),
             hazard: arrival.hazard,
             installed: cohort.installed[hot_spot],
+            first_peening: cohort.first_peening as u32,
             stress,
             life: new.life as u32,
             hot_spot: hot_spot as u32,

@@ -16,6 +16,7 @@ mod joined;
 mod mouth;
 mod new_blades;
 mod on_curve;
+mod peened_clock;
 mod plan;
 mod planted;
 mod seen;

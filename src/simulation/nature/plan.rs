@@ -36,7 +36,8 @@ pub(crate) struct NaturePlan {
     pub cohorts: Vec<Cohort>,
     /// A new blade at each outage.
     pub new_blades: Vec<Cohort>,
-    /// Its hazard until the end, for row factor 1; and one that no blade survives.
+    /// The most that its hazard until the end comes to, at that outage or a later one, for row factor 1; and one that no blade
+    /// survives.
     pub new_blade_hazards: Vec<f64>,
     /// Largest share that each hot spot has in that hazard, over the outages: the hazard that one hot spot survives tells
     /// how much the whole blade does.
@@ -65,6 +66,11 @@ impl NaturePlan {
     /// # Errors
     /// Refuses hot spots whose growth law, loads and limit do not fit together.
     pub fn new(study: &Study, row: &Row) -> Result<Self> {
+        Self::peened(study, row, &[])
+    }
+
+    /// The same where its blades are peened in some years, each by a factor on the time that is left.
+    pub fn peened(study: &Study, row: &Row, peenings: &[(f64, f64)]) -> Result<Self> {
         let unit = &study.units[row.unit];
         let end_year = study.start_year + study.horizon_years;
         let past = row.past_looks.iter().map(|look| look.year);
@@ -72,7 +78,7 @@ impl NaturePlan {
         let starts = Readings::new(&unit.duty, Clock::STARTS);
         let root = &study.roots[row.root];
         let surface = &study.surfaces[row.surface];
-        let hot_spots = (0..root.hot_spots.len()).map(|spot| HotSpotPlan::new(study, row, spot, end_year));
+        let hot_spots = (0..root.hot_spots.len()).map(|spot| HotSpotPlan::new(study, row, spot, end_year, peenings));
         let hot_spots: Vec<HotSpotPlan> = hot_spots.collect::<Result<_>>()?;
         let new_blade = |&year: &f64| Cohort::new(&hot_spots, year, Vec::new());
         let new_blades: Vec<Cohort> = calendar.years.iter().map(new_blade).collect();
@@ -93,7 +99,7 @@ impl NaturePlan {
             row_factor: study.scatter.row_factor.clone(),
             blade_stress_sigma,
             cohorts: cohorts(row, &hot_spots),
-            new_blade_hazards: new_blades.iter().map(|cohort| cohort.hazard).chain([f64::NAN]).collect(),
+            new_blade_hazards: most_from_each(&new_blades),
             new_blade_shares: new_blade_shares(&hot_spots, &new_blades),
             new_blades,
             draws_new_blades_ahead: blade_stress_sigma == 0.0 && hot_spots.iter().all(is_curve),
@@ -129,6 +135,17 @@ impl NaturePlan {
 fn posterior(study: &Study, row: &Row) -> Option<(Arc<Posterior>, usize)> {
     let number = study.rows.iter().position(|other| other.id == row.id)?;
     study.posterior.as_ref().map(|posterior| (Arc::clone(posterior), number))
+}
+
+/// See [`NaturePlan::new_blade_hazards`]. A later blade may crack sooner, since it misses a peening.
+fn most_from_each(new_blades: &[Cohort]) -> Vec<f64> {
+    let mut most = vec![f64::NAN; new_blades.len() + 1];
+    let mut so_far = 0.0;
+    for (outage, cohort) in new_blades.iter().enumerate().rev() {
+        so_far = if cohort.hazard > so_far { cohort.hazard } else { so_far };
+        most[outage] = so_far;
+    }
+    most
 }
 
 /// See [`NaturePlan::new_blade_shares`].

@@ -44,6 +44,8 @@ pub enum Quantity {
     DressingCost,
     /// Costs of stopping the unit for extra looks, beside the looks and the days.
     StopCost,
+    /// Costs of treating surfaces: of cleaning before looks, and of peening anew.
+    SurfaceCost,
     /// Costs of days beyond the window, and of all days of stops between outages.
     ExtraDayCost,
     /// Costs of running the unit under a limit on its starts, which its rows share alike.
@@ -64,6 +66,8 @@ pub enum Quantity {
     DressingDays,
     /// Days that the unit stood still for extra looks, beside the work.
     StopDays,
+    /// Days of treating surfaces.
+    SurfaceDays,
     /// Days of waiting for new blades, at outages and after losses.
     WaitDays,
     /// Days of forced outages, without those of waiting for new blades.
@@ -75,7 +79,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 32] = [
+    pub const ALL: [Quantity; 34] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -95,6 +99,7 @@ impl Quantity {
         Quantity::ReplacementCost,
         Quantity::DressingCost,
         Quantity::StopCost,
+        Quantity::SurfaceCost,
         Quantity::ExtraDayCost,
         Quantity::StartsLimitCost,
         Quantity::SparesCost,
@@ -105,6 +110,7 @@ impl Quantity {
         Quantity::ReplacementDays,
         Quantity::DressingDays,
         Quantity::StopDays,
+        Quantity::SurfaceDays,
         Quantity::WaitDays,
         Quantity::ForcedDays,
         Quantity::DaysBeyondWindow,
@@ -132,6 +138,7 @@ impl Quantity {
             Quantity::ReplacementCost => "replacement_cost",
             Quantity::DressingCost => "dressing_cost",
             Quantity::StopCost => "stop_cost",
+            Quantity::SurfaceCost => "surface_cost",
             Quantity::ExtraDayCost => "extra_day_cost",
             Quantity::StartsLimitCost => "starts_limit_cost",
             Quantity::SparesCost => "spares_cost",
@@ -143,6 +150,7 @@ impl Quantity {
             Quantity::DressingDays => "dressing_days",
             Quantity::StopDays => "stop_days",
             Quantity::WaitDays => "wait_days",
+            Quantity::SurfaceDays => "surface_days",
             Quantity::ForcedDays => "forced_days",
             Quantity::DaysBeyondWindow => "days_beyond_window",
         }

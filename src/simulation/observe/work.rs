@@ -7,6 +7,7 @@ use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::fleet::Row;
 use crate::model::strategy::RowEndAction;
+use crate::model::surface_treatment::Cleaning;
 use crate::simulation::calendar::Calendar;
 use crate::simulation::inspection::TechniquePlan;
 use crate::simulation::policy::Policy;
@@ -18,8 +19,9 @@ pub(crate) struct WorkPlan {
     scheduled: Vec<Scheduled>,
     /// What it comes to over all outages, costs discounted.
     pub scheduled_values: Values,
-    /// By technique.
+    /// By technique of the study.
     looks: Vec<LookTerms>,
+    cleanings: Vec<CleaningTerms>,
     /// Number of blades of the row.
     blades: f64,
     prices: Prices,
@@ -59,6 +61,14 @@ struct LookTerms {
     blades_out: bool,
 }
 
+/// What a cleaning before looks costs.
+#[derive(Debug, Clone, Copy)]
+struct CleaningTerms {
+    cost_per_row: f64,
+    cost_per_blade: f64,
+    days_per_row: f64,
+}
+
 /// Cost and days of a look.
 #[derive(Debug, Clone, Copy, Default)]
 struct LookPrice {
@@ -71,6 +81,8 @@ struct LookPrice {
 struct Scheduled {
     look_cost: f64,
     look_days: f64,
+    surface_cost: f64,
+    surface_days: f64,
     blades_out: bool,
     /// Share of the row's blades that come out.
     out_share: f64,
@@ -81,6 +93,8 @@ struct Scheduled {
 pub(crate) struct Unscheduled {
     look_cost: f64,
     look_days: f64,
+    surface_cost: f64,
+    surface_days: f64,
     new_blades: f64,
     /// Of them, in place of blades without a crack.
     falsely: f64,
@@ -125,7 +139,8 @@ impl WorkPlan {
         let mut plan = WorkPlan {
             scheduled: Vec::new(),
             scheduled_values: NOTHING,
-            looks: techniques.iter().map(LookTerms::new).collect(),
+            looks: techniques[..study.techniques.len()].iter().map(LookTerms::new).collect(),
+            cleanings: study.cleaning.iter().map(CleaningTerms::new).collect(),
             blades: f64::from(row.blades),
             prices,
             value_at_outage: calendar.years.iter().map(value).collect(),
@@ -134,7 +149,7 @@ impl WorkPlan {
             planned_jobs: Vec::new(),
             most_scheduled_days: 0.0,
         };
-        let fixed = |outage: usize| plan.by_schedule(policy, |look| policy.scheduled[look].is_fixed(outage));
+        let fixed = |outage: usize| plan.by_schedule(policy, outage, |look| policy.scheduled[look].is_fixed(outage));
         plan.scheduled = (0..calendar.len()).map(fixed).collect();
         plan.scheduled_values = plan.scheduled_values();
         if let Some(limit) = policy.starts_limit.as_ref().filter(|limit| limit.is_of(row.unit)) {
@@ -152,8 +167,9 @@ impl WorkPlan {
         plan
     }
 
-    /// The looks of some techniques by schedule, where some looks are due, by number.
-    fn by_schedule(&self, policy: &Policy, is_due: impl Fn(usize) -> bool) -> Scheduled {
+    /// The looks of some techniques by schedule at an outage, where some looks are due, by number; with what is done to
+    /// surfaces.
+    fn by_schedule(&self, policy: &Policy, outage: usize, is_due: impl Fn(usize) -> bool) -> Scheduled {
         let mut work = Scheduled::default();
         for (technique, terms) in self.looks.iter().enumerate() {
             if let Some(fraction) = policy.scheduled_fraction(technique, &is_due) {
@@ -163,6 +179,20 @@ impl WorkPlan {
                 if terms.blades_out {
                     work.out_share = either(work.out_share, fraction);
                 }
+            }
+        }
+        for (cleaning, terms) in self.cleanings.iter().enumerate() {
+            if let Some(fraction) = policy.cleaned_fraction(cleaning, &is_due) {
+                work.surface_cost += terms.cost_per_row + terms.cost_per_blade * self.blades * fraction;
+                work.surface_days += terms.days_per_row;
+            }
+        }
+        for peening in policy.peenings.iter().filter(|peening| peening.outage == outage) {
+            work.surface_cost += peening.cost;
+            work.surface_days += peening.days;
+            work.blades_out |= peening.blades_out;
+            if peening.blades_out {
+                work.out_share = 1.0;
             }
         }
         work
@@ -220,12 +250,15 @@ impl WorkPlan {
         if policy.row_end.is_some_and(|end| end.then == RowEndAction::NewRow && end.outage == outage) {
             return Job { days: self.prices.row_days + self.out_days(1.0, 1.0), blades_out: true };
         }
-        self.job(&self.by_schedule(policy, |look| policy.scheduled[look].is_planned(outage)))
+        self.job(&self.by_schedule(policy, outage, |look| policy.scheduled[look].is_planned(outage)))
     }
 
     fn job(&self, work: &Scheduled) -> Job {
         let times_out = f64::from(u8::from(work.blades_out));
-        Job { days: work.look_days + self.out_days(times_out, work.out_share), blades_out: work.blades_out }
+        Job {
+            days: work.look_days + work.surface_days + self.out_days(times_out, work.out_share),
+            blades_out: work.blades_out,
+        }
     }
 
     /// Cost and days of taking out a share of the row's blades, so many times.
@@ -246,6 +279,8 @@ impl WorkPlan {
             for (quantity, amount) in [
                 (Quantity::LookCost, value * work.look_cost),
                 (Quantity::BladesOutCost, value * self.out_cost(out, work.out_share)),
+                (Quantity::SurfaceCost, value * work.surface_cost),
+                (Quantity::SurfaceDays, work.surface_days),
                 (Quantity::LookDays, work.look_days),
                 (Quantity::BladesOutDays, self.out_days(out, work.out_share)),
                 (Quantity::TimesOut, out),
@@ -291,6 +326,13 @@ impl LookTerms {
 /// Share of blades that one or the other of two looks takes out, if they choose apart from each other.
 fn either(one: f64, other: f64) -> f64 {
     1.0 - (1.0 - one) * (1.0 - other)
+}
+
+impl CleaningTerms {
+    fn new(cleaning: &Cleaning) -> Self {
+        let &Cleaning { cost_per_row, cost_per_blade, days_per_row, .. } = cleaning;
+        CleaningTerms { cost_per_row, cost_per_blade, days_per_row }
+    }
 }
 
 impl WorkDone {
@@ -366,10 +408,13 @@ impl WorkDone {
         outage: usize,
         is_due: impl Fn(usize) -> bool,
     ) {
-        let (all, fixed) = (plan.by_schedule(policy, is_due), &plan.scheduled[outage]);
+        let (all, fixed) = (plan.by_schedule(policy, outage, is_due), &plan.scheduled[outage]);
         let price = LookPrice { cost: all.look_cost - fixed.look_cost, days: all.look_days - fixed.look_days };
         let more = if fixed.out_share < 1.0 { 1.0 - (1.0 - all.out_share) / (1.0 - fixed.out_share) } else { 0.0 };
         self.look(price, all.blades_out, more, outage);
+        let work = self.at(outage);
+        work.surface_cost += all.surface_cost - fixed.surface_cost;
+        work.surface_days += all.surface_days - fixed.surface_days;
     }
 
     /// A further look at the whole row by a technique; it may have looked at so many called blades again.
@@ -525,6 +570,8 @@ impl Unscheduled {
             (Quantity::BladesOutCost, value * plan.out_cost(out, more)),
             (Quantity::ReplacementCost, value * new_cost),
             (Quantity::DressingCost, value * self.dressed * prices.dressing),
+            (Quantity::SurfaceCost, value * self.surface_cost),
+            (Quantity::SurfaceDays, self.surface_days),
             (Quantity::LookDays, self.look_days),
             (Quantity::BladesOutDays, out_days),
             (Quantity::ReplacementDays, new_days),
@@ -533,7 +580,8 @@ impl Unscheduled {
         ] {
             values[quantity as usize] += amount;
         }
-        let days = planned.days + self.look_days + out_days + new_days + dressing_days + self.wait_days;
+        let days =
+            planned.days + self.look_days + self.surface_days + out_days + new_days + dressing_days + self.wait_days;
         Job { days, blades_out: planned.blades_out || out > 0.0 }
     }
 }

@@ -7,6 +7,7 @@ use crate::model::strategy::{
     Action, Agreement, Coverage, Disposition, Dressing, ExtraLook, Look, Sample, SisterRows, SisterScope, Spares,
     Strategy, When, WithoutSpare,
 };
+use crate::model::surface_treatment::{Cleaning, Peening};
 use crate::model::{StrategyId, Study};
 use crate::simulation::{Comparison, Quantity, Run};
 use proptest::prelude::*;
@@ -32,13 +33,14 @@ fn run(study: &Study) -> Comparison {
     study.simulate(&Run { trials: 20, seed: 9, threads: 1, ..Run::default() }).expect("a good run")
 }
 
-const MONEY: [Quantity; 10] = [
+const MONEY: [Quantity; 11] = [
     Quantity::Cost,
     Quantity::LookCost,
     Quantity::BladesOutCost,
     Quantity::ReplacementCost,
     Quantity::DressingCost,
     Quantity::StopCost,
+    Quantity::SurfaceCost,
     Quantity::ExtraDayCost,
     Quantity::StartsLimitCost,
     Quantity::SparesCost,
@@ -112,6 +114,13 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         for stock in dear.strategies.iter_mut().flat_map(|strategy| &mut strategy.spares) {
             stock.cost_per_year *= 2.0;
         }
+        for cleaning in &mut dear.cleaning {
+            cleaning.cost_per_row *= 2.0;
+            cleaning.cost_per_blade *= 2.0;
+        }
+        for peening in dear.strategies.iter_mut().flat_map(|strategy| &mut strategy.peening) {
+            peening.cost_per_row *= 2.0;
+        }
         for watch in dear.strategies.iter_mut().filter_map(|strategy| strategy.watch.as_mut()) {
             watch.cost_per_row = watch.cost_per_row.map(|cost| 2.0 * cost);
             watch.cost_per_blade = watch.cost_per_blade.map(|cost| 2.0 * cost);
@@ -137,6 +146,7 @@ fn costs_and_days_add_up_over_what_they_are_for_and_over_rows() {
                         Quantity::DressingDays,
                         Quantity::StopDays,
                         Quantity::WaitDays,
+                        Quantity::SurfaceDays,
                         Quantity::ForcedDays,
                     ][..],
                 ),
@@ -263,6 +273,43 @@ fn a_strategy_with_a_stock_changes_no_bit_of_the_others() {
 }
 
 #[test]
+fn treatments_of_surfaces_that_change_nothing_change_no_bit() {
+    hold(|study| {
+        let mut treated = study.clone().into_parts();
+        let free = |id: &str| Cleaning {
+            id: id.to_owned(),
+            q50_factors: vec![1.0; study.techniques.len()],
+            closes_mouth_probability: 0.0,
+            cost_per_row: 0.0,
+            cost_per_blade: 0.0,
+            days_per_row: 0.0,
+            basis: None,
+        };
+        // One in place of each that is there, and another one.
+        treated.cleaning = ["none", "neither", "nor"].map(free).to_vec();
+        let mut plain = study.clone().into_parts();
+        for strategy in &mut plain.strategies {
+            strategy.looks.iter_mut().for_each(|look| look.cleaning = None);
+            strategy.peening.clear();
+        }
+        for strategy in &mut treated.strategies {
+            strategy.looks.iter_mut().enumerate().for_each(|(number, look)| {
+                look.cleaning = look.cleaning.or_else(|| number.is_multiple_of(2).then_some(2));
+            });
+            strategy.peening = vec![Peening {
+                when: When::every(1, 2),
+                rows: None,
+                life_factor: 1.0,
+                cost_per_row: 0.0,
+                days_per_row: 0.0,
+                blades_out: false,
+            }];
+        }
+        are_alike(&run(&Study::of_checked(plain)), &run(&Study::of_checked(treated)), 1.0)
+    });
+}
+
+#[test]
 fn a_perfect_look_at_every_outage_leaves_no_crack() {
     hold(|study| {
         let mut perfect = study.clone().into_parts();
@@ -271,6 +318,7 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
         (technique.depth_gate, technique.closed_mouth_factor) = (None, 1.0);
         let look = Look {
             techniques: vec![0],
+            cleaning: None,
             when: When::Every { first_outage: 1, every_outages: 1 },
             instead_of_others: false,
             agreement: Agreement::Any,

@@ -257,6 +257,15 @@ access = \"blades-out\"
 [[persistence]]
 techniques = [\"insitu\", \"bench\"]
 correlation = {correlation}
+[cleaning.wiping]
+q50_factor = {{ insitu = 0.7, bench = 1.2 }}
+cost_per_row = 2
+cost_per_blade = 0.3
+[cleaning.blasting]
+q50_factor = 0.6
+closes_mouth_probability = 0.4
+cost_per_row = 5
+days_per_row = 0.5
 [costs]
 blades_out_cost = 120
 blades_out_days = 6
@@ -361,14 +370,14 @@ fn strategy() -> impl Strategy<Value = String> {
         "look_after_loss = { of = \"unit\", techniques = [\"insitu\", \"array\"] }
 extra_look = { after_years = 0.1, techniques = [\"insitu\"], stop_cost = 5, stop_days = 2 }",
     ]);
-    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between, spares()));
+    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between, spares(), peening()));
     (proptest::collection::vec(look(), 0..4), dispositions, after_finds, rest, after_loss, from_blades, sisters)
         .prop_map(
             |(
                 looks,
                 dispositions,
                 (watch, dressing),
-                (row_end, conditions, between, spares),
+                (row_end, conditions, between, spares, peening),
                 after_loss,
                 from_blades,
                 sisters,
@@ -394,6 +403,7 @@ dispositions = {dispositions}
 {row_end}
 {conditions}
 {spares}
+{peening}
 {from_blades}
 {sisters}
 {between}
@@ -414,13 +424,14 @@ fn simple_strategy() -> impl Strategy<Value = String> {
         proptest::collection::vec(by_schedule(), 1..4),
         proptest::collection::vec(look(), 1..4),
     ];
-    (looks, row_end(), conditions()).prop_map(|(looks, row_end, conditions)| {
+    (looks, row_end(), conditions(), peening()).prop_map(|(looks, row_end, conditions, peening)| {
         format!(
             "description = \"random\"
 looks = [{}]
 dispositions = [{{ action = \"replace\" }}]
 {row_end}
 {conditions}
+{peening}
 after_loss = \"replace-blade\"
 ",
             looks.join(", ")
@@ -453,6 +464,19 @@ fn spares() -> impl Strategy<Value = &'static str> {
     ])
 }
 
+/// What is done to the surfaces of a row, beside cleaning.
+fn peening() -> impl Strategy<Value = &'static str> {
+    one_of(&[
+        "",
+        "",
+        "peening = [{ at_outages = [1, 3], life_factor = 3, cost_per_row = 11, days_per_row = 1.5, blades_out = false }]",
+        "peening = [{ first_outage = 2, every_outages = 2, rows = [\"one\"], life_factor = 0.6, cost_per_row = 0, days_per_row = 3, \
+         blades_out = true }]",
+        "peening = [{ in_years = [2028, 2031.5], life_factor = 1.5, cost_per_row = 7, days_per_row = 0, blades_out = true }, { \
+         at_outages = [2], life_factor = 8, cost_per_row = 3, days_per_row = 1, blades_out = false }]",
+    ])
+}
+
 fn row_end() -> impl Strategy<Value = &'static str> {
     one_of(&["", "", "row_end = { year = 2031, then = \"new-row\" }", "row_end = { year = 2033, then = \"retired\" }"])
 }
@@ -475,6 +499,9 @@ fn look() -> impl Strategy<Value = String> {
         let escalation = escalation.map_or_else(String::new, |(techniques, stands, scope)| {
             format!(", escalation = {{ techniques = [{techniques}], first_call_stands = {stands}{scope} }}")
         });
+        // A part of the row that is cleaned has no other part looked at on a cleaned surface.
+        let is_partial = look.contains("cleaning") && (look.contains("blades") || look.contains("blade_fraction"));
+        let escalation = if is_partial && !escalation.contains("called-blades") { String::new() } else { escalation };
         let by_period = look.contains("every_outages") && !look.contains("instead");
         format!("{{ {look}{escalation}{} }}", if by_period { reacts } else { "" })
     })
@@ -503,8 +530,9 @@ fn scheduled_look() -> impl Strategy<Value = String> {
     let instead = one_of(&["", "", "", ", instead_of_others = true"]);
     let stated = one_of(&["", "", "", "at_outages = [1, 2, 5]", "in_years = [2027.5, 2031, 2031.1]"]);
     let agreement = one_of(&["", "", ", agreement = \"all\""]);
-    (techniques, agreement, coverage, 1..4_u32, 1..4_u32, stated, instead).prop_map(
-        |(techniques, agreement, coverage, first, every, stated, instead)| {
+    let cleaning = one_of(&["", "", "", "cleaning = \"wiping\", ", "cleaning = \"blasting\", "]);
+    (techniques, agreement, (coverage, cleaning), 1..4_u32, 1..4_u32, stated, instead).prop_map(
+        |(techniques, agreement, (coverage, cleaning), first, every, stated, instead)| {
             // One technique alone cannot agree.
             let agreement = if techniques.contains(',') { agreement } else { "" };
             let when = if stated.is_empty() {
@@ -512,7 +540,7 @@ fn scheduled_look() -> impl Strategy<Value = String> {
             } else {
                 stated.to_owned()
             };
-            format!("techniques = [{techniques}], {coverage}{when}{agreement}{instead}")
+            format!("techniques = [{techniques}], {cleaning}{coverage}{when}{agreement}{instead}")
         },
     )
 }

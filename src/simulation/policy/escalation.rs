@@ -1,14 +1,18 @@
 //! Looks that indications lead to at the same outage, at the whole row or at the blades that were called.
 
+use crate::model::Study;
 use crate::model::strategy::{Agreement, EscalationScope, Strategy};
+use crate::simulation::inspection::on_surface;
 
-/// A look by one technique.
+/// A look by one technique, which may see blades of several looks on several surfaces.
 #[derive(Debug)]
 pub(crate) struct FurtherLook {
     pub technique: usize,
     /// The strategy's looks that send it to the whole row, as bits, and those that send it to the blades that they called.
     at_row_after: u64,
     at_blades_after: u64,
+    /// What it is on each of these surfaces, by number, and after which of the looks, as bits.
+    surfaces: Vec<(usize, u64)>,
 }
 
 /// Whom a further look is at.
@@ -29,6 +33,21 @@ impl FurtherLook {
         (looks != 0).then_some(Further::CalledBy(looks))
     }
 
+    /// The same for each of the surfaces on which it sees blades then.
+    pub fn on_surfaces(&self, leading: u64) -> impl Iterator<Item = (usize, Further)> {
+        self.surfaces.iter().filter_map(move |&(technique, looks)| Some((technique, self.of(leading & looks)?)))
+    }
+
+    /// What it is on the surface that a look of the strategy leaves, by number.
+    pub fn on_surface_after(&self, look: usize) -> Option<usize> {
+        self.surfaces.iter().find(|(_, looks)| looks >> look & 1 != 0).map(|(technique, _)| *technique)
+    }
+
+    /// Whether it is a technique on one of them.
+    pub fn uses(&self, technique: usize) -> bool {
+        self.surfaces.iter().any(|(own, _)| *own == technique)
+    }
+
     /// Whether a look of the strategy may lead to it.
     pub fn follows(&self, look: usize) -> bool {
         (self.at_row_after | self.at_blades_after) >> look & 1 != 0
@@ -36,19 +55,24 @@ impl FurtherLook {
 }
 
 /// All of a strategy, in the order in which it names them; each technique once.
-pub(super) fn further_looks(strategy: &Strategy) -> Vec<FurtherLook> {
+pub(super) fn further_looks(study: &Study, strategy: &Strategy) -> Vec<FurtherLook> {
     let mut further: Vec<FurtherLook> = Vec::new();
     for (index, look) in strategy.looks.iter().enumerate() {
         let Some(escalation) = &look.escalation else { continue };
         let [at_row, at_blades] =
             [EscalationScope::Row, EscalationScope::CalledBlades].map(|of| u64::from(escalation.of == of) << index);
         for &technique in &escalation.techniques {
-            match further.iter_mut().find(|known| known.technique == technique) {
-                Some(known) => {
-                    known.at_row_after |= at_row;
-                    known.at_blades_after |= at_blades;
-                }
-                None => further.push(FurtherLook { technique, at_row_after: at_row, at_blades_after: at_blades }),
+            let place = further.iter().position(|known| known.technique == technique).unwrap_or(further.len());
+            if place == further.len() {
+                further.push(FurtherLook { technique, at_row_after: 0, at_blades_after: 0, surfaces: Vec::new() });
+            }
+            let known = &mut further[place];
+            known.at_row_after |= at_row;
+            known.at_blades_after |= at_blades;
+            let own = on_surface(study, technique, look.cleaning);
+            match known.surfaces.iter_mut().find(|(other, _)| *other == own) {
+                Some((_, looks)) => *looks |= 1 << index,
+                None => known.surfaces.push((own, 1 << index)),
             }
         }
     }

@@ -8,6 +8,7 @@ mod dressing;
 mod escalation;
 mod groups;
 mod interval;
+mod peening;
 mod row_end;
 mod sampling;
 mod schedule;
@@ -20,6 +21,7 @@ pub(crate) use consequences::{Harm, neighbours};
 pub(crate) use dressing::{DressedPlace, GroundAway};
 pub(crate) use escalation::{FirstCall, Further, FurtherLook};
 pub(crate) use groups::Groups;
+pub(crate) use peening::ScheduledPeening;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
@@ -40,6 +42,8 @@ use spares::{ShortOfSpares, Spares};
 /// The rules of a strategy on one row.
 #[derive(Debug)]
 pub(crate) struct Policy {
+    /// Number of the techniques of the study: first come these, on surfaces as they are, then all of them for each cleaning.
+    techniques: usize,
     /// One for each look and each of its techniques.
     pub scheduled: Vec<ScheduledLook>,
     /// Those of them that react to finds, by number.
@@ -56,11 +60,14 @@ pub(crate) struct Policy {
     /// Whether it has to know which blades are called, and how long their indications are; and how deep.
     pub asks_for_blades: bool,
     pub asks_for_depth: bool,
+    /// When the row is peened anew.
+    pub peenings: Vec<ScheduledPeening>,
     /// How blades are dressed, where any are.
     pub dressing: Option<Dressing>,
     /// Which blades are replaced together.
     pub groups: Groups,
-    /// How watched blades are looked at again, where that is stated.
+    /// Whether watched blades are looked at again by whatever called them; how, where that is stated.
+    watches_by_call: bool,
     pub watch: Option<Watch>,
     /// How finds on one row send people to others.
     pub sisters: Option<Sisters>,
@@ -170,7 +177,7 @@ impl Policy {
         let root = &study.roots[row.root];
         let row_index = study.rows.iter().position(|other| other.id == row.id).unwrap_or(0);
         let of_row = schedule::OfRow { row_index, blades: row.blades, spots: &root.hot_spots, row_end };
-        let mut scheduled = schedule::scheduled_looks(strategy, &of_row, calendar);
+        let mut scheduled = schedule::scheduled_looks(study, strategy, &of_row, calendar);
         let samplers = schedule::samplers(strategy, row.blades, &mut scheduled);
         let reacts = |number: &usize| scheduled[*number].interval.is_some();
         let remembers =
@@ -179,11 +186,13 @@ impl Policy {
         let spares =
             Spares::new(row, strategy, |stock| study.rows.iter().filter(|other| stock.is_of(other.root)).count());
         Policy {
+            techniques: study.techniques.len(),
+            peenings: peening::scheduled_peenings(strategy, row_index, row_end, calendar),
             reacting: (0..scheduled.len()).filter(reacts).collect(),
             remembering: (0..scheduled.len()).filter(remembers).collect(),
             scheduled,
             schedule: 0,
-            further_looks: escalation::further_looks(strategy),
+            further_looks: escalation::further_looks(study, strategy),
             by_blade: escalation::by_blade(strategy),
             samplers,
             asks_for_blades: !dispositions.always_replace()
@@ -193,6 +202,8 @@ impl Policy {
             dispositions,
             dressing: strategy.dressing,
             groups: Groups::new(root.replaced_together, row.blades),
+            watches_by_call: strategy.watch.is_none()
+                && strategy.dispositions.iter().any(|rule| rule.action == Action::Watch),
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
@@ -212,6 +223,8 @@ impl Policy {
     /// replaced.
     pub fn of_past_looks(techniques: impl Iterator<Item = usize>, groups: Groups, calendar: &Calendar) -> Self {
         Policy {
+            techniques: usize::MAX,
+            peenings: Vec::new(),
             scheduled: techniques
                 .enumerate()
                 .map(|(outage, technique)| ScheduledLook::once(technique, outage, calendar))
@@ -227,6 +240,7 @@ impl Policy {
             asks_for_depth: false,
             dressing: None,
             groups,
+            watches_by_call: false,
             watch: None,
             sisters: None,
             starts_limit: None,
@@ -317,7 +331,7 @@ impl Policy {
     /// Chance that all looks that a scheduled look leads to miss a crack.
     fn all_miss_after(&self, look: &ScheduledLook, miss: impl Fn(usize) -> f64) -> f64 {
         let further = self.further_looks.iter().filter(|further| further.follows(look.look));
-        further.map(|further| miss(further.technique)).product()
+        further.filter_map(|further| further.on_surface_after(look.look)).map(miss).product()
     }
 
     /// Whether the indications of a look of the strategy count without a further look.
@@ -334,13 +348,32 @@ impl Policy {
     /// Whether any rule of it uses a technique.
     pub fn uses(&self, technique: usize) -> bool {
         self.scheduled.iter().any(|look| look.technique == technique)
-            || self.further_looks.iter().any(|look| look.technique == technique)
+            || self.further_looks.iter().any(|look| look.uses(technique))
+            || (self.watches_by_call && self.scheduled.iter().any(|look| self.own(look.technique) == technique))
+            || (self.watches_by_call && self.further_looks.iter().any(|look| look.technique == technique))
             || self.watch.is_some_and(|watch| watch.technique == technique)
             || self.sisters.as_ref().is_some_and(|sisters| sisters.techniques.contains(&technique))
             || self.stops.use_technique(technique)
     }
 
-    /// The fraction of the row's blades that a technique looks at by schedule, where some looks are due, by number; none
+    /// The number in the study of a technique, on whatever surface.
+    #[inline(always)]
+    pub fn own(&self, technique: usize) -> usize {
+        technique % self.techniques
+    }
+
+    /// The fraction of the row's blades that are cleaned in some way, where some looks are due, by number; none if nobody cleans.
+    pub fn cleaned_fraction(&self, cleaning: usize, is_due: impl Fn(usize) -> bool) -> Option<f64> {
+        let looks = self.scheduled.iter().enumerate();
+        // Techniques of one look stand together.
+        let due = looks.filter(|(number, look)| look.cleaning == Some(cleaning) && is_due(*number));
+        let mut looks: Vec<(usize, f64)> = due.map(|(_, look)| (look.look, look.blade_fraction)).collect();
+        looks.dedup();
+        let unseen = looks.into_iter().map(|(_, fraction)| 1.0 - fraction).reduce(|all, unseen| all * unseen)?;
+        Some(1.0 - unseen)
+    }
+
+    /// The fraction of the row's blades that a technique, on any surface, looks at by schedule, where some looks are due, by number; none
     /// if it does not look. Several looks by one technique are one: each blade is looked at once.
     pub fn scheduled_fraction(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> Option<f64> {
         let due = self.due_by(technique, is_due);
@@ -356,7 +389,9 @@ impl Policy {
 
     fn due_by(&self, technique: usize, is_due: impl Fn(usize) -> bool) -> impl Iterator<Item = &ScheduledLook> {
         let looks = self.scheduled.iter().enumerate();
-        looks.filter(move |(number, look)| look.technique == technique && is_due(*number)).map(|(_, look)| look)
+        looks
+            .filter(move |(number, look)| self.own(look.technique) == technique && is_due(*number))
+            .map(|(_, look)| look)
     }
 
     /// Number of blades that a scheduled look covers, and how they are chosen, in words; none where it is no sample of so many.
@@ -422,14 +457,14 @@ impl Policy {
         self.row_end.map(|end| end.outage)
     }
 
-    /// Techniques that look again where some of the strategy's looks lead to that, and at whom.
-    pub fn further_looks(&self, leading: u64) -> impl Iterator<Item = (usize, Further)> {
-        self.further_looks.iter().filter_map(move |look| Some((look.technique, look.of(leading)?)))
+    /// Looks that some of the strategy's looks lead to, and at whom they are.
+    pub fn further_looks(&self, leading: u64) -> impl Iterator<Item = (&FurtherLook, Further)> {
+        self.further_looks.iter().filter_map(move |look| Some((look, look.of(leading)?)))
     }
 
     /// Whether a technique looks at the whole row again there.
     pub fn looks_at_row_again(&self, technique: usize, leading: u64) -> bool {
-        self.further_looks(leading).any(|(own, of)| own == technique && of == Further::Row)
+        self.further_looks(leading).any(|(look, of)| look.technique == technique && of == Further::Row)
     }
 
     /// Decides what is done at an outage.
@@ -533,7 +568,7 @@ impl Policy {
 
     /// A blade stays with an indication, to be looked at again at the next outage, if the row runs until then.
     fn watch_until_next(&self, next: usize, called: &CalledBlade, state: &mut PolicyState) {
-        let technique = self.watch.map_or(called.technique, |watch| watch.technique);
+        let technique = self.watch.map_or_else(|| self.own(called.technique), |watch| watch.technique);
         let watched = Watched { outage: next, blade: called.blade, technique };
         // It may be watched since before a stop.
         if next < self.runs_until && !state.watched.contains(&watched) {

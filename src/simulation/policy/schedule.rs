@@ -3,14 +3,18 @@
 use super::interval::Interval;
 use super::{RowEnd, Sampler};
 use crate::bits::Bits;
+use crate::model::Study;
 use crate::model::fleet::HotSpot;
 use crate::model::strategy::{Look, RowEndAction, Strategy};
 use crate::simulation::calendar::Calendar;
+use crate::simulation::inspection::on_surface;
 
 /// Looks of one technique by schedule.
 #[derive(Debug, PartialEq)]
 pub(crate) struct ScheduledLook {
     pub technique: usize,
+    /// How the blades that it covers are cleaned before it, by number.
+    pub cleaning: Option<usize>,
     /// Whether it looks, for each outage; whether it may, where it reacts.
     pub looks_at: Bits,
     /// Whether it looks as long as nothing is found.
@@ -36,6 +40,7 @@ impl ScheduledLook {
         let looks_at: Bits = (0..calendar.len()).map(|other| other == outage).collect();
         ScheduledLook {
             technique,
+            cleaning: None,
             planned: looks_at.clone(),
             looks_at,
             interval: None,
@@ -74,7 +79,12 @@ pub(super) struct OfRow<'a> {
 }
 
 /// A strategy's scheduled looks at a row.
-pub(super) fn scheduled_looks(strategy: &Strategy, of_row: &OfRow, calendar: &Calendar) -> Vec<ScheduledLook> {
+pub(super) fn scheduled_looks(
+    study: &Study,
+    strategy: &Strategy,
+    of_row: &OfRow,
+    calendar: &Calendar,
+) -> Vec<ScheduledLook> {
     let &OfRow { row_index, blades, spots, row_end } = of_row;
     let mut scheduled = Vec::new();
     // Nobody looks at a row that is replaced at the same outage, or has left service.
@@ -108,7 +118,8 @@ pub(super) fn scheduled_looks(strategy: &Strategy, of_row: &OfRow, calendar: &Ca
         let blade_fraction = look.coverage.blades.fraction(blades);
         for &technique in &look.techniques {
             scheduled.push(ScheduledLook {
-                technique,
+                technique: on_surface(study, technique, look.cleaning),
+                cleaning: look.cleaning,
                 looks_at: (0..calendar.len()).map(is_due).collect(),
                 planned: (0..calendar.len()).map(is_planned).collect(),
                 interval: interval.clone(),

@@ -112,6 +112,9 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
     let one_by_one = "what one blade shows changes what is done to others: blades are not independent";
     for (number, look) in (1..).zip(&strategy.looks) {
         let path = |rest: &str| path(&format!("looks[{number}]{rest}"));
+        if look.cleaning.is_some() {
+            obstacles.add(path(".cleaning"), "looks at cleaned surfaces are not screened", SIMULATE);
+        }
         if look.escalation.is_some() {
             obstacles.add(path(".escalation"), one_by_one, SIMULATE);
         }
@@ -165,6 +168,9 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
     }
     if strategy.row_end.is_some() {
         obstacles.add(path("row_end"), "rows that end or are renewed in a stated year are not screened", SIMULATE);
+    }
+    if !strategy.peening.is_empty() {
+        obstacles.add(path("peening"), "blades that are peened anew are not screened", SIMULATE);
     }
     if !strategy.deferrals.is_empty() {
         obstacles.add(path("deferrals"), "outages that are put off are not screened", SIMULATE);

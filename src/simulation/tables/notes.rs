@@ -133,6 +133,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::ReplacementCost
         | Quantity::DressingCost
         | Quantity::StopCost
+        | Quantity::SurfaceCost
         | Quantity::ExtraDayCost
         | Quantity::StartsLimitCost
         | Quantity::SparesCost
@@ -144,6 +145,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::DressingDays
         | Quantity::StopDays
         | Quantity::WaitDays
+        | Quantity::SurfaceDays
         | Quantity::ForcedDays
         | Quantity::DaysBeyondWindow => Kind::Days,
     }

@@ -171,6 +171,59 @@ fn a_loss_does_one_thing_at_most() {
 }
 
 #[test]
+fn cleaning_and_peening_are_refused_with_what_would_be_right() {
+    let faults = |edits: &[(&str, &str)]| {
+        let error = Study::parse(&spoiled(edits), "small.toml").expect_err("a study with a fault");
+        error.to_string()
+    };
+    let table = |keys: &str| format!("[cleaning.wiping]\n{keys}\n[strategies.look]\n");
+    let header = "[strategies.look]\n";
+    let cleaned = (PERIOD, "first_outage = 1, every_outages = 1, cleaning = \"wiping\"");
+    for (keys, expected) in [
+        ("", "cleaning.wiping.q50_factor"),
+        ("q50_factor = 0", "cleaning.wiping.q50_factor = 0\n    must exceed 0"),
+        ("q50_factor = { ultrasonc = 0.5 }", "cleaning.wiping.q50_factor.ultrasonc"),
+        ("q50_factor = { ultrasonic = -1 }", "cleaning.wiping.q50_factor.ultrasonic = -1"),
+        ("q50_factor = 0.5\ncloses_mouth_probability = 1.5", "cleaning.wiping.closes_mouth_probability = 1.5"),
+        ("q50_factor = 0.5\ncost_per_row = -2", "cleaning.wiping.cost_per_row = -2"),
+        ("q50_factor = nan", "cleaning.wiping.q50_factor = nan"),
+    ] {
+        let text = faults(&[(header, &table(keys))]);
+        assert!(text.contains("1 fault\n") && text.contains(expected), "{text}");
+    }
+    let text = faults(&[cleaned]);
+    assert!(text.contains("strategies.look.looks[1].cleaning = \"wiping\""), "{text}");
+    // The look covers half of the blades.
+    let second = "first_outage = 1, every_outages = 1, cleaning = \"wiping\", escalation = { techniques = [\"eddy-current\"], \
+                  first_call_stands = true }";
+    let text = faults(&[(header, &table("q50_factor = 0.5")), (PERIOD, second)]);
+    assert!(
+        text.contains("does not go with a look at a part of the blades that has the whole row looked at"),
+        "{text}"
+    );
+    let good = "{ at_outages = [1, 2], life_factor = 2, cost_per_row = 1, days_per_row = 1, blades_out = true }";
+    let peened = |entry: &str| format!("[strategies.look]\npeening = [{entry}]\n");
+    let study = Study::parse(&spoiled(&[(header, &peened(good))]), "small.toml").expect("a good study");
+    assert_eq!(study.strategies[0].peening[0].when, When::Outages(vec![1, 2]));
+    let parts = study.clone().into_parts();
+    assert_eq!(Study::new(parts).expect("the same study"), study);
+    for (from, to, expected) in [
+        ("life_factor = 2, ", "", "peening[1].life_factor"),
+        ("life_factor = 2", "life_factor = 0", "peening[1].life_factor = 0"),
+        ("[1, 2]", "[2, 1]", "must be in rising order"),
+        ("[1, 2]", "[]", "state at least one, or remove the peening"),
+        ("at_outages = [1, 2]", "in_years = [2050]", "must lie within the study"),
+        ("[1, 2]", "[1, 2], every_outages = 1", "state the outages of a peening in one way"),
+        ("blades_out = true", "blades_out = true, rows = [\"A2\"]", "peening[1].rows"),
+        (", blades_out = true", "", "peening[1].blades_out"),
+        ("days_per_row = 1", "days_per_row = -1", "peening[1].days_per_row = -1"),
+    ] {
+        assert!(good.contains(from));
+        let text = faults(&[(header, &peened(&good.replace(from, to)))]);
+        assert!(text.contains("1 fault\n") && text.contains(expected), "{text}");
+    }
+}
+#[test]
 fn looks_between_outages_go_with_no_dressing_and_with_no_new_row() {
     const EXTRA: &str =
         "extra_look = { after_years = 0.5, techniques = [\"ultrasonic\"], stop_cost = 5, stop_days = 2 }";
