@@ -782,7 +782,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn is_smeared(&self, crack: &Crack, surface: Surface, outage: usize) -> bool {
         surface.map(|cleaning| &self.study.cleaning[cleaning]).is_some_and(|cleaning| {
             let to_come = (outage - self.start) as u64;
-            crack.key.named(&cleaning.id).uniform((5 << 32) + to_come) < cleaning.closes_mouth_probability
+            crack.key.named(&cleaning.id).uniform((8 << 32) + to_come) < cleaning.closes_mouth_probability
         })
     }
 

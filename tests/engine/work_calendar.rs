@@ -141,7 +141,10 @@ fn every_rule_of_a_plan_is_said_in_words() {
             "a blade is called where all of in-place-ut and bench-mt call it",
             "at outages of in-place-ut and bench-mt other looks do not take place",
             "a called blade is replaced",
+            "finds on a row have its unit stopped 0.5 years later, if the next outage is not before that, and the row looked \
+             at by in-place-ut",
             "after a loss the blade is replaced",
+            "after a loss all rows of its unit are looked at by in-place-ut",
         ]
     );
     assert_eq!(

@@ -45,7 +45,12 @@ struct Answer {
     /// Chance that it calls the crack, and that the blade stays if it does.
     pod: f64,
     stays: f64,
+    /// Whether the technique may look at the crack at all.
+    may_be_asked: bool,
 }
+
+/// Guess how often a look on one surface does not cover a blade that another look does.
+const SHARE_IF_NOT_COVERED: f64 = 0.25;
 
 impl PlantedInRow {
     pub fn begin(&mut self) {
@@ -105,12 +110,14 @@ impl PlantedInRow {
             };
             let stays = strategy.policy.stays_if_called(technique, outage, miss, measured, runs_on);
             let own = miss(technique);
+            let may_be_asked = strategy.policy.may_look(technique, outage, crack.hot_spot());
             // As probable as the crack is to stay: with an answer, and in all.
             let in_all = own + (1.0 - own) * stays;
             let is_call =
                 batch.inspections.call_draw(&batch.nature, crack, technique, outage) * in_all < (1.0 - own) * stays;
             let factor = if is_call { in_all / stays } else { in_all };
-            self.answers[technique * outages + outage] = Answer { is_call, factor, pod: 1.0 - own, stays };
+            self.answers[technique * outages + outage] =
+                Answer { is_call, factor, pod: 1.0 - own, stays, may_be_asked };
         }
         for surfaces in strategy.on_several_surfaces(&batch.inspections.plan.techniques) {
             let u = batch.inspections.call_draw(&batch.nature, crack, surfaces[0], outage);
@@ -145,8 +152,12 @@ impl PlantedInRow {
         let mut begin = 0.0;
         let range = |(number, end): (usize, f64)| {
             let chance = end - std::mem::replace(&mut begin, end);
-            let calling = answers().filter(|answer| number < surfaces.len() && answer.pod >= end);
-            let stays = calling.map(|answer| answer.stays).fold(1.0, f64::min);
+            let calls = |answer: &Answer| number < surfaces.len() && answer.may_be_asked && answer.pod >= end;
+            let calling = || answers().filter(calls);
+            let least = calling().map(|answer| answer.stays).fold(1.0, f64::min);
+            // A look on one of the surfaces may not cover the blade: then it stays as it may by the others.
+            let most = calling().map(|answer| answer.stays).fold(0.0, f64::max);
+            let stays = least.max(SHARE_IF_NOT_COVERED * most);
             let end = if number < surfaces.len() { end } else { f64::INFINITY };
             DrawRange { end, chance, stays }
         };

@@ -8,6 +8,9 @@
 use crate::model::Study;
 use crate::model::fleet::Row;
 
+/// Days that count for none: sums of days in another order differ by less.
+const ROUNDING_DAYS: f64 = 1e-6;
+
 /// Work of one row at an outage.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Job {
@@ -59,7 +62,9 @@ impl Crews {
         }
         let ready = |row: usize| if jobs[row].blades_out { lifted[self.rotors[row]] } else { 0.0 };
         let mut waiting: Vec<usize> = (0..jobs.len()).filter(|&row| jobs[row].days > 0.0).collect();
-        waiting.sort_by(|&one, &other| jobs[other].days.total_cmp(&jobs[one].days));
+        // Days that only rounding tells apart are equal.
+        let length = |row: usize| (jobs[row].days / ROUNDING_DAYS).round();
+        waiting.sort_by(|&one, &other| length(other).total_cmp(&length(one)));
         let mut finish: Vec<f64> = (0..jobs.len()).map(ready).collect();
         while !waiting.is_empty() {
             let free = first_free(&crews);
@@ -97,7 +102,8 @@ impl Crews {
         let mut others = jobs.to_vec();
         for (row, share) in shares.iter_mut().enumerate() {
             others[row] = Job::default();
-            *share = (total - beyond(&self.finish_days(&others))).max(0.0);
+            let saved = total - beyond(&self.finish_days(&others));
+            *share = if saved > ROUNDING_DAYS { saved } else { 0.0 };
             others[row] = jobs[row];
         }
         if shares.iter().all(|share| *share == 0.0) {
@@ -204,6 +210,20 @@ mod tests {
         let two = crews(2, 28.0, 0.0, &[0, 0, 1, 1, 2]);
         assert_eq!(two.finish_days(&jobs), [15.0, 15.0, 30.0, 30.0, 0.0]);
         assert_eq!(split(&two, &jobs), [0.0, 0.0, 1.0, 1.0, 0.0]);
+    }
+
+    #[test]
+    fn rounding_saves_no_day_and_makes_no_work_longer() {
+        let days = 0.1 + 0.2;
+        assert!(days > 0.3);
+        // Without either row the other one still takes as long.
+        for jobs in [[in_place(days), in_place(0.3)], [in_place(0.3), in_place(days)]] {
+            let shares = split(&crews(2, 0.0, 0.0, &[0, 1]), &jobs);
+            assert!(shares.iter().all(|share| (share - 0.15).abs() < 1e-9), "{shares:?}");
+        }
+        // Of three the first two come first.
+        let jobs = [in_place(0.3), in_place(0.3), in_place(days)];
+        assert_eq!(crews(2, 0.0, 0.0, &[0, 1, 2]).finish_days(&jobs), [0.3, 0.3, 0.3 + days]);
     }
 
     #[test]

@@ -203,7 +203,8 @@ impl Policy {
             dressing: strategy.dressing,
             groups: Groups::new(root.replaced_together, row.blades),
             watches_by_call: strategy.watch.is_none()
-                && strategy.dispositions.iter().any(|rule| rule.action == Action::Watch),
+                && (strategy.dispositions.iter().any(|rule| rule.action == Action::Watch)
+                    || spares.is_some_and(|spares| spares.may_run_on)),
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
@@ -347,8 +348,18 @@ impl Policy {
 
     /// Whether any rule of it uses a technique.
     pub fn uses(&self, technique: usize) -> bool {
-        self.scheduled.iter().any(|look| look.technique == technique)
-            || self.further_looks.iter().any(|look| look.uses(technique))
+        self.scheduled.iter().any(|look| look.technique == technique) || self.uses_beyond_schedule(technique)
+    }
+
+    /// Whether a technique may look at a hot spot at an outage.
+    pub fn may_look(&self, technique: usize, outage: usize, hot_spot: usize) -> bool {
+        let covers = |look: &ScheduledLook| look.hot_spots.is_empty() || look.hot_spots[hot_spot];
+        let mut own = self.scheduled.iter().filter(|look| look.technique == technique);
+        own.any(|look| look.is_due(outage) && covers(look)) || self.uses_beyond_schedule(technique)
+    }
+
+    fn uses_beyond_schedule(&self, technique: usize) -> bool {
+        self.further_looks.iter().any(|look| look.uses(technique))
             || (self.watches_by_call && self.scheduled.iter().any(|look| self.own(look.technique) == technique))
             || (self.watches_by_call && self.further_looks.iter().any(|look| look.technique == technique))
             || self.watch.is_some_and(|watch| watch.technique == technique)
