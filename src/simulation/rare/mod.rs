@@ -264,7 +264,7 @@ mod tests {
     /// Over random studies with every rule, lives with planted cracks say what plain lives do.
     #[test]
     fn planted_lives_say_of_random_studies_what_plain_lives_do() {
-        const STUDIES: usize = 40;
+        const STUDIES: usize = 30;
         let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(18), ..Config::default() });
         let mut all: Vec<(f64, String)> = Vec::new();
         for number in 0..STUDIES {
@@ -274,7 +274,9 @@ mod tests {
                 continue;
             }
             let study = Study::parse(&text, "random").expect("a good study");
-            let run = Run { trials: 2_000, planted_lives: 2_000, seed: number as u64, ..Run::default() };
+            // Places that begin anew are seldom reached; see below.
+            let planted_lives = if text.contains("gone_probability") { 16_000 } else { 2_000 };
+            let run = Run { trials: 2_000, planted_lives, seed: number as u64, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
             all.extend(distances(&comparison, &format!("study {number}")));
         }
