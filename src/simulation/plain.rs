@@ -74,6 +74,7 @@ pub(super) enum Fired {
     GroupRanOn,
     TooDeepRanOn,
     TookFromOtherUnit,
+    RanOnAgain,
     Cleaned,
     SmearedShut,
     LookedOnSeveralSurfaces,
@@ -152,10 +153,12 @@ impl Shelves {
         Shelves(strategy.spares.iter().map(filled).collect())
     }
 
-    /// Orders a blade at a moment, and takes the one that comes first: returns how many days it is waited for.
-    fn take(&mut self, (index, stock): (usize, &Spares), year: f64) -> f64 {
+    /// Takes the blade that comes first, another one ordered in its place or not: returns how many days it is waited for.
+    fn take(&mut self, (index, stock): (usize, &Spares), year: f64, is_ordered: bool) -> f64 {
+        if is_ordered {
+            self.order((index, stock), year);
+        }
         let moments = &mut self.0[index].0;
-        moments.push(year + stock.lead_days / 365.25);
         let first = (0..moments.len()).min_by(|one, other| moments[*one].total_cmp(&moments[*other]));
         let moment = moments.remove(first.expect("the one that was ordered"));
         if moment > year { (moment - year) * 365.25 } else { 0.0 }
@@ -203,6 +206,8 @@ pub(super) struct PlainRow<'a, 'p> {
     renewals: Vec<u64>,
     /// Blades to be looked at again at the next outage, and by which technique.
     watched: Vec<(u32, usize)>,
+    /// Blades that run on for want of a spare, which was ordered.
+    awaiting: BTreeSet<u32>,
     /// What was ground away, in mm, by blade, hot spot and position.
     ground_mm: BTreeMap<(u32, usize, u32), f64>,
     /// When each look of the strategy is due next, and what it makes of finds; none where its outages are stated.
@@ -235,6 +240,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             row_generation: 0,
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
+            awaiting: BTreeSet::new(),
             ground_mm: BTreeMap::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
             extra_look: None,
@@ -395,14 +401,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     }
 
     /// Takes a blade that is waited for: returns the days.
-    fn take(&mut self, year: f64, shelves: &mut Shelves) -> f64 {
+    fn take(&mut self, blade: u32, year: f64, shelves: &mut Shelves) -> f64 {
         let Some(stock) = self.stock() else { return 0.0 };
         self.fire(Fired::TookSpare);
         let last = shelves.0[stock.0].1.replace(self.row().unit);
         if last.is_some_and(|unit| unit != self.row().unit) {
             self.fire(Fired::TookFromOtherUnit);
         }
-        shelves.take(stock, year)
+        shelves.take(stock, year, !self.awaiting.contains(&blade))
     }
 
     /// A blade is lost before an outage: whether it wrecks its rotor.
@@ -427,7 +433,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if self.strategy.after_loss == AfterLoss::ReplaceRow || wrecks_row {
             gone.clear();
         }
-        let wait_days = gone.iter().map(|_| self.take(year, shelves)).fold(0.0, f64::max);
+        let wait_days = gone.iter().map(|&blade| self.take(blade, year, shelves)).fold(0.0, f64::max);
         if wait_days > 0.0 {
             self.fire(Fired::LostWaitedForSpare);
         }
@@ -497,6 +503,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
 
     fn remove(&mut self, blade: u32) {
         self.samples.iter_mut().for_each(|(_, looks)| looks[blade as usize] = 0);
+        self.awaiting.remove(&blade);
         let cracks = std::mem::take(&mut self.cracks);
         self.cracks = cracks.into_iter().filter(|&index| self.crack(index).blade != blade).collect();
     }
@@ -504,6 +511,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
     fn replace_row(&mut self, year: f64) {
         self.cracks.clear();
         self.watched.clear();
+        self.awaiting.clear();
         self.samples.iter_mut().for_each(|(_, looks)| looks.fill(0));
         self.ground_mm.clear();
         self.renewals.fill(0);
@@ -1083,8 +1091,13 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 && stock.without == WithoutSpare::RunOnWatched
                 && (work.refused.contains(&first) || shelves.are_there(index, year) < group.len())
             {
-                if work.refused.insert(first) {
-                    group.iter().for_each(|_| shelves.order((index, stock), year));
+                work.refused.insert(first);
+                for &own in &group {
+                    if self.awaiting.insert(own) {
+                        shelves.order((index, stock), year);
+                    } else {
+                        self.fire(Fired::RanOnAgain);
+                    }
                 }
                 if group.len() > 1 {
                     self.fire(Fired::GroupRanOn);
@@ -1093,8 +1106,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 self.watch(blade, technique, next);
                 continue;
             }
-            for _ in &group {
-                let wait_days = self.take(year, shelves);
+            for &own in &group {
+                let wait_days = self.take(own, year, shelves);
                 if wait_days > 0.0 {
                     self.fire(Fired::WaitedForSpare);
                     work.wait_days = work.wait_days.max(wait_days);
@@ -1134,7 +1147,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             for own in self.with_neighbours(vec![blade]) {
                 if replaced.insert(own) {
                     work.new_blades += 1;
-                    let wait_days = self.take(self.outages()[outage], shelves);
+                    let wait_days = self.take(own, self.outages()[outage], shelves);
                     if wait_days > 0.0 {
                         self.fire(Fired::DamagedWaitedForSpare);
                         work.wait_days = work.wait_days.max(wait_days);

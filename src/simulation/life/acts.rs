@@ -45,7 +45,7 @@ impl Life<'_, '_> {
                 self.record.work.damage(outage);
                 for own in self.strategy.policy.groups.of(blade) {
                     if !self.room.replaced.contains(&own) {
-                        let wait_days = self.wait_for_blades(1, self.year_of(outage));
+                        let wait_days = self.wait_for_blades(&[own], self.year_of(outage));
                         self.room.policy.short.wait(wait_days);
                         self.record.work.replace_blades(outage, [1, 0]);
                         self.replace_blade(own, outage);

@@ -119,9 +119,9 @@ impl Life<'_, '_> {
         self.row.nature.calendar.years.get(outage).copied().unwrap_or(f64::INFINITY)
     }
 
-    /// Days until so many new blades are there, from a moment on.
-    pub fn wait_for_blades(&mut self, blades: usize, year: f64) -> f64 {
-        self.strategy.policy.spares.map_or(0.0, |spares| spares.take(self.stocks, blades, year))
+    /// Days until new blades are there for some, from a moment on.
+    pub fn wait_for_blades(&mut self, blades: &[u32], year: f64) -> f64 {
+        self.strategy.policy.wait_for_blades(blades, year, &self.room.policy, self.stocks)
     }
 
     /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.

@@ -64,7 +64,8 @@ impl Life<'_, '_> {
         let damaged = self.damaged_by(blade, harm);
         let replaced = if is_wrecked { Vec::new() } else { self.replaced_with_lost(blade, &damaged) };
         // A whole row is a set of its own.
-        let wait_days = if is_wrecked { 0.0 } else { self.wait_for_blades(1 + replaced.len(), lost_year) };
+        let wait_days =
+            if is_wrecked { 0.0 } else { self.wait_for_blades(&[&[blade][..], &replaced].concat(), lost_year) };
         let cost = self.record.lose(lost_year, hot_spot, (key, generation), wait_days);
         if self.room.planted.is(number) {
             self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });

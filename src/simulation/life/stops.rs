@@ -180,7 +180,7 @@ impl Life<'_, '_> {
             work.damage();
             for own in self.strategy.policy.groups.of(blade) {
                 if !self.room.replaced.contains(&own) {
-                    let wait_days = self.wait_for_blades(1, stop.year);
+                    let wait_days = self.wait_for_blades(&[own], stop.year);
                     self.room.policy.short.wait(wait_days);
                     work.replace_blades([1, 0]);
                     self.renew_at_stop(own, stop);

@@ -216,7 +216,7 @@ impl PlainRow<'_, '_> {
                 self.add(Quantity::BladesDamaged, 1.0);
                 for own in self.with_neighbours(vec![blade]) {
                     if replaced.insert(own) {
-                        work.wait_days = work.wait_days.max(self.take(at.year, shelves));
+                        work.wait_days = work.wait_days.max(self.take(own, at.year, shelves));
                         self.renew_at(own, at.year);
                     }
                 }

@@ -122,6 +122,8 @@ pub(crate) struct PolicyState {
     pub ground: GroundAway,
     /// What spares did to it at the outage at hand.
     pub short: ShortOfSpares,
+    /// Blades that run on, for which spares were ordered.
+    awaiting: Vec<u32>,
     /// For each look that reacts.
     intervals: Vec<IntervalState>,
     /// For each sampler.
@@ -152,6 +154,7 @@ impl PolicyState {
     /// A blade is new at a position: what was done to the one before it is forgotten.
     pub fn renew_blade(&mut self, blade: u32) {
         self.watched.retain(|watched| watched.blade != blade);
+        self.awaiting.retain(|other| *other != blade);
         self.ground.forget(|other| other == blade);
         self.samples.iter_mut().for_each(|samples| samples.renew(blade));
     }
@@ -159,6 +162,7 @@ impl PolicyState {
     /// So are all blades of the row.
     pub fn renew_row(&mut self) {
         self.watched.clear();
+        self.awaiting.clear();
         self.ground.clear();
         self.samples.iter_mut().for_each(Samples::renew_all);
     }
@@ -308,6 +312,13 @@ impl Policy {
         own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
     }
 
+    /// Takes new blades for some that cannot run on, at a moment: the days until the last is there.
+    pub fn wait_for_blades(&self, blades: &[u32], year: f64, state: &PolicyState, stocks: &mut Stocks) -> f64 {
+        let Some(spares) = self.spares else { return 0.0 };
+        let orders = blades.iter().filter(|blade| !state.awaiting.contains(blade)).count();
+        spares.take(stocks, blades.len(), orders, year)
+    }
+
     /// The same at a stop, where the dispositions decide, and whether the blade runs on for want of a spare, by a guess.
     pub fn stays_if_called_at_stop(&self, [length_mm, depth_mm]: [f64; 2], runs_on: f64) -> f64 {
         let kept = if self.asks_for_blades { self.dispositions.keeps(length_mm, depth_mm) } else { 0.0 };
@@ -415,6 +426,7 @@ impl Policy {
         state.watched.clear();
         state.ground.clear();
         state.extra_look_year = None;
+        state.awaiting.clear();
         state.intervals.clear();
         state.intervals.extend(self.intervals().map(Interval::begin));
         state.samples.resize_with(self.samplers.len(), Samples::default);
@@ -607,11 +619,20 @@ impl Policy {
             }
             let group = self.groups.of(called.blade);
             if !spares.may_run_on {
-                state.short.wait(spares.take(stocks, group.len(), year));
+                state.short.wait(spares.take(stocks, group.len(), group.len(), year));
                 replaced.extend(group);
-            } else if !state.short.refused.contains(&called.blade) && spares.take_if_there(stocks, group.len(), year) {
+                continue;
+            }
+            let was_ordered = state.awaiting.contains(&called.blade);
+            if !state.short.refused.contains(&called.blade) && spares.are_there(stocks, group.len(), year) {
+                // What was ordered for it takes its place, and no other is ordered.
+                spares.take(stocks, group.len(), if was_ordered { 0 } else { group.len() }, year);
                 replaced.extend(group);
             } else {
+                if !was_ordered {
+                    spares.order(stocks, group.len(), year);
+                    state.awaiting.extend(group.clone());
+                }
                 state.short.refused.extend(group);
                 state.short.run_on += 1;
                 self.watch_until_next(next, &called, state);

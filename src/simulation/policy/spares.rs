@@ -86,12 +86,13 @@ impl Spares {
         })
     }
 
-    /// Takes blades at a moment, each of which is ordered anew: the days until the last is there.
-    pub fn take(&self, stocks: &mut Stocks, blades: usize, year: f64) -> f64 {
+    /// Takes blades at a moment, in place of which so many are ordered: the days until the last is there. Others were ordered
+    /// before.
+    pub fn take(&self, stocks: &mut Stocks, blades: usize, orders: usize, year: f64) -> f64 {
+        self.order(stocks, orders, year);
         let stock = &mut stocks.0[self.stock];
         let mut last = year;
         for _ in 0..blades {
-            stock.arrivals.push_back(year + self.lead_years);
             if stock.there > 0 {
                 stock.there -= 1;
             } else if let Some(arrival) = stock.arrivals.pop_front()
@@ -103,16 +104,14 @@ impl Spares {
         (last - year) * DAYS_PER_YEAR
     }
 
-    /// Takes blades if all are there at a moment; else as many more are ordered. Whether they were taken.
-    pub fn take_if_there(&self, stocks: &mut Stocks, blades: usize, year: f64) -> bool {
-        let stock = &mut stocks.0[self.stock];
-        let are_there = stock.there_by(year) >= blades;
-        if are_there {
-            self.take(stocks, blades, year);
-        } else {
-            stock.arrivals.extend(std::iter::repeat_n(year + self.lead_years, blades));
-        }
-        are_there
+    /// Orders blades at a moment.
+    pub fn order(&self, stocks: &mut Stocks, blades: usize, year: f64) {
+        stocks.0[self.stock].arrivals.extend(std::iter::repeat_n(year + self.lead_years, blades));
+    }
+
+    /// Whether so many are there at a moment.
+    pub fn are_there(&self, stocks: &Stocks, blades: usize, year: f64) -> bool {
+        stocks.0[self.stock].there_by(year) >= blades
     }
 
     /// Chance, at a guess, that a blade runs on that is called at a moment, as the stock stands before it. Where it is too low,
@@ -121,7 +120,7 @@ impl Spares {
         const IF_THERE: f64 = 0.05;
         const IF_NOT: f64 = 0.95;
         match self.may_run_on {
-            true if stocks.0[self.stock].there_by(year) < blades => IF_NOT,
+            true if !self.are_there(stocks, blades, year) => IF_NOT,
             true => IF_THERE,
             false => 0.0,
         }
@@ -145,7 +144,7 @@ mod tests {
     #[test] // by hand; all moments are binary fractions
     fn who_asks_for_a_blade_waits_for_the_one_that_comes_next() {
         let (spares, mut stocks) = spares(2);
-        let mut take = |blades, year| spares.take(&mut stocks, blades, year);
+        let mut take = |blades, year| spares.take(&mut stocks, blades, blades, year);
         assert_eq!(take(1, 1.0), 0.0);
         // One is there, and the other comes at 1.5.
         assert_eq!(take(2, 1.25), 0.25 * DAYS_PER_YEAR);
@@ -154,17 +153,18 @@ mod tests {
         assert_eq!(take(1, 2.0), 0.0);
         assert_eq!(take(3, 2.0), LEAD_DAYS);
         let (none, mut stocks) = self::spares(0);
-        assert_eq!([1.0, 1.125, 4.0].map(|year| none.take(&mut stocks, 1, year)), [LEAD_DAYS; 3]);
+        assert_eq!([1.0, 1.125, 4.0].map(|year| none.take(&mut stocks, 1, 1, year)), [LEAD_DAYS; 3]);
     }
 
     #[test] // by hand
-    fn a_blade_that_runs_on_has_one_ordered_for_it() {
+    fn a_blade_that_runs_on_has_one_ordered_for_it_once() {
         let (spares, mut stocks) = spares(1);
-        let mut take = |blades, year| spares.take_if_there(&mut stocks, blades, year);
         // Two are not there, and two are ordered: of the one that is and them, two are from 1.5 on.
-        assert!(!take(2, 1.0) && !take(2, 1.25) && take(2, 1.5));
-        // Left are one that came at 1.5, and two for 1.75.
-        assert!(take(1, 1.5) && !take(1, 1.5));
-        assert!(take(2, 1.75) && !take(1, 1.75));
+        assert!(!spares.are_there(&stocks, 2, 1.0));
+        spares.order(&mut stocks, 2, 1.0);
+        assert!(!spares.are_there(&stocks, 2, 1.25) && spares.are_there(&stocks, 3, 1.5));
+        // They take what was ordered for them, and none is ordered in its place: one is left, as in the beginning.
+        assert_eq!(spares.take(&mut stocks, 2, 0, 1.5), 0.0);
+        assert!(spares.are_there(&stocks, 1, 1.5) && !spares.are_there(&stocks, 2, 9.0));
     }
 }
