@@ -57,6 +57,13 @@ deferrals = [{ outage = 2, by_years = 0.5 }]
 starts_limit = { starts_per_year = 60, from_year = 2030, cost_per_year = 100 }
 spares = [{ blades = 12, lead_days = 300, without = "run-on-watched", cost_per_year = 10 }]
 after_loss = "replace-blade"
+
+[strategies.ends-in-time]
+description = "Blades for which the window leaves no time run on."
+looks = [{ techniques = ["phased-array"], first_outage = 1, every_outages = 1 }]
+dispositions = [{ action = "replace" }]
+when_window_closes = "run-on-watched"
+after_loss = "replace-blade"
 "#;
 
 /// The demonstration's fleet under its five strategies, and under more that have every rule.

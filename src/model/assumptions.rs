@@ -6,7 +6,7 @@ use super::Study;
 use super::detection::Technique;
 use super::fleet::{Consequences, HotSpot, Root, Surface};
 use super::growth::{CrackShape, Limit};
-use super::strategy::{Action, Strategy, WithoutSpare};
+use super::strategy::{Action, Strategy, WhenWindowCloses};
 
 impl Study {
     /// What this study assumes, in sentences: first what holds for every study, then what its own
@@ -177,6 +177,14 @@ impl Study {
         let at_hand = ids(self.strategies.iter().filter(without_stock).map(|strategy| &strategy.id));
         if !stocked.is_empty() && !at_hand.is_empty() {
             list.push(format!("New blades of rows without a stock are at hand whenever they are needed ({at_hand})."));
+        }
+        let closing = self.strategies.iter().filter(|one| one.when_window_closes == WhenWindowCloses::RunOnWatched);
+        let closing = ids(closing.map(|strategy| &strategy.id));
+        if !closing.is_empty() {
+            list.push(format!(
+                "Where the window closes, what is left of it for new blades is what the rotor's lift, the looks and the blades' way \
+                 out and in leave, with a crew for each row ({closing})."
+            ));
         }
         if !stocked.is_empty() {
             list.push(format!(
@@ -365,9 +373,8 @@ impl Study {
 }
 
 fn watches(strategy: &Strategy) -> bool {
-    let may_run_on = || strategy.spares.iter().any(|stock| stock.without == WithoutSpare::RunOnWatched);
     let by_disposition = || strategy.dispositions.iter().any(|rule| rule.action == Action::Watch);
-    !strategy.looks.is_empty() && (by_disposition() || may_run_on())
+    !strategy.looks.is_empty() && (by_disposition() || strategy.may_run_on())
 }
 
 fn ids(ids: impl Iterator<Item = impl AsRef<str>>) -> String {

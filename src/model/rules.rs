@@ -3,7 +3,7 @@
 use super::Study;
 use super::strategy::{
     Action, AfterLoss, Agreement, Dressing, Escalation, EscalationScope, Look, LookScope, SisterScope, Spares,
-    Strategy, WithoutSpare,
+    Strategy, WhenWindowCloses, WithoutSpare,
 };
 use super::surface_treatment::Peening;
 
@@ -51,6 +51,9 @@ impl Study {
             rules.push(format!("after a loss {of} looked at by {}", self.named(&look.techniques)));
         }
         rules.extend(strategy.spares.iter().map(|stock| self.stock(stock)));
+        if strategy.when_window_closes == WhenWindowCloses::RunOnWatched {
+            rules.push("a called blade for which the window leaves no time runs on and is watched".to_owned());
+        }
         rules
     }
 

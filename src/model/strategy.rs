@@ -37,6 +37,8 @@ pub struct Strategy {
     pub starts_limit: Option<StartsLimit>,
     /// Stocks of spare blades, no root in two of them; a row of none has new blades at hand whenever it needs them.
     pub spares: Vec<Spares>,
+    /// What is done about called blades that should be replaced when the window of an outage leaves no time for it.
+    pub when_window_closes: WhenWindowCloses,
     /// Why this strategy is worth comparing.
     pub basis: Option<String>,
 }
@@ -139,6 +141,12 @@ impl Strategy {
     /// Whether what happens on one row may have others of its unit looked at.
     pub(crate) fn ties_rows_of_a_unit(&self) -> bool {
         self.sister_rows.is_some() || self.look_after_loss.as_ref().is_some_and(|look| look.of != LookScope::Row)
+    }
+
+    /// Whether blades that should be replaced may run on, for want of a spare or of time.
+    pub(crate) fn may_run_on(&self) -> bool {
+        self.when_window_closes == WhenWindowCloses::RunOnWatched
+            || self.spares.iter().any(|stock| stock.without == WithoutSpare::RunOnWatched)
     }
 
     /// Techniques of looks between outages.
@@ -443,6 +451,16 @@ pub enum RowEndAction {
     NewRow,
     /// The row leaves service.
     Retired,
+}
+
+/// What is done about called blades that should be replaced when the window of an outage leaves no time for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WhenWindowCloses {
+    /// The outage lasts longer.
+    Overrun,
+    /// They stay, and are looked at again at the next outage: of the blades that are called those are replaced that still fit
+    /// into the window, the longest indications first.
+    RunOnWatched,
 }
 
 /// A stock of spare blades that rows share, ordered up to its number: each blade that is taken is ordered anew at once.

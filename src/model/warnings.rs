@@ -3,11 +3,11 @@
 use super::Study;
 use super::detection::Access;
 use super::economics::DAYS_PER_YEAR;
-use super::strategy::{Action, Look, RowEndAction, Strategy, When, WithoutSpare};
+use super::strategy::{Action, Look, RowEndAction, Sample, Strategy, When};
 
 impl Study {
     /// What to beware of, in sentences: finds in past looks that lives do not go on from; consequences without a variance; in
-    /// strategies looks that never take place, looks that fall on one outage, cleaning that closes mouths nobody minds or that
+    /// strategies looks that never take place, looks that fall on one outage, samples that leave blades out, cleaning that closes mouths nobody minds or that
     /// other looks do not see, peening that harms or never comes, blades that come out for nothing but a watched
     /// blade, dressing that never comes or has places last longer than new ones, ends of rows that never come. Empty when
     /// there is nothing to say.
@@ -15,6 +15,7 @@ impl Study {
         let of_each = |strategy| {
             let mut list = self.looks_that_never_come(strategy);
             list.extend(self.looks_at_one_outage(strategy));
+            list.extend(self.blades_that_no_sample_covers(strategy));
             list.extend(self.cleaning_that_surprises(strategy));
             list.extend(self.peening_that_surprises(strategy));
             list.extend(self.blades_out_to_watch(strategy));
@@ -35,7 +36,9 @@ impl Study {
         heavy
             .map(|(key, _)| {
                 format!(
-                    "costs.{key} has a tail_exponent of 2 or less and no cap, so that its variance is infinite: means of what losses                      come to do not settle, however many lives are lived, and their intervals and differences are too narrow. Give                      capped_at, the most that a loss can come to."
+                    "costs.{key} has a tail_exponent of 2 or less and no cap, so that its variance is infinite: means of what losses \
+                     come to do not settle, however many lives are lived, and their intervals and differences are too narrow. Give \
+                     capped_at, the most that a loss can come to."
                 )
             })
             .collect()
@@ -110,6 +113,28 @@ impl Study {
             list.push(format!("strategies.{}.looks[{number}] never looks at {whom}: {reason}.{all}", strategy.id));
         }
         list
+    }
+
+    /// Rows of which the samples of all looks together leave blades that nobody ever looks at, unless something is found.
+    fn blades_that_no_sample_covers(&self, strategy: &Strategy) -> Option<String> {
+        let most = |row: usize| -> u32 {
+            let blades = self.rows[row].blades;
+            let of_look = |look: &Look| {
+                let due = self.due(strategy, look, row).len() as u32;
+                match look.coverage.blades {
+                    Sample::Number(size, _) if !look.reacts() => due * size.of(blades),
+                    _ => due * blades,
+                }
+            };
+            strategy.looks.iter().map(of_look).sum()
+        };
+        let rows = || (0..self.rows.len()).map(|row| (most(row), &self.rows[row]));
+        let (most, row) = rows().find(|(most, row)| (1..row.blades).contains(most))?;
+        Some(format!(
+            "strategies.{}: its samples cover at most {most} of the {} blades of row {} in the whole study, as long as nothing is \
+             found: the others are never looked at.",
+            strategy.id, row.blades, row.id
+        ))
     }
 
     fn looks_at_one_outage(&self, strategy: &Strategy) -> Vec<String> {
@@ -223,8 +248,7 @@ impl Study {
     }
 
     fn blades_out_to_watch(&self, strategy: &Strategy) -> Option<String> {
-        let run_on = || strategy.spares.iter().any(|stock| stock.without == WithoutSpare::RunOnWatched);
-        if !strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) && !run_on() {
+        if !strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) && !strategy.may_run_on() {
             return None;
         }
         let is_out = |technique: usize| self.techniques[technique].access == Access::BladesOut;

@@ -23,7 +23,7 @@ use crate::model::economics::DayCost;
 use crate::model::fleet::Row;
 use crate::model::strategy::{
     Action, AfterLoss, Agreement, Choice, Dressing, Escalation, EscalationScope, Look, LookScope, RowEndAction, Sample,
-    SampleSize, SisterScope, Spares, Strategy, When, WithoutSpare,
+    SampleSize, SisterScope, Spares, Strategy, When, WhenWindowCloses, WithoutSpare,
 };
 use crate::model::uncertain::UncertainInput;
 use std::collections::{BTreeMap, BTreeSet};
@@ -75,6 +75,8 @@ pub(super) enum Fired {
     TooDeepRanOn,
     TookFromOtherUnit,
     RanOnAgain,
+    RanOutOfTime,
+    ReplacedInTime,
     Cleaned,
     SmearedShut,
     LookedOnSeveralSurfaces,
@@ -179,6 +181,8 @@ struct Work {
     wait_days: f64,
     /// Groups, by their first blades, that spares were not there for.
     refused: BTreeSet<u32>,
+    /// Days that the window leaves for new blades, where it closes.
+    days_left: Option<f64>,
     look_cost: f64,
     look_days: f64,
     surface_cost: f64,
@@ -1024,6 +1028,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             blades.iter().map(about).collect()
         };
         let moment = (self.outages()[outage], outage + 1);
+        work.days_left = self.days_left(work);
         let mut replaced = self.ask(moment, asking(of_action(Action::Replace)), work, shelves);
         let mut too_deep = Vec::new();
         for blade in of_action(Action::Dress).into_iter().filter(|blade| !replaced.contains(blade)) {
@@ -1069,6 +1074,21 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         }
     }
 
+    /// Days that an outage leaves for new blades behind all looks, where its window closes.
+    fn days_left(&self, work: &Work) -> Option<f64> {
+        if self.strategy.when_window_closes == WhenWindowCloses::Overrun {
+            return None;
+        }
+        let costs = &self.study.costs;
+        let mut days = self.study.units[self.row().unit].outages.window_days - work.look_days - work.surface_days;
+        if work.blades_out {
+            let stay: f64 = work.out_shares.iter().map(|share| 1.0 - share).product();
+            days -= costs.rotor_lift_days + costs.blades_out_days;
+            days -= (1.0 - stay) * f64::from(self.row().blades) * costs.blades_out_days_per_blade;
+        }
+        Some(days)
+    }
+
     /// Called blades are to be replaced, given each with what was measured, and by which technique: those that are, with
     /// their neighbours. The others run on.
     fn ask(
@@ -1086,6 +1106,17 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             let first = *group.first().expect("the blade itself");
             if replaced.contains(&blade) {
                 continue;
+            }
+            if let Some(days_left) = work.days_left {
+                let days = (replaced.len() + group.len()) as f64 * self.study.costs.new_blade_days;
+                // A millionth of a day is none.
+                if days > days_left + 1e-6 {
+                    self.fire(Fired::RanOutOfTime);
+                    self.add(Quantity::BladesRunOn, 1.0);
+                    self.watch(blade, technique, next);
+                    continue;
+                }
+                self.fire(Fired::ReplacedInTime);
             }
             if let Some((index, stock)) = self.stock()
                 && stock.without == WithoutSpare::RunOnWatched

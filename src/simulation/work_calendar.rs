@@ -29,6 +29,8 @@ struct RowWork {
     row: usize,
     what: String,
     job: Job,
+    /// For how many new blades the window leaves time, where it closes.
+    time_for: Option<usize>,
     done_after_days: f64,
     days_beyond_window: f64,
 }
@@ -152,6 +154,28 @@ impl Study {
         )
     }
 
+    /// Strategies whose windows close behind the planned work before a single blade is replaced, in sentences.
+    pub(crate) fn windows_without_time(&self) -> Vec<String> {
+        let all = self.unit_outages();
+        let without = self.strategies.iter().enumerate().filter_map(|(index, strategy)| {
+            let mut own = all.iter().filter(|at| at.strategy == index);
+            let (at, work) =
+                own.find_map(|at| Some((at, at.rows.iter().find(|work| work.time_for == Some(0))?)))?;
+            let unit = &self.units[at.unit];
+            Some(format!(
+                "strategies.{}: at outage {} of unit {} the planned work on row {} takes {} of a window of {}, which leaves no time \
+                 for a new blade: what is called there runs on.",
+                strategy.id,
+                at.outage + 1,
+                unit.id,
+                self.rows[work.row].id,
+                days(work.done_after_days),
+                days(unit.outages.window_days),
+            ))
+        });
+        without.collect()
+    }
+
     fn unit_outages(&self) -> Vec<UnitOutage> {
         let mut all = Vec::new();
         for strategy in 0..self.strategies.len() {
@@ -175,11 +199,14 @@ impl Study {
             let mut beyond = vec![0.0; rows.len()];
             crews.split_days_beyond(&jobs, &mut beyond);
             let works = (0..rows.len()).filter_map(|place| {
-                let what = self.what(&plans[place].0, rows[place], outage)?;
+                let (policy, work) = &plans[place];
+                let time_for = policy.window_closes.then(|| work.time_for_new_blades(&jobs[place]));
+                let what = self.what(policy, rows[place], outage)?;
                 Some(RowWork {
                     row: rows[place],
-                    what,
+                    what: time_for.map_or_else(|| what.clone(), |blades| format!("{what}, {}", time_in_words(blades))),
                     job: jobs[place],
+                    time_for,
                     done_after_days: finish[place],
                     days_beyond_window: beyond[place],
                 })
@@ -243,6 +270,16 @@ impl Study {
         });
         let out = if blades_out || peenings().any(|peening| peening.blades_out) { ", blades out" } else { "" };
         (!work.is_empty()).then(|| format!("{}{out}", work.join(" and ")))
+    }
+}
+
+/// For how many new blades there is time.
+fn time_in_words(blades: usize) -> String {
+    match blades {
+        0 => "no time for a new blade".to_owned(),
+        1 => "time for 1 new blade".to_owned(),
+        usize::MAX => "time for any number of new blades".to_owned(),
+        _ => format!("time for {blades} new blades"),
     }
 }
 

@@ -11,7 +11,7 @@ use crate::model::fleet::{Root, Row, Unit};
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Dressing,
     Escalation, EscalationScope, ExtraLook, Look, LookAfterLoss, LookScope, RowEnd, RowEndAction, Sample, SampleSize,
-    SisterRows, SisterScope, Spares, StartsLimit, Strategy, Watch, When, WithoutSpare,
+    SisterRows, SisterScope, Spares, StartsLimit, Strategy, Watch, When, WhenWindowCloses, WithoutSpare,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -53,6 +53,10 @@ pub(super) const ROW_ENDS: [(&str, RowEndAction); 2] =
 pub(super) const WITHOUT_SPARE: [(&str, WithoutSpare); 2] =
     [("wait", WithoutSpare::Wait), ("run-on-watched", WithoutSpare::RunOnWatched)];
 
+/// Words of the study file for what is done when the window of an outage closes.
+pub(super) const WHEN_WINDOW_CLOSES: [(&str, WhenWindowCloses); 2] =
+    [("overrun", WhenWindowCloses::Overrun), ("run-on-watched", WhenWindowCloses::RunOnWatched)];
+
 /// What strategies are held against.
 pub(super) struct Known<'a> {
     pub ids: &'a Ids,
@@ -88,7 +92,10 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
     let watch = section.optional("watch", |section, key| section.table(key, |section| watch(section, ids)));
     let acts = |action: Action| dispositions.iter().flatten().any(|rule| rule.action == action);
     let spares = section.optional("spares", |section, key| spares(section, key, known));
-    let may_run_on = spares.iter().flatten().flatten().any(|stock| stock.without == WithoutSpare::RunOnWatched);
+    let when_window_closes =
+        section.optional("when_window_closes", |section, key| section.choice(key, &WHEN_WINDOW_CLOSES));
+    let may_run_on = when_window_closes == Some(Some(WhenWindowCloses::RunOnWatched))
+        || spares.iter().flatten().flatten().any(|stock| stock.without == WithoutSpare::RunOnWatched);
     if section.has("watch") && dispositions.is_some() && spares.is_some() && !acts(Action::Watch) && !may_run_on {
         section.fault("watch", "belongs with a disposition of action \"watch\"", "remove it, or add the disposition");
     }
@@ -157,10 +164,15 @@ pub(super) fn strategy(section: &Section, id: &str, known: &Known) -> Option<Str
         deferrals: deferrals?.unwrap_or_default(),
         starts_limit: starts_limit?,
         spares: spares?.unwrap_or_default(),
+        when_window_closes: when_window_closes?.unwrap_or(WhenWindowCloses::Overrun),
         basis: basis?,
     };
-    let is_good = depths_are_measured(section, &strategy, techniques);
-    (spares_are_of_use(section, &strategy, known) && is_good).then_some(strategy)
+    let checks = [
+        depths_are_measured(section, &strategy, techniques),
+        spares_are_of_use(section, &strategy, known),
+        window_may_close(section, &strategy, known),
+    ];
+    checks.into_iter().all(|is_good| is_good).then_some(strategy)
 }
 
 /// Refuses dispositions by depth that come upon calls of which nobody measures the depth.
@@ -621,6 +633,42 @@ fn spares(section: &Section, key: &'static str, known: &Known) -> Option<Vec<Spa
         }
     }
     good.then(|| read.into_iter().map(|(_, stock)| stock).collect())
+}
+
+/// Refuses blades that run on when a window closes, where none is ever called to be replaced, where other rules have the
+/// outage last longer, and where nobody knows what other rows leave of the window.
+fn window_may_close(section: &Section, strategy: &Strategy, known: &Known) -> bool {
+    if strategy.when_window_closes == WhenWindowCloses::Overrun {
+        return true;
+    }
+    let acts = |action: Action| strategy.dispositions.iter().any(|rule| rule.action == action);
+    let waits = strategy.spares.iter().any(|stock| stock.without == WithoutSpare::Wait);
+    let rows_of = |unit: usize| known.rows.iter().flatten().filter(|row| row.unit == unit).count();
+    let short_of_crews = known.units.iter().enumerate().find_map(|(index, unit)| {
+        let unit = unit.as_ref()?;
+        let crews = unit.crews.filter(|&crews| (crews as usize) < rows_of(index))?;
+        Some((&unit.id, crews, rows_of(index)))
+    });
+    let key = "when_window_closes";
+    if acts(Action::Dress) {
+        let rule = "\"run-on-watched\" does not go with a disposition of action \"dress\": days of dressing are not known beforehand";
+        section.fault(key, rule, "remove it, or replace instead");
+    } else if strategy.looks.is_empty() || !acts(Action::Replace) {
+        let rule = "\"run-on-watched\" has blades run on, and no called blade is ever to be replaced";
+        section.fault(key, rule, "remove it, or state a look and a disposition that replaces");
+    } else if waits {
+        let rule = "\"run-on-watched\" has outages end in time, and spares have them wait for blades";
+        section.fault(key, rule, "state without = \"run-on-watched\" for the spares, or remove it");
+    } else if let Some((unit, crews, rows)) = short_of_crews {
+        let rule = format!(
+            "\"run-on-watched\" needs a crew for each row: unit {unit} has {crews} for {rows} rows, and what is left of its window \
+             hangs on their order"
+        );
+        section.fault(key, rule, "state as many crews as the unit has rows, or remove it");
+    } else {
+        return true;
+    }
+    false
 }
 
 /// Refuses stocks that nothing is ever taken from, and blades that run on where none is ever called to be replaced.

@@ -9,7 +9,7 @@ use crate::model::economics::{DayCost, Season};
 use crate::model::fleet::{Consequences, HotSpot, Root, Row, Surface, Unit};
 use crate::model::growth::{CrackShape, DiagramCurve, GrowthLaw, Limit, PlateauRate, Refinements, Threshold};
 use crate::model::initiation::{InitiationLaw, InitiationShape};
-use crate::model::strategy::{Agreement, EscalationScope, Look, Sample, SampleSize, Strategy, When};
+use crate::model::strategy::{Agreement, EscalationScope, Look, Sample, SampleSize, Strategy, When, WhenWindowCloses};
 use crate::model::surface_treatment::Cleaning;
 use crate::model::usage::Clock;
 use toml_edit::{Key, Value};
@@ -508,6 +508,10 @@ impl Page {
                 table(&entries)
             });
             self.entry("spares", list(stocks));
+        }
+        if strategy.when_window_closes != WhenWindowCloses::Overrun {
+            let when = word(strategy.when_window_closes, &strategies::WHEN_WINDOW_CLOSES);
+            self.entry("when_window_closes", when);
         }
         self.basis(&strategy.basis);
     }

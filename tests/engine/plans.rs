@@ -716,6 +716,75 @@ fn damaged_blades_are_waited_for_where_called_ones_run_on() {
     assert_each(&lived, 0, Quantity::RowsReplaced, 1.0);
 }
 
+/// A look in place takes 2 days, and a new blade half a day. Three cracked blades are called at each of five outages until they
+/// are gone: at each the first ones by number are replaced as far as there is time.
+#[test]
+fn blades_for_which_the_window_leaves_no_time_run_on() {
+    let looks = "{ techniques = [\"ut\"], first_outage = 1, every_outages = 1 }";
+    let rest = "dispositions = [{ action = \"replace\" }]\nwhen_window_closes = \"run-on-watched\"";
+    let text = |looks: &str, rest: &str, window: &str| {
+        let plan = Plan { cracked: vec![2, 3, 7], strategies: strategy("one", looks, rest), ..Plan::default() };
+        let days = plan.text().replace("window_days = 0", &format!("window_days = {window}"));
+        days.replace("outage_day_cost = 0", "outage_day_cost = 3")
+    };
+    for (window, found, run_on, left) in [
+        ("1", 15.0, 15.0, [3.0; 5]),
+        ("2.4", 15.0, 15.0, [3.0; 5]),
+        ("2.5", 6.0, 3.0, [2.0, 1.0, 0.0, 0.0, 0.0]),
+        ("3.4", 4.0, 1.0, [1.0, 0.0, 0.0, 0.0, 0.0]),
+        ("3.5", 3.0, 0.0, [0.0; 5]),
+    ] {
+        let lived = live(&text(looks, rest, window), 8);
+        let replaced = found - run_on;
+        // The look alone may take longer than the window.
+        let beyond = if window == "1" { 5.0 } else { 0.0 };
+        for (quantity, by_hand) in [
+            (Quantity::CracksFound, found),
+            (Quantity::BladesRunOn, run_on),
+            (Quantity::BladesReplaced, replaced),
+            (Quantity::Days, 10.0 + 0.5 * replaced),
+            (Quantity::DaysBeyondWindow, beyond),
+            (Quantity::Cost, 5.0 * 110.0 + 10.0 * replaced + 3.0 * beyond),
+        ] {
+            assert_each(&lived, 0, quantity, by_hand);
+        }
+        let after: Vec<f64> = lived.after_outages_of(0, 0).iter().map(|after| after.cracks.value).collect();
+        assert_eq!(after, left, "window of {window} days");
+        let told = lived.warnings().iter().any(|warning| warning.starts_with("strategies.one: at outage 1 of unit u"));
+        assert_eq!(told, run_on == 15.0, "{:?}", lived.warnings());
+    }
+    // With blades out, 5 days and 0.1 for each of ten; with a lift of 1.5 days: 2 + 5 + 1 + 1.5, and half a day is left.
+    let out = text("{ techniques = [\"mt\"], first_outage = 1, every_outages = 1 }", rest, "10.4").replace(
+        "blades_out_days = 5",
+        "blades_out_days = 5\nblades_out_cost_per_blade = 0\nblades_out_days_per_blade = 0.1\nrotor_lift_cost = 0\nrotor_lift_days \
+         = 1.5",
+    );
+    assert_each(&live(&out, 8), 0, Quantity::BladesRunOn, 3.0);
+    assert_each(&live(&out.replace("window_days = 10.4", "window_days = 9.99"), 8), 0, Quantity::BladesRunOn, 15.0);
+    let words = Study::parse(&out, "plan").expect("a good study").work_calendar_text();
+    assert!(words.contains("mt, blades out, time for 1 new blade, 8 days"), "{words}");
+    // A second look in place takes 2 days more, of which nobody knew before.
+    let second = "{ techniques = [\"ut\"], first_outage = 1, every_outages = 1, escalation = { techniques = [\"mt\"], \
+                  first_call_stands = true } }";
+    let in_place = |text: String| text.replace("blades-out", "in-place");
+    assert_each(&live(&in_place(text(second, rest, "4.5")), 8), 0, Quantity::BladesRunOn, 3.0);
+    assert_each(&live(&in_place(text(second, rest, "4.4")), 8), 0, Quantity::BladesRunOn, 15.0);
+    // Blades 1 to 4 and 5 to 8 go together, and the first group that asks has the time; then the other one.
+    let together = text(looks, rest, "4")
+        .replace("[roots.r.hot_spots.h]", "[roots.r]\nreplaced_together = 4\n[roots.r.hot_spots.h]");
+    assert_each(&live(&together, 8), 0, Quantity::BladesRunOn, 1.0);
+    assert_each(&live(&together, 8), 0, Quantity::BladesReplaced, 8.0);
+    // One spare, and time for one: the others run on for want of time, and none is ordered for them.
+    let spares = format!("{rest}\nspares = [{{ blades = 1, lead_days = 300, without = \"run-on-watched\" }}]");
+    let lived = live(&text(looks, &spares, "2.5"), 8);
+    assert_each(&lived, 0, Quantity::BladesRunOn, 3.0);
+    assert_each(&lived, 0, Quantity::BladesReplaced, 3.0);
+    // One that runs on is watched: nobody looks otherwise at the second outage.
+    let seldom = live(&text(&looks.replace("every_outages = 1", "every_outages = 9"), rest, "3"), 8);
+    assert_each(&seldom, 0, Quantity::BladesRunOn, 1.0);
+    assert_each(&seldom, 0, Quantity::LookCost, 110.0 + 101.0);
+}
+
 /// The plan's text where cracks, which are 2 mm long, are called by either technique by a normal curve of this median size and
 /// a spread of 1.
 fn with_curves(plan: &Plan, q50_mm: f64, rest: &str) -> String {

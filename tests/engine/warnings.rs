@@ -2,10 +2,11 @@
 
 use crate::support::Lived;
 use serrata::Study;
+use serrata::distribution::Distribution;
 use serrata::model::StudyParts;
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
-    Action, Disposition, Dressing, RowEnd, RowEndAction, Spares, Watch, When, WithoutSpare,
+    Action, Choice, Disposition, Dressing, RowEnd, RowEndAction, Sample, SampleSize, Spares, Watch, When, WithoutSpare,
 };
 
 /// The warnings of the small study with one thing changed.
@@ -137,6 +138,34 @@ fn dressing_that_surprises_is_named() {
         "strategies.look: every crack begins deeper, at the median, than may be ground away (0.001 mm)",
     ];
     assert!(found.len() == 4 && found.iter().zip(told).all(|(one, told)| one.starts_with(told)), "{found:?}");
+}
+
+/// The row has 3 outages.
+#[test]
+fn blades_that_no_sample_covers_are_told() {
+    let sampled = |blades: u32, study: &mut StudyParts| {
+        study.strategies[0].looks[0].coverage.blades = Sample::Number(SampleSize::Blades(blades), Choice::Rotating);
+    };
+    assert_eq!(warnings(|study| sampled(27, study)), Vec::<String>::new());
+    let told = "strategies.look: its samples cover at most 78 of the 80 blades of row A1 in the whole study, as long as nothing is found: \
+                the others are never looked at.";
+    assert_eq!(warnings(|study| sampled(26, study)), [told]);
+    // A look at the whole row, once.
+    let found = warnings(|study| {
+        sampled(26, study);
+        let mut whole = study.strategies[0].looks[0].clone();
+        (whole.coverage.blades, whole.when, whole.instead_of_others) = (Sample::ALL, When::Outages(vec![2]), true);
+        study.strategies[0].looks.push(whole);
+    });
+    assert_eq!(found, Vec::<String>::new());
+}
+
+#[test]
+fn no_warning_has_a_gap_in_it() {
+    let found = warnings(|study| {
+        study.costs.loss_cost = Distribution::Pareto { minimum: 1.0, tail_exponent: 1.5, capped_at: f64::INFINITY };
+    });
+    assert!(found.len() == 1 && !found[0].contains("  "), "{found:?}");
 }
 
 #[test]

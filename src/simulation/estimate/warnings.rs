@@ -20,6 +20,7 @@ impl Comparison {
     /// Empty when there is nothing to say.
     pub fn warnings(&self) -> Vec<String> {
         let mut warnings = self.study.warnings();
+        warnings.extend(self.study.windows_without_time());
         warnings.extend(self.missed_target());
         warnings.extend(self.any_loss_is_a_bound());
         warnings.extend(self.draws_have_an_error());

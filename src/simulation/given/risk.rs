@@ -6,7 +6,7 @@
 
 use super::Learning;
 use crate::error::Result;
-use crate::model::strategy::{AfterLoss, Strategy};
+use crate::model::strategy::{AfterLoss, Strategy, WhenWindowCloses};
 use crate::model::{Posterior, RowId, StrategyId, Study, StudyParts};
 use crate::simulation::{Estimate, Run};
 use crate::statistics::interval;
@@ -84,6 +84,7 @@ impl Study {
             deferrals: Vec::new(),
             starts_limit: None,
             spares: Vec::new(),
+            when_window_closes: WhenWindowCloses::Overrun,
             basis: None,
         }];
         parts.baseline = StrategyId(0);

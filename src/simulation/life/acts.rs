@@ -94,6 +94,11 @@ impl Life<'_, '_> {
     /// The same where blades are replaced together.
     #[inline(never)]
     fn replace_called_groups(&mut self, outage: usize) {
+        self.called_groups().into_iter().for_each(|blade| self.replace_and_count(blade, outage));
+    }
+
+    /// Blades that are called, with those that are replaced together with them, in order.
+    pub(super) fn called_groups(&self) -> Vec<u32> {
         let (state, groups) = (&self.room.state, self.strategy.policy.groups);
         let words = state.words().map(|word| (word, self.room.called[word]));
         let cracked = words.flat_map(|(word, called)| numbers(word, called)).map(|number| state.blades[number]);
@@ -101,7 +106,7 @@ impl Life<'_, '_> {
         let mut blades: Vec<u32> = called.flat_map(|blade| groups.of(blade)).collect();
         blades.sort_unstable();
         blades.dedup();
-        blades.into_iter().for_each(|blade| self.replace_and_count(blade, outage));
+        blades
     }
 
     /// A blade is replaced: for a crack, on a false call, or together with one of its group.

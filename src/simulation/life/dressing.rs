@@ -52,10 +52,12 @@ impl Life<'_, '_> {
     #[inline(never)]
     pub fn replace_too_deep(&mut self, outage: usize) {
         let mut too_deep = std::mem::take(&mut self.room.too_deep);
-        if let Some(spares) = &self.strategy.policy.spares {
+        if self.strategy.policy.spares.is_some() {
             let called = self.room.findings.blades.iter().filter(|called| too_deep.contains(&called.blade));
             let (called, moment) = (called.copied().collect(), (outage + 1, self.year_of(outage)));
-            too_deep = self.strategy.policy.ask_for_spares(spares, called, moment, &mut self.room.policy, self.stocks);
+            // A study that has blades dressed and windows close is refused.
+            let state = &mut self.room.policy;
+            too_deep = self.strategy.policy.ask_for_blades(called, moment, usize::MAX, state, self.stocks);
             if !self.room.policy.watched.is_empty() {
                 self.room.state.visit(outage + 1);
             }

@@ -91,9 +91,9 @@ impl Life<'_, '_> {
 
     /// Does what the policy decides at an outage.
     pub fn act(&mut self, outage: usize) -> ControlFlow<()> {
-        let year = self.year_of(outage);
+        let (year, time_for) = (self.year_of(outage), self.time_for_new_blades(outage));
         let Room { findings, policy, acts, .. } = &mut *self.room;
-        self.strategy.policy.decide((outage, year), findings, policy, self.stocks, acts);
+        self.strategy.policy.decide((outage, year), findings, time_for, policy, self.stocks, acts);
         for (look, next) in self.strategy.policy.due_next(&self.room.policy) {
             self.room.state.set_due(self.strategy, look, next);
         }
@@ -117,6 +117,13 @@ impl Life<'_, '_> {
     /// The year of an outage; behind the last one, where nothing is called, none comes.
     pub fn year_of(&self, outage: usize) -> f64 {
         self.row.nature.calendar.years.get(outage).copied().unwrap_or(f64::INFINITY)
+    }
+
+    /// For how many new blades the window of an outage leaves time, as far as its work is known.
+    #[inline(always)]
+    pub fn time_for_new_blades(&self, outage: usize) -> usize {
+        let StrategyPlan { policy, work, .. } = self.strategy;
+        if policy.window_closes { self.record.work.time_for_new_blades(work, outage) } else { usize::MAX }
     }
 
     /// Days until new blades are there for some, from a moment on.

@@ -56,7 +56,7 @@ impl Life<'_, '_> {
         let draw = |look, blade| self.batch.coverage_draw(self.life, blade, look, outage);
         self.strategy.policy.choose_samples(&mut self.room.policy, outage, is_due, draw);
         if self.room.planted.is_known() {
-            self.foresee_spares(outage);
+            self.foresee_running_on(outage);
         }
     }
 

@@ -90,12 +90,12 @@ impl PlantedInRow {
     fn work_out(&mut self, batch: &RowBatch, strategy: &StrategyPlan, index: u32, from: usize) {
         let crack = &batch.nature.cracks[index as usize];
         for outage in (crack.first as usize).max(from)..crack.last as usize {
-            // Where a blade may run on for want of a spare, they are worked out anew when it is known what is there.
+            // Where a blade may run on for want of a spare or of time, they are worked out anew when it is known what is there.
             self.work_out_at(batch, strategy, crack, outage, 0.0);
         }
     }
 
-    /// The same at one outage, where a called blade runs on for want of a spare with a chance.
+    /// The same at one outage, where a called blade that should be replaced runs on with a chance.
     fn work_out_at(&mut self, batch: &RowBatch, strategy: &StrategyPlan, crack: &Crack, outage: usize, runs_on: f64) {
         let outages = batch.nature.plan.calendar.len();
         let persistent = &batch.nature.planted[crack.life as usize].numbers.persistent;
@@ -236,19 +236,21 @@ impl Life<'_, '_> {
         }
     }
 
-    /// Works out what is answered at an outage anew, now that it is known what spares are there.
+    /// Works out what is answered at an outage anew, now that it is known what spares are there, and time for how many.
     #[inline(never)]
-    pub fn foresee_spares(&mut self, outage: usize) {
+    pub fn foresee_running_on(&mut self, outage: usize) {
         let policy = &self.strategy.policy;
-        let Some(spares) = policy.spares.filter(|spares| spares.may_run_on) else { return };
+        if !policy.may_run_on() {
+            return;
+        }
+        let (year, time_for) = (self.year_of(outage), self.time_for_new_blades(outage));
         for index in 0..self.room.planted.numbers.len() {
             let number = self.room.planted.numbers[index];
             let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
             if !self.room.state.is_alive(number) || !crack.is_present(outage) {
                 continue;
             }
-            let blades = policy.groups.of(crack.blade).len();
-            let runs_on = spares.guessed_chance_to_run_on(self.stocks, blades, self.year_of(outage));
+            let runs_on = policy.guessed_chance_to_run_on(self.stocks, crack.blade, year, time_for);
             self.room.planted.work_out_at(self.batch, self.strategy, crack, outage, runs_on);
             let outages = self.row.nature.calendar.len();
             for &technique in &self.strategy.techniques {

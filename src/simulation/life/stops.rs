@@ -137,15 +137,7 @@ impl Life<'_, '_> {
     fn apply_at_stop(&mut self, act: Act, stop: Stop, work: &mut Unscheduled) {
         match act {
             Act::ReplaceCalled => {
-                let groups = self.strategy.policy.groups;
-                let state = &self.room.state;
-                let words = state.words().map(|word| (word, self.room.called[word]));
-                let cracked = words.flat_map(|(word, called)| numbers(word, called)).map(|number| state.blades[number]);
-                let called = cracked.chain(self.room.clean_called.iter().copied());
-                let mut blades: Vec<u32> = called.flat_map(|blade| groups.of(blade)).collect();
-                blades.sort_unstable();
-                blades.dedup();
-                blades.into_iter().for_each(|blade| self.replace_at_stop(blade, stop, work));
+                self.called_groups().into_iter().for_each(|blade| self.replace_at_stop(blade, stop, work));
             }
             Act::ReplaceBlade(blade) => self.replace_at_stop(blade, stop, work),
             Act::ReplaceRow => {
@@ -199,9 +191,10 @@ impl Life<'_, '_> {
         let own = 1.0 - inspections.pod_at(nature, crack, seen, technique, stop, persistent);
         let sizes_mm = inspections.measured_at_mm(crack, seen, technique, stop);
         let policy = &self.strategy.policy;
-        let blades = policy.groups.of(crack.blade).len();
-        let runs_on =
-            policy.spares.map_or(0.0, |spares| spares.guessed_chance_to_run_on(self.stocks, blades, stop.year));
+        let runs_on = policy.spares.map_or(0.0, |_| {
+            // A stop has no window.
+            policy.guessed_chance_to_run_on(self.stocks, crack.blade, stop.year, usize::MAX)
+        });
         let stays = policy.stays_if_called_at_stop(self.asked_for(sizes_mm), runs_on);
         // As probable as the crack is to stay: with an answer, and in all.
         let in_all = own + (1.0 - own) * stays;

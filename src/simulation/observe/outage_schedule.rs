@@ -9,7 +9,7 @@ use crate::model::Study;
 use crate::model::fleet::Row;
 
 /// Days that count for none: sums of days in another order differ by less.
-const ROUNDING_DAYS: f64 = 1e-6;
+pub(super) const ROUNDING_DAYS: f64 = 1e-6;
 
 /// Work of one row at an outage.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

@@ -1,6 +1,6 @@
 //! Work at outages, and what it costs in money and days.
 
-use super::outage_schedule::Job;
+use super::outage_schedule::{Job, ROUNDING_DAYS};
 use super::{NOTHING, Quantity, Values};
 use crate::bits::Numbers;
 use crate::model::Study;
@@ -27,6 +27,9 @@ pub(crate) struct WorkPlan {
     prices: Prices,
     /// Present value of one unit of money at each outage.
     value_at_outage: Vec<f64>,
+    /// Days that each outage lasts anyway, and those of lifting a rotor.
+    window_days: f64,
+    lift_days: f64,
     /// Number of the first outage to come.
     start: usize,
     /// Most days of scheduled work at an outage to come.
@@ -144,6 +147,8 @@ impl WorkPlan {
             blades: f64::from(row.blades),
             prices,
             value_at_outage: calendar.years.iter().map(value).collect(),
+            window_days: study.units[row.unit].outages.window_days,
+            lift_days: costs.rotor_lift_days,
             start: calendar.start,
             scheduled_jobs: Vec::new(),
             planned_jobs: Vec::new(),
@@ -301,6 +306,14 @@ impl WorkPlan {
         self.scheduled_jobs[outage]
     }
 
+    /// For how many new blades the window leaves time behind some work, with a crew for the row alone.
+    pub fn time_for_new_blades(&self, job: &Job) -> usize {
+        let lift_days = if job.blades_out { self.lift_days } else { 0.0 };
+        let left = self.window_days - (lift_days + job.days);
+        // None where nothing is left, all where a blade takes no time.
+        ((left + ROUNDING_DAYS) / self.prices.blade_days).floor() as usize
+    }
+
     /// Cost of a new blade.
     pub fn new_blade_cost(&self) -> f64 {
         self.prices.blade
@@ -393,6 +406,16 @@ impl WorkDone {
     /// Whether the row is new at an outage.
     pub fn has_new_row(&self, outage: usize) -> bool {
         self.outages[outage].new_row
+    }
+
+    /// For how many new blades the window of an outage leaves time, behind all work so far, with a crew for the row alone.
+    /// Behind the last outage nothing is called.
+    pub fn time_for_new_blades(&self, plan: &WorkPlan, outage: usize) -> usize {
+        let Some((work, scheduled)) = self.outages.get(outage).zip(plan.scheduled.get(outage)) else { return 0 };
+        let blades_out = work.blades_out || scheduled.blades_out;
+        let out_days = plan.out_days(f64::from(u8::from(blades_out)), either(scheduled.out_share, work.out_share));
+        let looks = scheduled.look_days + work.look_days + scheduled.surface_days + work.surface_days;
+        plan.time_for_new_blades(&Job { days: looks + out_days, blades_out })
     }
 
     /// The whole row was replaced.

@@ -3,12 +3,13 @@
 use super::studies;
 use crate::distribution::{Distribution, Outcomes};
 use crate::model::economics::{DayCost, Season, Seasons};
+use crate::model::fleet::Consequences;
 use crate::model::strategy::{
-    Action, Agreement, Coverage, Disposition, Dressing, ExtraLook, Look, Sample, SisterRows, SisterScope, Spares,
-    Strategy, When, WithoutSpare,
+    Action, Agreement, Choice, Coverage, Deferral, Disposition, Dressing, ExtraLook, Look, Sample, SampleSize,
+    SisterRows, SisterScope, Spares, Strategy, When, WhenWindowCloses, WithoutSpare,
 };
 use crate::model::surface_treatment::{Cleaning, Peening};
-use crate::model::{StrategyId, Study};
+use crate::model::{StrategyId, Study, StudyParts};
 use crate::simulation::{Comparison, Quantity, Run};
 use proptest::prelude::*;
 use proptest::test_runner::{RngSeed, TestRunner};
@@ -189,12 +190,27 @@ fn rules_that_never_fire_change_no_bit() {
                 Dressing { gone_probability: 0.5, life_factor: 0.1, at_most_depth_mm: 5.0, blades_out: true };
             strategy.dressing = strategy.dressing.or(Some(dressing));
             // Later than any next outage, or the end.
+            if strategy.deferrals.is_empty() {
+                strategy.deferrals = vec![Deferral { outage: 2, by_years: 0.0, units: None }];
+            }
+            for look in &mut strategy.looks {
+                // A sample of all blades; a technique that agrees with itself.
+                if look.coverage.blades == Sample::ALL {
+                    look.coverage.blades = Sample::Number(SampleSize::Fraction(1.0), Choice::LeastLookedAt);
+                }
+                if look.techniques.len() == 1 {
+                    look.agreement = Agreement::All;
+                }
+            }
             let technique = vec![0];
             let extra = ExtraLook { after_years: 100.0, techniques: technique, stop_cost: 9.0, stop_days: 9.0 };
             strategy.extra_look = strategy.extra_look.take().or(Some(extra));
             if strategy.sister_rows.is_none() {
                 strategy.sister_rows = Some(SisterRows { of: SisterScope::Rotor, techniques: vec![0] });
             }
+        }
+        for root in ruled.roots.iter_mut().filter(|root| root.consequences == Consequences::default()) {
+            root.consequences.neighbours = 3;
         }
         let mut without = study.clone().into_parts();
         for study in [&mut ruled, &mut without] {
@@ -222,26 +238,46 @@ fn a_stock_that_never_runs_out_changes_nothing() {
                 let stock = Spares { roots: None, blades: 100_000, lead_days: 3e4, without, cost_per_year: 0.0 };
                 strategy.spares = vec![stock];
             }
-            let [plain, stocked] = [without_stock, stocked].map(|parts| run(&Study::of_checked(parts)));
-            are_alike(&plain, &stocked, 1.0)?;
-            let near = |one: f64, other: f64| (one - other).abs() <= 1e-12 * one.abs();
-            for row in study.row_ids() {
-                for strategy in study.strategy_ids() {
-                    let after = [&plain, &stocked].map(|run| run.after_outages(row, strategy));
-                    for (one, other) in after[0].iter().zip(&after[1]) {
-                        let means = [one, other].map(|after| after.mean_length_mm.map_or(0.0, |mean| mean.value));
-                        if one.cracks.value.to_bits() != other.cracks.value.to_bits()
-                            || one.longest_mm != other.longest_mm
-                            || !near(means[0], means[1])
-                        {
-                            return Err(format!("{row:?}, {strategy:?}: {one:?} and {other:?}"));
-                        }
-                    }
-                }
-            }
-            Ok(())
+            are_alike_in_another_order(without_stock, stocked)
         });
     }
+}
+
+#[test]
+fn a_window_that_leaves_time_for_all_blades_changes_nothing() {
+    hold(|study| {
+        let mut lasting = study.clone().into_parts();
+        lasting.units.iter_mut().for_each(|unit| unit.outages.window_days = 1e6);
+        let mut closing = lasting.clone();
+        let may_close = |strategy: &&mut Strategy| strategy.dressing.is_none();
+        let both = lasting.strategies.iter_mut().zip(&mut closing.strategies);
+        for (lasting, closing) in both.filter(|(_, closing)| may_close(closing)) {
+            lasting.when_window_closes = WhenWindowCloses::Overrun;
+            closing.when_window_closes = WhenWindowCloses::RunOnWatched;
+        }
+        are_alike_in_another_order(lasting, closing)
+    });
+}
+
+/// Whether all numbers are the same bits, but for means of lengths, which are so but for the order in which they were added.
+fn are_alike_in_another_order(one: StudyParts, other: StudyParts) -> Result<(), String> {
+    let [plain, ruled] = [one, other].map(|parts| run(&Study::of_checked(parts)));
+    are_alike(&plain, &ruled, 1.0)?;
+    let near = |one: f64, other: f64| (one - other).abs() <= 1e-12 * one.abs();
+    let study = &plain.study;
+    for (row, strategy) in study.row_ids().flat_map(|row| study.strategy_ids().map(move |strategy| (row, strategy))) {
+        let after = [&plain, &ruled].map(|run| run.after_outages(row, strategy));
+        for (one, other) in after[0].iter().zip(&after[1]) {
+            let means = [one, other].map(|after| after.mean_length_mm.map_or(0.0, |mean| mean.value));
+            if one.cracks.value.to_bits() != other.cracks.value.to_bits()
+                || one.longest_mm != other.longest_mm
+                || !near(means[0], means[1])
+            {
+                return Err(format!("{row:?}, {strategy:?}: {one:?} and {other:?}"));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Rows whose rules hang on no others are lived one by one, or with others of which some strategy has a stock: the same bits.
@@ -331,6 +367,7 @@ fn a_perfect_look_at_every_outage_leaves_no_crack() {
         perfect.strategies = vec![Strategy {
             looks: vec![look],
             dispositions: vec![Disposition::last(Action::Replace)],
+            when_window_closes: WhenWindowCloses::Overrun,
             dressing: None,
             watch: None,
             spares: Vec::new(),

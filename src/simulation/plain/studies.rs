@@ -2,13 +2,19 @@
 
 use proptest::prelude::*;
 
+const CLOSES: &str = "when_window_closes = \"run-on-watched\"";
+
 /// The text of a study file.
 pub(in crate::simulation) fn texts() -> impl Strategy<Value = String> {
     (world(), proptest::collection::vec(prop_oneof![strategy(), simple_strategy()], 1..4)).prop_map(
         |(world, strategies)| {
             let strategies: Vec<String> =
                 strategies.iter().enumerate().map(|(index, text)| format!("[strategies.s{index}]\n{text}")).collect();
-            format!("{world}\n{}", strategies.join("\n"))
+            let text = format!("{world}\n{}", strategies.join("\n"));
+            // Where windows close, each row has a crew.
+            let is_short =
+                world.contains("crews = 1") || (world.contains("crews = 2") && world.contains("[rows.three]"));
+            if is_short { text.replace(CLOSES, "") } else { text }
         },
     )
 }
@@ -51,14 +57,14 @@ after_loss = \"replace-blade\"
     )
 }
 
-/// The same, where rows of two units share few spare blades, and called blades without one run on.
+/// The same, where rows of two units share few spare blades, or have little time for new ones, and called blades without run on.
 #[cfg(test)]
 pub(in crate::simulation) fn texts_that_run_short() -> impl Strategy<Value = String> {
     let is_meant = |world: &String| ["joining", "past_looks"].iter().all(|key| !world.contains(key));
     let world = world().prop_filter("two units", move |world| world.contains("[units.v]") && is_meant(world));
     let technique = one_of(&["insitu", "bench"]);
-    (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..])).prop_map(
-        |(world, technique, blades, lead_days)| {
+    (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..]), any::<bool>()).prop_map(
+        |(world, technique, blades, lead_days, closes)| {
             // Cracks begin early and grow fast, so that blades that run on are lost, in rows that are young, so that few are
             // lost before the study.
             let world = world
@@ -67,12 +73,22 @@ pub(in crate::simulation) fn texts_that_run_short() -> impl Strategy<Value = Str
                 .replace("in_service_year = 2015", "in_service_year = 2025")
                 .replace("in_service_year = 2018", "in_service_year = 2025")
                 .replace("in_service_year = 2020", "in_service_year = 2024.5");
+            let spares =
+                format!("spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\" }}]");
+            // One new blade, or two, behind a look in place.
+            let days = ["window_days = 0\n", "window_days = 3\n", "window_days = 12\n", "window_days = 28\n"];
+            let hurried =
+                |world: String| days.iter().fold(world, |world, days| world.replace(days, "window_days = 2.5\n"));
+            let (world, technique, rule) = match closes {
+                true => (hurried(world).replace("crews = 1", "crews = 2"), "insitu", CLOSES.to_owned()),
+                false => (world, technique, spares),
+            };
             format!(
                 "{world}\n[strategies.s0]
 description = \"runs short\"
 looks = [{{ techniques = [\"{technique}\"], first_outage = 1, every_outages = 1 }}]
 dispositions = [{{ action = \"replace\" }}]
-spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\" }}]
+{rule}
 after_loss = \"replace-blade\"
 "
             )
@@ -370,14 +386,15 @@ fn strategy() -> impl Strategy<Value = String> {
         "look_after_loss = { of = \"unit\", techniques = [\"insitu\", \"array\"] }
 extra_look = { after_years = 0.1, techniques = [\"insitu\"], stop_cost = 5, stop_days = 2 }",
     ]);
-    let (after_finds, rest) = ((watch, dressing), (row_end(), conditions(), between, spares(), peening()));
+    let (after_finds, rest) =
+        ((watch, dressing), (row_end(), conditions(), between, (spares(), one_of(&["", CLOSES])), peening()));
     (proptest::collection::vec(look(), 0..4), dispositions, after_finds, rest, after_loss, from_blades, sisters)
         .prop_map(
             |(
                 looks,
                 dispositions,
                 (watch, dressing),
-                (row_end, conditions, between, spares, peening),
+                (row_end, conditions, between, (spares, closes), peening),
                 after_loss,
                 from_blades,
                 sisters,
@@ -391,6 +408,9 @@ extra_look = { after_years = 0.1, techniques = [\"insitu\"], stop_cost = 5, stop
                 let watch = if dispositions.contains("watch") { watch } else { "" };
                 let dresses = dispositions.contains("dress");
                 let dressing = if dresses { dressing } else { "" };
+                let may_close =
+                    replaces && dispositions.contains("\"replace\"") && !dresses && !spares.contains("wait");
+                let closes = if may_close { closes } else { "" };
                 // Blades are dressed at outages alone; a row that is new after a loss is not looked at.
                 let of_new_row = after_loss == "replace-row" && between.contains("of = \"row\"");
                 let between = if dresses || of_new_row { "" } else { between };
@@ -403,6 +423,7 @@ dispositions = {dispositions}
 {row_end}
 {conditions}
 {spares}
+{closes}
 {peening}
 {from_blades}
 {sisters}

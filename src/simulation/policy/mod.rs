@@ -31,7 +31,9 @@ pub(crate) use watch::Watched;
 
 use crate::model::Study;
 use crate::model::fleet::{Consequences, Row};
-use crate::model::strategy::{Action, AfterLoss, Dressing, RowEndAction, StartsLimit, Strategy, Watch};
+use crate::model::strategy::{
+    Action, AfterLoss, Dressing, RowEndAction, StartsLimit, Strategy, Watch, WhenWindowCloses,
+};
 use crate::simulation::calendar::Calendar;
 use disposition::Dispositions;
 use escalation::ByBlade;
@@ -76,6 +78,8 @@ pub(crate) struct Policy {
     pub stops: Stops,
     /// The stock that new blades come from, where they are not at hand whenever they are needed.
     pub spares: Option<Spares>,
+    /// Whether called blades run on for which the window of the outage leaves no time.
+    pub window_closes: bool,
     /// What a lost blade does to others.
     pub consequences: Consequences,
     /// Whether blades may be damaged when they come out.
@@ -189,6 +193,7 @@ impl Policy {
         let dispositions = Dispositions::new(strategy);
         let spares =
             Spares::new(row, strategy, |stock| study.rows.iter().filter(|other| stock.is_of(other.root)).count());
+        let window_closes = strategy.when_window_closes == WhenWindowCloses::RunOnWatched;
         Policy {
             techniques: study.techniques.len(),
             peenings: peening::scheduled_peenings(strategy, row_index, row_end, calendar),
@@ -201,19 +206,20 @@ impl Policy {
             samplers,
             asks_for_blades: !dispositions.always_replace()
                 || strategy.replace_row_from_blades.is_some()
-                || spares.is_some(),
+                || spares.is_some()
+                || window_closes,
             asks_for_depth: dispositions.ask_for_depth(),
             dispositions,
             dressing: strategy.dressing,
             groups: Groups::new(root.replaced_together, row.blades),
             watches_by_call: strategy.watch.is_none()
-                && (strategy.dispositions.iter().any(|rule| rule.action == Action::Watch)
-                    || spares.is_some_and(|spares| spares.may_run_on)),
+                && (strategy.dispositions.iter().any(|rule| rule.action == Action::Watch) || strategy.may_run_on()),
             watch: strategy.watch,
             sisters: Sisters::new(strategy),
             starts_limit: strategy.starts_limit.clone(),
             stops: Stops::new(strategy),
             spares,
+            window_closes,
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
             lives_with_others: study.lives_with_others(row, strategy),
@@ -251,6 +257,7 @@ impl Policy {
             starts_limit: None,
             stops: Stops::default(),
             spares: None,
+            window_closes: false,
             consequences: Consequences::default(),
             may_be_damaged: false,
             lives_with_others: false,
@@ -283,7 +290,7 @@ impl Policy {
 
     /// Chance, at a guess, that a blade stays in the row with a crack that a technique calls at an outage; 0 only where it
     /// surely goes. Given are the chance that each technique misses the crack, the length and the depth that this one
-    /// reports, and the chance that it runs on for want of a spare.
+    /// reports, and the chance that it runs on for want of a spare or of time.
     pub fn stays_if_called(
         &self,
         technique: usize,
@@ -310,13 +317,6 @@ impl Policy {
             return 0.0;
         }
         own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
-    }
-
-    /// Takes new blades for some that cannot run on, at a moment: the days until the last is there.
-    pub fn wait_for_blades(&self, blades: &[u32], year: f64, state: &PolicyState, stocks: &mut Stocks) -> f64 {
-        let Some(spares) = self.spares else { return 0.0 };
-        let orders = blades.iter().filter(|blade| !state.awaiting.contains(blade)).count();
-        spares.take(stocks, blades.len(), orders, year)
     }
 
     /// The same at a stop, where the dispositions decide, and whether the blade runs on for want of a spare, by a guess.
@@ -490,12 +490,13 @@ impl Policy {
         self.further_looks(leading).any(|(look, of)| look.technique == technique && of == Further::Row)
     }
 
-    /// Decides what is done at an outage.
+    /// Decides what is done at an outage, which has time for so many new blades.
     #[inline]
     pub fn decide(
         &self,
         (outage, year): (usize, f64),
         findings: &Findings,
+        time_for: usize,
         state: &mut PolicyState,
         stocks: &mut Stocks,
         acts: &mut Vec<Act>,
@@ -518,7 +519,7 @@ impl Policy {
                 own.look(interval, outage, findings.any);
             }
         }
-        self.dispose(findings, (outage + 1, year), state, stocks, acts);
+        self.dispose(findings, (outage + 1, year), time_for, state, stocks, acts);
     }
 
     /// Decides what is done at a stop in a year, before an outage.
@@ -532,7 +533,7 @@ impl Policy {
     ) {
         acts.clear();
         state.short.clear();
-        self.dispose(findings, moment, state, stocks, acts);
+        self.dispose(findings, moment, usize::MAX, state, stocks, acts);
     }
 
     /// What is done about called blades in a year, before an outage.
@@ -540,7 +541,8 @@ impl Policy {
     fn dispose(
         &self,
         findings: &Findings,
-        (next, year): (usize, f64),
+        moment: (usize, f64),
+        time_for: usize,
         state: &mut PolicyState,
         stocks: &mut Stocks,
         acts: &mut Vec<Act>,
@@ -557,15 +559,12 @@ impl Policy {
             acts.push(Act::ReplaceRow);
             return;
         }
-        if let Some(spares) = &self.spares {
-            let called: Vec<CalledBlade> =
-                blades.clone().filter(|called| action(called) == Action::Replace).copied().collect();
-            let replaced = self.ask_for_spares(spares, called, (next, year), state, stocks);
+        let called = blades.clone().filter(|called| action(called) == Action::Replace);
+        if self.spares.is_some() || self.window_closes {
+            let replaced = self.ask_for_blades(called.copied().collect(), moment, time_for, state, stocks);
             acts.extend(replaced.into_iter().map(Act::ReplaceBlade));
-        }
-        let at_hand = |_: &&CalledBlade| self.spares.is_none();
-        for called in blades.clone().filter(at_hand).filter(|called| action(called) == Action::Replace) {
-            for blade in self.groups.of(called.blade) {
+        } else {
+            for blade in called.flat_map(|called| self.groups.of(called.blade)) {
                 if self.groups.are_single() || !acts.contains(&Act::ReplaceBlade(blade)) {
                     acts.push(Act::ReplaceBlade(blade));
                 }
@@ -577,7 +576,7 @@ impl Policy {
             }
             match action(called) {
                 Action::Dress => acts.push(Act::DressBlade(called.blade)),
-                Action::Watch => self.watch_until_next(next, called, state),
+                Action::Watch => self.watch_until_next(moment.0, called, state),
                 Action::RunOn | Action::Replace | Action::ReplaceRow => {}
             }
         }
@@ -599,13 +598,13 @@ impl Policy {
         }
     }
 
-    /// Called blades are to be replaced from stock: returns those that are, with their groups, in the order in which they
-    /// asked, the longest measured first. The others run on.
-    pub fn ask_for_spares(
+    /// Called blades are to be replaced, from stock where there is one, as long as there is time for so many: returns those that
+    /// are, with their groups, in the order in which they asked, the longest measured first. The others run on.
+    pub fn ask_for_blades(
         &self,
-        spares: &Spares,
         mut called: Vec<CalledBlade>,
         (next, year): (usize, f64),
+        time_for: usize,
         state: &mut PolicyState,
         stocks: &mut Stocks,
     ) -> Vec<u32> {
@@ -618,26 +617,61 @@ impl Policy {
                 continue;
             }
             let group = self.groups.of(called.blade);
-            if !spares.may_run_on {
-                state.short.wait(spares.take(stocks, group.len(), group.len(), year));
-                replaced.extend(group);
-                continue;
-            }
-            let was_ordered = state.awaiting.contains(&called.blade);
-            if !state.short.refused.contains(&called.blade) && spares.are_there(stocks, group.len(), year) {
-                // What was ordered for it takes its place, and no other is ordered.
-                spares.take(stocks, group.len(), if was_ordered { 0 } else { group.len() }, year);
+            if replaced.len() + group.len() <= time_for && self.take_spares(&called, year, state, stocks) {
                 replaced.extend(group);
             } else {
-                if !was_ordered {
-                    spares.order(stocks, group.len(), year);
-                    state.awaiting.extend(group.clone());
-                }
-                state.short.refused.extend(group);
                 state.short.run_on += 1;
                 self.watch_until_next(next, &called, state);
             }
         }
         replaced
+    }
+
+    /// Takes new blades for a called one and its group, unless it runs on for want of them: then they are ordered.
+    fn take_spares(&self, called: &CalledBlade, year: f64, state: &mut PolicyState, stocks: &mut Stocks) -> bool {
+        let (Some(spares), group) = (&self.spares, self.groups.of(called.blade)) else { return true };
+        if !spares.may_run_on {
+            state.short.wait(spares.take(stocks, group.len(), group.len(), year));
+            return true;
+        }
+        let was_ordered = state.awaiting.contains(&called.blade);
+        if !state.short.refused.contains(&called.blade) && spares.are_there(stocks, group.len(), year) {
+            // What was ordered for it takes its place, and no other is ordered.
+            spares.take(stocks, group.len(), if was_ordered { 0 } else { group.len() }, year);
+            return true;
+        }
+        if !was_ordered {
+            spares.order(stocks, group.len(), year);
+            state.awaiting.extend(group.clone());
+        }
+        state.short.refused.extend(group);
+        false
+    }
+
+    /// Takes new blades for some that cannot run on, at a moment: the days until the last is there.
+    pub fn wait_for_blades(&self, blades: &[u32], year: f64, state: &PolicyState, stocks: &mut Stocks) -> f64 {
+        let Some(spares) = self.spares else { return 0.0 };
+        let orders = blades.iter().filter(|blade| !state.awaiting.contains(blade)).count();
+        spares.take(stocks, blades.len(), orders, year)
+    }
+
+    /// Whether called blades may run on that should be replaced.
+    pub fn may_run_on(&self) -> bool {
+        self.window_closes || self.spares.is_some_and(|spares| spares.may_run_on)
+    }
+
+    /// Chance, at a guess, that a blade runs on that is called at a moment, as the stock stands before it, and with time for so
+    /// many new blades. Where it is too low, lives in which blades run on have weights far apart; where it is too high, so have
+    /// those in which they are missed.
+    pub fn guessed_chance_to_run_on(&self, stocks: &Stocks, blade: u32, year: f64, time_for: usize) -> f64 {
+        const IF_MET: f64 = 0.05;
+        const IF_NOT: f64 = 0.95;
+        let blades = self.groups.of(blade).len();
+        let is_short = |spares: &Spares| spares.may_run_on && !spares.are_there(stocks, blades, year);
+        match self.may_run_on() {
+            true if blades > time_for || self.spares.as_ref().is_some_and(is_short) => IF_NOT,
+            true => IF_MET,
+            false => 0.0,
+        }
     }
 }

@@ -113,18 +113,6 @@ impl Spares {
     pub fn are_there(&self, stocks: &Stocks, blades: usize, year: f64) -> bool {
         stocks.0[self.stock].there_by(year) >= blades
     }
-
-    /// Chance, at a guess, that a blade runs on that is called at a moment, as the stock stands before it. Where it is too low,
-    /// lives in which blades run on have weights far apart; where it is too high, so have those in which they are missed.
-    pub fn guessed_chance_to_run_on(&self, stocks: &Stocks, blades: usize, year: f64) -> f64 {
-        const IF_THERE: f64 = 0.05;
-        const IF_NOT: f64 = 0.95;
-        match self.may_run_on {
-            true if !self.are_there(stocks, blades, year) => IF_NOT,
-            true => IF_THERE,
-            false => 0.0,
-        }
-    }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use crate::error::{Error, Fault, Result};
 use crate::model::Study;
 use crate::model::fleet::Consequences;
 use crate::model::growth::Limit;
-use crate::model::strategy::{Action, AfterLoss, Agreement, Sample, Strategy};
+use crate::model::strategy::{Action, AfterLoss, Agreement, Sample, Strategy, WhenWindowCloses};
 use crate::simulation::nature::{HotSpotGrowth, NaturePlan};
 
 /// A list of obstacles, each with its place, what is in the way, and what would be right.
@@ -182,6 +182,13 @@ pub(super) fn of_strategy(study: &Study, strategy: &Strategy) -> Obstacles {
         obstacles.add(
             path("spares"),
             "blades run on or are waited for by what others took: they are not independent",
+            SIMULATE,
+        );
+    }
+    if strategy.when_window_closes == WhenWindowCloses::RunOnWatched {
+        obstacles.add(
+            path("when_window_closes"),
+            "blades run on by the time that others took: they are not independent",
             SIMULATE,
         );
     }

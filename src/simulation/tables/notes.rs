@@ -3,7 +3,7 @@
 use crate::model::Study;
 use crate::model::detection::Access;
 use crate::model::fleet::Root;
-use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy, WithoutSpare};
+use crate::model::strategy::{Action, AfterLoss, RowEndAction, Strategy};
 use crate::simulation::estimate::{Comparison, Difference, Estimate, FEW_LIVES, Statistic};
 use crate::simulation::observe::Quantity;
 use crate::simulation::tally::LifeSums;
@@ -176,7 +176,7 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
         Quantity::ExtraStops | Quantity::StopCost | Quantity::StopDays => strategy.extra_look.is_none(),
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
         Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
-        Quantity::BladesRunOn => strategy.spares.iter().all(|stock| stock.without == WithoutSpare::Wait),
+        Quantity::BladesRunOn => !strategy.may_run_on(),
         Quantity::SparesCost => strategy.spares.iter().all(|stock| stock.cost_per_year == 0.0),
         Quantity::WaitDays => strategy.spares.is_empty(),
         Quantity::Escalated => strategy.looks.iter().all(|look| look.escalation.is_none()),

@@ -2,7 +2,9 @@
 
 use super::{assert_refused, spoiled};
 use serrata::Study;
-use serrata::model::strategy::{Choice, EscalationScope, LookScope, Sample, SampleSize, Spares, When, WithoutSpare};
+use serrata::model::strategy::{
+    Choice, EscalationScope, LookScope, Sample, SampleSize, Spares, When, WhenWindowCloses, WithoutSpare,
+};
 
 const PERIOD: &str = "first_outage = 1, every_outages = 1";
 const COVERAGE: &str = "coverage = { blade_fraction = 0.5 }";
@@ -344,5 +346,50 @@ fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
   line 119, strategies.look.spares[1].roots[1] = \"zzzzzzzz\"
     there is no root \"zzzzzzzz\"
     known: fork",
+    );
+}
+
+#[test]
+fn a_window_closes_where_its_rest_is_known() {
+    const LOOKS: &str = "after_loss = \"replace-blade\"";
+    const CLOSES: &str = "when_window_closes = \"run-on-watched\"";
+    let in_looks = |rest: &str| format!("{LOOKS}\n{CLOSES}{rest}");
+    let closes = in_looks("");
+    let read = Study::parse(&spoiled(&[(LOOKS, &closes)]), "small.toml").expect("a good study");
+    let again = Study::parse(&read.to_toml(), "again").expect("the same");
+    assert_eq!(again.strategies[0].when_window_closes, WhenWindowCloses::RunOnWatched);
+    assert_eq!(again.strategies[1].when_window_closes, WhenWindowCloses::Overrun);
+    let refused = |changes: &[(&str, &str)], line: usize, whose: &str, rule: &str, remedy: &str| {
+        let expected = format!(
+            "small.toml: 1 fault\n  line {line}, strategies.{whose}.{CLOSES}\n    \"run-on-watched\" {rule}\n    {remedy}"
+        );
+        assert_refused(changes, &expected);
+    };
+    refused(
+        &[(ROW_END, CLOSES)],
+        123,
+        "none",
+        "has blades run on, and no called blade is ever to be replaced",
+        "remove it, or state a look and a disposition that replaces",
+    );
+    refused(
+        &[(LOOKS, &in_looks("\nspares = [{ blades = 2, lead_days = 90, without = \"wait\" }]"))],
+        119,
+        "look",
+        "has outages end in time, and spares have them wait for blades",
+        "state without = \"run-on-watched\" for the spares, or remove it",
+    );
+    let prices = "blades_out_days = 5\ndressing_cost = 1\ndressing_days = 0\n";
+    let dressing = "\ndressing = { gone_probability = 1, life_factor = 1, at_most_depth_mm = 2, blades_out = true }";
+    refused(
+        &[
+            (LOOKS, &in_looks(dressing)),
+            ("below_mm = 2, action = \"watch\"", "below_mm = 2, action = \"dress\""),
+            ("blades_out_days = 5\n", prices),
+        ],
+        119,
+        "look",
+        "does not go with a disposition of action \"dress\": days of dressing are not known beforehand",
+        "remove it, or replace instead",
     );
 }
