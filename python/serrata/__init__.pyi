@@ -2,6 +2,7 @@
 
 from .about import CAUTION, __version__
 from .belief import Belief
+from .blades_to_look_at import HowManyBlades, how_many_blades
 from .comparison import Comparison
 from .demonstration import Demonstration, DemonstrationPlan
 from .detection import Evidence, GrowthEvidence
@@ -58,6 +59,7 @@ __all__ = [
     "GrowthFit",
     "Hindcast",
     "HitMissFit",
+    "HowManyBlades",
     "InitiationClocks",
     "InitiationFit",
     "InternalError",
@@ -78,6 +80,7 @@ __all__ = [
     "fit_hit_miss",
     "fit_initiation",
     "fit_signal",
+    "how_many_blades",
     "pooled_rates",
     "rate_change",
     "simulate_variants",

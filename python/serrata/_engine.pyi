@@ -32,6 +32,7 @@ __all__ = [
     "given",
     "grow",
     "hindcast",
+    "how_many_blades",
     "initiation_clocks",
     "latent_classes_of_counts",
     "latent_classes_of_records",
@@ -80,6 +81,15 @@ def grow(
     cracks: int,
     seed: int,
 ) -> GrownCracks: ...
+def how_many_blades(
+    blades: int,
+    fewer_than: int,
+    pod: float,
+    found: int,
+    confidence: float,
+    cracked_probability: float | None,
+    worth_blades: float | None,
+) -> str: ...
 def initiation_clocks(
     study: Study,
     records: Records,

@@ -2,6 +2,7 @@
 
 mod arguments;
 mod arrays;
+mod blades_to_look_at;
 mod comparison;
 mod demonstration;
 mod doorway;
@@ -28,6 +29,8 @@ use pyo3::prelude::*;
 mod _engine {
     use super::*;
 
+    #[pymodule_export]
+    use super::blades_to_look_at::how_many_blades;
     #[pymodule_export]
     use super::comparison::{Comparison, simulate};
     #[pymodule_export]

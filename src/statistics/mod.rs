@@ -1,5 +1,6 @@
 //! From inspection records to model pieces and to intervals; usable without simulating anything.
 
+pub mod blades_to_look_at;
 pub mod bound;
 pub mod calibration;
 pub mod capture_histories;

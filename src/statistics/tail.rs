@@ -113,11 +113,17 @@ fn probability(events: f64, trials: f64, p: f64, q: f64) -> f64 {
     if !(events >= 0.0 && others >= 0.0) {
         return 0.0;
     }
+    if trials == 0.0 {
+        return 1.0;
+    }
     if events == 0.0 {
         return (trials * ln_of_complement(q, p)).exp();
     }
     if others == 0.0 {
         return (trials * ln_of_complement(p, q)).exp();
+    }
+    if p == 0.0 || q == 0.0 {
+        return 0.0;
     }
     let log = stirling_rest(trials)
         - stirling_rest(events)
@@ -207,7 +213,7 @@ mod tests {
 
     #[test] // the binomial sum itself
     fn tails_are_sums_of_probabilities() {
-        for p in [1e-9, 0.01, 0.3, 0.5, 0.9, 0.999_999] {
+        for p in [0.0, 1e-9, 0.01, 0.3, 0.5, 0.9, 0.999_999, 1.0] {
             let each: Vec<f64> = (0..=40).map(|x| binomial_exactly(f64::from(x), 40.0, p)).collect();
             let choose = |x: usize| (0..x).map(|i| (40 - i) as f64 / (i + 1) as f64).product::<f64>();
             for x in 0..=40_usize {
@@ -219,6 +225,14 @@ mod tests {
                 assert!((at_most - below).abs() <= 1e-12 * below, "{x} at {p}: {at_most} {below}");
                 assert!((at_least - above).abs() <= 1e-12 * above, "{x} at {p}: {at_least} {above}");
             }
+        }
+    }
+
+    #[test]
+    fn no_trial_has_no_event_for_sure() {
+        for p in [0.0, 0.3, 1.0] {
+            assert_eq!([binomial_exactly(0.0, 0.0, p), binomial_at_most(0.0, 0.0, p)], [1.0; 2]);
+            assert_eq!([binomial_exactly(1.0, 0.0, p), binomial_at_least(1.0, 0.0, p)], [0.0; 2]);
         }
     }
 

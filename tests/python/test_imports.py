@@ -13,6 +13,7 @@ MODULES = {source.stem for source in SOURCES} | {"_engine"}
 #: The modules that wrap the compiled one: a study, its runs, and the fits. All others use their classes.
 OVER_THE_ENGINE = {
     "about",
+    "blades_to_look_at",
     "comparison",
     "demonstration",
     "detection",

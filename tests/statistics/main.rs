@@ -1,5 +1,6 @@
 //! The estimators, against published values, general-purpose libraries' values and each other.
 
+mod blades_to_look_at;
 mod demonstration;
 mod expected;
 mod history;
