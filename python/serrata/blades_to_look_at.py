@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from serrata import _engine as engine
 from serrata import blades_to_look_at_plots as plots
@@ -29,12 +29,13 @@ class HowManyBlades(JsonResult):
     def summary(self) -> pd.DataFrame:
         """A line for each reading: `reading`, `blades`, `chance_left`, `pod_needed`.
 
-        `blades` is missing where not even a look at the whole row is enough; then `pod_needed` is the chance of detection
-        from which it would be, missing too where a perfect technique would not do. `chance_left` is what is left at that
-        number, or at the whole row, of the thing to be sure against.
+        `blades` is missing where not even a look at the whole row is enough; then `pod_needed` is the chance of
+        detection from which it would be, missing too where a perfect technique would not do. `chance_left` is what is
+        left at that number, or at the whole row, of the thing to be sure against.
 
-        The readings: "if there", without a call: were so many cracked blades in the row, one would have been called; "if left":
-        were so many left beside those found and replaced, more would have been called; "by prior": by Bayes' rule.
+        The readings: "if there", without a call: were so many cracked blades in the row, one would have been called;
+        "if left": were so many left beside those found and replaced, more would have been called; "by prior": by Bayes'
+        rule.
         """
         import pandas as pd
 
@@ -50,8 +51,9 @@ class HowManyBlades(JsonResult):
         """Give the whole answer as plain text."""
         question = self._content["question"]
         asked = (
-            f"How many of {question['blades']} blades to look at, to be {100 * question['confidence']:g} % sure that fewer "
-            f"than {question['fewer_than']} cracked ones remain, each called with a chance of {question['pod']:g}?"
+            f"How many of {question['blades']} blades to look at, to be {100 * question['confidence']:g} % sure that "
+            f"fewer than {question['fewer_than']} cracked ones remain, each called with a chance of "
+            f"{question['pod']:g}?"
         )
         lines = [line for text in [asked, *self.notes] for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ")]
         return "\n".join([*lines, "", CAUTION, ""])
@@ -84,9 +86,10 @@ def how_many_blades(
 ) -> HowManyBlades:
     """Say how many blades of a row to look at, to be sure that fewer than some cracked ones remain.
 
-    "Sure that fewer than k remain" has three readings, which give different numbers: were k there, one would have been called;
-    were k left beside those found and replaced, more would have been called; and, by Bayes' rule, few remain, given how many
-    are cracked before anybody looks. Looks miss: there may be no number that is enough, which is an answer.
+    "Sure that fewer than k remain" has three readings, which give different numbers: were k there, one would have been
+    called; were k left beside those found and replaced, more would have been called; and, by Bayes' rule, few remain,
+    given how many are cracked before anybody looks. Looks miss: there may be no number that is enough, which is an
+    answer.
 
     Parameters
     ----------
@@ -103,8 +106,8 @@ def how_many_blades(
     cracked_probability : float, optional
         Chance that a blade is cracked before anybody looks, for the third reading.
     worth_blades : float, optional
-        How many blades' looks that chance is worth, where it scatters from row to row by a beta distribution; each blade
-        apart with the same chance where left out.
+        How many blades' looks that chance is worth, where it scatters from row to row by a beta distribution; each
+        blade apart with the same chance where left out.
 
     Returns
     -------
@@ -117,8 +120,8 @@ def how_many_blades(
 
     Notes
     -----
-    Calls follow A. R. Cameron and F. C. Baldock, Preventive Veterinary Medicine 34 (1998) 1-17, without false calls, which
-    are taken to be sorted out.
+    Calls follow A. R. Cameron and F. C. Baldock, Preventive Veterinary Medicine 34 (1998) 1-17, without false calls,
+    which are taken to be sorted out.
 
     Examples
     --------

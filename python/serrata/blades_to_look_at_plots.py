@@ -29,14 +29,12 @@ def chance_left(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     for one in content["readings"]:
         colour, dashes, words = _READINGS[one["reading"]]
         curve = [(n, chance) for n, chance in enumerate(one["chance_left_at"]) if chance is not None]
-        ax.plot(*zip(*curve, strict=True), color=colour, linestyle=dashes, label=words.format(k=question["fewer_than"]))
         number = one["answer"]["blades"]
+        answer = "no number is enough" if number is None else f"{number} blades"
+        words = f"{words.format(k=question['fewer_than'])}: {answer}"
+        ax.plot(*zip(*curve, strict=True), color=colour, linestyle=dashes, label=words)
         if number is not None:
-            left = one["answer"]["chance_left"]
-            ax.plot([number], [left], "o", color=colour, markersize=6)
-            ax.annotate(
-                f"{number}", (number, left), (6, 6), textcoords="offset points", color=colour, fontweight="bold"
-            )
+            ax.plot([number], [one["answer"]["chance_left"]], "o", color=colour, markersize=6)
     ax.set_xlim(0, question["blades"])
     ax.set_ylim(0, 1)
     ax.set_xlabel("blades looked at")

@@ -218,8 +218,13 @@ impl HowMany {
         }
         match &self.by_prior {
             Some((prior, by_prior)) => said.push(format!(
-                "If {}, and {found} are found, {sure} sure that fewer than {fewer_than} remain: {}.",
+                "If {}, and {} found, {sure} sure that fewer than {fewer_than} remain: {}.",
                 prior.words(),
+                match found {
+                    0 => "none is".to_owned(),
+                    1 => "1 is".to_owned(),
+                    _ => format!("{found} are"),
+                },
                 answer(by_prior)
             )),
             None => said.push(
@@ -338,8 +343,9 @@ impl Prior {
         match *self {
             Prior::EachBlade(chance) => format!("each blade is cracked with a chance of {chance} before anybody looks"),
             Prior::Row { shapes: [a, b] } => format!(
-                "{:.3} of the blades are cracked in the mean before anybody looks, by rows that scatter as if {} blades had told of them",
-                a / (a + b),
+                "{} % of the blades are cracked in the mean before anybody looks, as sure as if {} blades had told of them, and \
+                 rows differ by that",
+                two_figures(a / (a + b)),
                 a + b
             ),
         }

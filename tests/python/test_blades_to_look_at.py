@@ -3,8 +3,9 @@
 import json
 
 import pytest
-import serrata
 from click.testing import CliRunner
+
+import serrata
 from serrata.command import main
 
 

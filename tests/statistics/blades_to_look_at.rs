@@ -221,7 +221,7 @@ fn the_answers_are_said_in_words() {
             "If 2 cracked blades were left beside the 1 found and replaced, 95 % sure to have called more: "
         )
     );
-    assert!(said[2].contains("0.020 of the blades are cracked in the mean before anybody looks"), "{}", said[2]);
+    assert!(said[2].contains("2.0 % of the blades are cracked in the mean before anybody looks"), "{}", said[2]);
     let blunt = HowMany::new(&Question { pod: 0.7, found: 0, fewer_than: 1, ..question }, None).expect("an answer");
     assert_eq!(
         blunt.statements()[0],

@@ -325,6 +325,78 @@ fn lives_go_on_under_each_disposition() {
     }
 }
 
+/// Under each rule about surfaces, blades at hand, time, samples and moments, lives with planted cracks say what plain ones say.
+#[test]
+fn lives_go_on_under_each_rule_of_work_and_time() {
+    const LOOKS: &str = "looks = [{ techniques = [\"insitu\"], first_outage = 1, every_outages = 1 }]";
+    let rules = [
+        (
+            "peened",
+            "peening = [{ at_outages = [1], life_factor = 3, cost_per_row = 0, days_per_row = 0, blades_out = false }]",
+        ),
+        (
+            "cleaned",
+            "looks = [{ techniques = [\"insitu\"], cleaning = \"wiping\", first_outage = 1, every_outages = 1 }]",
+        ),
+        ("short-of-spares", "spares = [{ blades = 0, lead_days = 900, without = \"run-on-watched\" }]"),
+        ("short-of-time", "when_window_closes = \"run-on-watched\""),
+        (
+            "stopped",
+            "extra_look = { after_years = 0.7, techniques = [\"insitu\"], stop_cost = 0, stop_days = 0 }\nlook_after_loss = { of = \
+             \"row\", techniques = [\"insitu\"] }",
+        ),
+        (
+            "sampled",
+            "looks = [{ techniques = [\"insitu\"], first_outage = 1, every_outages = 1, coverage = { blades = 7, chosen = \
+             \"rotating\" }, escalation = { techniques = [\"insitu\"], first_call_stands = true } }]",
+        ),
+        ("fewer-starts", "starts_limit = { starts_per_year = 60, cost_per_year = 0 }"),
+        ("put-off", "deferrals = [{ outage = 1, by_years = 1.5 }]"),
+    ];
+    let section = |(id, rule): &(&str, &str)| {
+        let looks = if rule.starts_with("looks") { "" } else { LOOKS };
+        format!(
+            "[strategies.{id}]\ndescription = \"A rule.\"\n{looks}\ndispositions = [{{ action = \"replace\" }}]\nafter_loss = \
+             \"replace-blade\"\n{rule}\n"
+        )
+    };
+    let rules = "[cleaning.wiping]\nq50_factor = 0.6\n".to_owned() + &rules.iter().map(section).collect::<String>();
+    // A look takes two days, and the window leaves time for one blade.
+    let text = include_str!("../../../tests/engine/data/given/a.toml")
+        .replace("window_days = 0", "window_days = 3")
+        .replace("days_per_row = 0\n", "days_per_row = 2\n")
+        .replace("new_blade_days = 0", "new_blade_days = 1");
+    let study = Study::parse(&(text + &rules), "rules").unwrap_or_else(|error| panic!("{error}"));
+    let learning = Learning { draws: 128, cracks: 1024, repeats: 2, asked: 32, seed: 4, threads: 0 };
+    let given = believed(&study, &records("b"), &learning);
+    let mut squares = Vec::new();
+    for seed in [6, 7] {
+        let run = Run { trials: 20_000, planted_lives: 20_000, seed, ..Run::default() };
+        let comparison = given.study.simulate(&run).expect("lives");
+        for strategy in comparison.study.strategy_ids() {
+            let id = &comparison.study.strategy(strategy).id;
+            for (what, plain, planted) in comparison.plain_and_planted(RowId(0), strategy) {
+                if plain.value.max(planted.value) * 20_000.0 > 20.0 {
+                    let z = (plain.value - planted.value) / (plain.variance + planted.variance).sqrt();
+                    assert!(z.abs() < 4.0, "{id}: {what}: {plain:?} plain and {planted:?} planted");
+                    squares.push(z * z);
+                }
+            }
+        }
+        // Each rule does something.
+        let of = |id: &str, quantity| comparison.fleet(study.strategy_id(id).expect("one"), quantity).value;
+        let losses = |id: &str| of(id, Quantity::Losses);
+        assert!(losses("cleaned") < losses("insitu-every") && losses("sampled") > losses("insitu-every"));
+        assert!(losses("peened") < losses("insitu-every") && losses("fewer-starts") < losses("insitu-every"));
+        assert!(
+            of("short-of-spares", Quantity::BladesRunOn) > 0.01 && of("short-of-time", Quantity::BladesRunOn) > 0.01
+        );
+        assert!(of("stopped", Quantity::ExtraStops) > 0.01 && losses("put-off") != losses("insitu-every"));
+    }
+    let mean = squares.iter().sum::<f64>() / squares.len() as f64;
+    assert!(squares.len() > 120 && mean < 1.8, "{} distances with a mean square of {mean}", squares.len());
+}
+
 /// The study that comes of it is saved and read as any other, and holds for the inputs that it was learned under.
 #[test]
 fn what_is_believed_is_kept_in_the_study_and_nowhere_else() {
