@@ -20,6 +20,7 @@ pub(crate) mod quadrature;
 pub mod rate_change;
 pub mod records;
 pub(crate) mod search;
+pub mod selection;
 pub mod signal;
 mod sizes;
 pub mod tail;

@@ -1,6 +1,7 @@
 //! How many blades to look at, against values computed apart from this program with scipy (`data/decisions_expected.csv`), by
 //! the formula of Cameron and Baldock (1998) and by Bayes' rule.
 
+use crate::decisions::lines;
 use approx::assert_relative_eq;
 use serrata::statistics::blades_to_look_at::{BladesToLookAt, HowMany, LookAtRow, Prior, Question, Remaining};
 
@@ -18,48 +19,6 @@ fn without_prior(
 fn by_prior(fewer_than: u32, pod: f64, prior: &Prior) -> BladesToLookAt {
     let question = Question { blades: 80, fewer_than, found: 0, pod, confidence: 0.95 };
     HowMany::new(&question, Some(prior)).expect("an answer").by_prior.expect("a prior").1
-}
-
-/// A line of the table: its quantity, its inputs by name, its value and tolerance.
-struct Line {
-    quantity: String,
-    inputs: String,
-    value: String,
-    tolerance: f64,
-}
-
-impl Line {
-    fn input(&self, name: &str) -> f64 {
-        let mut parts = self.inputs.split(';').map(str::trim);
-        let value = parts.find_map(|part| part.strip_prefix(name)?.strip_prefix('=')).expect("an input");
-        value.parse().expect("a number")
-    }
-
-    fn count(&self, name: &str) -> u32 {
-        self.input(name) as u32
-    }
-
-    #[track_caller]
-    fn assert(&self, ours: f64) {
-        let value: f64 = self.value.parse().expect("a number");
-        assert!((ours - value).abs() <= self.tolerance, "{}, {}: {ours} for {value}", self.quantity, self.inputs);
-    }
-}
-
-fn lines(group: &str) -> Vec<Line> {
-    let text = include_str!("data/decisions_expected.csv");
-    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).flexible(true).from_reader(text.as_bytes());
-    let line = |record: csv::Result<csv::StringRecord>| {
-        let record = record.expect("a line");
-        let field = |index: usize| record[index].to_owned();
-        (&record[0] == group).then(|| Line {
-            quantity: field(1),
-            inputs: field(2),
-            value: field(3),
-            tolerance: field(4).parse().expect("a tolerance"),
-        })
-    };
-    reader.records().filter_map(line).collect()
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The estimators, against published values, general-purpose libraries' values and each other.
 
 mod blades_to_look_at;
+mod decisions;
 mod demonstration;
 mod expected;
 mod history;
@@ -12,6 +13,7 @@ mod missed_cracks_coverage;
 mod paired;
 mod rate_change;
 mod records;
+mod selection;
 mod signal;
 
 use proptest::test_runner::{Config, RngSeed};
