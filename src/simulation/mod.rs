@@ -31,8 +31,8 @@ mod work_calendar;
 
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{
-    AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, LimitVerdict, Measure,
-    Ranking, Scope, SpreadEstimate, Statistic, Verdict,
+    AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, LimitVerdict, MEASURES,
+    Measure, Ranking, Scope, SpreadEstimate, Standing, Statistic, Tie, Verdict, WhichPlan,
 };
 pub use given::{
     Assumption, Belief, Believed, ClockFit, Explanation, Explanations, Given, Hindcast, InitiationClocks,

@@ -10,6 +10,7 @@ mod pooled;
 mod rare;
 mod spread;
 mod warnings;
+mod which_plan;
 
 use super::length_bins::{LengthBins, bin_begin_mm};
 use super::observe::{COST_LEVELS, Quantity, cost_levels};
@@ -24,6 +25,7 @@ use pooled::Pools;
 pub use rare::HowGot;
 pub(crate) use spread::FEW_LIVES;
 pub use spread::{Measure, SpreadEstimate, Statistic};
+pub use which_plan::{MEASURES, Standing, Tie, WhichPlan};
 
 /// An estimate with its standard error and an interval.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,0 +1,286 @@
+//! Which plan to take: chances to be best, ties, and plans that another one beats on every measure.
+
+use super::limits::Verdict;
+use super::{Comparison, Estimate};
+use crate::error::Result;
+use crate::math::normal_cdf;
+use crate::model::StrategyId;
+use crate::simulation::observe::Quantity;
+use crate::simulation::tally::PAIRED;
+use crate::statistics::selection::{chances_to_be_smallest, pairs_to_separate};
+use nalgebra::DMatrix;
+
+/// What plans are weighed by: risk, cost and time.
+pub const MEASURES: [Quantity; 3] = [Quantity::AnyLoss, Quantity::Cost, Quantity::Days];
+
+/// Confidence from which on two plans count as told apart, or one as beaten.
+const SURE: f64 = 0.95;
+
+/// What a comparison says of which plan to take.
+///
+/// All chances are of the error of the lives alone: they take the study's inputs as they stand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WhichPlan {
+    /// The plans, in the study's order.
+    pub plans: Vec<Standing>,
+    /// On each of [`MEASURES`] the smallest plan, and those that the lives do not tell apart from it.
+    pub ties: Vec<Tie>,
+    /// The cheapest plan of those that meet the study's limits, with the chance that it is; of all plans without limits. None
+    /// where no plan is known to meet them.
+    pub cheapest: Option<(StrategyId, f64)>,
+}
+
+/// One plan among the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Standing {
+    /// The plan.
+    pub strategy: StrategyId,
+    /// Its measures over the fleet and the horizon.
+    pub measures: [Estimate; MEASURES.len()],
+    /// Chance that it has the smallest of each.
+    pub chances_to_be_best: [f64; MEASURES.len()],
+    /// Whether it meets the study's limits, if there are any.
+    pub limits: Option<Verdict>,
+    /// A plan that is no worse on any measure and better on one, as far as the lives say, with the confidence that it is no
+    /// worse on any; the surest of several. Plans without one are the frontier.
+    pub beaten_by: Option<(StrategyId, f64)>,
+}
+
+impl Standing {
+    /// Whether another plan surely is no worse on any measure.
+    pub fn is_surely_beaten(&self) -> bool {
+        self.beaten_by.is_some_and(|(_, confidence)| confidence >= SURE)
+    }
+}
+
+/// Two plans that the lives do not tell apart on a measure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tie {
+    /// The measure.
+    pub quantity: Quantity,
+    /// The plan with the smallest estimate.
+    pub first: StrategyId,
+    /// The other one.
+    pub other: StrategyId,
+    /// Other minus first.
+    pub difference: Estimate,
+    /// Trials that would tell them apart, were the difference what it is estimated to be, with planted lives in proportion;
+    /// none where it is nothing.
+    pub trials_needed: Option<u64>,
+}
+
+impl Comparison {
+    /// Which plan to take, by risk, cost and days.
+    ///
+    /// # Errors
+    /// None for a comparison that was simulated; a tally whose sums are no numbers is refused.
+    ///
+    /// # Example
+    /// ```
+    /// use serrata::Study;
+    /// use serrata::simulation::Run;
+    ///
+    /// let study = Study::load("demo-data/demo-study.toml")?;
+    /// let comparison = study.simulate(&Run { trials: 200, seed: 1, ..Run::default() })?;
+    /// let which = comparison.which_plan()?;
+    /// assert_eq!(which.plans.len(), study.strategies.len());
+    /// // The cheapest of all is beaten by none.
+    /// assert!(which.plans.iter().any(|plan| plan.beaten_by.is_none()));
+    /// # Ok::<(), serrata::Error>(())
+    /// ```
+    pub fn which_plan(&self) -> Result<WhichPlan> {
+        let all: Vec<StrategyId> = self.study.strategy_ids().collect();
+        let chances: Vec<Vec<f64>> =
+            MEASURES.iter().map(|quantity| self.chances_to_be_best(&all, *quantity)).collect::<Result<_>>()?;
+        let standing = |&strategy: &StrategyId| Standing {
+            strategy,
+            measures: MEASURES.map(|quantity| self.fleet(strategy, quantity)),
+            chances_to_be_best: std::array::from_fn(|measure| chances[measure][strategy.0]),
+            limits: self.meets_limits(strategy),
+            beaten_by: self.beaten_by(strategy, &all),
+        };
+        let plans: Vec<Standing> = all.iter().map(standing).collect();
+        let meeting: Vec<StrategyId> = plans
+            .iter()
+            .filter(|plan| plan.limits.is_none_or(|verdict| verdict == Verdict::Meets))
+            .map(|plan| plan.strategy)
+            .collect();
+        let cost = |strategy: &StrategyId| self.fleet(*strategy, Quantity::Cost).value;
+        let cheapest = match meeting.iter().min_by(|one, other| cost(one).total_cmp(&cost(other))) {
+            Some(&cheapest) => {
+                let place = meeting.iter().position(|other| *other == cheapest).unwrap_or(0);
+                Some((cheapest, self.chances_to_be_best(&meeting, Quantity::Cost)?[place]))
+            }
+            None => None,
+        };
+        Ok(WhichPlan {
+            plans,
+            ties: MEASURES.iter().flat_map(|quantity| self.ties(&all, *quantity)).collect(),
+            cheapest,
+        })
+    }
+
+    /// Chance that each of some plans has the smallest of a quantity, by the error of paired differences.
+    fn chances_to_be_best(&self, plans: &[StrategyId], quantity: Quantity) -> Result<Vec<f64>> {
+        let means: Vec<f64> = plans.iter().map(|plan| self.fleet(*plan, quantity).value).collect();
+        let variances = DMatrix::from_fn(plans.len(), plans.len(), |one, other| {
+            let error = self.paired(plans[one], plans[other], quantity).standard_error;
+            if one == other || !error.is_finite() { 0.0 } else { error * error }
+        });
+        chances_to_be_smallest(&means, &variances)
+    }
+
+    /// The paired difference of two plans.
+    fn paired(&self, strategy: StrategyId, other: StrategyId, quantity: Quantity) -> Estimate {
+        let index = PAIRED.iter().position(|paired| *paired == quantity).unwrap_or(0);
+        self.difference(strategy, other, index).difference
+    }
+
+    fn beaten_by(&self, plan: StrategyId, all: &[StrategyId]) -> Option<(StrategyId, f64)> {
+        let others = all.iter().filter(|other| **other != plan).filter_map(|&other| {
+            let differences = MEASURES.map(|quantity| self.paired(plan, other, quantity));
+            let is_beaten = differences.iter().all(|difference| difference.value >= 0.0)
+                && differences.iter().any(|difference| difference.value > 0.0);
+            // Bonferroni's bound: the chances that the other is worse on one of them add up.
+            let doubt: f64 = differences.iter().map(|difference| chance_below_zero(difference)).sum();
+            is_beaten.then_some((other, (1.0 - doubt).max(0.0)))
+        });
+        others.max_by(|one, other| one.1.total_cmp(&other.1))
+    }
+
+    fn ties(&self, plans: &[StrategyId], quantity: Quantity) -> Vec<Tie> {
+        let value = |plan: &StrategyId| self.fleet(*plan, quantity).value;
+        let Some(&first) = plans.iter().min_by(|one, other| value(one).total_cmp(&value(other))) else {
+            return Vec::new();
+        };
+        let lives = self.trials() as f64;
+        let tie = |&other: &StrategyId| {
+            let difference = self.paired(other, first, quantity);
+            let is_tied = !(difference.low > 0.0);
+            is_tied.then(|| Tie {
+                quantity,
+                first,
+                other,
+                difference,
+                trials_needed: pairs_to_separate(difference.value, difference.standard_error * lives.sqrt()),
+            })
+        };
+        plans.iter().filter(|other| **other != first).filter_map(tie).collect()
+    }
+}
+
+/// Chance that a difference lies below 0, by its error; none where it is the same in every life.
+fn chance_below_zero(difference: &Estimate) -> f64 {
+    if difference.standard_error > 0.0 {
+        normal_cdf(-difference.value / difference.standard_error)
+    } else if difference.standard_error == 0.0 {
+        0.0
+    } else {
+        0.5
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::{self, fleet_values};
+    use super::*;
+    use crate::math::normal_quantile;
+
+    /// Mean and standard error of a paired difference, life by life.
+    fn by_hand(one: usize, other: usize, quantity: Quantity) -> [f64; 2] {
+        let lives = made::TRIALS as f64;
+        let differences: Vec<f64> = (0..made::TRIALS)
+            .map(|trial| fleet_values(trial, one)[quantity as usize] - fleet_values(trial, other)[quantity as usize])
+            .collect();
+        let mean = differences.iter().sum::<f64>() / lives;
+        let square: f64 = differences.iter().map(|difference| (difference - mean).powi(2)).sum();
+        [mean, (square / (lives - 1.0) / lives).sqrt()]
+    }
+
+    #[test]
+    fn ties_are_differences_that_the_lives_leave_open() {
+        let made = made::comparison(made::TRIALS);
+        let mean = |plan: usize, quantity: Quantity| -> f64 {
+            (0..made::TRIALS).map(|trial| fleet_values(trial, plan)[quantity as usize]).sum()
+        };
+        let pairs = (0..made::STRATEGIES).flat_map(|other| (0..other).map(move |one| [one, other]));
+        let mut told = [0, 0];
+        for (quantity, pair) in
+            MEASURES.into_iter().flat_map(|quantity| pairs.clone().map(move |pair| (quantity, pair)))
+        {
+            let [first, other] =
+                if mean(pair[1], quantity) < mean(pair[0], quantity) { [pair[1], pair[0]] } else { pair };
+            let [difference, error] = by_hand(other, first, quantity);
+            let ties = made.ties(&pair.map(StrategyId), quantity);
+            let is_tied = difference <= normal_quantile(0.975) * error;
+            assert_eq!(ties.len(), usize::from(is_tied), "{quantity:?}, {pair:?}");
+            told[usize::from(is_tied)] += 1;
+            let Some(tie) = ties.first() else { continue };
+            assert_eq!([tie.first.0, tie.other.0], [first, other]);
+            assert!((tie.difference.value - difference).abs() < 1e-12);
+            let needed = made::TRIALS as f64 * (normal_quantile(0.975) * error / difference).powi(2);
+            assert_eq!(tie.trials_needed, needed.is_finite().then_some(needed.ceil() as u64));
+        }
+        assert!(told[0] > 10 && told[1] > 10, "{told:?} told apart, and not");
+        let which = made.which_plan().expect("an answer");
+        assert!(which.ties.iter().any(|tie| tie.quantity == Quantity::Days && tie.trials_needed.is_none()));
+    }
+
+    #[test]
+    fn a_plan_is_beaten_where_another_is_no_worse_on_any_measure() {
+        let made = made::comparison(made::TRIALS);
+        let which = made.which_plan().expect("an answer");
+        let mut beaten = 0;
+        for plan in &which.plans {
+            let differences = |other: usize| MEASURES.map(|quantity| by_hand(plan.strategy.0, other, quantity));
+            let beats = |other: &usize| {
+                *other != plan.strategy.0
+                    && differences(*other).iter().all(|difference| difference[0] >= 0.0)
+                    && differences(*other).iter().any(|difference| difference[0] > 0.0)
+            };
+            let by: Vec<usize> = (0..made::STRATEGIES).filter(beats).collect();
+            assert_eq!(plan.beaten_by.is_some(), !by.is_empty(), "{:?}", plan.strategy);
+            let Some((other, confidence)) = plan.beaten_by else { continue };
+            assert!(by.contains(&other.0));
+            let doubt: f64 = differences(other.0)
+                .iter()
+                .map(|[mean, error]| if *error > 0.0 { normal_cdf(-mean / error) } else { 0.0 })
+                .sum();
+            assert!((confidence - (1.0 - doubt).max(0.0)).abs() < 1e-12);
+            assert_eq!(plan.is_surely_beaten(), confidence >= 0.95);
+            beaten += 1;
+        }
+        assert!((1..made::STRATEGIES).contains(&beaten), "{beaten} beaten");
+        // The plan that never loses a blade has the smallest risk, and nobody beats it.
+        assert!(which.plans[5].beaten_by.is_none() && which.plans[5].chances_to_be_best[0] > 0.9);
+        for measure in 0..MEASURES.len() {
+            let sum: f64 = which.plans.iter().map(|plan| plan.chances_to_be_best[measure]).sum();
+            assert!((sum - 1.0).abs() < 1e-9, "{sum}");
+        }
+        // The first two have equally many days in every life: nothing tells them apart.
+        assert_eq!(which.plans[0].chances_to_be_best[2], 0.5);
+        assert_eq!(which.plans[1].chances_to_be_best[2], 0.5);
+    }
+
+    #[test]
+    fn the_cheapest_is_one_that_meets_the_limits() {
+        let text = include_str!("../../../demo-data/reference-study.toml");
+        let strict = |limit: &str| {
+            let text = text
+                .replace("row_loss_probability_per_year = 0.02", &format!("row_loss_probability_per_year = {limit}"))
+                .replace("unit_loss_probability_per_year = 0.03\n", "")
+                .replace("fleet_loss_probability_per_year = 0.05\n", "");
+            let study = crate::Study::parse(&text, "study").expect("a good study");
+            let run = crate::simulation::Run { trials: 400, seed: 3, ..Default::default() };
+            study.simulate(&run).expect("lives").which_plan().expect("an answer")
+        };
+        let cost = |plan: &Standing| plan.measures[1].value;
+        let loose = strict("1");
+        let (cheapest, chance) = loose.cheapest.expect("all meet it");
+        let least = loose.plans.iter().map(cost).fold(f64::INFINITY, f64::min);
+        assert_eq!(cost(&loose.plans[cheapest.0]), least);
+        assert!(loose.plans.iter().all(|plan| plan.limits == Some(Verdict::Meets)) && (0.0..=1.0).contains(&chance));
+        let none = strict("1e-9");
+        assert_eq!(none.cheapest, None);
+    }
+}
