@@ -37,6 +37,7 @@ from .signal_response import SignalFit, fit_signal
 from .study import Study
 from .uncertainty import ComparisonUnderUncertainty
 from .variants import ComparedVariants, simulate_variants
+from .which_plan import WhichPlan
 
 __all__ = [
     "CAUTION",
@@ -75,6 +76,7 @@ __all__ = [
     "SignalPod",
     "Study",
     "StudyError",
+    "WhichPlan",
     "WorkerError",
     "__version__",
     "fit_hit_miss",

@@ -14,7 +14,7 @@ from serrata.command_decisions import blades
 from serrata.command_detection import hit_miss, signal_response
 from serrata.command_given import explain, given, hindcast
 from serrata.command_initiation import initiation
-from serrata.command_records import demonstration, in_options, records
+from serrata.command_records import demonstration, draw, in_options, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
 from serrata.files import check_directory
@@ -77,6 +77,31 @@ main.add_command(blades)
 main.add_command(hit_miss)
 main.add_command(signal_response)
 main.add_command(initiation)
+
+
+@main.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--trials", default=10_000, show_default=True, help="Lives of the whole fleet.")
+@click.option("--planted-lives", default=0, show_default=True, help="Lives of each row with a planted crack.")
+@click.option("--seed", type=int, help="Where the random numbers begin; drawn and shown if left out.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the answer.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw cost against risk into this file.")
+def choose(
+    study: Path,
+    trials: int,
+    planted_lives: int,
+    seed: int | None,
+    threads: int,
+    as_json: bool,
+    figure: Path | None,
+) -> None:
+    """Say which of the plans of STUDY to take, by risk, cost and outage days."""
+    comparison = Study.load(study).simulate(trials=trials, planted_lives=planted_lives, seed=seed, threads=threads)
+    which = comparison.which_plan()
+    if figure is not None:
+        draw(which.plot, figure)
+    click.echo(which.to_json() if as_json else which.report(), nl=as_json)
 
 
 @main.command()

@@ -12,6 +12,7 @@ import numpy as np
 from serrata import _engine as engine
 from serrata import plots, report
 from serrata.files import write_directory
+from serrata.which_plan import WhichPlan
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -411,6 +412,26 @@ class Comparison:
             serrata or was changed since.
         """
         write_directory(directory, self.files, lambda place: report.write(self, place))
+
+    def which_plan(self) -> WhichPlan:
+        """Say which plan to take, by risk, cost and outage days: chances to be best, ties, the frontier, the limits.
+
+        Returns
+        -------
+        WhichPlan
+            A table, a picture and a paragraph.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> which = study.simulate(trials=500, seed=1).which_plan()
+        >>> sorted(which.summary["strategy"]) == sorted(study.strategies)
+        True
+        >>> round(float(which.summary["cost_best"].sum()), 6)
+        1.0
+        """
+        return WhichPlan(self._engine.which_plan())
 
     def plot_risk_by_year(self, ax: Axes | None = None, *, row: str | None = None) -> Axes:
         """Chance of any loss in each year; see `serrata.plots.risk_by_year`."""

@@ -5,10 +5,12 @@ use super::arrays;
 use super::doorway::{Asker, released};
 use super::errors::exception;
 use super::study::Study;
-use crate::simulation::{self, Run};
+use crate::model::StrategyId;
+use crate::simulation::{self, Estimate, MEASURES, Run, Verdict};
 use pyo3::exceptions::PyKeyboardInterrupt;
 use pyo3::prelude::*;
 use pyo3::types::{PyBytes, PyDict};
+use serde_json::{Value, json};
 
 /// Results of a run of a study.
 #[pyclass(frozen, module = "serrata._engine")]
@@ -49,6 +51,48 @@ impl Comparison {
         }
         let tables: Vec<&str> = tables.iter().filter_map(known).collect();
         released(py, || Ok(self.comparison.to_json_with(&tables)))
+    }
+
+    /// Which plan to take, as JSON.
+    fn which_plan(&self, py: Python<'_>) -> PyResult<String> {
+        released(py, || {
+            let which = self.comparison.which_plan()?;
+            let id = |strategy: StrategyId| &self.comparison.study.strategy(strategy).id;
+            let names: Vec<&str> = MEASURES.iter().map(|quantity| quantity.name()).collect();
+            let plans = which.plans.iter().map(|plan| {
+                json!({
+                    "strategy": id(plan.strategy),
+                    "measures": plan.measures.iter().zip(&names).map(|(measure, name)| estimate(name, measure)).collect::<Vec<_>>(),
+                    "chances_to_be_best": plan.chances_to_be_best,
+                    "limits": plan.limits.map(Verdict::name),
+                    "beaten_by": plan.beaten_by.map(|(other, _)| id(other)),
+                    "beaten_confidence": plan.beaten_by.map(|(_, confidence)| confidence),
+                })
+            });
+            let ties = which.ties.iter().map(|tie| {
+                json!({
+                    "quantity": tie.quantity.name(),
+                    "first": id(tie.first),
+                    "other": id(tie.other),
+                    "difference": estimate(tie.quantity.name(), &tie.difference),
+                    "trials_needed": tie.trials_needed,
+                })
+            });
+            let study = &self.comparison.study;
+            Ok(json!({
+                "study": study.name,
+                "currency": study.money.currency,
+                "horizon_years": study.horizon_years,
+                "trials": self.comparison.trials(),
+                "planted_lives": self.comparison.planted_lives(),
+                "has_limits": study.limits.is_some(),
+                "plans": plans.collect::<Vec<_>>(),
+                "ties": ties.collect::<Vec<_>>(),
+                "cheapest": which.cheapest.map(|(strategy, _)| id(strategy)),
+                "cheapest_chance": which.cheapest.map(|(_, chance)| chance),
+            })
+            .to_string())
+        })
     }
 
     /// Bytes that from_bytes reads back as the same comparison.
@@ -157,4 +201,9 @@ pub(super) fn simulate(
         (Some(reason), _) => Err(reason),
         (None, outcome) => outcome.map(Comparison::new).map_err(|error| exception(py, &error)),
     }
+}
+
+/// An estimate with its name; what is no number is null.
+fn estimate(name: &str, estimate: &Estimate) -> Value {
+    json!({"quantity": name, "value": estimate.value, "low": estimate.low, "high": estimate.high})
 }

@@ -142,7 +142,7 @@ impl Comparison {
             let is_beaten = differences.iter().all(|difference| difference.value >= 0.0)
                 && differences.iter().any(|difference| difference.value > 0.0);
             // Bonferroni's bound: the chances that the other is worse on one of them add up.
-            let doubt: f64 = differences.iter().map(|difference| chance_below_zero(difference)).sum();
+            let doubt: f64 = differences.iter().map(chance_below_zero).sum();
             is_beaten.then_some((other, (1.0 - doubt).max(0.0)))
         });
         others.max_by(|one, other| one.1.total_cmp(&other.1))

@@ -1,0 +1,214 @@
+"""Which plan to take: the answer of a comparison in one table, one picture and one paragraph."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+from serrata import which_plan_plots as plots
+from serrata.about import CAUTION
+from serrata.result import JsonResult
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["WhichPlan", "in_words"]
+
+#: Columns of a printed page.
+_WIDTH = 110
+#: Confidence from which on a plan counts as beaten, or as the cheapest.
+_SURE = 0.95
+#: What the measures are called.
+_CALLED = {"p_any_loss": "the chance of any loss", "cost": "cost", "days": "outage days"}
+
+
+class WhichPlan(JsonResult):
+    """Which plan to take, by risk, cost and outage days. It never changes. Made by `comparison.which_plan`.
+
+    All chances in it are of the error of the lives alone: they take the study's inputs as they stand.
+    """
+
+    __slots__ = ()
+
+    @property
+    def summary(self) -> pd.DataFrame:
+        """A line for each plan.
+
+        Columns are `strategy`; `p_any_loss`, `cost` and `days` over the fleet and the horizon, each with `_low`
+        and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest; `limits`,
+        "meets", "misses" or "undecided", missing where the study has none; `beaten_by`, a plan that is no worse on
+        any of the three and better on one, with `beaten_confidence` that it is no worse on any: plans without one
+        are the frontier.
+        """
+        import pandas as pd
+
+        lines = []
+        for plan in self._content["plans"]:
+            line = {"strategy": plan["strategy"]}
+            for measure, best in zip(plan["measures"], plan["chances_to_be_best"], strict=True):
+                name = measure["quantity"]
+                line |= {
+                    name: measure["value"],
+                    f"{name}_low": measure["low"],
+                    f"{name}_high": measure["high"],
+                    f"{name}_best": best,
+                }
+            line |= {key: plan[key] for key in ("limits", "beaten_by", "beaten_confidence")}
+            lines.append(line)
+        return pd.DataFrame(lines).astype({"beaten_confidence": float})
+
+    @property
+    def ties(self) -> pd.DataFrame:
+        """Plans that the lives do not tell apart from the one with the smallest estimate.
+
+        Columns are `quantity`, `first`, `other`, the `difference` of the other to the first with `low` and `high`, and
+        `trials_needed` to tell them apart, were the difference what it is estimated to be, with planted lives in
+        proportion; missing where they do not differ.
+        """
+        import pandas as pd
+
+        columns = ["quantity", "first", "other", "difference", "low", "high", "trials_needed"]
+        lines = [
+            [tie["quantity"], tie["first"], tie["other"]]
+            + [tie["difference"][key] for key in ("value", "low", "high")]
+            + [tie["trials_needed"]]
+            for tie in self._content["ties"]
+        ]
+        return pd.DataFrame(lines, columns=columns).astype({"trials_needed": "Int64"})
+
+    @property
+    def notes(self) -> list[str]:
+        """The answer in sentences."""
+        return [self._answer(), self._frontier(), *self._ties(), *self._limits(), _LIVES_ALONE]
+
+    def report(self) -> str:
+        """Give the whole answer as plain text."""
+        content = self._content
+        head = f"Which plan? {content['study']}, {content['horizon_years']:g} years, {content['trials']:,} lives"
+        head += f" and {content['planted_lives']:,} with planted cracks" if content["planted_lives"] else ""
+        wrapped = [
+            line
+            for text in [head, *self.notes]
+            for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+        ]
+        return "\n".join([*wrapped, "", CAUTION, ""])
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw cost against risk: plans of the frontier joined, beaten ones open, those that miss the limits grey.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Where to draw; a new figure if left out.
+        """
+        return plots.frontier(self._content, ax)
+
+    def __repr__(self) -> str:
+        cheapest = self._content["cheapest"]
+        answer = "no plan is known to meet the limits" if cheapest is None else f"{cheapest} is the cheapest"
+        return f"<WhichPlan of {len(self._content['plans'])}: {answer}>"
+
+    def _plan(self, strategy: str) -> dict[str, Any]:
+        found: dict[str, Any] = next(plan for plan in self._content["plans"] if plan["strategy"] == strategy)
+        return found
+
+    def _said(self, strategy: str) -> str:
+        """Word what a plan comes to."""
+        risk, cost, days = self._plan(strategy)["measures"]
+        scale, unit = _money_unit(cost["value"])
+        return (
+            f"a chance of any loss of {in_words(risk['value'], risk['low'], risk['high'])}, a cost of "
+            f"{_ranged(cost, scale)} {unit}{self._content['currency']} and {_ranged(days, 1.0)} outage days"
+        )
+
+    def _answer(self) -> str:
+        cheapest = self._content["cheapest"]
+        if cheapest is None:
+            return (
+                "No plan is known to meet the study's limits: take none of these as it stands, or live more where a "
+                "verdict is undecided."
+            )
+        chance = self._content["cheapest_chance"]
+        sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
+        of = "of the plans that meet the study's limits" if self._content["has_limits"] else "of all plans"
+        return f"{cheapest} is the cheapest {of} ({sure}): {self._said(cheapest)}."
+
+    def _frontier(self) -> str:
+        plans = self._content["plans"]
+        frontier = [plan["strategy"] for plan in plans if plan["beaten_by"] is None]
+        said = f"Beaten by none on risk, cost and days together: {', '.join(frontier)}."
+        surely = [plan for plan in plans if plan["beaten_by"] is not None and plan["beaten_confidence"] >= _SURE]
+        maybe = [plan for plan in plans if plan["beaten_by"] is not None and plan["beaten_confidence"] < _SURE]
+        if surely:
+            pairs = ", ".join(f"{plan['strategy']} (by {plan['beaten_by']})" for plan in surely)
+            said += f" Another is no worse on any: {pairs}."
+        if maybe:
+            pairs = ", ".join(
+                f"{plan['strategy']} (by {plan['beaten_by']}, {100 * plan['beaten_confidence']:.0f} % sure)"
+                for plan in maybe
+            )
+            said += f" So it seems, not surely: {pairs}."
+        return said
+
+    def _ties(self) -> list[str]:
+        said = []
+        for quantity, called in _CALLED.items():
+            ties = [tie for tie in self._content["ties"] if tie["quantity"] == quantity]
+            if not ties:
+                continue
+            others = ", ".join(f"{tie['other']} ({_lives_needed(tie['trials_needed'])})" for tie in ties)
+            said.append(f"On {called} the lives do not tell {ties[0]['first']} from {others}.")
+        return said
+
+    def _limits(self) -> list[str]:
+        said = []
+        for verdict, words in (
+            ("misses", "Miss the limits"),
+            ("undecided", "Neither shown to meet the limits nor to miss them"),
+        ):
+            plans = [plan["strategy"] for plan in self._content["plans"] if plan["limits"] == verdict]
+            if plans:
+                said.append(f"{words}: {', '.join(plans)}.")
+        return said
+
+
+_LIVES_ALONE = (
+    "How sure is said of the lives alone: the study's inputs are taken as they stand, and what is not known of them "
+    "can matter more."
+)
+
+
+def _lives_needed(trials: int | None) -> str:
+    return "alike in all lives" if trials is None else f"some {_two_figures(trials)} lives would"
+
+
+def _two_figures(number: float) -> str:
+    unit = 10.0 ** max(math.floor(math.log10(number)) - 1, 0)
+    return f"{math.ceil(number / unit) * unit:,.0f}"
+
+
+def in_words(value: float, low: float, high: float) -> str:
+    """Word a chance with its interval as people count, such as ``13 in 1,000 (12 to 15)``."""
+    if not value > 0.0:
+        return f"less than {_two_figures(1e6 * high)} in 1,000,000 (none seen)" if high > 0.0 else "0"
+    of = next(of for of in (100, 1_000, 10_000, 1_000_000, 10**9, 10**18) if value * of >= 9.5 or of == 10**18)
+    digits = 0 if value * of >= 9.5 else 2
+    return f"{value * of:,.{digits}f} in {of:,} ({low * of:,.{digits}f} to {high * of:,.{digits}f})"
+
+
+def _money_unit(cost: float) -> tuple[float, str]:
+    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
+        if cost >= scale:
+            return scale, word
+    return 1.0, ""
+
+
+def _ranged(measure: dict[str, Any], scale: float) -> str:
+    value, low, high = (measure[key] / scale for key in ("value", "low", "high"))
+    half = 0.5 * (high - low)
+    if not half > 0.0:
+        return f"{value:,.6g}"
+    digits = max(1 - math.floor(math.log10(half)), 0)
+    return f"{value:,.{digits}f} ({low:,.{digits}f} to {high:,.{digits}f})"
