@@ -106,8 +106,10 @@ class WhichPlan(JsonResult):
         return plots.frontier(self._content, ax)
 
     def __repr__(self) -> str:
-        cheapest = self._content["cheapest"]
-        answer = "no plan is known to meet the limits" if cheapest is None else f"{cheapest} is the cheapest"
+        cheapest, has_limits = self._content["cheapest"], self._content["has_limits"]
+        answer = "no plan is known to meet the limits" if has_limits else "the study states no limit"
+        if cheapest is not None:
+            answer = f"{cheapest} is the cheapest that meets the limits"
         return f"<WhichPlan of {len(self._content['plans'])}: {answer}>"
 
     def _plan(self, strategy: str) -> dict[str, Any]:
@@ -125,6 +127,8 @@ class WhichPlan(JsonResult):
 
     def _answer(self) -> str:
         cheapest = self._content["cheapest"]
+        if not self._content["has_limits"]:
+            return self._smallest()
         if cheapest is None:
             return (
                 "No plan is known to meet the study's limits: take none of these as it stands, or live more where a "
@@ -132,8 +136,20 @@ class WhichPlan(JsonResult):
             )
         chance = self._content["cheapest_chance"]
         sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
-        of = "of the plans that meet the study's limits" if self._content["has_limits"] else "of all plans"
-        return f"{cheapest} is the cheapest {of} ({sure}): {self._said(cheapest)}."
+        return f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): {self._said(cheapest)}."
+
+    def _smallest(self) -> str:
+        """Name the plan with the smallest of each measure, where no limit decides between them."""
+        plans = self._content["plans"]
+        smallest: dict[str, list[str]] = {}
+        for place, called in enumerate(_CALLED.values()):
+            best = min(plans, key=lambda plan: plan["measures"][place]["value"])["strategy"]
+            smallest.setdefault(best, []).append(called)
+        said = "; ".join(
+            f"{strategy} has the smallest {' and '.join(called).removeprefix('the ')}: {self._said(strategy)}"
+            for strategy, called in smallest.items()
+        )
+        return f"The study states no limit on risk, so that cost alone decides nothing. {said}."
 
     def _frontier(self) -> str:
         plans = self._content["plans"]

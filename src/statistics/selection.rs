@@ -46,6 +46,9 @@ pub fn chances_to_be_smallest(means: &[f64], variance_of_difference: &DMatrix<f6
             "correct it",
         ));
     }
+    if count == 1 {
+        return Ok(vec![1.0]);
+    }
     if count == 2 {
         let sigma = variance_of_difference[(0, 1)].sqrt();
         let first = match means[1] - means[0] {

@@ -43,7 +43,9 @@ def test_ties_say_how_many_lives_would_tell(which):
 def test_the_answer_is_said_in_words(which):
     report = which.report()
     cheapest = which.summary.loc[which.summary["cost"].idxmin(), "strategy"]
-    assert f"{cheapest} is the cheapest of all plans" in report
+    # Without a limit on risk the cheapest is no answer.
+    assert "states no limit on risk, so that cost alone decides nothing" in report
+    assert f"{cheapest} has the smallest cost" in " ".join(report.split())
     assert "Beaten by none on risk, cost and days together" in report
     assert serrata.CAUTION in report
 
@@ -61,6 +63,15 @@ def test_chances_are_said_as_people_count(chance, words):
     assert in_words(*chance) == words
 
 
+def test_the_cheapest_of_those_that_meet_the_limits_is_the_answer():
+    study = serrata.Study.load("demo-data/reference-study.toml")
+    loose = study.with_values({f"limits.{of}_loss_probability_per_year": 1.0 for of in ("row", "unit", "fleet")})
+    which = loose.simulate(trials=200, seed=1).which_plan()
+    cheapest = which.summary.loc[which.summary["cost"].idxmin(), "strategy"]
+    assert f"{cheapest} is the cheapest of the plans that meet the study's limits" in " ".join(which.report().split())
+    assert f"{cheapest} is the cheapest that meets" in repr(which)
+
+
 def test_a_study_without_a_plan_that_meets_the_limits_says_so():
     study = serrata.Study.load("demo-data/reference-study.toml")
     strict = study.with_values({"limits.row_loss_probability_per_year": 1e-9})
@@ -75,7 +86,7 @@ def test_the_command_says_the_same(tmp_path):
     arguments = ["choose", "demo-data/demo-study.toml", "--trials", "200", "--seed", "4"]
     ran = CliRunner().invoke(main, [*arguments, "--figure", str(figure)])
     assert ran.exit_code == 0, ran.output
-    assert "is the cheapest of all plans" in ran.output
+    assert "cost alone decides nothing" in ran.output
     assert figure.stat().st_size > 10_000
     ran = CliRunner().invoke(main, [*arguments, "--json"])
     assert len(json.loads(ran.output)["plans"]) == 7

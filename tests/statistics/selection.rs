@@ -103,6 +103,7 @@ fn what_goes_together_shares_its_chance() {
     );
     let none = DMatrix::zeros(3, 3);
     assert_eq!(chances_to_be_smallest(&[2.0, 1.0, 1.0], &none).expect("chances"), [0.0, 0.5, 0.5]);
+    assert_eq!(chances_to_be_smallest(&[3.0], &DMatrix::zeros(1, 1)).expect("chances"), [1.0]);
     assert_eq!(chances_to_be_smallest(&[1.0, 1.0], &DMatrix::zeros(2, 2)).expect("chances"), [0.5, 0.5]);
     assert_eq!(chances_to_be_smallest(&[1.0, 2.0], &DMatrix::zeros(2, 2)).expect("chances"), [1.0, 0.0]);
 }

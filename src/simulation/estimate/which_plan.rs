@@ -25,8 +25,8 @@ pub struct WhichPlan {
     pub plans: Vec<Standing>,
     /// On each of [`MEASURES`] the smallest plan, and those that the lives do not tell apart from it.
     pub ties: Vec<Tie>,
-    /// The cheapest plan of those that meet the study's limits, with the chance that it is; of all plans without limits. None
-    /// where no plan is known to meet them.
+    /// The cheapest plan of those that meet the study's limits, with the chance that it is. None where no plan is known to meet
+    /// them, or there are none: then cost alone decides nothing.
     pub cheapest: Option<(StrategyId, f64)>,
 }
 
@@ -100,11 +100,8 @@ impl Comparison {
             beaten_by: self.beaten_by(strategy, &all),
         };
         let plans: Vec<Standing> = all.iter().map(standing).collect();
-        let meeting: Vec<StrategyId> = plans
-            .iter()
-            .filter(|plan| plan.limits.is_none_or(|verdict| verdict == Verdict::Meets))
-            .map(|plan| plan.strategy)
-            .collect();
+        let meeting: Vec<StrategyId> =
+            plans.iter().filter(|plan| plan.limits == Some(Verdict::Meets)).map(|plan| plan.strategy).collect();
         let cost = |strategy: &StrategyId| self.fleet(*strategy, Quantity::Cost).value;
         let cheapest = match meeting.iter().min_by(|one, other| cost(one).total_cmp(&cost(other))) {
             Some(&cheapest) => {
@@ -282,5 +279,8 @@ mod tests {
         assert!(loose.plans.iter().all(|plan| plan.limits == Some(Verdict::Meets)) && (0.0..=1.0).contains(&chance));
         let none = strict("1e-9");
         assert_eq!(none.cheapest, None);
+        // Of one plan alone nothing is in doubt.
+        let made = made::comparison(made::TRIALS);
+        assert_eq!(made.chances_to_be_best(&[StrategyId(2)], Quantity::Cost).expect("chances"), [1.0]);
     }
 }
