@@ -23,6 +23,7 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     that miss the limits grey. A plan without a seen loss stands at its bound, with a mark that points to the left.
     """
     from matplotlib.lines import Line2D
+    from matplotlib.ticker import LogLocator, NullFormatter
 
     plans = content["plans"]
     ax = begun(ax, "Which plan: better is lower and further left", content["study"])
@@ -61,6 +62,9 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         ax.step(*zip(*stairs, strict=True), where="post", color=BLUE, linewidth=1.0, alpha=0.5, zorder=0)
     if is_log:
         ax.set_xscale("log")
+        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        ax.xaxis.set_major_formatter("{x:g}")
+        ax.xaxis.set_minor_formatter(NullFormatter())
     else:
         ax.set_xlim(left=0.0)
     ax.margins(x=0.08, y=0.12)
