@@ -466,7 +466,7 @@ impl Policy {
 
     /// The looks that react, by number, with the outages at which they are due next, if they are.
     pub fn due_next(&self, state: &PolicyState) -> impl Iterator<Item = (usize, Option<usize>)> {
-        let is_due = |outage: &usize| *outage < self.runs_until && self.alarm() != Some(*outage);
+        let is_due = |outage: &usize| *outage < self.runs_until;
         let next = state.intervals.iter().map(move |interval| Some(interval.next).filter(is_due));
         self.reacting.iter().copied().zip(next)
     }
