@@ -66,5 +66,7 @@ mod tests {
         let harms = [0.05, 0.11, 0.29, 0.31, 0.59, 0.61, 0.99].map(|uniform| Harm::of(&consequences, uniform));
         let (neighbours, nothing) = (Harm::Neighbours(4), Harm::Nothing);
         assert_eq!(harms, [Harm::Rotor, Harm::Row, Harm::Row, neighbours, neighbours, nothing, nothing]);
+        // What has no chance never happens.
+        assert_eq!(Harm::of(&Consequences::default(), 0.0), nothing);
     }
 }

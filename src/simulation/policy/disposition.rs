@@ -54,3 +54,41 @@ impl Dispositions {
         self.rules.iter().all(|rule| rule.action == Action::Replace)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Study;
+    use crate::model::strategy::Dressing;
+
+    fn dispositions(rules: &[Disposition]) -> Dispositions {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let strategy = Study::load(path).expect("a valid study").strategies[0].clone();
+        let dressing = Dressing { gone_probability: 0.75, life_factor: 1.0, at_most_depth_mm: 9.0, blades_out: false };
+        Dispositions::new(&Strategy { dispositions: rules.to_vec(), dressing: Some(dressing), ..strategy })
+    }
+
+    /// Lives with a planted crack leave out what has no chance.
+    #[test] // by hand
+    fn a_crack_may_stay_wherever_a_longer_or_deeper_indication_may_keep_its_blade() {
+        let last = Disposition::last;
+        let short = |action| Disposition::below_mm(2.0, action);
+        // Lengths of 1 and 3 mm.
+        let keeps = |rules: &[Disposition]| [1.0, 3.0].map(|length_mm| dispositions(rules).keeps(length_mm, 1.0));
+        assert_eq!(keeps(&[short(Action::Watch), last(Action::Replace)]), [1.0, 0.0]);
+        assert_eq!(keeps(&[short(Action::RunOn), last(Action::ReplaceRow)]), [1.0, 0.0]);
+        assert_eq!(keeps(&[short(Action::Dress), last(Action::Replace)]), [0.25, 0.0]);
+        let [short_kept, long_kept] = keeps(&[short(Action::Replace), last(Action::Watch)]);
+        assert!(short_kept > 0.0 && short_kept < 1.0 && long_kept == 1.0);
+        let [short_kept, long_kept] = keeps(&[short(Action::Replace), last(Action::Dress)]);
+        assert!(short_kept > 0.0 && short_kept < 0.25 && long_kept == 0.25);
+        // What is not deep is replaced, and so is what is long: only the first may have a deeper crack beside it.
+        let rules = [
+            Disposition { below_mm: 2.0, ..Disposition::below_depth_mm(1.0, Action::Replace) },
+            short(Action::Watch),
+            last(Action::Replace),
+        ];
+        let keeps = |length_mm, depth_mm| dispositions(&rules).keeps(length_mm, depth_mm);
+        assert!(keeps(1.0, 0.5) > 0.0 && keeps(1.0, 2.0) == 1.0 && keeps(3.0, 0.5) == 0.0 && keeps(3.0, 2.0) == 0.0);
+    }
+}

@@ -142,6 +142,7 @@ impl ByBlade {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::strategy::{Escalation, Look};
 
     #[test] // by hand
     fn a_blade_has_an_indication_where_all_techniques_call_it() {
@@ -157,5 +158,40 @@ mod tests {
         assert_eq!(kept(3), (0, Vec::new()));
         let rule = ByBlade { agreeing: 1, from_blades: 2 };
         assert!(!rule.leads_on(1) && rule.leads_on(2));
+        let needs = |agreeing: usize, from_blades: usize| ByBlade { agreeing, from_blades }.needs_others();
+        assert!(!needs(1, 1) && needs(2, 1) && needs(1, 2) && needs(2, 2));
+    }
+
+    #[test] // by hand
+    fn a_further_look_is_on_the_surfaces_of_the_looks_that_lead_to_it() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let study = Study::load(path).expect("a valid study");
+        let mut strategy = study.strategies[0].clone();
+        // Of four looks the first and the third send the second technique to the row, the second one, which cleans, sends it
+        // to called blades, and the last one sends nobody.
+        let look = |leads_to: Option<EscalationScope>, cleaning: Option<usize>| Look {
+            escalation: leads_to.map(|of| Escalation {
+                techniques: vec![1],
+                of,
+                from_blades: 1,
+                first_call_stands: true,
+            }),
+            cleaning,
+            ..strategy.looks[0].clone()
+        };
+        let [row, called] = [EscalationScope::Row, EscalationScope::CalledBlades].map(Some);
+        strategy.looks = vec![look(row, None), look(called, Some(0)), look(row, None), look(None, None)];
+        let cleaned = on_surface(&study, 1, Some(0));
+        let all = further_looks(&study, &strategy);
+        let [further] = &all[..] else { panic!("{all:?}") };
+        let on = |leading: u64| further.on_surfaces(leading).collect::<Vec<_>>();
+        assert_eq!(on(0b0101), [(1, Further::Row)]);
+        assert_eq!(on(0b0100), [(1, Further::Row)]);
+        assert_eq!(on(0b0010), [(cleaned, Further::CalledBy(0b0010))]);
+        assert_eq!(on(0b0011), [(1, Further::Row), (cleaned, Further::CalledBy(0b0010))]);
+        assert!(on(0b1000).is_empty());
+        let after = [0, 1, 2, 3].map(|look| (further.follows(look), further.on_surface_after(look)));
+        assert_eq!(after, [(true, Some(1)), (true, Some(cleaned)), (true, Some(1)), (false, None)]);
+        assert!(further.uses(1) && further.uses(cleaned) && !further.uses(0));
     }
 }

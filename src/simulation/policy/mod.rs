@@ -675,3 +675,124 @@ impl Policy {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A study file, with these looks and rules of its first strategy.
+    fn text(looks: &str, rules: &str) -> String {
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let begin = text.find("looks = [{ techniques = [\"ultrasonic\"]").expect("looks");
+        let end = text.find("after_loss = \"replace-blade\"").expect("what follows");
+        format!("{}looks = [{looks}]\ndispositions = [{rules}\n{}", &text[..begin], &text[end..])
+    }
+
+    /// Its policy on the row, of which the first outage to come has number 1.
+    fn of(text: &str) -> Policy {
+        let study = Study::parse(text, "a study").unwrap_or_else(|error| panic!("{error}"));
+        let calendar = Calendar::new([2015.0].into_iter(), &[2021.0, 2024.0, 2027.0], 2005.0, 2030.0);
+        Policy::new(&study, &study.rows[0], &study.strategies[0], &calendar)
+    }
+
+    fn policy(looks: &str, rules: &str) -> Policy {
+        of(&text(looks, rules))
+    }
+
+    const LOOK: &str = "{ techniques = [\"ultrasonic\"], first_outage = 1, every_outages = 1 }";
+    const REPLACE: &str = "{ action = \"replace\" }]";
+
+    #[track_caller]
+    fn assert_near(ours: f64, by_hand: f64) {
+        assert!((ours - by_hand).abs() < 1e-12, "{ours} for {by_hand}");
+    }
+
+    /// Of techniques that miss a crack with 0.2, 0.3 and 0.4, the first calls it.
+    #[test] // by hand
+    fn a_crack_that_was_called_surely_goes_only_where_that_call_decides() {
+        let stays_by = |technique: usize, looks: &str| {
+            let miss = |technique: usize| [0.2, 0.3, 0.4][technique];
+            policy(looks, REPLACE).stays_if_called(technique, 1, miss, || [1.0, 1.0], 0.0)
+        };
+        let stays = |looks: &str| stays_by(0, looks);
+        let look =
+            |rest: &str| format!("{{ techniques = [\"ultrasonic\"], first_outage = 1, every_outages = 1{rest} }}");
+        let second = |techniques: &str, rest: &str| {
+            format!(", escalation = {{ techniques = [{techniques}], first_call_stands = false{rest} }}")
+        };
+        let overruled = look(&second("\"eddy-current\"", ""));
+        assert_eq!(stays(&look("")), 0.0);
+        assert_near(stays(&overruled), 0.3);
+        assert_near(stays(&look(&second("\"eddy-current\", \"penetrant\"", ""))), 0.3 * 0.4);
+        // One that never misses may overrule it by a chance that nobody thought of.
+        let never = policy(&overruled, REPLACE).stays_if_called(0, 1, |_| 0.0, || [1.0, 1.0], 0.0);
+        assert!(never > 0.0 && never < 1e-300);
+        // The call of the second technique decides, and so does one by another look that sees every blade at every outage.
+        assert_eq!(stays_by(1, &overruled), 0.0);
+        assert_eq!(stays(&format!("{overruled}, {}", look(""))), 0.0);
+        for decides_seldom in [
+            look(", coverage = { blade_fraction = 0.5 }"),
+            look(", skip_after_clean = 1"),
+            look("").replace("first_outage = 1", "first_outage = 2"),
+            look("").replace("ultrasonic", "penetrant"),
+        ] {
+            assert_near(stays(&format!("{overruled}, {decides_seldom}")), 0.3);
+        }
+        // Others must call it as well: techniques of the same look, and what it leads to.
+        let all = look(", agreement = \"all\"").replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let other = look("").replace("ultrasonic", "penetrant");
+        assert_near(stays(&format!("{all}, {other}")), 0.3);
+        let all_overruled = all.replace(" }", &format!("{} }}", second("\"penetrant\"", "")));
+        assert_near(stays(&all_overruled), 1.0 - 0.7 * 0.6);
+        // Or other blades be called: by a guess in a half of the cases.
+        let of_two = look(&second("\"eddy-current\"", ", from_blades = 2"));
+        assert_near(stays(&of_two), 1.0 - 0.5 * 0.7);
+        assert_near(stays(&of_two.replace("false", "true")), 0.5);
+    }
+
+    #[test] // by hand
+    fn a_crack_stays_where_its_blade_does() {
+        let watched = policy(LOOK, "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]");
+        let stays = |policy: &Policy, length_mm: f64, runs_on: f64| {
+            let at_outage = policy.stays_if_called(0, 1, |_| 0.5, || [length_mm, 1.0], runs_on);
+            assert_eq!(policy.stays_if_called_at_stop([length_mm, 1.0], runs_on), at_outage);
+            at_outage
+        };
+        assert_eq!([1.0, 3.0].map(|length_mm| stays(&watched, length_mm, 0.0)), [1.0, 0.0]);
+        // Where the call does not stand, a blade that would be replaced stays as well.
+        let second = ", escalation = { techniques = [\"eddy-current\"], first_call_stands = false } }";
+        let overruled =
+            policy(&LOOK.replace(" }", second), "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]");
+        assert_eq!(overruled.stays_if_called(0, 1, |_| 0.5, || [3.0, 1.0], 0.0), 0.5);
+        let rules = "{ action = \"replace\" }]\nspares = [{ blades = 1, lead_days = 9, without = \"run-on-watched\" }]";
+        let short = policy(LOOK, rules);
+        assert_eq!([0.0, 0.25].map(|runs_on| stays(&short, 1.0, runs_on)), [0.0, 0.25]);
+    }
+
+    #[test] // by hand
+    fn any_rule_that_ties_blades_together_is_enough() {
+        let plain = text(LOOK, REPLACE);
+        assert!(of(&plain).keeps_blades_apart());
+        let of_look = |rest: &str| text(&LOOK.replace(" }", &format!(", {rest} }}")), REPLACE);
+        let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let rule = |rule: &str| text(LOOK, &format!("{REPLACE}\n{rule}"));
+        let of_root = |rule: &str| {
+            plain.replace("[roots.fork.hot_spots.pin]", &format!("[roots.fork]\n{rule}\n[roots.fork.hot_spots.pin]"))
+        };
+        for text in [
+            text(LOOK, "{ action = \"watch\" }]"),
+            of_look("escalation = { techniques = [\"eddy-current\"], first_call_stands = true }"),
+            text(&both.replace(" }", ", agreement = \"all\" }"), REPLACE),
+            of_look("coverage = { blades = 3, chosen = \"drawn\" }"),
+            of_look("skip_after_clean = 1"),
+            rule("extra_look = { after_years = 1, techniques = [\"eddy-current\"], stop_cost = 0, stop_days = 0 }"),
+            rule("sister_rows = { of = \"unit\", techniques = [\"ultrasonic\"] }"),
+            of_root("consequences = { row_wrecked_probability = 0.1 }"),
+            of_root("handling_damage_probability = 0.1"),
+            of_root("replaced_together = 4"),
+            plain.replace("after_loss = \"replace-blade\"", "after_loss = \"replace-row\""),
+        ] {
+            assert!(!of(&text).keeps_blades_apart(), "{text}");
+        }
+    }
+}

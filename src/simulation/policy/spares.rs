@@ -155,4 +155,14 @@ mod tests {
         assert_eq!(spares.take(&mut stocks, 2, 0, 1.5), 0.0);
         assert!(spares.are_there(&stocks, 1, 1.5) && !spares.are_there(&stocks, 2, 9.0));
     }
+
+    #[test]
+    fn a_blade_may_run_on_by_any_guess_where_it_is_not_waited_for() {
+        let (spares, stocks) = spares(1);
+        let guess = |spares: &Spares, blades| spares.guessed_chance_to_run_on(&stocks, blades, 1.0);
+        let [there, not_there] = [1, 2].map(|blades| guess(&spares, blades));
+        assert!(0.0 < there && there < not_there && not_there < 1.0);
+        let waits = Spares { may_run_on: false, ..spares };
+        assert_eq!([1, 2].map(|blades| guess(&waits, blades)), [0.0; 2]);
+    }
 }
