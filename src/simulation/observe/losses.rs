@@ -78,3 +78,22 @@ impl LossPrices {
 fn drawn(distribution: &Distribution, key: Key, counter: u64) -> f64 {
     distribution.fixed().unwrap_or_else(|| distribution.draw(key, counter))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test] // by hand
+    fn losses_pass_the_levels_that_they_cost_more_than() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let mut parts = Study::load(path).expect("a valid study").into_parts();
+        // A loss costs 3000 and 50 days at 100.
+        let mean = 8000.0;
+        let prices = LossPrices::new(&Study::of_checked(parts.clone()));
+        let passed = [0.0, 0.25, 0.26, 1.0, 1.01, 8.0, 8.01].map(|multiple| prices.levels_passed(multiple * mean));
+        assert_eq!(passed, [0, 0, 1, 2, 3, 5, 6]);
+        // Where losses cost nothing, none costs more than that.
+        (parts.costs.loss_cost, parts.costs.loss_days) = (Distribution::Fixed(0.0), Distribution::Fixed(0.0));
+        assert_eq!(LossPrices::new(&Study::of_checked(parts)).levels_passed(0.0), 0);
+    }
+}

@@ -153,3 +153,27 @@ impl LifeRecord {
         self.cracks_left.add_up(others, length_mm);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test] // by hand
+    fn a_share_of_the_losses_is_a_share_of_what_they_come_to() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let study = Study::load(path).expect("a valid study");
+        let mut record = LifeRecord::new(&study, &Calendar::new([].into_iter(), &[2021.0], 2020.0, 2030.0));
+        let of = |[losses, loss_cost, cost, forced_days, days]: [f64; 5]| {
+            let mut values = NOTHING;
+            values[Quantity::Losses as usize] = losses;
+            values[Quantity::LossCost as usize] = loss_cost;
+            values[Quantity::Cost as usize] = cost;
+            values[Quantity::ForcedDays as usize] = forced_days;
+            values[Quantity::Days as usize] = days;
+            values
+        };
+        record.values = of([2.0, 80.0, 100.0, 8.0, 10.0]);
+        record.share_losses(0.25);
+        assert_eq!(record.values, of([0.5, 20.0, 40.0, 2.0, 4.0]));
+    }
+}

@@ -213,6 +213,12 @@ mod tests {
     }
 
     #[test]
+    fn a_row_that_is_late_has_no_share_where_another_one_is_later() {
+        // 2 days beyond, 1 without the first row; without the second they are the same.
+        assert_eq!(split(&crews(2, 10.0, 0.0, &[0, 1]), &[in_place(12.0), in_place(11.0)]), [2.0, 0.0]);
+    }
+
+    #[test]
     fn rounding_saves_no_day_and_makes_no_work_longer() {
         let days = 0.1 + 0.2;
         assert!(days > 0.3);
