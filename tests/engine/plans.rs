@@ -467,6 +467,18 @@ fn finds_have_the_unit_stopped_once_more() {
     }
 }
 
+/// The second technique calls the blade at the stop, and so looks at it again at the next outage, beside the first one.
+#[test]
+fn a_blade_is_watched_by_the_technique_that_called_it_while_the_unit_stood_still() {
+    let rest = "dispositions = [{ action = \"watch\" }]\nextra_look = { after_years = 0.5, techniques = [\"mt\"], stop_cost = 0, \
+                stop_days = 0 }";
+    let strategies = strategy("one", "{ techniques = [\"ut\"], at_outages = [1] }", rest);
+    let plan = Plan { outages: "[1, 2]", in_place: [0.5, 0.0], strategies, ..Plan::default() };
+    let lived = plan.live();
+    assert_near(lived.fleet_of(0, Quantity::CracksFound), 0.5 * 3.0);
+    assert_near(lived.fleet_of(0, Quantity::LookCost), 110.0 + 0.5 * (110.0 + 2.0 * 101.0));
+}
+
 /// Three cracks on a row that all lose their blades unless they are found, each loss with a look at what is left of its row
 /// or at more; on the other row two that never do.
 #[test]
@@ -525,6 +537,53 @@ fn a_loss_has_rows_looked_at_while_the_unit_stands_still() {
         assert!(days < 2.0 * mean * (1.0 + twin) + 0.5 * found && days >= 2.0 * mean, "{days}");
         assert_near(of(Quantity::ExtraDayCost), 7.0 * days);
         assert_near(lived.row_of(0, 0, Quantity::CracksFound), 3.0 - mean);
+    }
+    // Two cracks as deep as each other are lost at one moment. Each loss has the blades out for a look, which calls nothing,
+    // and both share one lift.
+    let text = text("row", "x")
+        .replace("{ kind = \"uniform\", low = 1, high = 3 }", "1")
+        .replace("techniques = [\"ut\"] }", "techniques = [\"mt\"] }")
+        .replace("floor = 0, ceiling = 1 ", "floor = 0, ceiling = 1e-9 ")
+        .replace("blades = [4, ", "blades = [3, 4, ")
+        .replace("blades_out_cost = 1000", "blades_out_cost = 1000\nrotor_lift_cost = 50");
+    let lived = live(&text, 8);
+    assert_near(lived.row_of(0, 0, Quantity::Losses), 2.0);
+    assert_near(lived.row_of(0, 0, Quantity::LookCost), 220.0);
+    assert_near(lived.row_of(0, 0, Quantity::BladesOutCost), 2050.0);
+}
+
+/// A lift costs money or days, and the window holds all work: what was not scheduled is paid nevertheless.
+#[test]
+fn a_lift_is_paid_where_all_work_fits_into_the_window() {
+    let look =
+        "{ techniques = [\"ut\"], at_outages = [1], escalation = { techniques = [\"mt\"], first_call_stands = true } }";
+    let plan = Plan { in_place: [0.5, 0.0], ..Plan::replacing(look) };
+    for (cost, days) in [(50.0, 0.0), (0.0, 3.0)] {
+        let prices = format!("blades_out_cost = 1000\nrotor_lift_cost = {cost}\nrotor_lift_days = {days}");
+        let text =
+            plan.text().replace("blades_out_cost = 1000", &prices).replace("window_days = 0", "window_days = 90");
+        let lived = live(&text, 20_000);
+        assert_near(lived.fleet_of(0, Quantity::TimesOut), 0.5);
+        assert_near(lived.fleet_of(0, Quantity::BladesOutCost), 0.5 * (1000.0 + cost));
+        assert_near(lived.fleet_of(0, Quantity::BladesOutDays), 0.5 * (5.0 + days));
+        assert_near(lived.fleet_of(0, Quantity::DaysBeyondWindow), 0.0);
+    }
+}
+
+/// The second technique looks at the called blade of each of two rows, and then, since the other row has finds, at the rest.
+#[test]
+fn a_sister_that_was_looked_at_again_is_paid_once() {
+    let look = "{ techniques = [\"ut\"], at_outages = [1], escalation = { techniques = [\"mt\"], first_call_stands = true, \
+                of = \"called-blades\" } }";
+    let rest = "dispositions = [{ action = \"replace\" }]\nsister_rows = { of = \"unit\", techniques = [\"mt\"] }";
+    let text = Plan { strategies: strategy("one", look, rest), ..Plan::default() }.text();
+    let row = &text[text.find("[rows.row]").expect("a row")..text.find("[techniques.ut]").expect("a technique")];
+    let both = text.replace(row, &format!("{row}{}", row.replace("[rows.row]", "[rows.twin]")));
+    let lived = live(&both, 8);
+    for row in [0, 1] {
+        assert_each(&lived, row, Quantity::CracksFound, 1.0);
+        assert_each(&lived, row, Quantity::LookCost, 110.0 + 110.0);
+        assert_each(&lived, row, Quantity::LookDays, 2.0 + 2.0);
     }
 }
 
@@ -831,6 +890,29 @@ fn a_cleaned_surface_shows_more_to_the_look_that_asked_for_it() {
     }
 }
 
+/// Where no technique is stated, blades are watched by the one that called them, on the surface as it is then.
+#[test]
+fn a_blade_that_was_called_on_a_cleaned_surface_is_watched_on_the_surface_as_it_is() {
+    let wiping = "[cleaning.wiping]\nq50_factor = 0.5\n";
+    let as_it_is = serrata::math::normal_cdf(-2.0_f64.ln());
+    let second = "escalation = { techniques = [\"mt\"], first_call_stands = false }";
+    // One draw tells of both surfaces at one outage, and another one at the next.
+    for (second, called) in [("", 0.5), (second, 0.25)] {
+        let comma = if second.is_empty() { "" } else { ", " };
+        // Another look, of an outage that never comes.
+        let look = format!(
+            "{{ techniques = [\"ut\"], cleaning = \"wiping\", at_outages = [1]{comma}{second} }}, {{ techniques = [\"mt\"], \
+             at_outages = [9] }}"
+        );
+        let strategies = strategy("one", &look, "dispositions = [{ action = \"watch\" }]");
+        let plan = Plan { outages: "[1, 2]", strategies, ..Plan::default() };
+        let lived = lived(&with_curves(&plan, 4.0, wiping));
+        assert_near(lived.fleet_of(0, Quantity::CracksFound), called * (1.0 + as_it_is));
+        let again = if second.is_empty() { 0.0 } else { 0.5 * 110.0 };
+        assert_near(lived.fleet_of(0, Quantity::LookCost), 110.0 + again + called * 101.0);
+    }
+}
+
 /// Of the cracks that a technique would call, half of them here, it calls a part where the cleaning shut their mouths.
 #[test]
 fn a_cleaning_that_smears_mouths_shut_hides_cracks_by_the_factor_of_each_technique() {
@@ -870,6 +952,9 @@ fn cleaning_and_peening_are_paid_when_they_are_done() {
     // Each blade is cleaned once, and looked at once.
     let twice = format!("{}, {}", look("at_outages = [2]"), look("at_outages = [2, 4]"));
     assert_eq!(paid(&twice, ""), [2.0 * 27.0, 1.0, 0.0, 220.0]);
+    // Two looks that each cover half of the blades, apart from each other, leave a quarter.
+    let half = look("at_outages = [2], coverage = { blade_fraction = 0.5 }");
+    assert_eq!(paid(&format!("{half}, {half}"), ""), [7.0 + 2.0 * 7.5, 0.5, 0.0, 107.5]);
     // Looks at outages 1, 3 and 5 are clean, and each has the next one skipped.
     assert_eq!(paid(&look("first_outage = 1, every_outages = 1, skip_after_clean = 1"), "")[..2], [3.0 * 27.0, 1.5]);
     let peening = |when: &str, rest: &str| {
@@ -886,7 +971,7 @@ fn cleaning_and_peening_are_paid_when_they_are_done() {
         [40.0, 1.5]
     );
     assert_eq!(
-        paid("", &peening("at_outages = [1, 4]", "row_end = { year = 3, then = \"retired\" }"))[..2],
+        paid("", &peening("at_outages = [1, 3, 4]", "row_end = { year = 3, then = \"retired\" }"))[..2],
         [40.0, 1.5]
     );
 }
