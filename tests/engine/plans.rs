@@ -570,18 +570,18 @@ fn a_lift_is_paid_where_all_work_fits_into_the_window() {
     }
 }
 
-/// The second technique looks at the called blade of each of two rows, and then, since the other row has finds, at the rest.
+/// The second technique looks at the two called blades of each of two rows, and then, since the other row has finds, at the rest.
 #[test]
 fn a_sister_that_was_looked_at_again_is_paid_once() {
     let look = "{ techniques = [\"ut\"], at_outages = [1], escalation = { techniques = [\"mt\"], first_call_stands = true, \
                 of = \"called-blades\" } }";
     let rest = "dispositions = [{ action = \"replace\" }]\nsister_rows = { of = \"unit\", techniques = [\"mt\"] }";
-    let text = Plan { strategies: strategy("one", look, rest), ..Plan::default() }.text();
+    let text = Plan { cracked: vec![8, 9], strategies: strategy("one", look, rest), ..Plan::default() }.text();
     let row = &text[text.find("[rows.row]").expect("a row")..text.find("[techniques.ut]").expect("a technique")];
     let both = text.replace(row, &format!("{row}{}", row.replace("[rows.row]", "[rows.twin]")));
     let lived = live(&both, 8);
     for row in [0, 1] {
-        assert_each(&lived, row, Quantity::CracksFound, 1.0);
+        assert_each(&lived, row, Quantity::CracksFound, 2.0);
         assert_each(&lived, row, Quantity::LookCost, 110.0 + 110.0);
         assert_each(&lived, row, Quantity::LookDays, 2.0 + 2.0);
     }
