@@ -467,7 +467,25 @@ fn finds_have_the_unit_stopped_once_more() {
     }
 }
 
-/// The second technique calls the blade at the stop, and so looks at it again at the next outage, beside the first one.
+/// Two blades are lost in each life, at 100 each: above 25, 50 and 100 in all, and not above 200.
+#[test]
+fn losses_are_told_above_levels_of_cost_and_by_hot_spot() {
+    let strategies = strategy("one", "", "dispositions = [{ action = \"replace\" }]");
+    let text = Plan { cracked: vec![1, 2], strategies, ..Plan::default() }
+        .text()
+        .replace("from_year = -1.999, starts_per_year = 0", "from_year = -1.999, starts_per_year = 10000")
+        .replace("loss_cost = 0", "loss_cost = 100");
+    let lived = live(&text, 8);
+    let (row, strategy) = (lived.row_number(0), lived.strategy_number(0));
+    let above: Vec<f64> = lived.row_cost_above(row, strategy).iter().map(|chance| chance.value).collect();
+    assert_eq!(lived.cost_levels(), [25.0, 50.0, 100.0, 200.0, 400.0, 800.0]);
+    assert_eq!(above, [1.0, 1.0, 1.0, 0.0, 0.0, 0.0]);
+    let of_spots: Vec<f64> = lived.row_losses_by_hot_spot(row, strategy).iter().map(|losses| losses.value).collect();
+    assert_eq!(of_spots, [2.0]);
+}
+
+/// The second technique calls the blade at the stop, and so looks at it again at the next outage, beside the first one; after
+/// that there is one more stop.
 #[test]
 fn a_blade_is_watched_by_the_technique_that_called_it_while_the_unit_stood_still() {
     let rest = "dispositions = [{ action = \"watch\" }]\nextra_look = { after_years = 0.5, techniques = [\"mt\"], stop_cost = 0, \
@@ -475,8 +493,8 @@ fn a_blade_is_watched_by_the_technique_that_called_it_while_the_unit_stood_still
     let strategies = strategy("one", "{ techniques = [\"ut\"], at_outages = [1] }", rest);
     let plan = Plan { outages: "[1, 2]", in_place: [0.5, 0.0], strategies, ..Plan::default() };
     let lived = plan.live();
-    assert_near(lived.fleet_of(0, Quantity::CracksFound), 0.5 * 3.0);
-    assert_near(lived.fleet_of(0, Quantity::LookCost), 110.0 + 0.5 * (110.0 + 2.0 * 101.0));
+    assert_near(lived.fleet_of(0, Quantity::CracksFound), 0.5 * 4.0);
+    assert_near(lived.fleet_of(0, Quantity::LookCost), 110.0 + 0.5 * (2.0 * 110.0 + 2.0 * 101.0));
 }
 
 /// Three cracks on a row that all lose their blades unless they are found, each loss with a look at what is left of its row
