@@ -46,9 +46,9 @@ class Comparison:
     --------
     >>> import serrata
     >>> study = serrata.Study.load("demo-data/reference-study.toml")
-    >>> comparison = study.simulate(trials=500, seed=1)
+    >>> comparison = study.simulate(trials=100, seed=1)
     >>> comparison.trials, comparison.seed
-    (500, 1)
+    (100, 1)
     """
 
     #: Names of all tables.
@@ -149,7 +149,7 @@ class Comparison:
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> columns = study.simulate(trials=500, seed=1).columns("summary")
+        >>> columns = study.simulate(trials=100, seed=1).columns("summary")
         >>> cost = columns["value"][(columns["quantity"] == "cost") & (columns["strategy"] == study.baseline)]
         >>> bool(cost[0] > 0.0)
         True
@@ -257,7 +257,7 @@ class Comparison:
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> spread = study.simulate(trials=500, seed=1).spread
+        >>> spread = study.simulate(trials=100, seed=1).spread
         >>> fleet = spread[(spread["level"] == "fleet") & (spread["strategy"] == study.baseline)]
         >>> cost = fleet[(fleet["quantity"] == "cost") & (fleet["statistic"] == "percentile")]
         >>> list(cost["probability"]), bool(cost["value"].is_monotonic_increasing)
@@ -287,7 +287,7 @@ class Comparison:
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> limits = study.simulate(trials=500, seed=1).limits
+        >>> limits = study.simulate(trials=100, seed=1).limits
         >>> sorted(set(limits["level"])), set(limits["verdict"]) <= {"meets", "misses", "undecided"}
         (['fleet', 'row', 'unit'], True)
         """
@@ -391,7 +391,7 @@ class Comparison:
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> print(study.simulate(trials=500, seed=1).report("differences").splitlines()[0])
+        >>> print(study.simulate(trials=100, seed=1).report("differences").splitlines()[0])
         Differences to in-place-always over the fleet, trial by trial on the same blades and cracks
         """
         return report.text(self, part)

@@ -371,17 +371,17 @@ class Study(LearnsFromRecords):
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> comparison = study.simulate(trials=500, seed=1)
-        >>> comparison == study.simulate(trials=500, seed=1, threads=2)
+        >>> comparison = study.simulate(trials=100, seed=1)
+        >>> comparison == study.simulate(trials=100, seed=1, threads=2)
         True
         >>> import tempfile
         >>> with tempfile.TemporaryDirectory() as folder:
-        ...     kept = study.simulate(trials=500, seed=1, checkpoints=folder)
-        ...     again = study.simulate(trials=500, seed=1, checkpoints=folder)  # lives nothing
+        ...     kept = study.simulate(trials=100, seed=1, checkpoints=folder)
+        ...     again = study.simulate(trials=100, seed=1, checkpoints=folder)  # lives nothing
         >>> kept == again == comparison
         True
-        >>> known = study.simulate(target_relative_error=0.9, planted_lives=0, seed=1)
-        >>> known.ended
+        >>> rare = serrata.Study.load("tests/engine/data/y1a.toml")
+        >>> rare.simulate(target_relative_error=0.05, seed=1).ended
         'target reached'
         """
         seed = elsewhere.seed_or_drawn(seed, checkpoints)

@@ -33,7 +33,7 @@ class ComparedVariants(Mapping[str, Comparison]):
     >>> import serrata
     >>> study = serrata.Study.load("demo-data/reference-study.toml")
     >>> longer = study.with_values({"study.horizon_years": 30})
-    >>> compared = serrata.simulate_variants({"as it is": study, "longer": longer}, trials=500, seed=1)
+    >>> compared = serrata.simulate_variants({"as it is": study, "longer": longer}, trials=100, seed=1)
     >>> compared["longer"].study.horizon_years
     30.0
     """
@@ -90,7 +90,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
         >>> variants = study.variants({"costs.loss_days": [100, 200]})
-        >>> columns = serrata.simulate_variants(variants, trials=500, seed=1).columns("summary", ["p_any_loss", "cost"])
+        >>> columns = serrata.simulate_variants(variants, trials=100, seed=1).columns("summary", ["p_any_loss", "cost"])
         >>> len(columns["value"]) == 2 * len(study.strategies) * 2
         True
         >>> sorted(set(columns["variant"].tolist()))
@@ -111,7 +111,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> compared = serrata.simulate_variants({"as it is": study}, trials=500, seed=1)
+        >>> compared = serrata.simulate_variants({"as it is": study}, trials=100, seed=1)
         >>> list(compared.table("summary", ["cost"]).columns[:4])
         ['variant', 'level', 'row', 'strategy']
         """
@@ -200,8 +200,8 @@ def simulate_variants(
     >>> import serrata
     >>> study = serrata.Study.load("demo-data/reference-study.toml")
     >>> variants = {"as it is": study, "longer": study.with_values({"study.horizon_years": 30})}
-    >>> compared = serrata.simulate_variants(variants, trials=500, seed=1)
-    >>> compared["as it is"] == study.simulate(trials=500, seed=1)
+    >>> compared = serrata.simulate_variants(variants, trials=100, seed=1)
+    >>> compared["as it is"] == study.simulate(trials=100, seed=1)
     True
     >>> losses = compared.table("summary", ["losses"])
     >>> list(losses["variant"].unique())

@@ -174,10 +174,8 @@ def test_a_part_that_comes_twice_with_other_sums_ends_the_run(losing, monkeypatc
         losing.simulate(**PARTS, executor=executor)
 
 
-def test_what_is_wrong_with_the_study_is_told_at_once(reference):
-    doomed = reference.with_values(
-        {"initiation.fatigue.scale": 2000, "growth.blade-steel.coefficient_m_per_start": 1e-9}
-    )
+def test_what_is_wrong_with_the_study_is_told_at_once(losing):
+    doomed = losing.with_values({"study.start_year": 200})
     executor = Unreliable({})
     with pytest.raises(serrata.ContradictionError, match="yet the row runs"):
         doomed.simulate(trials=1, seed=1, block_trials=512, executor=executor)
