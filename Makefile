@@ -11,7 +11,7 @@
 SHELL := /bin/bash
 .DEFAULT_GOAL := demo
 .DELETE_ON_ERROR:
-.PHONY: demo test quick lint bench mutants clean
+.PHONY: demo test test-engine test-package quick lint lint-engine lint-package bench mutants clean
 
 # The interpreter that makes .venv; set it to use another one.
 PYTHON3 ?= python3
@@ -32,18 +32,26 @@ BUILT_FROM := $(shell find src -type f) Cargo.toml Cargo.lock pyproject.toml
 demo: $(STAMPS)/package
 	$(VENV)/bin/serrata compare demo-data/demo-study.toml --trials $(TRIALS) --planted-lives $(PLANTED_LIVES) --seed 1 --out demo-results
 
-test: $(STAMPS)/package $(STAMPS)/tools
+test: test-engine test-package
+
+test-engine:
 	cargo test --quiet
+
+test-package: $(STAMPS)/package $(STAMPS)/tools
 	$(PYTHON) -m pytest
 
 quick:
 	cargo test --quiet --profile mutants --lib
 
-lint: $(STAMPS)/package $(STAMPS)/tools
+lint: lint-engine lint-package
+
+lint-engine:
 	cargo fmt --check
 	cargo clippy --quiet --all-targets -- -D warnings
 	cargo clippy --quiet --lib --features python -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --quiet --no-deps
+
+lint-package: $(STAMPS)/package $(STAMPS)/tools
 	$(VENV)/bin/ruff check --quiet .
 	$(VENV)/bin/ruff format --quiet --check .
 	$(VENV)/bin/mypy
