@@ -55,7 +55,7 @@ dispositions = [{ below_mm = 1.5, action = "run-on" }, { below_mm = 5, action = 
 dressing = { gone_probability = 0.9, life_factor = 0.5, at_most_depth_mm = 3, blades_out = false }
 deferrals = [{ outage = 2, by_years = 0.5 }]
 starts_limit = { starts_per_year = 60, from_year = 2030, cost_per_year = 100 }
-spares = [{ blades = 12, lead_days = 300, without = "run-on-watched", cost_per_year = 10 }]
+spares = [{ blades = 12, lead_days = 300, without = "run-on-watched", cost_per_year = 10, used_blades = { blades = 6, life_factor = 0.4, cost_per_blade = 5 } }]
 after_loss = "replace-blade"
 
 [strategies.ends-in-time]

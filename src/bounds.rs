@@ -160,6 +160,8 @@ pub const CONFIDENCE: Bound = Bound::from_to_below(0.5, 1.0).share();
 pub const FRACTION: Bound = Bound::above_zero(1e-9, 1.0).share();
 /// A factor on something.
 pub const FACTOR: Bound = Bound::above_zero(1e-6, 1e6);
+/// A factor on the time to a crack in a used blade.
+pub const LIFE_FACTOR_OF_USED: Bound = Bound::above_zero(1e-6, 1.0);
 /// Geometry factor Y of a stress intensity.
 pub const GEOMETRY_FACTOR: Bound = Bound::above_zero(1e-3, 100.0);
 /// A correlation.

@@ -69,6 +69,7 @@ _FIGURES: dict[str, Callable[..., Any]] = {
 _SELDOM = (
     "blades_damaged",
     "blades_run_on",
+    "used_blades_fitted",
     "blades_dressed",
     "dressing_cost",
     "dressing_days",
@@ -381,6 +382,7 @@ def _finds(comparison: Comparison) -> str:
         "blades_replaced_on_false_calls": "of them false calls",
         "blades_damaged": "of them damaged",
         "blades_run_on": "ran on without a spare",
+        "used_blades_fitted": "used blades fitted",
         "blades_dressed": "blades dressed",
         "rows_replaced": "rows replaced",
         "times_blades_out": "times blades out",

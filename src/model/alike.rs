@@ -108,6 +108,7 @@ mod tests {
             lead_days: 90.0,
             without: WithoutSpare::Wait,
             cost_per_year: 0.0,
+            used_blades: None,
         }];
         assert_eq!(firsts(&stocked)[..5], [0, 1, 2, 3, 4]);
         let mut limited = parts.clone();

@@ -192,6 +192,14 @@ impl Study {
                  meanwhile. New rows are never waited for ({stocked})."
             ));
         }
+        let takes_used = |strategy: &&Strategy| strategy.spares.iter().any(|stock| stock.used_blades.is_some());
+        let using = ids(self.strategies.iter().filter(takes_used).map(|strategy| &strategy.id));
+        if !using.is_empty() {
+            list.push(format!(
+                "A used blade brings no crack with it: what it has been through is in its life factor alone, and in all else it is as a \
+                 new one ({using})."
+            ));
+        }
         list
     }
 

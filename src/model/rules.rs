@@ -71,7 +71,11 @@ impl Study {
             WithoutSpare::RunOnWatched => "runs on and is watched",
         };
         let lead = stock.lead_days;
-        format!("{roots} share {blades}, ordered anew in {lead} days; a called blade without one {without}")
+        let used = stock.used_blades.map_or_else(String::new, |used| {
+            let (blades, factor) = (used.blades, used.life_factor);
+            format!(", and where none is there {blades} used ones with {factor} times the life of a new one")
+        });
+        format!("{roots} share {blades}, ordered anew in {lead} days{used}; a called blade without one {without}")
     }
 
     fn rules_of_look(&self, look: &Look) -> Vec<String> {

@@ -478,6 +478,19 @@ pub struct Spares {
     pub without: WithoutSpare,
     /// What holding the stock costs each year.
     pub cost_per_year: f64,
+    /// Used blades that take the place of new ones where these are not there.
+    pub used_blades: Option<UsedBlades>,
+}
+
+/// Used blades, of a row that is out of service.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UsedBlades {
+    /// How many there are; none come again.
+    pub blades: u32,
+    /// Factor on the time to a crack of a new blade, at most 1.
+    pub life_factor: f64,
+    /// Cost of one, in place of that of a new blade.
+    pub cost_per_blade: f64,
 }
 
 impl Spares {

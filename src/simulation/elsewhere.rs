@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use std::ops::{ControlFlow, Range};
 
 /// First words of a part; another form gets another number.
-const FORM: &str = "serrata part, form 5";
+const FORM: &str = "serrata part, form 6";
 
 /// Sums over a part of a run, as bytes that travel.
 #[derive(Serialize, Deserialize)]

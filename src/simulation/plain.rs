@@ -77,6 +77,13 @@ pub(super) enum Fired {
     RanOnAgain,
     RanOutOfTime,
     ReplacedInTime,
+    TookUsed,
+    GroupTookUsed,
+    TookUsedForLost,
+    TookUsedForDamaged,
+    TookUsedAtStop,
+    UsedRanOut,
+    UsedCracked,
     Cleaned,
     SmearedShut,
     LookedOnSeveralSurfaces,
@@ -145,13 +152,25 @@ impl Pace {
     }
 }
 
-/// Spare blades of one life: for each stock of the strategy the moments from which its blades are there, and the unit that
-/// last took one.
-pub(super) struct Shelves(Vec<(Vec<f64>, Option<usize>)>);
+/// Spare blades of one life, by stock of the strategy.
+pub(super) struct Shelves(Vec<Shelf>);
+
+struct Shelf {
+    /// From when each new blade is there.
+    moments: Vec<f64>,
+    /// Used blades that are left.
+    used: usize,
+    /// The unit that last took one.
+    last_unit: Option<usize>,
+}
 
 impl Shelves {
     fn new(strategy: &Strategy) -> Self {
-        let filled = |stock: &Spares| (vec![f64::NEG_INFINITY; stock.blades as usize], None);
+        let filled = |stock: &Spares| Shelf {
+            moments: vec![f64::NEG_INFINITY; stock.blades as usize],
+            used: stock.used_blades.map_or(0, |used| used.blades as usize),
+            last_unit: None,
+        };
         Shelves(strategy.spares.iter().map(filled).collect())
     }
 
@@ -160,18 +179,18 @@ impl Shelves {
         if is_ordered {
             self.order((index, stock), year);
         }
-        let moments = &mut self.0[index].0;
+        let moments = &mut self.0[index].moments;
         let first = (0..moments.len()).min_by(|one, other| moments[*one].total_cmp(&moments[*other]));
         let moment = moments.remove(first.expect("the one that was ordered"));
         if moment > year { (moment - year) * 365.25 } else { 0.0 }
     }
 
     fn are_there(&self, index: usize, year: f64) -> usize {
-        self.0[index].0.iter().filter(|moment| **moment <= year).count()
+        self.0[index].moments.iter().filter(|moment| **moment <= year).count()
     }
 
     fn order(&mut self, (index, stock): (usize, &Spares), year: f64) {
-        self.0[index].0.push(year + stock.lead_days / 365.25);
+        self.0[index].moments.push(year + stock.lead_days / 365.25);
     }
 }
 
@@ -191,6 +210,7 @@ struct Work {
     /// Shares of the row's blades that come out for one look or another.
     out_shares: Vec<f64>,
     new_blades: u32,
+    used_blades: u32,
     dressed: u32,
     new_row: bool,
 }
@@ -212,6 +232,8 @@ pub(super) struct PlainRow<'a, 'p> {
     watched: Vec<(u32, usize)>,
     /// Blades that run on for want of a spare, which was ordered.
     awaiting: BTreeSet<u32>,
+    /// Blades whose place used ones take at the moment at hand.
+    used: BTreeSet<u32>,
     /// What was ground away, in mm, by blade, hot spot and position.
     ground_mm: BTreeMap<(u32, usize, u32), f64>,
     /// When each look of the strategy is due next, and what it makes of finds; none where its outages are stated.
@@ -245,6 +267,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             renewals: vec![0; study.rows[row_index].blades as usize],
             watched: Vec::new(),
             awaiting: BTreeSet::new(),
+            used: BTreeSet::new(),
             ground_mm: BTreeMap::new(),
             pace: strategy.looks.iter().map(Pace::new).collect(),
             extra_look: None,
@@ -404,15 +427,61 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         self.strategy.spares.iter().enumerate().find(|(_, stock)| is_own(stock))
     }
 
-    /// Takes a blade that is waited for: returns the days.
-    fn take(&mut self, blade: u32, year: f64, shelves: &mut Shelves) -> f64 {
+    /// Takes blades for some, group after group: returns the days until the last is there.
+    fn take(&mut self, blades: &BTreeSet<u32>, year: f64, shelves: &mut Shelves) -> f64 {
         let Some(stock) = self.stock() else { return 0.0 };
-        self.fire(Fired::TookSpare);
-        let last = shelves.0[stock.0].1.replace(self.row().unit);
-        if last.is_some_and(|unit| unit != self.row().unit) {
-            self.fire(Fired::TookFromOtherUnit);
+        let mut wait_days = 0.0;
+        let together = self.study.roots[self.row().root].replaced_together;
+        let groups: BTreeSet<u32> = blades.iter().map(|blade| blade / together).collect();
+        for group in groups {
+            self.fire(Fired::TookSpare);
+            let last = shelves.0[stock.0].last_unit.replace(self.row().unit);
+            if last.is_some_and(|unit| unit != self.row().unit) {
+                self.fire(Fired::TookFromOtherUnit);
+            }
+            let own: Vec<u32> = blades.iter().copied().filter(|blade| blade / together == group).collect();
+            let are_new = shelves.are_there(stock.0, year) >= own.len();
+            if !are_new && shelves.0[stock.0].used >= own.len() {
+                self.fire(Fired::TookUsed);
+                if own.len() > 1 {
+                    self.fire(Fired::GroupTookUsed);
+                }
+                shelves.0[stock.0].used -= own.len();
+                self.used.extend(own);
+                continue;
+            }
+            if !are_new && stock.1.used_blades.is_some() {
+                self.fire(Fired::UsedRanOut);
+            }
+            for blade in own {
+                let days = shelves.take(stock, year, !self.awaiting.contains(&blade));
+                wait_days = if days > wait_days { days } else { wait_days };
+            }
         }
-        shelves.take(stock, year, !self.awaiting.contains(&blade))
+        wait_days
+    }
+
+    /// A new blade takes the place of one that is gone, or a used one: returns whether it is used.
+    fn fit(&mut self, blade: u32, generation: u64, year: f64) -> bool {
+        let used = self.stock().and_then(|(_, stock)| stock.used_blades).filter(|_| self.used.remove(&blade));
+        let new = match used {
+            Some(used) => {
+                self.add(Quantity::UsedBladesFitted, 1.0);
+                self.batch.used_blade_in(LIFE, blade, generation, year, used.life_factor)
+            }
+            None => self.batch.new_blade_in(LIFE, blade, generation, year),
+        };
+        if used.is_some() && !new.is_empty() {
+            self.fire(Fired::UsedCracked);
+        }
+        self.cracks.extend(new.start as usize..new.end as usize);
+        used.is_some()
+    }
+
+    /// What fitting one costs.
+    fn price_of(&self, is_used: bool) -> f64 {
+        let used = self.stock().and_then(|(_, stock)| stock.used_blades).filter(|_| is_used);
+        used.map_or(self.study.costs.new_blade_cost, |used| used.cost_per_blade)
     }
 
     /// A blade is lost before an outage: whether it wrecks its rotor.
@@ -437,9 +506,12 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         if self.strategy.after_loss == AfterLoss::ReplaceRow || wrecks_row {
             gone.clear();
         }
-        let wait_days = gone.iter().map(|&blade| self.take(blade, year, shelves)).fold(0.0, f64::max);
+        let wait_days = self.take(&gone, year, shelves);
         if wait_days > 0.0 {
             self.fire(Fired::LostWaitedForSpare);
+        }
+        if self.used.contains(&blade) {
+            self.fire(Fired::TookUsedForLost);
         }
         self.result.loss_years.push((year - self.study.start_year) as u32);
         self.result.values[Quantity::AnyLoss as usize] = 1.0;
@@ -460,13 +532,14 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 self.fire(Fired::ReplacedWithLostNeighbour);
                 self.add(Quantity::BladesReplaced, 1.0);
                 self.add(Quantity::BladesDamaged, f64::from(u8::from(damaged.contains(&other))));
-                self.add(Quantity::ReplacementCost, self.study.costs.new_blade_cost * self.value_at(year));
             }
             self.watched.retain(|watched| watched.0 != other);
             self.ground_mm.retain(|place, _| place.0 != other);
             self.remove(other);
-            let new = self.batch.new_blade_in(LIFE, other, own, year);
-            self.cracks.extend(new.start as usize..new.end as usize);
+            let is_used = self.fit(other, own, year);
+            if other != blade {
+                self.add(Quantity::ReplacementCost, self.price_of(is_used) * self.value_at(year));
+            }
         }
         self.look_after_loss(year, next, shelves);
         wrecks_rotor
@@ -1066,8 +1139,7 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             self.ground_mm.retain(|place, _| place.0 != blade);
             self.remove(blade);
             let generation = self.next_generation(blade);
-            let new = self.batch.new_blade_at(LIFE, blade, generation, self.start + outage);
-            self.cracks.extend(new.start as usize..new.end as usize);
+            work.used_blades += u32::from(self.fit(blade, generation, self.outages()[outage]));
         }
         if work.blades_out {
             self.damage_in_handling(outage, replaced, work, shelves);
@@ -1120,7 +1192,8 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             }
             if let Some((index, stock)) = self.stock()
                 && stock.without == WithoutSpare::RunOnWatched
-                && (work.refused.contains(&first) || shelves.are_there(index, year) < group.len())
+                && (work.refused.contains(&first)
+                    || (shelves.are_there(index, year) < group.len() && shelves.0[index].used < group.len()))
             {
                 work.refused.insert(first);
                 for &own in &group {
@@ -1137,12 +1210,10 @@ impl<'a, 'p> PlainRow<'a, 'p> {
                 self.watch(blade, technique, next);
                 continue;
             }
-            for &own in &group {
-                let wait_days = self.take(own, year, shelves);
-                if wait_days > 0.0 {
-                    self.fire(Fired::WaitedForSpare);
-                    work.wait_days = work.wait_days.max(wait_days);
-                }
+            let wait_days = self.take(&group, year, shelves);
+            if wait_days > 0.0 {
+                self.fire(Fired::WaitedForSpare);
+                work.wait_days = work.wait_days.max(wait_days);
             }
             replaced.extend(group);
         }
@@ -1175,21 +1246,24 @@ impl<'a, 'p> PlainRow<'a, 'p> {
             }
             self.fire(Fired::DamagedInHandling);
             self.add(Quantity::BladesDamaged, 1.0);
-            for own in self.with_neighbours(vec![blade]) {
-                if replaced.insert(own) {
-                    work.new_blades += 1;
-                    let wait_days = self.take(own, self.outages()[outage], shelves);
-                    if wait_days > 0.0 {
-                        self.fire(Fired::DamagedWaitedForSpare);
-                        work.wait_days = work.wait_days.max(wait_days);
-                    }
-                    self.add(Quantity::BladesReplaced, 1.0);
-                    self.watched.retain(|watched| watched.0 != own);
-                    self.ground_mm.retain(|place, _| place.0 != own);
-                    self.remove(own);
-                    let generation = self.next_generation(own);
-                    let new = self.batch.new_blade_at(LIFE, own, generation, self.start + outage);
-                    self.cracks.extend(new.start as usize..new.end as usize);
+            let year = self.outages()[outage];
+            let group: BTreeSet<u32> = self.with_neighbours(vec![blade]).difference(&replaced).copied().collect();
+            let wait_days = self.take(&group, year, shelves);
+            if wait_days > 0.0 {
+                self.fire(Fired::DamagedWaitedForSpare);
+                work.wait_days = work.wait_days.max(wait_days);
+            }
+            for own in group {
+                replaced.insert(own);
+                work.new_blades += 1;
+                self.add(Quantity::BladesReplaced, 1.0);
+                self.watched.retain(|watched| watched.0 != own);
+                self.ground_mm.retain(|place, _| place.0 != own);
+                self.remove(own);
+                let generation = self.next_generation(own);
+                if self.fit(own, generation, year) {
+                    work.used_blades += 1;
+                    self.fire(Fired::TookUsedForDamaged);
                 }
             }
         }
@@ -1282,8 +1356,9 @@ impl<'a, 'p> PlainRow<'a, 'p> {
         let blades_out = if work.new_row { 1.0 } else { 1.0 - stay } * f64::from(self.row().blades);
         let out_cost = out * costs.blades_out_cost + blades_out * costs.blades_out_cost_per_blade;
         let out_days = out * costs.blades_out_days + blades_out * costs.blades_out_days_per_blade;
-        let (mut new_cost, mut new_days) =
-            (f64::from(work.new_blades) * costs.new_blade_cost, f64::from(work.new_blades) * costs.new_blade_days);
+        let mut new_cost = f64::from(work.new_blades - work.used_blades) * self.price_of(false)
+            + f64::from(work.used_blades) * self.price_of(true);
+        let mut new_days = f64::from(work.new_blades) * costs.new_blade_days;
         if work.new_row {
             (new_cost, new_days) = (costs.new_row_cost, costs.new_row_days);
         }

@@ -7,7 +7,7 @@ use super::policy::{Groups, Policy};
 use crate::error::Result;
 use crate::model::Study;
 use crate::model::fleet::{Row, Unit};
-use crate::model::strategy::Strategy;
+use crate::model::strategy::{Spares, Strategy};
 use std::ops::Range;
 
 /// One row of the fleet, ready to be lived.
@@ -35,8 +35,8 @@ pub(crate) struct GroupPlan {
     pub rows: Vec<usize>,
     /// By strategy: runs of the units of which no two share spare blades under it.
     pub runs: Vec<Vec<Range<usize>>>,
-    /// By strategy: blades in each of its stocks at the start.
-    pub stocks: Vec<Vec<u32>>,
+    /// By strategy: blades in each of its stocks at the start, new ones and used ones.
+    pub stocks: Vec<Vec<[u32; 2]>>,
 }
 
 impl GroupPlan {
@@ -64,7 +64,8 @@ impl GroupPlan {
             });
             alike.collect()
         };
-        let stocks = |strategy: &Strategy| strategy.spares.iter().map(|stock| stock.blades).collect();
+        let of_stock = |stock: &Spares| [stock.blades, stock.used_blades.map_or(0, |used| used.blades)];
+        let stocks = |strategy: &Strategy| strategy.spares.iter().map(of_stock).collect();
         GroupPlan {
             runs: study.strategies.iter().map(runs).collect(),
             stocks: study.strategies.iter().map(stocks).collect(),

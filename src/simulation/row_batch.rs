@@ -69,6 +69,19 @@ impl<'p> RowBatch<'p> {
         self.inspected(new)
     }
 
+    /// A used blade at any moment, with the draws of the new one that would have been there: its cracks, as indices.
+    pub fn used_blade_in(
+        &mut self,
+        life: usize,
+        blade: u32,
+        generation: u64,
+        year: f64,
+        life_factor: f64,
+    ) -> Range<u32> {
+        let new = self.nature.blade_in(life, blade, generation, year, life_factor);
+        self.inspected(new)
+    }
+
     /// A place of a blade begins anew; see [`Nature::begin_anew`].
     pub fn begin_anew(&mut self, place: &GroundPlace, staying: &[u32]) -> Range<u32> {
         let new = self.nature.begin_anew(place, staying);

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 /// First words of stored comparisons; another form gets another number.
-const FORM: &str = "serrata comparison, form 9";
+const FORM: &str = "serrata comparison, form 10";
 
 /// Why a number may be absent from a table, by column.
 const REASONS: [(&str, &str); 11] = [
@@ -280,7 +280,8 @@ mod tests {
     fn damaged_bytes_are_refused() {
         let bytes = comparison(1).to_bytes();
         let text = String::from_utf8(bytes.clone()).expect("JSON is text");
-        for damaged in [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 9", "form 4"), "{}".into()]
+        for damaged in
+            [text.replace("\"trials\":700", "\"trials\":701"), text.replace("form 10", "form 4"), "{}".into()]
         {
             assert_ne!(damaged, text);
             let error = Comparison::from_bytes(damaged.as_bytes()).expect_err("damaged");

@@ -11,7 +11,7 @@ use crate::model::fleet::{Root, Row, Unit};
 use crate::model::strategy::{
     Action, AfterClean, AfterFinds, AfterLoss, Agreement, Choice, Coverage, Deferral, Disposition, Dressing,
     Escalation, EscalationScope, ExtraLook, Look, LookAfterLoss, LookScope, RowEnd, RowEndAction, Sample, SampleSize,
-    SisterRows, SisterScope, Spares, StartsLimit, Strategy, Watch, When, WhenWindowCloses, WithoutSpare,
+    SisterRows, SisterScope, Spares, StartsLimit, Strategy, UsedBlades, Watch, When, WhenWindowCloses, WithoutSpare,
 };
 
 /// Words of the study file for the action on a blade with an indication.
@@ -606,12 +606,14 @@ fn spares(section: &Section, key: &'static str, known: &Known) -> Option<Vec<Spa
             let lead_days = section.number("lead_days", bounds::LEAD_DAYS);
             let without = section.choice("without", &WITHOUT_SPARE);
             let cost_per_year = section.optional("cost_per_year", |section, key| section.number(key, bounds::COST));
+            let used_blades = section.optional("used_blades", |section, key| section.table(key, used_blades));
             Some(Spares {
                 roots: roots?,
                 blades: blades?,
                 lead_days: lead_days?,
                 without: without?,
                 cost_per_year: cost_per_year?.unwrap_or(0.0),
+                used_blades: used_blades?,
             })
         });
         Some((here, stock?))
@@ -669,6 +671,13 @@ fn window_may_close(section: &Section, strategy: &Strategy, known: &Known) -> bo
         return true;
     }
     false
+}
+
+fn used_blades(section: &Section) -> Option<UsedBlades> {
+    let blades = section.whole("blades", bounds::SPARES);
+    let life_factor = section.number("life_factor", bounds::LIFE_FACTOR_OF_USED);
+    let cost_per_blade = section.number("cost_per_blade", bounds::COST);
+    Some(UsedBlades { blades: blades?, life_factor: life_factor?, cost_per_blade: cost_per_blade? })
 }
 
 /// Refuses stocks that nothing is ever taken from, and blades that run on where none is ever called to be replaced.

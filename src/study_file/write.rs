@@ -505,6 +505,14 @@ impl Page {
                 ];
                 let ids = |roots: &Vec<usize>| list(roots.iter().map(|root| text(&study.roots[*root].id)));
                 entries.extend(stock.roots.iter().map(|roots| ("roots", ids(roots))));
+                let used = stock.used_blades.map(|used| {
+                    table(&[
+                        ("blades", used.blades.to_string()),
+                        ("life_factor", number(used.life_factor)),
+                        ("cost_per_blade", number(used.cost_per_blade)),
+                    ])
+                });
+                entries.extend(used.map(|used| ("used_blades", used)));
                 table(&entries)
             });
             self.entry("spares", list(stocks));

@@ -13,7 +13,7 @@ use serrata::model::fleet::{Consequences, PastLook};
 use serrata::model::initiation::InitiationShape;
 use serrata::model::strategy::{
     Action, AfterLoss, Deferral, Disposition, Dressing, Look, RowEnd, RowEndAction, Sample, SisterRows, SisterScope,
-    Spares, StartsLimit, Watch, When, WithoutSpare,
+    Spares, StartsLimit, UsedBlades, Watch, When, WithoutSpare,
 };
 use serrata::model::usage::{Clock, DutyPeriod};
 use serrata::simulation::{Comparison, Quantity, Run};
@@ -774,8 +774,14 @@ fn lost_blades_wait_for_spares_in_outages_that_last_longer() {
     study.costs.loss_cost = Distribution::Fixed(700.0);
     study.costs.loss_days = Distribution::Fixed(3.0);
     study.costs.outage_day_cost = DayCost::Same(50.0);
-    let stock = Spares { roots: None, blades: 4, lead_days: 10.0, without: WithoutSpare::Wait, cost_per_year: 5.0 };
-    study.strategies[NONE].spares = vec![stock];
+    study.strategies[NONE].spares = vec![Spares {
+        roots: None,
+        blades: 4,
+        lead_days: 10.0,
+        without: WithoutSpare::Wait,
+        cost_per_year: 5.0,
+        used_blades: None,
+    }];
     let expect = |study: &StudyParts, strategy: usize, losses: f64, wait_days: f64| {
         let comparison = lived(study, 20);
         let ours = |quantity| comparison.fleet_of(strategy, quantity).value;
@@ -805,6 +811,26 @@ fn lost_blades_wait_for_spares_in_outages_that_last_longer() {
     expect(&study, NONE, 2.0, 20.0);
     study.strategies[NONE].spares[0].blades = 5;
     expect(&study, NONE, 2.0, 10.0);
+    // Used blades take the place of two groups, or of the second, and are paid with the losses and the rest of the groups.
+    for (new, used, fitted, wait_days) in [(0, 10, 10.0, 0.0), (5, 7, 5.0, 0.0), (4, 9, 5.0, 10.0), (4, 4, 0.0, 20.0)] {
+        let mut study = study.clone();
+        study.costs.new_blade_cost = 10.0;
+        let stock = &mut study.strategies[NONE].spares[0];
+        stock.blades = new;
+        stock.used_blades = Some(UsedBlades { blades: used, life_factor: 1.0, cost_per_blade: 2.0 });
+        expect(&study, NONE, 2.0, wait_days);
+        let comparison = lived(&study, 20);
+        let ours = |quantity| comparison.fleet_of(NONE, quantity).value;
+        assert_equal(ours(Quantity::UsedBladesFitted), fitted);
+        assert_equal(ours(Quantity::BladesReplaced), 8.0);
+        // Of each group one was lost.
+        let cost = (80.0 - 8.0 * 0.8 * fitted) * worth(life_years());
+        assert!(
+            (ours(Quantity::ReplacementCost) / cost - 1.0).abs() < 1e-6,
+            "{} for {cost}",
+            ours(Quantity::ReplacementCost)
+        );
+    }
     // Whole rows come as sets of their own. Single blades may be damaged; nobody takes them out.
     study.strategies[NONE].after_loss = AfterLoss::ReplaceRow;
     study.roots[0].handling_damage_probability = 0.1;

@@ -773,6 +773,116 @@ fn blades_without_a_spare_run_on_until_one_is_there() {
     assert_each(&lived, 0, Quantity::BladesReplaced, 8.0);
 }
 
+/// The same stock with `used` used blades beside it, at a price of 4.
+fn with_used(text: &str, used: u32, life_factor: f64) -> String {
+    let used = format!(", used_blades = {{ blades = {used}, life_factor = {life_factor}, cost_per_blade = 4 }} }}");
+    text.replace("cost_per_year = 8 }", &format!("cost_per_year = 8{used}"))
+}
+
+/// As above, three blades are called on the one row in year 1, and two on the other in 1.5. Who has no new blade has a used one,
+/// of which none comes again and for which none is ordered.
+#[test]
+fn used_blades_take_the_place_of_new_ones_that_are_not_there() {
+    for (new, used, fitted, waits) in [
+        (0, 1, [1.0, 0.0], [0.75, 0.75]),
+        // The first row has three used ones, and the other the last; for its second it waits for its own order.
+        (0, 4, [3.0, 1.0], [0.0, 0.75]),
+        (0, 5, [3.0, 2.0], [0.0, 0.0]),
+        // One new, one used, and one that is waited for. What was ordered in the place of the new one is there in 1.75 for the
+        // other row, which waits longer for its second blade.
+        (1, 1, [1.0, 0.0], [0.75, 0.75]),
+        (1, 2, [2.0, 0.0], [0.0, 0.75]),
+        // For the other row's second blade there is the first that was ordered, in 1.75.
+        (2, 2, [1.0, 1.0], [0.0, 0.25]),
+        (2, 3, [1.0, 2.0], [0.0, 0.0]),
+        (3, 1, [0.0, 1.0], [0.0, 0.25]),
+        (4, 9, [0.0, 1.0], [0.0, 0.0]),
+        (5, 9, [0.0, 0.0], [0.0, 0.0]),
+    ] {
+        let lived = live(&with_used(&two_units(new, "wait", ["[1, 2]", "[1.5, 2.5]"], ""), used, 1.0), 8);
+        for (row, count) in [(0, 3.0), (1, 2.0)] {
+            let wait = waits[row] * YEAR;
+            let days = 4.0 + 0.5 * count + wait;
+            for (quantity, by_hand) in [
+                (Quantity::UsedBladesFitted, fitted[row]),
+                (Quantity::BladesReplaced, count),
+                (Quantity::WaitDays, wait),
+                (Quantity::Days, days),
+                (Quantity::ReplacementCost, 10.0 * count - 6.0 * fitted[row]),
+                (Quantity::Cost, 2.0 * 110.0 + 10.0 * count - 6.0 * fitted[row] + 3.0 * days + 24.0),
+            ] {
+                assert_each(&lived, row, quantity, by_hand);
+            }
+        }
+    }
+}
+
+/// One new and one used in year 1, and one blade of the first row runs on. In 1.5 none is there, and both of the other row run
+/// on. In 2 two are there, of which the first row takes one, and in 2.5 the other row has all that was ordered.
+#[test]
+fn called_blades_run_on_where_no_used_one_is_left() {
+    let outages = ["[1, 2, 3]", "[1.5, 2.5, 3.5]"];
+    let text = |new: u32, used: u32| with_used(&two_units(new, "run-on-watched", outages, ""), used, 1.0);
+    let expect = |text: &str, run_on: [f64; 2], replaced: [f64; 2], used: [f64; 2]| {
+        let lived = live(text, 8);
+        for row in 0..2 {
+            assert_each(&lived, row, Quantity::BladesRunOn, run_on[row]);
+            assert_each(&lived, row, Quantity::BladesReplaced, replaced[row]);
+            assert_each(&lived, row, Quantity::UsedBladesFitted, used[row]);
+            assert_each(&lived, row, Quantity::WaitDays, 0.0);
+        }
+    };
+    expect(&text(1, 1), [1.0, 2.0], [3.0, 2.0], [1.0, 0.0]);
+    expect(&text(1, 4), [0.0, 0.0], [3.0, 2.0], [2.0, 2.0]);
+    // Blades 1 to 4 and 5 to 8 go together; on the first row both groups are called, and on the other one too.
+    let together = |new: u32, used: u32| {
+        text(new, used).replace("[roots.r.hot_spots.h]", "[roots.r]\nreplaced_together = 4\n[roots.r.hot_spots.h]")
+    };
+    // The first group has used ones, though three new ones are there; four are ordered for the second.
+    expect(&together(3, 4), [1.0, 2.0], [8.0, 8.0], [4.0, 0.0]);
+    // Three new ones and three used ones are no group of one kind.
+    expect(&together(3, 7), [1.0, 2.0], [8.0, 8.0], [4.0, 0.0]);
+    expect(&together(4, 4), [0.0, 2.0], [8.0, 8.0], [4.0, 0.0]);
+    expect(&together(4, 12), [0.0, 0.0], [8.0, 8.0], [4.0, 8.0]);
+}
+
+/// Three cracked blades are called in year 1, where one new blade, one used one and then none is there; the third blade runs on.
+/// Until the next outage the hours come to a share of the mean time to a crack, and to four times as much of that of a used
+/// blade. In year 2 the third is called again, with a new blade for it, and whatever has cracked.
+#[test]
+fn cracks_begin_sooner_in_used_blades() {
+    const SHARE: f64 = 0.3;
+    let looks = "{ techniques = [\"ut\"], at_outages = [1, 2] }";
+    let stock = "spares = [{ blades = 1, lead_days = 100, without = \"run-on-watched\", cost_per_year = 8 }]";
+    let rest = format!("dispositions = [{{ action = \"replace\" }}]\n{stock}");
+    let plan = Plan {
+        blades: 3,
+        cracked: vec![1, 2, 3],
+        outages: "[1, 2]",
+        strategies: strategy("one", looks, &rest),
+        ..Plan::default()
+    };
+    // 8760 hours a year for a thousandth of one are 50 means; then none until year 1.
+    let mean = 8.76 / 50.0;
+    let text = plan.text().replace("mean = 1e-6", &format!("mean = {mean}")).replace(
+        "starts_per_year = 0, hours_per_year = 0 },",
+        &format!(
+            "starts_per_year = 0, hours_per_year = 0 }},\n  {{ from_year = 1, starts_per_year = 0, hours_per_year = {} }},",
+            SHARE * mean
+        ),
+    );
+    let lived = live(&with_used(&text, 1, 0.25), 20_000);
+    let [new, used] = [1.0 - f64::exp(-SHARE), 1.0 - f64::exp(-SHARE / 0.25)];
+    assert_near(lived.fleet_of(0, Quantity::CracksFound), 4.0 + new + used);
+    assert_each(&lived, 0, Quantity::UsedBladesFitted, 1.0);
+    // Two new ones are there in year 2: the third blade to ask runs on again, if all three are called.
+    assert_near(lived.fleet_of(0, Quantity::BladesRunOn), 1.0 + new * used);
+    assert_near(lived.fleet_of(0, Quantity::BladesReplaced), 3.0 + new + used - new * used);
+    // If used blades were as new ones.
+    let twin = live(&with_used(&text, 1, 1.0), 20_000).fleet_of(0, Quantity::CracksFound);
+    assert_near(twin, 4.0 + 2.0 * new);
+}
+
 /// Blades that are damaged in handling do not run on: each of three is damaged with a chance of 0.2, and one is there.
 #[test]
 fn damaged_blades_are_waited_for_where_called_ones_run_on() {
@@ -785,6 +895,12 @@ fn damaged_blades_are_waited_for_where_called_ones_run_on() {
     let lived = live(&text, 20_000);
     assert_near(lived.fleet_of(0, Quantity::BladesDamaged), 0.6);
     assert_near(lived.fleet_of(0, Quantity::WaitDays), 40.0 * binomial_at_least(2, 3, 0.2));
+    // The second of them has a used one.
+    let used = "\"run-on-watched\", used_blades = { blades = 1, life_factor = 0.5, cost_per_blade = 4 } }]";
+    let lived = live(&text.replace("\"run-on-watched\" }]", used), 20_000);
+    assert_near(lived.fleet_of(0, Quantity::UsedBladesFitted), binomial_at_least(2, 3, 0.2));
+    assert_near(lived.fleet_of(0, Quantity::WaitDays), 40.0 * binomial_at_least(3, 3, 0.2));
+    assert_near(lived.fleet_of(0, Quantity::ReplacementCost), 10.0 * 0.6 - 6.0 * binomial_at_least(2, 3, 0.2));
     // A new row is a set of its own.
     let row_end = format!("{rest}\nrow_end = {{ year = 1, then = \"new-row\" }}");
     let plan = Plan { trials: 8, strategies: strategy("one", look, &row_end), ..plan };

@@ -172,7 +172,8 @@ fn no_warning_has_a_gap_in_it() {
 fn spares_that_arrive_after_the_end_are_told() {
     let spares = |lead_days: f64, study: &mut StudyParts| {
         let without = WithoutSpare::RunOnWatched;
-        study.strategies[0].spares = vec![Spares { roots: None, blades: 1, lead_days, without, cost_per_year: 0.0 }];
+        study.strategies[0].spares =
+            vec![Spares { roots: None, blades: 1, lead_days, without, cost_per_year: 0.0, used_blades: None }];
     };
     // Ten years.
     assert_eq!(warnings(|study| spares(3652.0, study)), Vec::<String>::new());

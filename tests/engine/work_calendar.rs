@@ -178,7 +178,8 @@ fn every_rule_of_a_plan_is_said_in_words() {
     assert_eq!(
         words("bench-and-dress").last().map(String::as_str),
         Some(
-            "all rows with root fir-tree share 6 spares, ordered anew in 240 days; a called blade without one is waited for"
+            "all rows with root fir-tree share 6 spares, ordered anew in 240 days, and where none is there 4 used ones with 0.4 \
+             times the life of a new one; a called blade without one is waited for"
         )
     );
 }

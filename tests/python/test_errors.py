@@ -155,7 +155,7 @@ def test_bytes_that_are_no_comparison_are_refused(losses):
         b"{}",
         good[:-10],
         good.replace(b'"trials":2000', b'"trials":2001'),
-        good.replace(b"form 9", b"form 8"),
+        good.replace(b"form 10", b"form 8"),
     ):
         assert bad != good
         with pytest.raises(serrata.ArgumentError, match="bytes = "):

@@ -260,7 +260,7 @@ mod tests {
         let mut distances: Vec<(f64, String)> = Vec::new();
         let mut run_on = [0.0; 2];
         for number in 0..8 {
-            let text = texts_that_run_short().new_tree(&mut runner).expect("a study").current();
+            let text = texts_that_run_short("").new_tree(&mut runner).expect("a study").current();
             let study = Study::parse(&text, "random").unwrap_or_else(|error| panic!("{error}\n{text}"));
             // Losses are frequent here, which planted lives are not for: it takes many.
             let run = Run { trials: 2_000, planted_lives: 20_000, seed: number, ..Run::default() };

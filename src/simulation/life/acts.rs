@@ -43,16 +43,19 @@ impl Life<'_, '_> {
             let blade = self.batch.inspections.damaged.all()[index].blade;
             if !self.room.replaced.contains(&blade) {
                 self.record.work.damage(outage);
-                for own in self.strategy.policy.groups.of(blade) {
-                    if !self.room.replaced.contains(&own) {
-                        let wait_days = self.wait_for_blades(&[own], self.year_of(outage));
-                        self.room.policy.short.wait(wait_days);
-                        self.record.work.replace_blades(outage, [1, 0]);
-                        self.replace_blade(own, outage);
-                    }
+                let group = self.group_to_replace(blade);
+                self.take_blades(&group, self.year_of(outage));
+                for own in group {
+                    self.record.work.replace_blades(outage, [1, 0]);
+                    self.replace_blade(own, outage);
                 }
             }
         }
+    }
+
+    /// The group of a damaged blade, but for blades that are new.
+    pub(super) fn group_to_replace(&self, blade: u32) -> Vec<u32> {
+        self.strategy.policy.groups.of(blade).filter(|own| !self.room.replaced.contains(own)).collect()
     }
 
     /// Replaces every blade that was called.
@@ -124,7 +127,10 @@ impl Life<'_, '_> {
             self.room.replaced.push(blade);
         }
         let generation = self.room.state.next_generation(blade);
-        let new = self.batch.new_blade_at(self.life, blade, generation, outage);
+        let new = match self.strategy.policy.used_life_factor(blade, &self.room.policy) {
+            None => self.batch.new_blade_at(self.life, blade, generation, outage),
+            Some(factor) => self.batch.used_blade_in(self.life, blade, generation, self.year_of(outage), factor),
+        };
         self.enter(new);
     }
 

@@ -107,8 +107,8 @@ impl Life<'_, '_> {
             self.plan_extra_look(outage);
         }
         let short = &self.room.policy.short;
-        if short.wait_days > 0.0 || short.run_on > 0 {
-            self.record.work.be_short_of_spares(outage, short.wait_days, short.run_on);
+        if short.wait_days > 0.0 || short.run_on > 0 || !short.used.is_empty() {
+            self.record.work.be_short_of_spares(outage, short);
         }
         self.room.state.forget_calls_of_gone(self.strategy, outage + 1);
         ControlFlow::Continue(())
@@ -126,9 +126,9 @@ impl Life<'_, '_> {
         if policy.window_closes { self.record.work.time_for_new_blades(work, outage) } else { usize::MAX }
     }
 
-    /// Days until new blades are there for some, from a moment on.
-    pub fn wait_for_blades(&mut self, blades: &[u32], year: f64) -> f64 {
-        self.strategy.policy.wait_for_blades(blades, year, &self.room.policy, self.stocks)
+    /// Takes blades for some, in order of their numbers, that cannot run on, at a moment.
+    pub fn take_blades(&mut self, blades: &[u32], year: f64) {
+        self.strategy.policy.take_blades(blades, year, &mut self.room.policy, self.stocks);
     }
 
     /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.

@@ -63,10 +63,14 @@ impl Life<'_, '_> {
         let is_wrecked = policy.after_loss == AfterLoss::ReplaceRow || matches!(harm, Harm::Row | Harm::Rotor);
         let damaged = self.damaged_by(blade, harm);
         let replaced = if is_wrecked { Vec::new() } else { self.replaced_with_lost(blade, &damaged) };
+        self.room.policy.short.clear();
         // A whole row is a set of its own.
-        let wait_days =
-            if is_wrecked { 0.0 } else { self.wait_for_blades(&[&[blade][..], &replaced].concat(), lost_year) };
-        let cost = self.record.lose(lost_year, hot_spot, (key, generation), wait_days);
+        if !is_wrecked {
+            let mut gone = [&[blade][..], &replaced].concat();
+            gone.sort_unstable();
+            self.take_blades(&gone, lost_year);
+        }
+        let cost = self.record.lose(lost_year, hot_spot, (key, generation), &self.room.policy.short);
         if self.room.planted.is(number) {
             self.room.planted.lost = self.record.loss_years.last().map(|&year| PlantedLoss { year, cost });
         }
@@ -77,7 +81,8 @@ impl Life<'_, '_> {
         }
         self.renew_blade_in(blade, generation, lost_year, outage);
         for other in replaced {
-            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&other));
+            let is_used = self.room.policy.short.used.contains(&other);
+            self.record.replace_blade_after_loss(&self.strategy.work, lost_year, damaged.contains(&other), is_used);
             let generation = self.room.state.next_generation(other);
             self.renew_blade_in(other, generation, lost_year, outage);
         }
@@ -114,11 +119,14 @@ impl Life<'_, '_> {
         blades
     }
 
-    /// A new blade takes the place of one between outages.
+    /// A new blade takes the place of one between outages, or a used one.
     pub(super) fn renew_blade_in(&mut self, blade: u32, generation: u64, year: f64, outage: usize) {
         self.clear_blade(blade, outage);
         self.room.policy.renew_blade(blade);
-        let new = self.batch.new_blade_in(self.life, blade, generation, year);
+        let new = match self.strategy.policy.used_life_factor(blade, &self.room.policy) {
+            None => self.batch.new_blade_in(self.life, blade, generation, year),
+            Some(factor) => self.batch.used_blade_in(self.life, blade, generation, year, factor),
+        };
         self.enter(new);
     }
 }

@@ -67,7 +67,7 @@ impl Life<'_, '_> {
             self.damage_at_stop(stop, &mut work);
         }
         let short = &self.room.policy.short;
-        work.be_short_of_spares(short.wait_days, short.run_on);
+        work.be_short_of_spares(short);
         self.record.stop(&self.strategy.work, year, &work, stopped);
     }
 
@@ -170,13 +170,11 @@ impl Life<'_, '_> {
                 continue;
             }
             work.damage();
-            for own in self.strategy.policy.groups.of(blade) {
-                if !self.room.replaced.contains(&own) {
-                    let wait_days = self.wait_for_blades(&[own], stop.year);
-                    self.room.policy.short.wait(wait_days);
-                    work.replace_blades([1, 0]);
-                    self.renew_at_stop(own, stop);
-                }
+            let group = self.group_to_replace(blade);
+            self.take_blades(&group, stop.year);
+            for own in group {
+                work.replace_blades([1, 0]);
+                self.renew_at_stop(own, stop);
             }
         }
     }

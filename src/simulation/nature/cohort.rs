@@ -11,6 +11,8 @@ pub(crate) struct Cohort {
     pub installed: Vec<f64>,
     /// Number of the first peening that they get.
     pub first_peening: usize,
+    /// Factor on the time to each crack; 1 unless they are used.
+    pub life_factor: f64,
     /// Cumulative hazard of one origin of each hot spot, from then until the end, for row factor 1.
     pub hazards: Vec<f64>,
     /// The same of a whole blade of average stress.
@@ -20,23 +22,25 @@ pub(crate) struct Cohort {
 impl Cohort {
     pub fn new(hot_spots: &[HotSpotPlan], year: f64, blades: Vec<u32>) -> Self {
         let mut cohort = Cohort { blades, ..Cohort::default() };
-        cohort.install(hot_spots, year);
+        cohort.install(hot_spots, year, 1.0);
         cohort
     }
 
     /// Other blades of the same age.
     pub fn with_blades(&self, blades: Vec<u32>) -> Self {
-        let Cohort { installed, first_peening, hazards, hazard, .. } = self;
+        let &Cohort { ref installed, first_peening, life_factor, ref hazards, hazard, .. } = self;
         let (installed, hazards) = (installed.clone(), hazards.clone());
-        Cohort { blades, installed, first_peening: *first_peening, hazards, hazard: *hazard }
+        Cohort { blades, installed, first_peening, life_factor, hazards, hazard }
     }
 
-    /// Moves the installation to another moment.
-    pub fn install(&mut self, hot_spots: &[HotSpotPlan], year: f64) {
+    /// Moves the installation to another moment, with a factor on the time to each crack.
+    pub fn install(&mut self, hot_spots: &[HotSpotPlan], year: f64, life_factor: f64) {
         self.installed.clear();
         self.installed.extend(hot_spots.iter().map(|spot| spot.clock.at(year)));
         self.first_peening = hot_spots.first().map_or(0, |spot| spot.peened.before_new(year));
-        let at_end = |(spot, reading): (&HotSpotPlan, &f64)| spot.hazard_at_end(*reading, self.first_peening);
+        self.life_factor = life_factor;
+        let at_end =
+            |(spot, reading): (&HotSpotPlan, &f64)| spot.hazard_at_end(*reading, self.first_peening, life_factor);
         self.hazards.clear();
         self.hazards.extend(hot_spots.iter().zip(&self.installed).map(at_end));
         self.hazard = hot_spots.iter().zip(&self.hazards).map(|(spot, hazard)| spot.origins * hazard).sum();

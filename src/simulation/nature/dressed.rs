@@ -71,9 +71,7 @@ impl Nature<'_> {
         let rate = self.lives[life].row_factor * stress_factor(spot, stress);
         // What is dressed at an outage is peened there.
         let first_peening = spot.peened.before_dressed(plan.calendar.years[outage]);
-        // The law's time is stretched by a factor: so is the reading at which any hazard is reached.
-        let end = spot.peened.used(installed, first_peening, spot.clock_at_end) / life_factor;
-        let end = spot.shape.cumulative_hazard(end);
+        let end = spot.hazard_at_end(installed, first_peening, life_factor);
         let first = position * spot.origins_per_place;
         let is_free = |origin: u32| !staying.iter().any(|&index| self.cracks[index as usize].origin == origin);
         let free: Vec<u32> = (first..first + spot.origins_per_place).filter(|&origin| is_free(origin)).collect();
@@ -95,7 +93,7 @@ impl Nature<'_> {
                     parent,
                     blade_number: u64::from(blade),
                     crack_number: spot.crack_number(origin),
-                    hazard: spot.shape.cumulative_hazard(life_factor * spot.shape.reading_at(hazard)),
+                    hazard: spot.stretched(hazard, life_factor),
                     installed,
                     first_peening: first_peening as u32,
                     stress,

@@ -94,9 +94,15 @@ impl HotSpotPlan {
     }
 
     /// The hazard of one of its origins at the end of the study, where it was new at a reading, and gets no peening before
-    /// one by number.
-    pub fn hazard_at_end(&self, new_at: f64, first_peening: usize) -> f64 {
-        self.shape.cumulative_hazard(self.peened.used(new_at, first_peening, self.clock_at_end))
+    /// one by number; with a factor on the time to each crack.
+    pub fn hazard_at_end(&self, new_at: f64, first_peening: usize, life_factor: f64) -> f64 {
+        self.shape.cumulative_hazard(self.peened.used(new_at, first_peening, self.clock_at_end) / life_factor)
+    }
+
+    /// The hazard of a new blade at which a crack begins that comes at another one where the time to it has a factor: the
+    /// law's time is stretched by that, and so is the reading at which any hazard is reached.
+    pub fn stretched(&self, hazard: f64, life_factor: f64) -> f64 {
+        self.shape.cumulative_hazard(life_factor * self.shape.reading_at(hazard))
     }
 
     /// A hot spot of the row's root, by number, where blades are peened in some years.

@@ -62,7 +62,18 @@ impl Nature<'_> {
         if let Some(place) = planted {
             self.plant_in(&new, place, age, stress, before);
         }
+        if age.life_factor != 1.0 {
+            self.stretch(before, age.life_factor);
+        }
         self.initiations.len() > before
+    }
+
+    /// Cracks from a number on begin as a factor on the time to each has it.
+    #[inline(never)]
+    fn stretch(&mut self, from: usize, life_factor: f64) {
+        for crack in &mut self.initiations[from..] {
+            crack.hazard = self.plan.hot_spots[crack.hot_spot as usize].stretched(crack.hazard, life_factor);
+        }
     }
 
     /// The cracks of one hot spot in one new blade: arrivals until `most`, then each origin by itself until `end`.
@@ -176,9 +187,15 @@ impl Nature<'_> {
         {
             return 0..0;
         }
+        self.blade_in(life, blade, generation, year, 1.0)
+    }
+
+    /// The same of a blade with a factor on the time to each crack, of which nothing is known beforehand: a used one may crack
+    /// where the new one that would have been there is known not to.
+    pub fn blade_in(&mut self, life: usize, blade: u32, generation: u64, year: f64, life_factor: f64) -> Range<u32> {
         let from = self.cracks.len();
         let mut age = std::mem::take(&mut self.new_blade);
-        age.install(&self.plan.hot_spots, year);
+        age.install(&self.plan.hot_spots, year, life_factor);
         if self.draw_blade(NewBlade { life, blade, generation }, &age) {
             self.grow_cracks();
         }
@@ -254,6 +271,7 @@ fn first_draw_each(keys: &[Key], name: u64, draws: &mut [f64]) {
 mod tests {
     use super::*;
     use crate::model::Study;
+    use crate::simulation::nature::NaturePlan;
     use crate::simulation::plan::RowPlan;
     use crate::simulation::row_batch::RowBatch;
 
@@ -288,6 +306,52 @@ mod tests {
                 "{sound} known to stay sound, {cracked} cracked"
             );
         }
+    }
+
+    /// In a used blade the cracks begin that would have begun in the new one, each in so many times the time, and further ones;
+    /// that the new one is known to stay sound says nothing of it.
+    #[test]
+    fn cracks_of_used_blades_begin_sooner_by_their_factor() {
+        const FACTOR: f64 = 0.2;
+        let text = include_str!("../../../tests/engine/data/everything_on.toml");
+        let mut study = Study::parse(text, "study").expect("a good study").into_parts();
+        let mut of_sound = 0;
+        for sigma in [0.0, 0.2] {
+            study.scatter.blade_stress_sigma_log = sigma;
+            let study = Study::of_checked(study.clone());
+            let plan = RowPlan::new(&study, &study.rows[0]).expect("a good row");
+            let peened = [(plan.nature.calendar.years[1], 3.0)];
+            let plan = RowPlan { nature: NaturePlan::peened(&study, &study.rows[0], &peened).expect("a row"), ..plan };
+            let mut batch = RowBatch::new(&plan.nature, &plan.inspection);
+            batch.begin((0..100_u32).map(|trial| Key::from_seed(2).child(trial.into())));
+            batch.draw(&(0..100).collect::<Vec<u32>>());
+            batch.draw_shared();
+            let (mut of_new, mut of_used) = (0, 0);
+            for (life, blade) in (0..100_usize).flat_map(|life| (0..24).map(move |blade| (life, blade))) {
+                let (new, year) = (NewBlade { life, blade, generation: 1 }, plan.nature.calendar.years[0] + 0.1);
+                let mut age = Cohort::new(&plan.nature.hot_spots, year, Vec::new());
+                let hazards = age.hazards.clone();
+                batch.nature.draw_blade(new, &age);
+                let in_new = std::mem::take(&mut batch.nature.initiations);
+                age.install(&plan.nature.hot_spots, year, FACTOR);
+                batch.nature.draw_blade(new, &age);
+                let in_used = std::mem::take(&mut batch.nature.initiations);
+                for crack in &in_new {
+                    let place = |other: &&Initiation| (other.hot_spot, other.origin) == (crack.hot_spot, crack.origin);
+                    let other = in_used.iter().find(place).expect("the same crack");
+                    let [one, other] = [crack, other]
+                        .map(|crack| plan.nature.hot_spots[crack.hot_spot as usize].shape.reading_at(crack.hazard));
+                    assert!((other / one / FACTOR - 1.0).abs() < 1e-6, "{one} and {other}");
+                }
+                assert!(in_used.iter().all(|crack| crack.hazard <= hazards[crack.hot_spot as usize] * (1.0 + 1e-6)));
+                let cracks = batch.used_blade_in(life, blade, 1, year, FACTOR).len();
+                assert_eq!(cracks, in_used.len());
+                of_sound += if batch.nature.stays_sound(life, blade, 0) { cracks } else { 0 };
+                (of_new, of_used) = (of_new + in_new.len(), of_used + in_used.len());
+            }
+            assert!(of_new > 100 && 2 * of_used > 3 * of_new, "{of_new} cracks in new blades, {of_used} in used ones");
+        }
+        assert!(of_sound > 20, "{of_sound} cracks in used blades where new ones are known to stay sound");
     }
 
     #[test]

@@ -14,6 +14,7 @@ pub(crate) use unit_work::{UnitBuffers, UnitWork};
 pub(crate) use work::{Unscheduled, WorkDone, WorkPlan};
 
 use super::calendar::Calendar;
+use super::policy::ShortOfSpares;
 use crate::model::Study;
 use crate::random::Key;
 #[cfg(test)]
@@ -86,9 +87,10 @@ impl LifeRecord {
         self.cracks_left.begin();
     }
 
-    /// A blade was lost in a year from a hot spot, and new ones are waited for; draw `counter` of a key says what that costs,
-    /// which is returned.
-    pub fn lose(&mut self, year: f64, hot_spot: usize, (key, counter): (Key, u64), wait_days: f64) -> f64 {
+    /// A blade was lost in a year from a hot spot, and new ones are waited for, or used ones fitted; draw `counter` of a key says
+    /// what that costs, which is returned.
+    pub fn lose(&mut self, year: f64, hot_spot: usize, (key, counter): (Key, u64), short: &ShortOfSpares) -> f64 {
+        let wait_days = short.wait_days;
         let prices = &self.loss_prices;
         let values = &mut self.values;
         values[Quantity::AnyLoss as usize] = 1.0;
@@ -97,6 +99,7 @@ impl LifeRecord {
         values[Quantity::LossCost as usize] += cost;
         values[Quantity::ForcedDays as usize] += days;
         values[Quantity::WaitDays as usize] += wait_days;
+        values[Quantity::UsedBladesFitted as usize] += short.used.len() as f64;
         self.loss_years.push(prices.years(year) as u32);
         self.loss_spots.push(hot_spot as u32);
         self.lost_value += cost;
@@ -125,10 +128,10 @@ impl LifeRecord {
     }
 
     /// A blade was replaced together with a lost one, which may have damaged it, during the forced outage.
-    pub fn replace_blade_after_loss(&mut self, plan: &WorkPlan, year: f64, is_damaged: bool) {
+    pub fn replace_blade_after_loss(&mut self, plan: &WorkPlan, year: f64, is_damaged: bool, is_used: bool) {
         self.values[Quantity::BladesReplaced as usize] += 1.0;
         self.values[Quantity::BladesDamaged as usize] += f64::from(u8::from(is_damaged));
-        self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.new_blade_cost();
+        self.values[Quantity::ReplacementCost as usize] += self.loss_prices.value(year) * plan.blade_cost(is_used);
     }
 
     /// The unit stood still in a year between outages, and work was done on the row; whether it was stopped for that, at

@@ -20,6 +20,8 @@ pub enum Quantity {
     BladesDamaged,
     /// Called blades that were to be replaced and ran on for want of a spare, each once at each outage at which it did.
     BladesRunOn,
+    /// Used blades fitted where no new ones were there: of blades replaced, and in the place of lost ones.
+    UsedBladesFitted,
     /// Whole rows replaced.
     RowsReplaced,
     /// Cracks called by a look that stood: each once at each outage at which it was called, whoever called it.
@@ -79,7 +81,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in order.
-    pub const ALL: [Quantity; 34] = [
+    pub const ALL: [Quantity; 35] = [
         Quantity::AnyLoss,
         Quantity::Losses,
         Quantity::BladesReplaced,
@@ -87,6 +89,7 @@ impl Quantity {
         Quantity::BladesDressed,
         Quantity::BladesDamaged,
         Quantity::BladesRunOn,
+        Quantity::UsedBladesFitted,
         Quantity::RowsReplaced,
         Quantity::CracksFound,
         Quantity::OutagesWithCalls,
@@ -126,6 +129,7 @@ impl Quantity {
             Quantity::BladesDressed => "blades_dressed",
             Quantity::BladesDamaged => "blades_damaged",
             Quantity::BladesRunOn => "blades_run_on",
+            Quantity::UsedBladesFitted => "used_blades_fitted",
             Quantity::RowsReplaced => "rows_replaced",
             Quantity::CracksFound => "cracks_found",
             Quantity::OutagesWithCalls => "outages_with_calls",

@@ -10,7 +10,7 @@ use crate::model::strategy::RowEndAction;
 use crate::model::surface_treatment::Cleaning;
 use crate::simulation::calendar::Calendar;
 use crate::simulation::inspection::TechniquePlan;
-use crate::simulation::policy::Policy;
+use crate::simulation::policy::{Policy, ShortOfSpares};
 
 /// What a row's work under a policy is planned to cost, and what it would cost beyond that.
 #[derive(Debug)]
@@ -49,6 +49,7 @@ struct Prices {
     blade_out_days: f64,
     blade: f64,
     blade_days: f64,
+    used_blade: f64,
     dressing: f64,
     dressing_days: f64,
     row: f64,
@@ -108,6 +109,8 @@ pub(crate) struct Unscheduled {
     /// Days of waiting for new blades, and blades that run on without.
     wait_days: f64,
     run_on: f64,
+    /// Of the new blades, those that are used.
+    used: f64,
     new_row: bool,
     blades_out: bool,
     /// Share of the row's blades that come out for it, as if chosen apart from those by schedule.
@@ -126,6 +129,7 @@ pub(crate) struct WorkDone {
 impl WorkPlan {
     pub fn new(study: &Study, row: &Row, calendar: &Calendar, techniques: &[TechniquePlan], policy: &Policy) -> Self {
         let costs = &study.costs;
+        let used_blades = policy.spares.as_ref().and_then(|spares| spares.used_blades);
         let prices = Prices {
             blades_out: costs.blades_out_cost,
             blades_out_days: costs.blades_out_days,
@@ -133,6 +137,7 @@ impl WorkPlan {
             blade_out_days: costs.blades_out_days_per_blade,
             blade: costs.new_blade_cost,
             blade_days: costs.new_blade_days,
+            used_blade: used_blades.map_or(costs.new_blade_cost, |used| used.cost_per_blade),
             dressing: costs.dressing_cost.unwrap_or(0.0),
             dressing_days: costs.dressing_days.unwrap_or(0.0),
             row: costs.new_row_cost,
@@ -314,9 +319,9 @@ impl WorkPlan {
         ((left + ROUNDING_DAYS) / self.prices.blade_days).floor() as usize
     }
 
-    /// Cost of a new blade.
-    pub fn new_blade_cost(&self) -> f64 {
-        self.prices.blade
+    /// Cost of a new blade, or of a used one.
+    pub fn blade_cost(&self, is_used: bool) -> f64 {
+        if is_used { self.prices.used_blade } else { self.prices.blade }
     }
 
     /// Cost of a new row.
@@ -391,11 +396,9 @@ impl WorkDone {
         self.at(outage).damaged += 1.0;
     }
 
-    /// New blades were waited for, and so many called ones ran on without.
-    pub fn be_short_of_spares(&mut self, outage: usize, wait_days: f64, run_on: u32) {
-        let work = self.at(outage);
-        work.wait_days = wait_days;
-        work.run_on = f64::from(run_on);
+    /// New blades were waited for, called ones ran on without, or used ones were fitted.
+    pub fn be_short_of_spares(&mut self, outage: usize, short: &ShortOfSpares) {
+        self.at(outage).be_short_of_spares(short);
     }
 
     /// Whether the blades come out at an outage, by schedule or by what was done so far.
@@ -546,9 +549,10 @@ impl Unscheduled {
         self.damaged += 1.0;
     }
 
-    /// New blades are waited for so long, and so many called blades run on without.
-    pub fn be_short_of_spares(&mut self, wait_days: f64, run_on: u32) {
-        (self.wait_days, self.run_on) = (wait_days, f64::from(run_on));
+    /// New blades are waited for, called ones run on without, or used ones are fitted.
+    pub fn be_short_of_spares(&mut self, short: &ShortOfSpares) {
+        (self.wait_days, self.run_on) = (short.wait_days, f64::from(short.run_on));
+        self.used = short.used.len() as f64;
     }
 
     /// The whole row was replaced.
@@ -572,7 +576,8 @@ impl Unscheduled {
         let (new_cost, new_days) = if self.new_row {
             (prices.row, prices.row_days)
         } else {
-            (self.new_blades * prices.blade, self.new_blades * prices.blade_days)
+            let more_for_used = self.used * (prices.used_blade - prices.blade);
+            (self.new_blades * prices.blade + more_for_used, self.new_blades * prices.blade_days)
         };
         let out = if (self.blades_out || self.new_row) && !scheduled.blades_out { 1.0 } else { 0.0 };
         let share = if self.new_row { 1.0 } else { either(scheduled.out_share, self.out_share) };
@@ -587,6 +592,7 @@ impl Unscheduled {
             (Quantity::CracksFound, self.cracks_found),
             (Quantity::BladesDamaged, self.damaged),
             (Quantity::BladesRunOn, self.run_on),
+            (Quantity::UsedBladesFitted, self.used),
             (Quantity::OutagesWithCalls, f64::from(u8::from(self.called))),
             (Quantity::TimesOut, out),
             (Quantity::LookCost, value * self.look_cost),

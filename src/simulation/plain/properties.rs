@@ -6,7 +6,7 @@ use crate::model::economics::{DayCost, Season, Seasons};
 use crate::model::fleet::Consequences;
 use crate::model::strategy::{
     Action, Agreement, Choice, Coverage, Deferral, Disposition, Dressing, ExtraLook, Look, Sample, SampleSize,
-    SisterRows, SisterScope, Spares, Strategy, When, WhenWindowCloses, WithoutSpare,
+    SisterRows, SisterScope, Spares, Strategy, UsedBlades, When, WhenWindowCloses, WithoutSpare,
 };
 use crate::model::surface_treatment::{Cleaning, Peening};
 use crate::model::{StrategyId, Study, StudyParts};
@@ -114,6 +114,7 @@ fn twice_all_prices_are_twice_all_costs_and_nothing_else() {
         }
         for stock in dear.strategies.iter_mut().flat_map(|strategy| &mut strategy.spares) {
             stock.cost_per_year *= 2.0;
+            stock.used_blades.iter_mut().for_each(|used| used.cost_per_blade *= 2.0);
         }
         for cleaning in &mut dear.cleaning {
             cleaning.cost_per_row *= 2.0;
@@ -224,6 +225,11 @@ fn rules_that_never_fire_change_no_bit() {
     });
 }
 
+/// A stock that never runs out.
+fn plenty(without: WithoutSpare) -> Spares {
+    Spares { roots: None, blades: 100_000, lead_days: 3e4, without, cost_per_year: 0.0, used_blades: None }
+}
+
 /// Blades are asked for one by one then, so that cracks come into the row, and into sums of lengths, in another order.
 #[test]
 fn a_stock_that_never_runs_out_changes_nothing() {
@@ -235,8 +241,7 @@ fn a_stock_that_never_runs_out_changes_nothing() {
                 strategy.spares.clear();
             }
             for strategy in &mut stocked.strategies {
-                let stock = Spares { roots: None, blades: 100_000, lead_days: 3e4, without, cost_per_year: 0.0 };
-                strategy.spares = vec![stock];
+                strategy.spares = vec![plenty(without)];
             }
             are_alike_in_another_order(without_stock, stocked)
         });
@@ -280,13 +285,49 @@ fn are_alike_in_another_order(one: StudyParts, other: StudyParts) -> Result<(), 
     Ok(())
 }
 
+/// With all their life before them, at the price of new ones, and none of these in stock.
+#[test]
+fn used_blades_that_are_as_new_ones_change_no_bit() {
+    for without in [WithoutSpare::Wait, WithoutSpare::RunOnWatched] {
+        hold(|study| {
+            let used = UsedBlades { blades: 100_000, life_factor: 1.0, cost_per_blade: study.costs.new_blade_cost };
+            let stocked = |stock: Spares| {
+                let mut parts = study.clone().into_parts();
+                parts.strategies.iter_mut().for_each(|strategy| strategy.spares = vec![stock.clone()]);
+                run(&Study::of_checked(parts))
+            };
+            let new = stocked(plenty(without));
+            let used = stocked(Spares { blades: 0, used_blades: Some(used), ..plenty(without) });
+            for (row, strategy) in study.row_ids().flat_map(|row| study.strategy_ids().map(move |one| (row, one))) {
+                for quantity in Quantity::ALL {
+                    let [one, other] = [&new, &used].map(|run| run.row(row, strategy, quantity).value);
+                    if quantity == Quantity::UsedBladesFitted {
+                        let replaced = new.row(row, strategy, Quantity::BladesReplaced).value;
+                        if one != 0.0 || other < replaced {
+                            return Err(format!("{row:?}, {strategy:?}: {one} and {other} used, {replaced} replaced"));
+                        }
+                    } else if one.to_bits() != other.to_bits() {
+                        return Err(format!("{row:?}, {strategy:?}: {} {one} and {other}", quantity.name()));
+                    }
+                }
+                // As text, since a standard error that is not known is no number.
+                let [one, other] = [&new, &used].map(|run| format!("{:?}", run.after_outages(row, strategy)));
+                if one != other {
+                    return Err(format!("{row:?}, {strategy:?}: {one} and {other}"));
+                }
+            }
+            Ok(())
+        });
+    }
+}
+
 /// Rows whose rules hang on no others are lived one by one, or with others of which some strategy has a stock: the same bits.
 #[test]
 fn a_strategy_with_a_stock_changes_no_bit_of_the_others() {
     hold(|study| {
         let mut more = study.clone().into_parts();
-        let stock =
-            Spares { roots: None, blades: 1, lead_days: 400.0, without: WithoutSpare::Wait, cost_per_year: 1.0 };
+        let few = plenty(WithoutSpare::Wait);
+        let stock = Spares { blades: 1, lead_days: 400.0, cost_per_year: 1.0, ..few };
         let mut another = study.strategies[0].clone();
         (another.id, another.spares) = ("another".to_owned(), vec![stock]);
         more.strategies.push(another);

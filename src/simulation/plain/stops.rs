@@ -8,6 +8,7 @@ use crate::random::Key;
 use crate::simulation::inspection::draw;
 use crate::simulation::nature::{Crack, purpose};
 use crate::simulation::observe::{Crews, Job, Quantity};
+use std::collections::BTreeSet;
 
 /// Work on a row while its unit stood still between outages; whether it was stopped for that, at what cost and for how
 /// many days.
@@ -84,7 +85,11 @@ impl PlainRow<'_, '_> {
         let new_blades = self.dispose_at(&calls, at, is_out, &mut work, shelves);
         let costs = &self.study.costs;
         let (new_cost, new_days) = match new_blades {
-            Some(count) => (f64::from(count) * costs.new_blade_cost, f64::from(count) * costs.new_blade_days),
+            Some(count) => (
+                f64::from(count - work.used_blades) * self.price_of(false)
+                    + f64::from(work.used_blades) * self.price_of(true),
+                f64::from(count) * costs.new_blade_days,
+            ),
             None => (costs.new_row_cost, costs.new_row_days),
         };
         let out = if is_out || new_blades.is_none() { 1.0 } else { 0.0 };
@@ -207,32 +212,34 @@ impl PlainRow<'_, '_> {
         for &blade in &replaced {
             let is_falsely_called = of_blade(blade).count() > 0 && of_blade(blade).all(|call| call.crack.is_none());
             self.add(Quantity::FalselyReplaced, f64::from(u8::from(is_falsely_called)));
-            self.renew_at(blade, at.year);
+            self.renew_at(blade, at.year, work);
         }
         let chance = self.study.roots[self.row().root].handling_damage_probability;
         for blade in 0..self.row().blades {
             let key = self.batch.nature.lives[LIFE].key.child(purpose::HANDLING).child(u64::from(blade));
             if is_out && !replaced.contains(&blade) && key.uniform(draw::STOP_CALL + at.number) < chance {
                 self.add(Quantity::BladesDamaged, 1.0);
-                for own in self.with_neighbours(vec![blade]) {
-                    if replaced.insert(own) {
-                        work.wait_days = work.wait_days.max(self.take(own, at.year, shelves));
-                        self.renew_at(own, at.year);
-                    }
+                let group: BTreeSet<u32> = self.with_neighbours(vec![blade]).difference(&replaced).copied().collect();
+                work.wait_days = work.wait_days.max(self.take(&group, at.year, shelves));
+                for own in group {
+                    replaced.insert(own);
+                    self.renew_at(own, at.year, work);
                 }
             }
         }
         Some(replaced.len() as u32)
     }
 
-    fn renew_at(&mut self, blade: u32, year: f64) {
+    fn renew_at(&mut self, blade: u32, year: f64, work: &mut Work) {
         self.add(Quantity::BladesReplaced, 1.0);
         self.watched.retain(|watched| watched.0 != blade);
         self.ground_mm.retain(|place, _| place.0 != blade);
         self.remove(blade);
         let generation = self.next_generation(blade);
-        let new = self.batch.new_blade_in(LIFE, blade, generation, year);
-        self.cracks.extend(new.start as usize..new.end as usize);
+        if self.fit(blade, generation, year) {
+            work.used_blades += 1;
+            self.fire(Fired::TookUsedAtStop);
+        }
     }
 }
 

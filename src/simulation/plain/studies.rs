@@ -57,14 +57,15 @@ after_loss = \"replace-blade\"
     )
 }
 
-/// The same, where rows of two units share few spare blades, or have little time for new ones, and called blades without run on.
+/// The same, where rows of two units share few spare blades, or have little time for new ones, and called blades without run on;
+/// `used` may add used ones.
 #[cfg(test)]
-pub(in crate::simulation) fn texts_that_run_short() -> impl Strategy<Value = String> {
+pub(in crate::simulation) fn texts_that_run_short(used: &'static str) -> impl Strategy<Value = String> {
     let is_meant = |world: &String| ["joining", "past_looks"].iter().all(|key| !world.contains(key));
     let world = world().prop_filter("two units", move |world| world.contains("[units.v]") && is_meant(world));
     let technique = one_of(&["insitu", "bench"]);
     (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..]), any::<bool>()).prop_map(
-        |(world, technique, blades, lead_days, closes)| {
+        move |(world, technique, blades, lead_days, closes)| {
             // Cracks begin early and grow fast, so that blades that run on are lost, in rows that are young, so that few are
             // lost before the study.
             let world = world
@@ -73,8 +74,9 @@ pub(in crate::simulation) fn texts_that_run_short() -> impl Strategy<Value = Str
                 .replace("in_service_year = 2015", "in_service_year = 2025")
                 .replace("in_service_year = 2018", "in_service_year = 2025")
                 .replace("in_service_year = 2020", "in_service_year = 2024.5");
-            let spares =
-                format!("spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\" }}]");
+            let spares = format!(
+                "spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\"{used} }}]"
+            );
             // One new blade, or two, behind a look in place.
             let days = ["window_days = 0\n", "window_days = 3\n", "window_days = 12\n", "window_days = 28\n"];
             let hurried =
@@ -482,6 +484,10 @@ fn spares() -> impl Strategy<Value = &'static str> {
         "spares = [{ blades = 2, lead_days = 500, without = \"wait\", cost_per_year = 7, roots = [\"r\"] }]",
         "spares = [{ blades = 1, lead_days = 900, without = \"run-on-watched\", cost_per_year = 3 }]",
         "spares = [{ blades = 4, lead_days = 700, without = \"run-on-watched\" }]",
+        "spares = [{ blades = 0, lead_days = 300, without = \"wait\", used_blades = { blades = 3, life_factor = 0.2, cost_per_blade = 2 } \
+         }]",
+        "spares = [{ blades = 1, lead_days = 800, without = \"run-on-watched\", used_blades = { blades = 2, life_factor = 0.6, \
+         cost_per_blade = 13 } }]",
     ])
 }
 

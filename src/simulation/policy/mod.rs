@@ -25,7 +25,7 @@ pub(crate) use peening::ScheduledPeening;
 pub(crate) use row_end::RowEnd;
 pub(crate) use schedule::ScheduledLook;
 pub(crate) use sisters::Sisters;
-pub(crate) use spares::Stocks;
+pub(crate) use spares::{ShortOfSpares, Stocks};
 pub(crate) use stops::Stops;
 pub(crate) use watch::Watched;
 
@@ -39,7 +39,7 @@ use disposition::Dispositions;
 use escalation::ByBlade;
 use interval::{Interval, IntervalState};
 use sampling::{Sampler, Samples};
-use spares::{ShortOfSpares, Spares};
+use spares::{AtHand, Spares};
 
 /// The rules of a strategy on one row.
 #[derive(Debug)]
@@ -317,6 +317,26 @@ impl Policy {
             return 0.0;
         }
         own().map(|look| self.stays_if_called_by(look, &miss)).fold(0.0, f64::max)
+    }
+
+    /// Takes blades for some that cannot run on, at a moment, group after group in the order of their numbers.
+    pub fn take_blades(&self, blades: &[u32], year: f64, state: &mut PolicyState, stocks: &mut Stocks) {
+        let Some(spares) = &self.spares else { return };
+        for group in blades.chunk_by(|one, other| self.groups.of(*one) == self.groups.of(*other)) {
+            take_group(spares, group, year, state, stocks);
+        }
+    }
+
+    /// Whether used blades may take the place of new ones.
+    pub fn takes_used_blades(&self) -> bool {
+        self.spares.as_ref().is_some_and(|spares| spares.used_blades.is_some())
+    }
+
+    /// Factor on the time to each crack in the blade that takes the place of one, if it is a used one.
+    #[inline(always)]
+    pub fn used_life_factor(&self, blade: u32, state: &PolicyState) -> Option<f64> {
+        let used = self.spares.as_ref()?.used_blades?;
+        state.short.used.contains(&blade).then_some(used.life_factor)
     }
 
     /// The same at a stop, where the dispositions decide, and whether the blade runs on for want of a spare, by a guess.
@@ -627,32 +647,21 @@ impl Policy {
         replaced
     }
 
-    /// Takes new blades for a called one and its group, unless it runs on for want of them: then they are ordered.
+    /// Takes blades for a called one and its group, unless it runs on for want of them: then they are ordered.
     fn take_spares(&self, called: &CalledBlade, year: f64, state: &mut PolicyState, stocks: &mut Stocks) -> bool {
-        let (Some(spares), group) = (&self.spares, self.groups.of(called.blade)) else { return true };
-        if !spares.may_run_on {
-            state.short.wait(spares.take(stocks, group.len(), group.len(), year));
+        let Some(spares) = &self.spares else { return true };
+        let group: Vec<u32> = self.groups.of(called.blade).collect();
+        let is_refused = || state.short.refused.contains(&called.blade);
+        if !spares.may_run_on || !(is_refused() || spares.at_hand(stocks, group.len(), year).is_none()) {
+            take_group(spares, &group, year, state, stocks);
             return true;
         }
-        let was_ordered = state.awaiting.contains(&called.blade);
-        if !state.short.refused.contains(&called.blade) && spares.are_there(stocks, group.len(), year) {
-            // What was ordered for it takes its place, and no other is ordered.
-            spares.take(stocks, group.len(), if was_ordered { 0 } else { group.len() }, year);
-            return true;
-        }
-        if !was_ordered {
+        if !state.awaiting.contains(&called.blade) {
             spares.order(stocks, group.len(), year);
-            state.awaiting.extend(group.clone());
+            state.awaiting.extend(&group);
         }
         state.short.refused.extend(group);
         false
-    }
-
-    /// Takes new blades for some that cannot run on, at a moment: the days until the last is there.
-    pub fn wait_for_blades(&self, blades: &[u32], year: f64, state: &PolicyState, stocks: &mut Stocks) -> f64 {
-        let Some(spares) = self.spares else { return 0.0 };
-        let orders = blades.iter().filter(|blade| !state.awaiting.contains(blade)).count();
-        spares.take(stocks, blades.len(), orders, year)
     }
 
     /// Whether called blades may run on that should be replaced.
@@ -667,12 +676,27 @@ impl Policy {
         const IF_MET: f64 = 0.05;
         const IF_NOT: f64 = 0.95;
         let blades = self.groups.of(blade).len();
-        let is_short = |spares: &Spares| spares.may_run_on && !spares.are_there(stocks, blades, year);
+        let is_short = |spares: &Spares| spares.may_run_on && spares.at_hand(stocks, blades, year).is_none();
         match self.may_run_on() {
             true if blades > time_for || self.spares.as_ref().is_some_and(is_short) => IF_NOT,
             true => IF_MET,
             false => 0.0,
         }
+    }
+}
+
+/// Takes blades for some that are replaced together, at a moment: new ones, but for used ones where these alone are at hand.
+/// Where none are, new ones are waited for.
+///
+/// What was ordered for blades that ran on takes their place, and no other is ordered. They never take used ones: when they ran
+/// on too few were left, and none come again.
+fn take_group(spares: &Spares, group: &[u32], year: f64, state: &mut PolicyState, stocks: &mut Stocks) {
+    if spares.at_hand(stocks, group.len(), year) == Some(AtHand::Used) {
+        spares.take_used(stocks, group.len());
+        state.short.used.extend(group);
+    } else {
+        let orders = group.iter().filter(|blade| !state.awaiting.contains(blade)).count();
+        state.short.wait(spares.take(stocks, group.len(), orders, year));
     }
 }
 
@@ -794,5 +818,26 @@ mod tests {
         ] {
             assert!(!of(&text).keeps_blades_apart(), "{text}");
         }
+    }
+
+    /// One spare, for a strategy that has called blades run on, or wait; and time for one new blade, where the window closes.
+    #[test]
+    fn a_blade_may_run_on_by_any_guess_where_nobody_waits() {
+        let of_rules = |rules: &str| of(&text(LOOK, &format!("{REPLACE}\n{rules}")));
+        let mut stocks = Stocks::default();
+        stocks.begin(&[[1, 0]]);
+        let mut none = Stocks::default();
+        none.begin(&[[0, 0]]);
+        let stocked =
+            |without: &str| of_rules(&format!("spares = [{{ blades = 1, lead_days = 90, without = \"{without}\" }}]"));
+        let guess =
+            |policy: &Policy, stocks: &Stocks, time_for| policy.guessed_chance_to_run_on(stocks, 3, 2021.0, time_for);
+        let runs_on = stocked("run-on-watched");
+        let [there, not_there] = [&stocks, &none].map(|stocks| guess(&runs_on, stocks, usize::MAX));
+        assert!(0.0 < there && there < not_there && not_there < 1.0);
+        assert_eq!([&stocks, &none].map(|stocks| guess(&stocked("wait"), stocks, usize::MAX)), [0.0; 2]);
+        let closes = of_rules("when_window_closes = \"run-on-watched\"");
+        assert_eq!([1, 0].map(|time_for| guess(&closes, &none, time_for)), [there, not_there]);
+        assert_eq!(guess(&of_rules(""), &none, 0), 0.0);
     }
 }

@@ -1,8 +1,8 @@
-//! Spare blades in stock: who gets one, who waits for one, and who runs on without.
+//! Spare blades in stock: who gets one, new or used, who waits for one, and who runs on without.
 
 use crate::model::economics::DAYS_PER_YEAR;
 use crate::model::fleet::Row;
-use crate::model::strategy::{Strategy, WithoutSpare};
+use crate::model::strategy::{Strategy, UsedBlades, WithoutSpare};
 use std::collections::VecDeque;
 
 /// The stocks of a strategy in one life, which rows of several units may share.
@@ -13,6 +13,8 @@ pub(crate) struct Stocks(Vec<Stock>);
 #[derive(Debug, Default)]
 struct Stock {
     there: u32,
+    /// Used ones that are left.
+    used: usize,
     arrivals: VecDeque<f64>,
 }
 
@@ -24,11 +26,11 @@ impl Stock {
 }
 
 impl Stocks {
-    /// Begins a life, with so many blades in each.
-    pub fn begin(&mut self, blades: &[u32]) {
+    /// Begins a life, with so many blades in each, new ones and used ones.
+    pub fn begin(&mut self, blades: &[[u32; 2]]) {
         self.0.resize_with(blades.len(), Stock::default);
-        for (stock, &blades) in self.0.iter_mut().zip(blades) {
-            stock.there = blades;
+        for (stock, &[new, used]) in self.0.iter_mut().zip(blades) {
+            (stock.there, stock.used) = (new, used as usize);
             stock.arrivals.clear();
         }
     }
@@ -44,6 +46,14 @@ pub(crate) struct Spares {
     pub may_run_on: bool,
     /// What holding the stock costs each year, as far as the row bears it.
     pub cost_per_year: f64,
+    pub used_blades: Option<UsedBlades>,
+}
+
+/// Which blades are at hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum AtHand {
+    New,
+    Used,
 }
 
 /// What spares, or the want of them, did to a row at one outage.
@@ -55,12 +65,15 @@ pub(crate) struct ShortOfSpares {
     pub run_on: u32,
     /// Blades of groups for which not all were there.
     pub refused: Vec<u32>,
+    /// Blades whose place used ones take.
+    pub used: Vec<u32>,
 }
 
 impl ShortOfSpares {
     pub fn clear(&mut self) {
         (self.wait_days, self.run_on) = (0.0, 0);
         self.refused.clear();
+        self.used.clear();
     }
 
     /// New blades are waited for so long.
@@ -83,6 +96,7 @@ impl Spares {
             lead_years: stated.lead_days / DAYS_PER_YEAR,
             may_run_on: stated.without == WithoutSpare::RunOnWatched,
             cost_per_year: stated.cost_per_year / rows(stated) as f64,
+            used_blades: stated.used_blades,
         })
     }
 
@@ -109,9 +123,18 @@ impl Spares {
         stocks.0[self.stock].arrivals.extend(std::iter::repeat_n(year + self.lead_years, blades));
     }
 
-    /// Whether so many are there at a moment.
-    pub fn are_there(&self, stocks: &Stocks, blades: usize, year: f64) -> bool {
-        stocks.0[self.stock].there_by(year) >= blades
+    /// Takes used blades, in place of which none are ordered.
+    pub fn take_used(&self, stocks: &mut Stocks, blades: usize) {
+        stocks.0[self.stock].used -= blades;
+    }
+
+    /// Which blades are at hand at a moment, so many of one kind: new ones before used ones.
+    pub fn at_hand(&self, stocks: &Stocks, blades: usize, year: f64) -> Option<AtHand> {
+        let stock = &stocks.0[self.stock];
+        if stock.there_by(year) >= blades {
+            return Some(AtHand::New);
+        }
+        (stock.used >= blades).then_some(AtHand::Used)
     }
 }
 
@@ -121,11 +144,14 @@ mod tests {
 
     const LEAD_YEARS: f64 = 0.5;
     const LEAD_DAYS: f64 = 0.5 * DAYS_PER_YEAR;
+    const NEW: Option<AtHand> = Some(AtHand::New);
+    const USED: Option<AtHand> = Some(AtHand::Used);
 
     fn spares(blades: u32) -> (Spares, Stocks) {
-        let spares = Spares { stock: 0, lead_years: LEAD_YEARS, may_run_on: true, cost_per_year: 0.0 };
+        let spares =
+            Spares { stock: 0, lead_years: LEAD_YEARS, may_run_on: true, cost_per_year: 0.0, used_blades: None };
         let mut stocks = Stocks::default();
-        stocks.begin(&[blades]);
+        stocks.begin(&[[blades, 0]]);
         (spares, stocks)
     }
 
@@ -148,21 +174,30 @@ mod tests {
     fn a_blade_that_runs_on_has_one_ordered_for_it_once() {
         let (spares, mut stocks) = spares(1);
         // Two are not there, and two are ordered: of the one that is and them, two are from 1.5 on.
-        assert!(!spares.are_there(&stocks, 2, 1.0));
+        assert_eq!(spares.at_hand(&stocks, 2, 1.0), None);
         spares.order(&mut stocks, 2, 1.0);
-        assert!(!spares.are_there(&stocks, 2, 1.25) && spares.are_there(&stocks, 3, 1.5));
+        assert_eq!([(2, 1.25), (3, 1.5)].map(|(blades, year)| spares.at_hand(&stocks, blades, year)), [None, NEW]);
         // They take what was ordered for them, and none is ordered in its place: one is left, as in the beginning.
         assert_eq!(spares.take(&mut stocks, 2, 0, 1.5), 0.0);
-        assert!(spares.are_there(&stocks, 1, 1.5) && !spares.are_there(&stocks, 2, 9.0));
+        assert_eq!([(1, 1.5), (2, 9.0)].map(|(blades, year)| spares.at_hand(&stocks, blades, year)), [NEW, None]);
     }
 
-    #[test]
-    fn a_blade_may_run_on_by_any_guess_where_it_is_not_waited_for() {
-        let (spares, stocks) = spares(1);
-        let guess = |spares: &Spares, blades| spares.guessed_chance_to_run_on(&stocks, blades, 1.0);
-        let [there, not_there] = [1, 2].map(|blades| guess(&spares, blades));
-        assert!(0.0 < there && there < not_there && not_there < 1.0);
-        let waits = Spares { may_run_on: false, ..spares };
-        assert_eq!([1, 2].map(|blades| guess(&waits, blades)), [0.0; 2]);
+    #[test] // by hand
+    fn used_blades_are_at_hand_where_too_few_new_ones_are_and_do_not_come_again() {
+        let (spares, mut stocks) = spares(1);
+        stocks.begin(&[[1, 3]]);
+        let at_hand = |stocks: &Stocks, blades| spares.at_hand(stocks, blades, 1.0);
+        assert_eq!([1, 2, 3, 4].map(|blades| at_hand(&stocks, blades)), [NEW, USED, USED, None]);
+        spares.take_used(&mut stocks, 2);
+        assert_eq!([1, 2].map(|blades| at_hand(&stocks, blades)), [NEW, None]);
+        spares.take(&mut stocks, 1, 1, 1.0);
+        assert_eq!([1, 2].map(|blades| at_hand(&stocks, blades)), [USED, None]);
+        spares.take_used(&mut stocks, 1);
+        // The new one that was ordered, and no other.
+        let later = |stocks: &Stocks, blades| spares.at_hand(stocks, blades, 1.5);
+        assert_eq!((at_hand(&stocks, 1), later(&stocks, 1), later(&stocks, 2)), (None, NEW, None));
+        // Another life has them all again.
+        stocks.begin(&[[1, 3]]);
+        assert_eq!(at_hand(&stocks, 3), USED);
     }
 }

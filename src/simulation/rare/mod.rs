@@ -226,7 +226,7 @@ pub(crate) fn tune_all(
 mod tests {
     use super::*;
     use crate::model::StrategyId;
-    use crate::simulation::plain::{texts, texts_that_dress};
+    use crate::simulation::plain::{texts, texts_that_dress, texts_that_run_short};
     use crate::simulation::{Comparison, Quantity};
     use proptest::strategy::{Strategy, ValueTree};
     use proptest::test_runner::{Config, RngSeed, TestRunner};
@@ -281,6 +281,33 @@ mod tests {
             all.extend(distances(&comparison, &format!("study {number}")));
         }
         are_those_of_chance(all, 120);
+    }
+
+    /// The same over studies that have few new blades and many used ones, in which cracks soon begin.
+    #[test]
+    fn planted_lives_say_of_used_blades_what_plain_lives_do() {
+        let used = ", used_blades = { blades = 6, life_factor = 0.1, cost_per_blade = 2 }";
+        let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(21), ..Config::default() });
+        let mut all: Vec<(f64, String)> = Vec::new();
+        let (mut losses, mut losses_of_others) = (0.0, 0.0);
+        for number in 0..6 {
+            let text = texts_that_run_short(used).new_tree(&mut runner).expect("a study").current();
+            let study = Study::parse(&text, "random").expect("a good study");
+            // Losses are frequent here, which planted lives are not for: it takes many.
+            let run = Run { trials: 2_000, planted_lives: 20_000, seed: number, ..Run::default() };
+            let Ok(comparison) = study.simulate(&run) else { continue };
+            all.extend(distances(&comparison, &format!("study {number}")));
+            let mut parts = study.clone().into_parts();
+            for used in parts.strategies[0].spares.iter_mut().filter_map(|stock| stock.used_blades.as_mut()) {
+                used.life_factor = 1.0;
+            }
+            let run = Run { planted_lives: 0, ..run };
+            let Ok(other) = Study::of_checked(parts).simulate(&run) else { continue };
+            losses += comparison.fleet(StrategyId(0), Quantity::Losses).value;
+            losses_of_others += other.fleet(StrategyId(0), Quantity::Losses).value;
+        }
+        assert!(losses > 1.1 * losses_of_others, "{losses} losses, {losses_of_others} if used blades were as new ones");
+        are_those_of_chance(all, 60);
     }
 
     /// The same over studies that dress most of what they find: places that begin anew are lost too, and not seldom.

@@ -57,8 +57,9 @@ pub(super) fn tune(
     is_stopped: &dyn Fn() -> bool,
 ) -> Result<Option<Proposal>> {
     let plan = &lives.rows[lives.group.rows[lives.place]];
-    let dresses = plan.strategies.iter().any(|strategy| strategy.policy.dressing.is_some());
-    let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection, dresses);
+    let mut policies = plan.strategies.iter().map(|strategy| &strategy.policy);
+    let crack_soon_again = policies.any(|policy| policy.dressing.is_some() || policy.takes_used_blades());
+    let mut proposal = Proposal::by_the_law(&plan.nature, &plan.inspection, crack_soon_again);
     let distributions = lives.study.strategies.len() * PERIODS * plan.nature.hot_spots.len();
     let useful = (LIVES + LIVES_EACH * distributions).min(MOST_LIVES) as u64;
     // A pilot takes no more than the lives that it is for.

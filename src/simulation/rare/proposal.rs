@@ -63,9 +63,9 @@ struct Drawn {
 }
 
 impl Proposal {
-    /// By the law itself; every hot spot as often as another, so that a pilot learns of each. `dresses` says whether origins
-    /// may begin anew in the blades that are there, and soon crack again.
-    pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan, dresses: bool) -> Self {
+    /// By the law itself; every hot spot as often as another, so that a pilot learns of each. `crack_soon_again` says whether
+    /// origins may begin anew in the blades that are there, or in used ones, and soon crack again.
+    pub fn by_the_law(nature: &NaturePlan, inspection: &InspectionPlan, crack_soon_again: bool) -> Self {
         let sources = inspection.persistent_sources.len();
         let spot = |(index, spot)| {
             let row_draws = nature.given_records().map(|given| RowDraws::new(given, index));
@@ -78,7 +78,7 @@ impl Proposal {
         }
         Proposal {
             places,
-            generations: halving(if dresses { 0.6 } else { 0.2 }),
+            generations: halving(if crack_soon_again { 0.6 } else { 0.2 }),
             spots: nature.hot_spots.iter().enumerate().map(spot).collect(),
             outlook: Vec::new(),
             outlook_lives: 0,

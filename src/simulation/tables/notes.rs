@@ -122,6 +122,7 @@ fn kind(quantity: Quantity) -> Kind {
         | Quantity::BladesDressed
         | Quantity::BladesDamaged
         | Quantity::BladesRunOn
+        | Quantity::UsedBladesFitted
         | Quantity::RowsReplaced
         | Quantity::CracksFound
         | Quantity::OutagesWithCalls
@@ -176,6 +177,9 @@ fn cannot_happen(study: &Study, strategy: &Strategy, quantity: Quantity) -> bool
         Quantity::ExtraStops | Quantity::StopCost | Quantity::StopDays => strategy.extra_look.is_none(),
         Quantity::FalselyReplaced => techniques().all(|technique| technique.false_call_probability == 0.0),
         Quantity::BladesDressed | Quantity::DressingCost | Quantity::DressingDays => strategy.dressing.is_none(),
+        Quantity::UsedBladesFitted => {
+            strategy.spares.iter().all(|stock| stock.used_blades.is_none_or(|used| used.blades == 0))
+        }
         Quantity::BladesRunOn => !strategy.may_run_on(),
         Quantity::SparesCost => strategy.spares.iter().all(|stock| stock.cost_per_year == 0.0),
         Quantity::WaitDays => strategy.spares.is_empty(),

@@ -3,7 +3,7 @@
 use super::{assert_refused, spoiled};
 use serrata::Study;
 use serrata::model::strategy::{
-    Choice, EscalationScope, LookScope, Sample, SampleSize, Spares, When, WhenWindowCloses, WithoutSpare,
+    Choice, EscalationScope, LookScope, Sample, SampleSize, Spares, UsedBlades, When, WhenWindowCloses, WithoutSpare,
 };
 
 const PERIOD: &str = "first_outage = 1, every_outages = 1";
@@ -274,14 +274,16 @@ fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
     let wait = stock("\"wait\"");
     let parsed = |change: &(&str, &str)| Study::parse(&spoiled(&[*change]), "small.toml").expect("a good study");
     const LOOKS: &str = "after_loss = \"replace-blade\"";
-    let read =
-        parsed(&(LOOKS, &format!("{LOOKS}\n{}", stock("\"run-on-watched\", cost_per_year = 3, roots = [\"fork\"]"))));
+    let used = "used_blades = { blades = 6, life_factor = 0.3, cost_per_blade = 9000 }";
+    let stated = format!("\"run-on-watched\", cost_per_year = 3, roots = [\"fork\"], {used}");
+    let read = parsed(&(LOOKS, &format!("{LOOKS}\n{}", stock(&stated))));
     let expected = Spares {
         roots: Some(vec![0]),
         blades: 2,
         lead_days: 90.0,
         without: WithoutSpare::RunOnWatched,
         cost_per_year: 3.0,
+        used_blades: Some(UsedBlades { blades: 6, life_factor: 0.3, cost_per_blade: 9000.0 }),
     };
     assert_eq!(read.strategies[0].spares, std::slice::from_ref(&expected));
     assert_eq!(Study::parse(&read.to_toml(), "again").expect("the same").strategies[0].spares, [expected]);
@@ -346,6 +348,36 @@ fn spares_are_of_roots_that_rows_have_each_in_one_stock_that_is_taken_from() {
   line 119, strategies.look.spares[1].roots[1] = \"zzzzzzzz\"
     there is no root \"zzzzzzzz\"
     known: fork",
+    );
+    in_looks(
+        "[{ blades = 2, lead_days = 90, without = \"wait\", used_blades = { blades = 0.5, life_factor = 1.1, cost_per_blade = -1, \
+         from = \"x\" } }]",
+        "small.toml: 4 faults
+  line 119, strategies.look.spares[1].used_blades.blades = 0.5
+    must be a whole number, not a number with a decimal point
+    give blades a whole number from 0 to 100000
+  line 119, strategies.look.spares[1].used_blades.life_factor = 1.1
+    must be at most 1
+    lower life_factor to 1 or less
+  line 119, strategies.look.spares[1].used_blades.cost_per_blade = -1
+    must be at least 0
+    raise cost_per_blade to 0 or more
+  line 119, strategies.look.spares[1].used_blades.from = \"x\"
+    unknown key
+    remove it; the keys here are blades, life_factor, cost_per_blade",
+    );
+    in_looks(
+        "[{ blades = 2, lead_days = 90, without = \"wait\", used_blades = { life_factor = 0 } }]",
+        "small.toml: 3 faults
+  line 119, strategies.look.spares[1].used_blades.blades
+    is missing
+    add blades: a whole number from 0 to 100000
+  line 119, strategies.look.spares[1].used_blades.cost_per_blade
+    is missing
+    add cost_per_blade: a number from 0 to 1e15
+  line 119, strategies.look.spares[1].used_blades.life_factor = 0
+    must exceed 0
+    raise life_factor above 0",
     );
 }
 
