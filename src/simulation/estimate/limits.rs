@@ -263,7 +263,7 @@ mod tests {
             let text = texts_that_run_short("").new_tree(&mut runner).expect("a study").current();
             let study = Study::parse(&text, "random").unwrap_or_else(|error| panic!("{error}\n{text}"));
             // Losses are frequent here, which planted lives are not for: it takes many.
-            let run = Run { trials: 2_000, planted_lives: 20_000, seed: number, ..Run::default() };
+            let run = Run { trials: 2_000, planted_lives: 8_000, seed: number, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
             let strategy = StrategyId(0);
             if study.row_ids().any(|row| comparison.how_got(row, strategy).is_thin()) {

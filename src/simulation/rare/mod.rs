@@ -275,7 +275,7 @@ mod tests {
             }
             let study = Study::parse(&text, "random").expect("a good study");
             // Places that begin anew are seldom reached; see below.
-            let planted_lives = if text.contains("gone_probability") { 16_000 } else { 2_000 };
+            let planted_lives = if text.contains("gone_probability") { 6_000 } else { 2_000 };
             let run = Run { trials: 2_000, planted_lives, seed: number as u64, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
             all.extend(distances(&comparison, &format!("study {number}")));
