@@ -37,6 +37,11 @@ test: test-engine test-package
 test-engine:
 	cargo test --quiet
 
+# Both want the one build directory; the package has another, and is built meanwhile.
+ifneq ($(filter lint,$(MAKECMDGOALS)),)
+test-engine: | lint-engine
+endif
+
 test-package: $(STAMPS)/package $(STAMPS)/tools
 	$(PYTHON) -m pytest
 

@@ -147,6 +147,8 @@ fn every_rule_of_a_plan_is_said_in_words() {
             "after a loss all rows of its unit are looked at by in-place-ut",
         ]
     );
+    // So is whom a sample covers.
+    assert!(study.work_calendar_text().contains("bench-mt on 24 blades in turn, blades out"));
     assert_eq!(
         words("in-place-always")[2..],
         [
