@@ -11,7 +11,7 @@ mod studies;
 
 pub(super) use studies::texts;
 #[cfg(test)]
-pub(super) use studies::{texts_that_dress, texts_that_run_short};
+pub(super) use studies::{hurried, texts_that_dress, texts_that_run_short};
 
 use super::inspection::draw;
 use super::nature::{Crack, GroundPlace, Mark, purpose};

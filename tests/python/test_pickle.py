@@ -66,6 +66,8 @@ def public(reference, comparison):
         serrata.rate_change([0, 1, 4], [1.0, 1.0, 1.0]),
         serrata.pooled_rates([0, 1, 4], [1.0, 1.0, 1.0]),
         serrata.Demonstration(29, 29, 0.95),
+        serrata.how_many_blades(80, 2, 0.9),
+        comparison.which_plan(),
         serrata.DemonstrationPlan(0.9, 0.95, 1),
         serrata.Fault(3, "study.name", "3", "must be text", "put name in quotes"),
     ]

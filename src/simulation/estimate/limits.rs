@@ -211,7 +211,7 @@ fn with_error(chance: Estimate, relative_error: f64, level: f64) -> Estimate {
 mod tests {
     use super::*;
     use crate::model::Study;
-    use crate::simulation::plain::texts_that_run_short;
+    use crate::simulation::plain::{hurried, texts_that_run_short};
     use crate::simulation::{Quantity, Run};
     use proptest::strategy::{Strategy, ValueTree};
     use proptest::test_runner::{Config, RngSeed, TestRunner};
@@ -261,6 +261,7 @@ mod tests {
         let mut run_on = [0.0; 2];
         for number in 0..8 {
             let text = texts_that_run_short("").new_tree(&mut runner).expect("a study").current();
+            let text = if number < 6 { text } else { hurried(&text) };
             let study = Study::parse(&text, "random").unwrap_or_else(|error| panic!("{error}\n{text}"));
             // Losses are frequent here, which planted lives are not for: it takes many.
             let run = Run { trials: 2_000, planted_lives: 8_000, seed: number, ..Run::default() };

@@ -1,6 +1,7 @@
 //! What a reader of a comparison has to beware of, in words.
 
 use super::{Comparison, LimitVerdict, Ranking, Verdict};
+use crate::model::strategy::Strategy;
 use crate::model::{RowId, StrategyId};
 use crate::simulation::nature::{thousands, two_figures};
 use crate::simulation::observe::Quantity;
@@ -25,6 +26,7 @@ impl Comparison {
         warnings.extend(self.any_loss_is_a_bound());
         warnings.extend(self.draws_have_an_error());
         warnings.extend(self.dressed_places_are_thin());
+        warnings.extend(self.used_blades_are_thin());
         warnings.extend(self.study.strategy_ids().filter_map(|strategy| self.thin_evidence(strategy)));
         warnings.extend(self.limits_that_none_meets());
         warnings.extend(self.study.row_ids().filter_map(|row| self.unlikely_past(row)));
@@ -61,6 +63,21 @@ impl Comparison {
                 "Lives with a planted crack seldom reach a place that begins anew after dressing ({}): with few of them, losses \
                  there come out too low, and their intervals too narrow. Hold them against those of plain lives alone \
                  (planted_lives = 0), or live many more.",
+                names.join(", ")
+            )
+        })
+    }
+
+    /// That lives with planted cracks tell little of used blades.
+    fn used_blades_are_thin(&self) -> Option<String> {
+        let takes_used = |strategy: &&Strategy| strategy.spares.iter().any(|stock| stock.used_blades.is_some());
+        let names: Vec<&str> =
+            self.study.strategies.iter().filter(takes_used).map(|strategy| strategy.id.as_str()).collect();
+        (self.planted_lives() > 0 && !names.is_empty()).then(|| {
+            format!(
+                "Lives with a planted crack tell of used blades ({}) by few of them: losses in single late years may come out \
+                 far too low, with intervals too narrow. Hold them against those of plain lives alone (planted_lives = 0), or \
+                 live many more.",
                 names.join(", ")
             )
         })

@@ -57,15 +57,14 @@ after_loss = \"replace-blade\"
     )
 }
 
-/// The same, where rows of two units share few spare blades, or have little time for new ones, and called blades without run on;
-/// `used` may add used ones.
+/// The same, where rows of two units share few spare blades, and called blades without one run on; `used` may add used ones.
 #[cfg(test)]
 pub(in crate::simulation) fn texts_that_run_short(used: &'static str) -> impl Strategy<Value = String> {
     let is_meant = |world: &String| ["joining", "past_looks"].iter().all(|key| !world.contains(key));
     let world = world().prop_filter("two units", move |world| world.contains("[units.v]") && is_meant(world));
     let technique = one_of(&["insitu", "bench"]);
-    (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..]), any::<bool>()).prop_map(
-        move |(world, technique, blades, lead_days, closes)| {
+    (world, technique, 0..3_u32, prop::sample::select(&[300, 900][..])).prop_map(
+        move |(world, technique, blades, lead_days)| {
             // Cracks begin early and grow fast, so that blades that run on are lost, in rows that are young, so that few are
             // lost before the study.
             let world = world
@@ -74,28 +73,28 @@ pub(in crate::simulation) fn texts_that_run_short(used: &'static str) -> impl St
                 .replace("in_service_year = 2015", "in_service_year = 2025")
                 .replace("in_service_year = 2018", "in_service_year = 2025")
                 .replace("in_service_year = 2020", "in_service_year = 2024.5");
-            let spares = format!(
-                "spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\"{used} }}]"
-            );
-            // One new blade, or two, behind a look in place.
-            let days = ["window_days = 0\n", "window_days = 3\n", "window_days = 12\n", "window_days = 28\n"];
-            let hurried =
-                |world: String| days.iter().fold(world, |world, days| world.replace(days, "window_days = 2.5\n"));
-            let (world, technique, rule) = match closes {
-                true => (hurried(world).replace("crews = 1", "crews = 2"), "insitu", CLOSES.to_owned()),
-                false => (world, technique, spares),
-            };
             format!(
                 "{world}\n[strategies.s0]
 description = \"runs short\"
 looks = [{{ techniques = [\"{technique}\"], first_outage = 1, every_outages = 1 }}]
 dispositions = [{{ action = \"replace\" }}]
-{rule}
+spares = [{{ blades = {blades}, lead_days = {lead_days}, without = \"run-on-watched\"{used} }}]
 after_loss = \"replace-blade\"
 "
             )
         },
     )
+}
+
+/// One of these, where windows close behind a look in place and a new blade, and spares are at hand.
+#[cfg(test)]
+pub(in crate::simulation) fn hurried(text: &str) -> String {
+    let edit = |line: &str| match line.split(" = ").next() {
+        Some("spares") => CLOSES.to_owned(),
+        Some("window_days") => "window_days = 2.5".to_owned(),
+        _ => line.replace("techniques = [\"bench\"]", "techniques = [\"insitu\"]").replace("crews = 1", "crews = 2"),
+    };
+    text.lines().map(|line| edit(line) + "\n").collect()
 }
 
 fn one_of(texts: &'static [&'static str]) -> impl Strategy<Value = &'static str> {
