@@ -37,7 +37,8 @@ class WhichPlan(JsonResult):
         """A line for each plan.
 
         Columns are `strategy`; `p_any_loss`, `cost` and `days` over the fleet and the horizon, each with `_low`
-        and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest; `limits`,
+        and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest, missing where one life
+        says nothing of it; `limits`,
         "meets", "misses" or "undecided", missing where the study has none; `beaten_by`, a plan that is no worse on
         any of the three and better on one, with `beaten_confidence` that it is no worse on any: plans without one
         are the frontier.
@@ -57,7 +58,9 @@ class WhichPlan(JsonResult):
                 }
             line |= {key: plan[key] for key in ("limits", "beaten_by", "beaten_confidence")}
             lines.append(line)
-        return pd.DataFrame(lines).astype({"beaten_confidence": float})
+        return pd.DataFrame(lines).astype(
+            {"beaten_confidence": float} | {f"{name}_best": float for name in _CALLED}
+        )
 
     @property
     def ties(self) -> pd.DataFrame:
@@ -65,15 +68,15 @@ class WhichPlan(JsonResult):
 
         Columns are `quantity`, `first`, `other`, the `difference` of the other to the first with `low` and `high`, and
         `trials_needed` to tell them apart, were the difference what it is estimated to be, with planted lives in
-        proportion; missing where they do not differ.
+        proportion; missing where they do not differ; `is_unseen`, whether it never happened under either.
         """
         import pandas as pd
 
-        columns = ["quantity", "first", "other", "difference", "low", "high", "trials_needed"]
+        columns = ["quantity", "first", "other", "difference", "low", "high", "trials_needed", "is_unseen"]
         lines = [
             [tie["quantity"], tie["first"], tie["other"]]
             + [tie["difference"][key] for key in ("value", "low", "high")]
-            + [tie["trials_needed"]]
+            + [tie["trials_needed"], tie["is_unseen"]]
             for tie in self._content["ties"]
         ]
         return pd.DataFrame(lines, columns=columns).astype({"trials_needed": "Int64"})
@@ -81,7 +84,7 @@ class WhichPlan(JsonResult):
     @property
     def notes(self) -> list[str]:
         """The answer in sentences."""
-        return [self._answer(), self._frontier(), *self._ties(), *self._limits(), _LIVES_ALONE]
+        return [self._answer(), self._frontier(), *self._ties(), *self._limits(), self._lives_alone()]
 
     def report(self) -> str:
         """Give the whole answer as plain text."""
@@ -135,7 +138,9 @@ class WhichPlan(JsonResult):
                 "verdict is undecided."
             )
         chance = self._content["cheapest_chance"]
-        sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
+        sure = "how sure is not known"
+        if chance is not None:
+            sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
         return f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): {self._said(cheapest)}."
 
     def _smallest(self) -> str:
@@ -174,7 +179,7 @@ class WhichPlan(JsonResult):
             ties = [tie for tie in self._content["ties"] if tie["quantity"] == quantity]
             if not ties:
                 continue
-            others = ", ".join(f"{tie['other']} ({_lives_needed(tie['trials_needed'])})" for tie in ties)
+            others = ", ".join(f"{tie['other']} ({_lives_needed(tie)})" for tie in ties)
             said.append(f"On {called} the lives do not tell {ties[0]['first']} from {others}.")
         return said
 
@@ -190,14 +195,19 @@ class WhichPlan(JsonResult):
         return said
 
 
-_LIVES_ALONE = (
-    "How sure is said of the lives alone: the study's inputs are taken as they stand, and what is not known of them "
-    "can matter more."
-)
+    def _lives_alone(self) -> str:
+        taken = "the study's inputs are taken as they stand"
+        if self._content["has_records"]:
+            taken = "the study's inputs, and what was drawn from the records, are taken as they stand"
+        return f"How sure is said of the lives alone: {taken}, and what is not known of them can matter more."
 
 
-def _lives_needed(trials: int | None) -> str:
-    return "alike in all lives" if trials is None else f"some {_two_figures(trials)} lives would"
+def _lives_needed(tie: dict[str, Any]) -> str:
+    if tie["trials_needed"] is not None:
+        return f"some {_two_figures(tie['trials_needed'])} lives would"
+    if tie["is_unseen"]:
+        return "never seen under either: only a bound is known of both"
+    return "alike in all lives" if tie["difference"]["value"] == 0.0 else "too few lives to say how many would"
 
 
 def _two_figures(number: float) -> str:

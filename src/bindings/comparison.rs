@@ -76,6 +76,7 @@ impl Comparison {
                     "other": id(tie.other),
                     "difference": estimate(tie.quantity.name(), &tie.difference),
                     "trials_needed": tie.trials_needed,
+                    "is_unseen": tie.is_unseen,
                 })
             });
             let study = &self.comparison.study;
@@ -89,7 +90,8 @@ impl Comparison {
                 "plans": plans.collect::<Vec<_>>(),
                 "ties": ties.collect::<Vec<_>>(),
                 "cheapest": which.cheapest.map(|(strategy, _)| id(strategy)),
-                "cheapest_chance": which.cheapest.map(|(_, chance)| chance),
+                "cheapest_chance": which.cheapest.and_then(|(_, chance)| chance),
+                "has_records": study.posterior.is_some(),
             })
             .to_string())
         })

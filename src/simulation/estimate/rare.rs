@@ -108,8 +108,8 @@ pub struct HowGot {
     pub tail_index: f64,
     /// By how many standard errors even lives differ from odd ones.
     pub halves_apart: f64,
-    /// Whether more plain lives had a loss than planted ones let expect: seen so or more often once in a thousand times,
-    /// were the upper end of what these say true.
+    /// Whether plain lives had more losses than planted ones let expect, over the horizon or in a single year: so many are seen
+    /// once in a thousand times, were the upper end of what these say true.
     pub plain_had_more: bool,
 }
 
@@ -151,13 +151,28 @@ fn tail_index_of(sums: &PlantedSums) -> f64 {
     tail_index(&excesses)
 }
 
-/// See [`HowGot::plain_had_more`].
+/// See [`HowGot::plain_had_more`]: over the horizon, or in one of its years, which share the doubt among them.
 fn plain_had_more(sums: &Sums) -> bool {
     const SELDOM: f64 = 1e-3;
+    /// Lives with a loss from which on their number is nearly normal.
+    const ENOUGH: f64 = 20.0;
     let had = sums.lives.sum[Quantity::AnyLoss as usize];
     let most = sums.planted(Told::AnyLoss).rare(f64::INFINITY).high;
     // Without any planted loss there is no upper end, and every plain one is more.
-    had > 0.0 && (most.is_nan() || (most < 1.0 && binomial_at_least(had, sums.trials(), most) < SELDOM))
+    if had > 0.0 && (most.is_nan() || (most < 1.0 && binomial_at_least(had, sums.trials(), most) < SELDOM)) {
+        return true;
+    }
+    let years = &sums.lives.years_with_loss;
+    let furthest = normal_quantile(1.0 - SELDOM / years.len() as f64);
+    let heaviest = sums.planted(Told::Losses).largest;
+    years.iter().enumerate().filter(|(_, had)| **had >= ENOUGH).any(|(year, _)| {
+        let told = Told::YearLosses(year);
+        let (plain, planted) = (sums.plain(sums.plain_of(told)), sums.planted(told));
+        // One loss more with the most weight might have been seen.
+        let largest = if planted.largest > 0.0 { planted.largest } else { heaviest };
+        let variance = plain.variance + planted.variance + largest * largest;
+        plain.value - planted.value > furthest * variance.sqrt()
+    })
 }
 
 impl Comparison {

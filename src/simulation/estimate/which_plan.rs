@@ -18,16 +18,16 @@ const SURE: f64 = 0.95;
 
 /// What a comparison says of which plan to take.
 ///
-/// All chances are of the error of the lives alone: they take the study's inputs as they stand.
+/// All chances are of the error of the lives alone: they take the study's inputs, and draws from records, as they stand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WhichPlan {
     /// The plans, in the study's order.
     pub plans: Vec<Standing>,
     /// On each of [`MEASURES`] the smallest plan, and those that the lives do not tell apart from it.
     pub ties: Vec<Tie>,
-    /// The cheapest plan of those that meet the study's limits, with the chance that it is. None where no plan is known to meet
-    /// them, or there are none: then cost alone decides nothing.
-    pub cheapest: Option<(StrategyId, f64)>,
+    /// The cheapest plan of those that meet the study's limits, with the chance that it is, if it is known. None where no plan is
+    /// known to meet them, or there are none: then cost alone decides nothing.
+    pub cheapest: Option<(StrategyId, Option<f64>)>,
 }
 
 /// One plan among the others.
@@ -37,8 +37,8 @@ pub struct Standing {
     pub strategy: StrategyId,
     /// Its measures over the fleet and the horizon.
     pub measures: [Estimate; MEASURES.len()],
-    /// Chance that it has the smallest of each.
-    pub chances_to_be_best: [f64; MEASURES.len()],
+    /// Chance that it has the smallest of each; none where nothing is known of how far the lives scatter, as of one life.
+    pub chances_to_be_best: [Option<f64>; MEASURES.len()],
     /// Whether it meets the study's limits, if there are any.
     pub limits: Option<Verdict>,
     /// A plan that is no worse on any measure and better on one, as far as the lives say, with the confidence that it is no
@@ -65,8 +65,10 @@ pub struct Tie {
     /// Other minus first.
     pub difference: Estimate,
     /// Trials that would tell them apart, were the difference what it is estimated to be, with planted lives in proportion;
-    /// none where it is nothing.
+    /// none where it is nothing, or not known.
     pub trials_needed: Option<u64>,
+    /// Whether it never happened under either: then they are not alike, but both below the bound of each.
+    pub is_unseen: bool,
 }
 
 impl Comparison {
@@ -90,12 +92,14 @@ impl Comparison {
     /// ```
     pub fn which_plan(&self) -> Result<WhichPlan> {
         let all: Vec<StrategyId> = self.study.strategy_ids().collect();
-        let chances: Vec<Vec<f64>> =
+        let chances: Vec<Option<Vec<f64>>> =
             MEASURES.iter().map(|quantity| self.chances_to_be_best(&all, *quantity)).collect::<Result<_>>()?;
         let standing = |&strategy: &StrategyId| Standing {
             strategy,
             measures: MEASURES.map(|quantity| self.fleet(strategy, quantity)),
-            chances_to_be_best: std::array::from_fn(|measure| chances[measure][strategy.0]),
+            chances_to_be_best: std::array::from_fn(|measure| {
+                chances[measure].as_ref().map(|chances| chances[strategy.0])
+            }),
             limits: self.meets_limits(strategy),
             beaten_by: self.beaten_by(strategy, &all),
         };
@@ -106,7 +110,7 @@ impl Comparison {
         let cheapest = match meeting.iter().min_by(|one, other| cost(one).total_cmp(&cost(other))) {
             Some(&cheapest) => {
                 let place = meeting.iter().position(|other| *other == cheapest).unwrap_or(0);
-                Some((cheapest, self.chances_to_be_best(&meeting, Quantity::Cost)?[place]))
+                Some((cheapest, self.chances_to_be_best(&meeting, Quantity::Cost)?.map(|chances| chances[place])))
             }
             None => None,
         };
@@ -117,14 +121,17 @@ impl Comparison {
         })
     }
 
-    /// Chance that each of some plans has the smallest of a quantity, by the error of paired differences.
-    fn chances_to_be_best(&self, plans: &[StrategyId], quantity: Quantity) -> Result<Vec<f64>> {
+    /// Chance that each of some plans has the smallest of a quantity, by the error of paired differences; none where an error is
+    /// not known.
+    fn chances_to_be_best(&self, plans: &[StrategyId], quantity: Quantity) -> Result<Option<Vec<f64>>> {
         let means: Vec<f64> = plans.iter().map(|plan| self.fleet(*plan, quantity).value).collect();
         let variances = DMatrix::from_fn(plans.len(), plans.len(), |one, other| {
-            let error = self.paired(plans[one], plans[other], quantity).standard_error;
-            if one == other || !error.is_finite() { 0.0 } else { error * error }
+            if one == other { 0.0 } else { self.paired(plans[one], plans[other], quantity).standard_error.powi(2) }
         });
-        chances_to_be_smallest(&means, &variances)
+        if variances.iter().any(|variance| !variance.is_finite()) {
+            return Ok(None);
+        }
+        chances_to_be_smallest(&means, &variances).map(Some)
     }
 
     /// The paired difference of two plans.
@@ -139,10 +146,18 @@ impl Comparison {
             let is_beaten = differences.iter().all(|difference| difference.value >= 0.0)
                 && differences.iter().any(|difference| difference.value > 0.0);
             // Bonferroni's bound: the chances that the other is worse on one of them add up.
-            let doubt: f64 = differences.iter().map(chance_below_zero).sum();
+            let doubts = MEASURES.iter().zip(&differences).map(|(quantity, difference)| {
+                if self.is_unseen(plan, other, *quantity) { 0.5 } else { chance_below_zero(difference) }
+            });
+            let doubt: f64 = doubts.sum();
             is_beaten.then_some((other, (1.0 - doubt).max(0.0)))
         });
         others.max_by(|one, other| one.1.total_cmp(&other.1))
+    }
+
+    /// Whether something was never seen under either of two plans, so that only a bound is known of both.
+    fn is_unseen(&self, one: StrategyId, other: StrategyId, quantity: Quantity) -> bool {
+        quantity.is_probability() && [one, other].iter().all(|plan| self.fleet(*plan, quantity).value == 0.0)
     }
 
     fn ties(&self, plans: &[StrategyId], quantity: Quantity) -> Vec<Tie> {
@@ -160,13 +175,14 @@ impl Comparison {
                 other,
                 difference,
                 trials_needed: pairs_to_separate(difference.value, difference.standard_error * lives.sqrt()),
+                is_unseen: self.is_unseen(first, other, quantity),
             })
         };
         plans.iter().filter(|other| **other != first).filter_map(tie).collect()
     }
 }
 
-/// Chance that a difference lies below 0, by its error; none where it is the same in every life.
+/// Chance that a difference lies below 0, by its error; none where it is the same in every life, a half where nobody knows.
 fn chance_below_zero(difference: &Estimate) -> f64 {
     if difference.standard_error > 0.0 {
         normal_cdf(-difference.value / difference.standard_error)
@@ -249,14 +265,14 @@ mod tests {
         }
         assert!((1..made::STRATEGIES).contains(&beaten), "{beaten} beaten");
         // The plan that never loses a blade has the smallest risk, and nobody beats it.
-        assert!(which.plans[5].beaten_by.is_none() && which.plans[5].chances_to_be_best[0] > 0.9);
+        assert!(which.plans[5].beaten_by.is_none() && which.plans[5].chances_to_be_best[0] > Some(0.9));
         for measure in 0..MEASURES.len() {
-            let sum: f64 = which.plans.iter().map(|plan| plan.chances_to_be_best[measure]).sum();
+            let sum: f64 = which.plans.iter().map(|plan| plan.chances_to_be_best[measure].expect("known")).sum();
             assert!((sum - 1.0).abs() < 1e-9, "{sum}");
         }
         // The first two have equally many days in every life: nothing tells them apart.
-        assert_eq!(which.plans[0].chances_to_be_best[2], 0.5);
-        assert_eq!(which.plans[1].chances_to_be_best[2], 0.5);
+        assert_eq!(which.plans[0].chances_to_be_best[2], Some(0.5));
+        assert_eq!(which.plans[1].chances_to_be_best[2], Some(0.5));
     }
 
     #[test]
@@ -276,11 +292,42 @@ mod tests {
         let (cheapest, chance) = loose.cheapest.expect("all meet it");
         let least = loose.plans.iter().map(cost).fold(f64::INFINITY, f64::min);
         assert_eq!(cost(&loose.plans[cheapest.0]), least);
-        assert!(loose.plans.iter().all(|plan| plan.limits == Some(Verdict::Meets)) && (0.0..=1.0).contains(&chance));
+        assert!(
+            loose.plans.iter().all(|plan| plan.limits == Some(Verdict::Meets))
+                && chance.is_some_and(|chance| (0.0..=1.0).contains(&chance))
+        );
         let none = strict("1e-9");
         assert_eq!(none.cheapest, None);
         // Of one plan alone nothing is in doubt.
         let made = made::comparison(made::TRIALS);
-        assert_eq!(made.chances_to_be_best(&[StrategyId(2)], Quantity::Cost).expect("chances"), [1.0]);
+        assert_eq!(made.chances_to_be_best(&[StrategyId(2)], Quantity::Cost).expect("chances"), Some(vec![1.0]));
+    }
+
+    #[test]
+    fn one_life_says_nothing_of_how_sure_it_is() {
+        let which = made::comparison(1).which_plan().expect("an answer");
+        assert!(which.plans.iter().all(|plan| plan.chances_to_be_best == [None; MEASURES.len()]));
+        assert!(which.plans.iter().all(|plan| !plan.is_surely_beaten()));
+        assert_eq!(which.ties.len(), MEASURES.len() * (made::STRATEGIES - 1));
+        assert!(which.ties.iter().all(|tie| tie.trials_needed.is_none()));
+    }
+
+    /// Two plans under which no blade was lost are not known to be alike, and none surely beats the other.
+    #[test]
+    fn what_was_never_seen_is_not_alike() {
+        let text =
+            include_str!("../../../tests/engine/data/y1c.toml").replace("blades_out_cost = 0", "blades_out_cost = 5");
+        let study = crate::Study::parse(&text, "y1c").expect("a good study");
+        let run = crate::simulation::Run { trials: 4, seed: 2, ..Default::default() };
+        let comparison = study.simulate(&run).expect("lives");
+        let unseen: Vec<StrategyId> =
+            study.strategy_ids().filter(|plan| comparison.fleet(*plan, Quantity::AnyLoss).value == 0.0).collect();
+        assert!(unseen.len() > 1, "{unseen:?}");
+        let ties = comparison.ties(&unseen, Quantity::AnyLoss);
+        assert!(ties.len() == unseen.len() - 1 && ties.iter().all(|tie| tie.is_unseen && tie.trials_needed.is_none()));
+        assert!(comparison.ties(&unseen, Quantity::Cost).iter().all(|tie| !tie.is_unseen));
+        let beaten: Vec<f64> =
+            unseen.iter().filter_map(|plan| comparison.beaten_by(*plan, &unseen)).map(|(_, sure)| sure).collect();
+        assert!(!beaten.is_empty() && beaten.iter().all(|sure| *sure <= 0.5), "{beaten:?}");
     }
 }

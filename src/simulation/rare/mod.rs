@@ -238,6 +238,10 @@ mod tests {
         for (row, strategy) in
             (0..study.rows.len()).flat_map(|row| (0..study.strategies.len()).map(move |s| (RowId(row), StrategyId(s))))
         {
+            if comparison.how_got(row, strategy).is_thin() {
+                // The comparison says that these are not to be relied on.
+                continue;
+            }
             for (what, plain, planted) in comparison.plain_and_planted(row, strategy) {
                 if planted.value.max(plain.value) * trials > 20.0 {
                     let variance = plain.variance.max(planted.value / trials) + planted.variance;
@@ -285,18 +289,20 @@ mod tests {
 
     /// The same over studies that have few new blades and many used ones, in which cracks soon begin.
     ///
-    /// It fails in one late year of one row, by 4.6 standard errors; over all years the two agree. A comparison warns of it.
     #[test]
-    #[ignore = "weights of late years have tails that these lives do not show"]
     fn planted_lives_say_of_used_blades_what_plain_lives_do() {
-        let used = ", used_blades = { blades = 6, life_factor = 0.1, cost_per_blade = 2 }";
+        let used = ", used_blades = { blades = 6, life_factor = 0.2, cost_per_blade = 2 }";
         let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(21), ..Config::default() });
         let mut all: Vec<(f64, String)> = Vec::new();
         let (mut losses, mut losses_of_others) = (0.0, 0.0);
-        for number in 0..6 {
+        for number in 0..4 {
             let text = texts_that_run_short(used).new_tree(&mut runner).expect("a study").current();
+            let text = text
+                .replace("initiation_life_factor = 0.5", "initiation_life_factor = 1.6")
+                .replace("in_service_year = 2025", "in_service_year = 2021")
+                .replace("in_service_year = 2024.5", "in_service_year = 2021")
+                .replace("every_outages = 1 }]", "every_outages = 2 }]");
             let study = Study::parse(&text, "random").expect("a good study");
-            // Losses are frequent here, which planted lives are not for: it takes many.
             let run = Run { trials: 2_000, planted_lives: 20_000, seed: number, ..Run::default() };
             let Ok(comparison) = study.simulate(&run) else { continue };
             all.extend(distances(&comparison, &format!("study {number}")));
@@ -310,7 +316,24 @@ mod tests {
             losses_of_others += other.fleet(StrategyId(0), Quantity::Losses).value;
         }
         assert!(losses > 1.1 * losses_of_others, "{losses} losses, {losses_of_others} if used blades were as new ones");
-        are_those_of_chance(all, 60);
+        are_those_of_chance(all, 40);
+    }
+
+    /// Where losses are frequent and used blades crack at once, the weights of late years have tails that these lives do not show:
+    /// a year comes out far too low, which plain lives tell.
+    #[test]
+    fn a_single_year_that_planted_lives_tell_badly_is_told() {
+        let used = ", used_blades = { blades = 6, life_factor = 0.1, cost_per_blade = 2 }";
+        let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(21), ..Config::default() });
+        let text = texts_that_run_short(used).new_tree(&mut runner).expect("a study").current();
+        let study = Study::parse(&text, "random").expect("a good study");
+        let run = Run { trials: 2_000, planted_lives: 20_000, seed: 0, ..Run::default() };
+        let comparison = study.simulate(&run).expect("lives");
+        let all = comparison.plain_and_planted(RowId(2), StrategyId(0));
+        let (_, plain, planted) = all.iter().find(|(what, ..)| what == "losses in year 10").expect("a year");
+        assert!(plain.value > 1.5 * planted.value, "{plain:?} {planted:?}");
+        let notes = study.row_ids().map(|row| comparison.how_got(row, StrategyId(0)).note());
+        assert_eq!(notes.collect::<Vec<&str>>(), ["", "", "thin: plain lives had more losses"]);
     }
 
     /// The same over studies that dress most of what they find: places that begin anew are lost too, and not seldom.
