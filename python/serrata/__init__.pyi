@@ -26,6 +26,7 @@ from .hit_miss import HitMissFit
 from .hit_miss_fitting import fit_hit_miss
 from .initiation import InitiationFit, fit_initiation
 from .initiation_clocks import InitiationClocks
+from .inspection_interval import InspectionInterval
 from .latent_classes import LatentClasses
 from .missed_cracks import MissedCracks
 from .rates import PooledRates, RateChange, pooled_rates, rate_change
@@ -63,6 +64,7 @@ __all__ = [
     "HowManyBlades",
     "InitiationClocks",
     "InitiationFit",
+    "InspectionInterval",
     "InternalError",
     "LatentClasses",
     "MissedCracks",

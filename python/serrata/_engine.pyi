@@ -34,6 +34,7 @@ __all__ = [
     "hindcast",
     "how_many_blades",
     "initiation_clocks",
+    "inspection_interval",
     "latent_classes_of_counts",
     "latent_classes_of_records",
     "live_part",
@@ -100,6 +101,23 @@ def initiation_clocks(
     cracks: int,
     seed: int,
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], str, str]: ...
+def inspection_interval(
+    study: Study,
+    *,
+    techniques: list[str],
+    plan: str | None,
+    most_outages: int,
+    first_outage: int | None,
+    row_limit: float | None,
+    unit_limit: float | None,
+    fleet_limit: float | None,
+    map_of: str | None,
+    trials: int,
+    planted_lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
 def latent_classes_of_counts(
     techniques: list[str],
     counts: list[tuple[list[bool | None], int]],

@@ -1,16 +1,18 @@
-"""The command line for answers that need no study."""
+"""The command line for answers beside the comparison of strategies."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from serrata.about import CAUTION
 from serrata.blades_to_look_at import how_many_blades
 from serrata.command_records import draw
+from serrata.study import Study
 
-__all__ = ["blades"]
+__all__ = ["blades", "interval"]
 
 
 @click.command(epilog=CAUTION)
@@ -46,4 +48,45 @@ def blades(
     )
     if figure is not None:
         draw(answer.plot, figure)
+    click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)
+
+
+@click.command(epilog=CAUTION)
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option(
+    "--technique",
+    "techniques",
+    multiple=True,
+    help="A technique that is to look, alone; those of the plans if left out.",
+)
+@click.option("--plan", help="The plan of which all but the looks is kept; the baseline if left out.")
+@click.option("--most-outages", default=4, show_default=True, help="Longest interval that is tried, in outages.")
+@click.option("--first-outage", type=int, help="Outage of the first look; as far off as later ones if left out.")
+@click.option("--row-limit", type=float, help="Chance of a loss of a row in a year that is not to be passed.")
+@click.option("--unit-limit", type=float, help="Likewise of a unit.")
+@click.option("--fleet-limit", type=float, help="Likewise of the fleet. The study's own limits if none is given.")
+@click.option("--map-of", help="A technique to make sharper and blunter: what capability does an interval need?")
+@click.option("--trials", default=4_000, show_default=True, help="Lives of the whole fleet, for each plan.")
+@click.option("--planted-lives", default=12_000, show_default=True, help="Lives of each row with a planted crack.")
+@click.option("--seed", type=int, help="Where the random numbers begin; drawn if left out.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the answer.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw risk against interval into this file.")
+@click.option("--map-figure", type=click.Path(path_type=Path), help="Draw the map into this file.")
+def interval(
+    study: Path,
+    techniques: tuple[str, ...],
+    as_json: bool,
+    figure: Path | None,
+    map_figure: Path | None,
+    **options: Any,  # noqa: ANN401
+) -> None:
+    """Say how long the interval between inspections of STUDY may be, by each technique."""
+    if map_figure is not None and options["map_of"] is None:
+        raise click.UsageError("--map-figure asks for --map-of: the technique to make sharper and blunter")
+    answer = Study.load(study).inspection_interval(techniques=techniques, **options)
+    if figure is not None:
+        draw(answer.plot, figure)
+    if map_figure is not None:
+        draw(answer.plot_map, map_figure)
     click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)

@@ -15,6 +15,7 @@ from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
 from serrata.growth_fit import GrowthFit
+from serrata.inspection_interval import InspectionInterval
 from serrata.learning import LearnsFromRecords
 from serrata.progress import Progress, shown
 from serrata.screening import Screening
@@ -525,6 +526,92 @@ class Study(LearnsFromRecords):
         none losses 0.274
         """
         return Screening._of(self, rough, engine.screen(self._engine, rough=rough))
+
+    def inspection_interval(
+        self,
+        *,
+        techniques: Sequence[str] = (),
+        plan: str | None = None,
+        most_outages: int = 4,
+        first_outage: int | None = None,
+        row_limit: float | None = None,
+        unit_limit: float | None = None,
+        fleet_limit: float | None = None,
+        map_of: str | None = None,
+        trials: int = 4_000,
+        planted_lives: int = 12_000,
+        seed: int | None = None,
+        threads: int = 0,
+        progress: Progress = None,
+    ) -> InspectionInterval:
+        """Say how long the interval between inspections may be to keep limits on the chance of a loss in a year.
+
+        Each technique in turn takes the place of a plan's scheduled looks, at every outage, every second one and so on;
+        what is done about finds and losses stays as the plan has it. The plan's own looks are stretched likewise.
+        Without `first_outage` intervals count from the start of the study: the first look comes as many outages after
+        it as later ones come after each other, so that rows should have been looked at just before.
+
+        Parameters
+        ----------
+        techniques : sequence of str
+            Techniques that are to look, each alone; if left out, those by which any plan of the study looks.
+        plan : str, optional
+            The plan of which all but the looks is kept; the baseline if left out.
+        most_outages : int, at least 1
+            Longest interval that is tried; no more than any unit has outages to come.
+        first_outage : int, at least 1, optional
+            Outage of the first look, whatever the interval: 1 for rows that nobody has looked at lately.
+        row_limit, unit_limit, fleet_limit : float, optional
+            Chance that a row, a unit or the fleet loses a blade in a year, which is not to be passed. If all are left
+            out, those of the study.
+        map_of : str, optional
+            A technique whose detection curve is made sharper and blunter, from an eighth to eight times its sizes, to
+            say what capability each interval needs. It keeps its shape, ceiling and depth gate.
+        trials, planted_lives : int
+            Lives of the fleet, and of each row with a planted crack, of each plan.
+        seed, threads, progress
+            As in `simulate`.
+
+        Returns
+        -------
+        InspectionInterval
+            Tables, two pictures and a paragraph.
+
+        Raises
+        ------
+        ArgumentError
+            For names that are not in the study, a study without limits where none are given, and a map of a technique
+            that finds no size with 90 %.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> answer = study.inspection_interval(
+        ...     techniques=["in-place-ut"], most_outages=2, trials=100, planted_lives=100, seed=1
+        ... )
+        >>> list(answer.summary["way"])
+        ['as planned', 'in-place-ut']
+        """
+        steps = 1 if map_of is None else 3
+        with shown(progress, steps * trials) as tell:
+            text = engine.inspection_interval(
+                self._engine,
+                techniques=list(techniques),
+                plan=plan,
+                most_outages=most_outages,
+                first_outage=first_outage,
+                row_limit=row_limit,
+                unit_limit=unit_limit,
+                fleet_limit=fleet_limit,
+                map_of=map_of,
+                trials=trials,
+                planted_lives=planted_lives,
+                seed=elsewhere.seed_or_drawn(seed, None),
+                threads=threads,
+                progress=tell,
+            )
+        return InspectionInterval(text)
 
     def grow(
         self,

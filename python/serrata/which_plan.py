@@ -58,9 +58,7 @@ class WhichPlan(JsonResult):
                 }
             line |= {key: plan[key] for key in ("limits", "beaten_by", "beaten_confidence")}
             lines.append(line)
-        return pd.DataFrame(lines).astype(
-            {"beaten_confidence": float} | {f"{name}_best": float for name in _CALLED}
-        )
+        return pd.DataFrame(lines).astype({"beaten_confidence": float} | {f"{name}_best": float for name in _CALLED})
 
     @property
     def ties(self) -> pd.DataFrame:
@@ -193,7 +191,6 @@ class WhichPlan(JsonResult):
             if plans:
                 said.append(f"{words}: {', '.join(plans)}.")
         return said
-
 
     def _lives_alone(self) -> str:
         taken = "the study's inputs are taken as they stand"

@@ -14,6 +14,7 @@ mod grown;
 mod growth_fit;
 mod hit_miss;
 mod initiation;
+mod inspection_interval;
 mod latent;
 mod missed_cracks;
 mod rates;
@@ -51,6 +52,8 @@ mod _engine {
     use super::hit_miss::HitMissFit;
     #[pymodule_export]
     use super::initiation::{InitiationFit, initiation_clocks};
+    #[pymodule_export]
+    use super::inspection_interval::inspection_interval;
     #[pymodule_export]
     use super::latent::{latent_classes_of_counts, latent_classes_of_records};
     #[pymodule_export]

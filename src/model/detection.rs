@@ -1,7 +1,7 @@
 //! What a technique sees: the probability of a call, false calls, and the size it reports.
 
 use crate::distribution::Distribution;
-use crate::math::{exp, normal_cdf};
+use crate::math::{exp, normal_cdf, normal_quantile};
 use serde::{Deserialize, Serialize};
 
 /// Where the blades are while they are looked at.
@@ -66,6 +66,27 @@ impl PodCurve {
     #[inline]
     pub fn at(&self, z: f64) -> f64 {
         self.floor + (self.ceiling - self.floor) * self.shape.at(z)
+    }
+
+    /// Size in mm that is found with a probability, where nothing shifts the curve; none where it is at most the floor, or not
+    /// reached.
+    ///
+    /// ```
+    /// use serrata::model::detection::{CurveShape, PodCurve, SizeMeasure};
+    ///
+    /// let curve =
+    ///     PodCurve { size: SizeMeasure::Length, shape: CurveShape::Logistic, q50_mm: 1.0, spread: 0.3, floor: 0.0, ceiling: 0.95 };
+    /// // At a logit of ln 18.
+    /// assert!((curve.size_mm(0.9).expect("below its ceiling") - 18.0_f64.powf(0.3)).abs() < 1e-12);
+    /// assert_eq!(curve.size_mm(0.95), None);
+    /// ```
+    pub fn size_mm(&self, probability: f64) -> Option<f64> {
+        let share = (probability - self.floor) / (self.ceiling - self.floor);
+        let z = match self.shape {
+            CurveShape::Logistic => (share / (1.0 - share)).ln(),
+            CurveShape::Normal => normal_quantile(share),
+        };
+        (0.0 < share && share < 1.0).then(|| self.q50_mm * (self.spread * z).exp())
     }
 }
 

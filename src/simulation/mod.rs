@@ -7,6 +7,7 @@ mod given;
 mod grown;
 mod growth_fit;
 mod inspection;
+mod inspection_interval;
 mod length_bins;
 mod life;
 mod merge_tree;
@@ -40,6 +41,10 @@ pub use given::{
 };
 pub use grown::{GrownCrack, GrownCracks, GrownRow, GrownWay, GrowthQuestion, LostBefore, PlaceCrack};
 pub use growth_fit::{FollowedAt, GrowthFit, OwnFactor, SizeKind};
+pub use inspection_interval::{
+    Capability, Cell as CapabilityCell, DeterministicCheck, Held, InspectionInterval, IntervalQuestion, Needed,
+    WayOfLooking,
+};
 pub use observe::Quantity;
 pub use parallel::{Ended, Run};
 pub use screen::{NotScreened, Screened, Screening};

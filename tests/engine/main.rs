@@ -9,6 +9,7 @@ mod grown;
 mod growth_fit;
 mod initiation;
 mod inspection;
+mod inspection_interval;
 mod limits;
 mod money;
 mod mouths;
