@@ -37,8 +37,8 @@ class InspectionInterval(JsonResult):
         """A line for each way of looking.
 
         Columns are `way`, a technique or "as planned"; `q90_mm`, the size that it finds with 90 % where nothing shifts
-        its curve, missing where the curve does not come so high; `longest_outages`, the longest interval that keeps all
-        limits as every shorter one does, missing where not even one outage is known to; `shortest_missed_outages`,
+        its curve, missing where the curve does not come so high; `longest_outages`, the longest interval that is known
+        to keep all limits while no shorter one is known to miss any, missing where none is; `shortest_missed_outages`,
         the shortest that surely misses one, missing where none does; `longest_years` and `shortest_missed_years`, the
         same in years, of the unit whose outages lie furthest apart. Of the plain check beside it: `check_years` from
         `q90_mm` to the loss of a median crack where these are fewest, `check_fast_years` that one crack in twenty falls
@@ -199,7 +199,7 @@ class InspectionInterval(JsonResult):
         for longest, ways in sorted(by_longest.items(), reverse=True):
             names = ", ".join(_called(way) for way in ways)
             if longest == 0:
-                said.append(f"not even every outage is known to, by {names}")
+                said.append(f"none is known to, by {names}")
             else:
                 tried = " (longer was not tried)" if longest == ways[0]["held"][-1]["every_outages"] else ""
                 said.append(f"{_every(ways[0], longest)} by {names}{tried}")

@@ -139,7 +139,16 @@ class WhichPlan(JsonResult):
         sure = "how sure is not known"
         if chance is not None:
             sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
-        return f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): {self._said(cheapest)}."
+        said = f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): {self._said(cheapest)}."
+        cost = self._plan(cheapest)["measures"][1]["value"]
+        cheaper = [
+            plan["strategy"]
+            for plan in self._content["plans"]
+            if plan["limits"] == "undecided" and plan["measures"][1]["value"] < cost
+        ]
+        if cheaper:
+            said += f" Cheaper, and left undecided by these lives: {', '.join(cheaper)}; more lives may show that they do."
+        return said
 
     def _smallest(self) -> str:
         """Name the plan with the smallest of each measure, where no limit decides between them."""

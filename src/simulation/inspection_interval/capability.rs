@@ -94,7 +94,7 @@ pub(super) fn map(
         Needed {
             every_outages: every,
             q90_mm: crossing(&line, 0),
-            surely_mm: crossing(&line, 2),
+            surely_mm: surely(&line),
             surely_not_mm: crossing(&line, 1),
         }
     };
@@ -159,12 +159,12 @@ fn over_limit(comparison: &Comparison, strategy: StrategyId) -> [f64; 3] {
     })
 }
 
-/// Factors between the neighbours that hold each end of the answer.
+/// Factors between the neighbours that hold the answer, and those that hold its ends.
 fn between(cells: &[Cell], own_q90_mm: f64) -> Vec<f64> {
     let mut factors: Vec<f64> = Vec::new();
-    for which in 0..3 {
-        let place = cells.iter().position(|cell| cell.over_limit[which] > 1.0);
-        if let Some(place) = place.filter(|place| *place > 0) {
+    for end_mm in [crossing(cells, 0), crossing(cells, 1), surely(cells)] {
+        let place = cells.partition_point(|cell| cell.q90_mm < end_mm);
+        if (1..cells.len()).contains(&place) {
             let [below, above] = [place - 1, place].map(|place| cells[place].q90_mm / own_q90_mm);
             let step = (above / below).powf(1.0 / f64::from(BETWEEN + 1));
             factors.extend((1..=BETWEEN).map(|number| below * step.powi(number as i32)));
@@ -175,15 +175,67 @@ fn between(cells: &[Cell], own_q90_mm: f64) -> Vec<f64> {
     factors
 }
 
-/// The size at which a number passes its limit first, by a straight line over the logarithm of size.
+/// The size at which a number passes its limit first.
 fn crossing(line: &[Cell], which: usize) -> f64 {
-    match line.iter().position(|cell| cell.over_limit[which] > 1.0) {
-        None => f64::INFINITY,
-        Some(0) => 0.0,
-        Some(place) => {
-            let [below, above] = [line[place - 1], line[place]];
-            let part = (1.0 - below.over_limit[which]) / (above.over_limit[which] - below.over_limit[which]);
-            below.q90_mm * (above.q90_mm / below.q90_mm).powf(part)
-        }
+    let place = line.iter().position(|cell| cell.over_limit[which] > 1.0);
+    place.map_or(f64::INFINITY, |place| between_cells(line, place, which))
+}
+
+/// The size up to which the limits are known to be kept somewhere and nowhere known to be missed: of sharper techniques the lives
+/// may leave it open, since fewer of them tell of what is seldom.
+fn surely(line: &[Cell]) -> f64 {
+    let missed = line.iter().position(|cell| cell.over_limit[1] > 1.0).unwrap_or(line.len());
+    let kept = line[..missed].iter().rposition(|cell| cell.over_limit[2] <= 1.0);
+    match kept {
+        Some(place) if place + 1 == line.len() => f64::INFINITY,
+        kept => between_cells(line, kept.map_or(0, |place| place + 1), 2),
+    }
+}
+
+/// Where a number passes its limit before a cell, by a straight line over the logarithm of size; 0 for the first.
+fn between_cells(line: &[Cell], place: usize, which: usize) -> f64 {
+    if place == 0 {
+        return 0.0;
+    }
+    let [below, above] = [line[place - 1], line[place]];
+    let part = (1.0 - below.over_limit[which]) / (above.over_limit[which] - below.over_limit[which]);
+    below.q90_mm * (above.q90_mm / below.q90_mm).powf(part)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(over_limits: &[[f64; 3]]) -> Vec<Cell> {
+        let cell = |(step, over_limit): (i32, &[f64; 3])| Cell {
+            q90_mm: 2.0_f64.powi(step),
+            over_limit: *over_limit,
+            verdict: Verdict::Undecided,
+        };
+        (0..).zip(over_limits).map(cell).collect()
+    }
+
+    #[test] // by hand
+    fn the_bluntest_that_will_do_lies_where_a_straight_line_passes_the_limit() {
+        let cells = line(&[[0.2, 0.1, 0.5], [0.5, 0.3, 0.8], [1.5, 1.2, 1.8], [3.0, 2.0, 4.0]]);
+        assert_eq!(crossing(&cells, 0), 2.0 * 2.0_f64.powf(0.5));
+        assert!((surely(&cells) - 2.0 * 2.0_f64.powf(0.2)).abs() < 1e-12, "{}", surely(&cells));
+        assert!((crossing(&cells, 1) - 2.0 * 2.0_f64.powf(0.7 / 0.9)).abs() < 1e-12);
+        // Three steps between 2 and 4.
+        let factors = between(&cells, 1.0);
+        let expected = [2.0_f64.powf(1.25), 2.0_f64.powf(1.5), 2.0_f64.powf(1.75)];
+        assert!(factors.iter().zip(expected).all(|(ours, expected)| (ours - expected).abs() < 1e-12), "{factors:?}");
+        assert_eq!(factors.len(), 3);
+    }
+
+    #[test]
+    fn what_the_lives_leave_open_stands_in_the_way_of_no_blunter_technique() {
+        let cells = line(&[[0.1, 0.0, 1.3], [0.5, 0.3, 0.8], [1.5, 1.2, 1.8], [0.5, 0.4, 0.6]]);
+        assert!((surely(&cells) - 2.0 * 2.0_f64.powf(0.2)).abs() < 1e-12, "{}", surely(&cells));
+        // What is known to be missed does, whatever comes after it.
+        assert_eq!(surely(&cells[2..]), 0.0);
+        let good = line(&[[0.1, 0.0, 0.2], [0.5, 0.3, 0.8]]);
+        assert_eq!([crossing(&good, 0), surely(&good)], [f64::INFINITY; 2]);
+        assert!(between(&good, 1.0).is_empty());
     }
 }

@@ -102,10 +102,13 @@ pub struct Held {
 }
 
 impl WayOfLooking {
-    /// The longest interval, in outages, which keeps all limits as every shorter one does; none where the shortest is not known to.
+    /// The longest interval, in outages, which is known to keep all limits while no shorter one is known to miss any; none where
+    /// none is.
+    ///
+    /// Of a shorter one the lives may leave open whether it does: the seldomer losses are, the fewer lives tell of them.
     pub fn longest(&self) -> Option<u32> {
-        let kept = self.held.iter().take_while(|held| held.verdict == Verdict::Meets);
-        kept.last().and_then(|held| held.every_outages)
+        let not_missed = self.held.iter().take_while(|held| held.verdict != Verdict::Misses);
+        not_missed.filter(|held| held.verdict == Verdict::Meets).last().and_then(|held| held.every_outages)
     }
 
     /// The shortest interval, in outages, that surely misses a limit; none where none does.
@@ -356,11 +359,16 @@ impl<'s> Family<'s> {
             let rows = comparison.study.row_ids();
             comparison.planted_lives() > 0 && rows.into_iter().any(|row| comparison.how_got(row, strategy).is_thin())
         });
-        if thin {
-            warnings.push(
-                "Lives with a planted crack tell badly of some rows, which plain lives alone decide: more lives decide more."
-                    .to_owned(),
-            );
+        let limits = self.parts.limits.iter().flat_map(|limits| [limits.row, limits.unit, limits.fleet]);
+        let least = limits.flatten().fold(f64::INFINITY, f64::min);
+        if thin || comparison.planted_lives() == 0 {
+            // None seen of so many has its bound just at the limit, of an interval for each year.
+            let years = self.study.horizon_years.ceil();
+            let lives = ((2.0 * years / 0.05).ln() / least).ceil();
+            warnings.push(format!(
+                "Plain lives alone decide of some rows, of which lives with a planted crack tell badly: with fewer than {lives} of \
+                 them a limit of {least} is left open even where none is lost."
+            ));
         }
         if self.study.rows.iter().any(|row| row.past_looks.is_empty()) && !self.study.is_given_records() {
             warnings.push(
