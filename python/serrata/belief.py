@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from functools import cached_property
 from html import escape
 from pathlib import Path
@@ -207,25 +208,18 @@ class Belief:
             f"each was replaced. What is believed at {about['start_year']:g}, if nobody looks:",
             "",
         ]
-        columns = {
-            head: (self._of_rows(quantity), self._of_rows(quantity, "standard_error"))
-            for quantity, head in _OF_ROWS.items()
-        }
-        width = max(len(row) for row in self.rows_by_risk())
-        lines.append(f"{'row':{width}}" + "".join(f"{head:>15}" for head in columns))
-        for row in self.rows_by_risk():
-            cells = "".join(
-                _bound(self._most(row, head))
-                if head in _RISKS and not numbers.get(row)
-                else _cell(numbers.get(row), errors.get(row))
-                for head, (numbers, errors) in columns.items()
-            )
-            lines.append(f"{row:{width}}{cells}")
+        heads, rows = self.rows_in_words()
+        width = max(len(row[0]) for row in rows)
+        lines += [
+            f"{first:{width}}" + "".join(f"{cell:>15}" for cell in cells) for first, *cells in [list(heads), *rows]
+        ]
         lines += [
             "",
             "Most likely to lose a blade first; lengths in mm; what is known to no better than a tenth has ~.",
         ]
-        lines += ["", *self._moved(), *self._predicted()]
+        moved = [f"  {line}" for line in self.moved_inputs()]
+        lines += ["", *(["The records moved:", *moved] if moved else ["The records moved no input by much."])]
+        lines += ["", *self._predicted()]
         lines += [f"Sampled with {summary['effective_draws']:.0f} draws that count in full.", ""]
         if self.warnings:
             lines += ["Beware:", *(f"  - {warning}" for warning in self.warnings), ""]
@@ -239,8 +233,25 @@ class Belief:
             return None
         return float(highs[0] if "next" in head else highs[-1])
 
-    def _moved(self) -> list[str]:
-        """Say what is believed otherwise than before."""
+    def rows_in_words(self) -> tuple[Sequence[str], list[list[str]]]:
+        """Give heads and cells of a table of the rows, the one most likely to lose a blade first."""
+        columns = {
+            head: (self._of_rows(quantity), self._of_rows(quantity, "standard_error"))
+            for quantity, head in _OF_ROWS.items()
+        }
+        lines = []
+        for row in self.rows_by_risk():
+            cells = [
+                _bound(self._most(row, head))
+                if head in _RISKS and not numbers.get(row)
+                else _cell(numbers.get(row), errors.get(row))
+                for head, (numbers, errors) in columns.items()
+            ]
+            lines.append([row, *cells])
+        return ["row", *columns], lines
+
+    def moved_inputs(self) -> list[str]:
+        """Say what is believed otherwise than before, an input in each line: mean and standard deviation."""
         inputs = self._tables["inputs"]
         lines = []
         for number in range(len(inputs["input"])):
@@ -249,8 +260,8 @@ class Belief:
             if abs(mean - before) > _MOVED * sd_before:
                 where = f"{row}: " if row else "all rows: "
                 looked = f" by {technique}, {inputs['year'][number]:.1f}" if technique else ""
-                lines.append(f"  {where}{what}{looked}: {before:.2f} +- {sd_before:.2f} -> {mean:.2f} +- {sd:.2f}")
-        return ["The records moved:", *lines, ""] if lines else ["The records moved no input by much.", ""]
+                lines.append(f"{where}{what}{looked}: {before:.2f} +- {sd_before:.2f} -> {mean:.2f} +- {sd:.2f}")
+        return lines
 
     def _predicted(self) -> list[str]:
         looks = self._tables["next_look"]
@@ -328,13 +339,13 @@ class Belief:
 
 def _cell(number: float | None, error: float | None) -> str:
     if number is None:
-        return f"{'-':>15}"
+        return "-"
     if number == int(number):
-        return f"{number:>15.0f}"
+        return f"{number:.0f}"
     # What is not known to a tenth gets no second figure.
     is_coarse = error is not None and error > _COARSE * number
-    return f"{f'~{number:.0e}':>15}" if is_coarse else f"{number:>15.3g}"
+    return f"~{number:.0e}" if is_coarse else f"{number:.3g}"
 
 
 def _bound(number: float | None) -> str:
-    return f"{f'< {number:.0e}':>15}" if number is not None else f"{'-':>15}"
+    return f"< {number:.0e}" if number is not None else "-"

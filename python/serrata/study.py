@@ -413,7 +413,7 @@ class Study(LearnsFromRecords):
                 checkpoints=checkpoints,
                 progress=progress,
             )
-            return Comparison._of(lived[""])
+            return Comparison._of(lived[""], self._belief)
         with shown(progress, trials) as tell:
             found = engine.simulate(
                 self._engine,
@@ -434,7 +434,7 @@ class Study(LearnsFromRecords):
                 RuntimeWarning,
                 stacklevel=2,
             )
-        return Comparison._of(found)
+        return Comparison._of(found, self._belief)
 
     def simulate_under_uncertainty(
         self,
@@ -875,7 +875,3 @@ class Study(LearnsFromRecords):
 
 def _again(text: str, belief: Belief | None) -> Study:
     return Study._of(engine.Study.parse(text, "pickled study"), belief)
-
-
-# A Comparison gives its Study back, and stands below this module.
-Comparison._study_class = Study
