@@ -64,6 +64,12 @@ _ANGLES = (35.0, -35.0, 145.0, -145.0, 65.0, -65.0, 115.0, -115.0, 0.0, 180.0)
 #: From this distance on a thread leads from a name to its point.
 _THREAD = 16.0
 
+#: Half the width of a mark, in points.
+_MARK = 6.0
+
+#: Ends of the error bars of a point, along both axes, in data.
+Reach = tuple[tuple[float, float], tuple[float, float]]
+
 _Asked = ParamSpec("_Asked")
 _Drawn = TypeVar("_Drawn")
 
@@ -165,15 +171,22 @@ def plain(text: str) -> str:
     return text.replace("$", r"\$")
 
 
-def below(ax: Axes, columns: int = 3) -> None:
-    """Put the legend below the figure, where the right side is taken."""
+def below(ax: Axes, columns: int = 3, *, from_edge: bool = False) -> None:
+    """Put the legend below the axes, or from the edge of the figure on, where names stand to the left."""
+    from matplotlib.transforms import ScaledTranslation, blended_transform_factory
+
     made = ax.get_figure(root=True)
-    height = SIZE[1] if made is None else made.get_figheight()
+    assert made is not None, "an Axes is part of a figure"
+    lines = ax.get_xlabel().count("\n") + 1
+    # So far below that numbers and words of the axis have room, however tall it is.
+    down = ScaledTranslation(0.0, -(0.36 + 0.19 * lines), made.dpi_scale_trans)
+    across = made.transFigure if from_edge and made.axes == [ax] else ax.transAxes
     ax.legend(
         loc="upper left",
-        bbox_to_anchor=(-0.08, -0.63 / (height - _AROUND + 0.5)),
+        bbox_to_anchor=(0.0, 0.0),
+        bbox_transform=blended_transform_factory(across, ax.transAxes + down),
         ncols=columns,
-        columnspacing=1.0,
+        columnspacing=1.5,
         handlelength=1.8,
     )
 
@@ -195,25 +208,25 @@ def named_at_right(ax: Axes, ends: Sequence[tuple[float, float, str, Mark]]) -> 
     Parameters
     ----------
     ax : matplotlib.axes.Axes
-        With its lines, limits and scales.
+        With its lines, limits, scales and legend.
     ends : sequence of (x, y, name, mark)
         Where each line ends, and how it is drawn.
     """
+    from matplotlib.patches import ConnectionPatch
+
     made = ax.get_figure(root=True)
-    height = SIZE[1] if made is None else made.get_figheight()
-    apart = _LINE / (height - _AROUND)
+    assert made is not None, "an Axes is part of a figure"
+    made.draw_without_rendering()
+    apart = _LINE * made.dpi / ax.get_window_extent().height
     to_axes = ax.transData + ax.transAxes.inverted()
-    ordered = sorted(ends, key=lambda end: (float(to_axes.transform((end[0], end[1]))[1]), end[2]))
-    wanted = [min(max(float(to_axes.transform((x, y))[1]), 0.0), 1.0) for x, y, *_ in ordered]
-    for (x, y, name, of), at in zip(ordered, _spread(wanted, apart), strict=True):
-        ax.annotate(
-            "",
-            (x, y),
-            xytext=(1.035, at),
-            textcoords="axes fraction",
-            arrowprops={"arrowstyle": "-", "color": of.colour, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},
-            annotation_clip=False,
-        )
+    heights = [float(to_axes.transform((x, y))[1]) for x, y, *_ in ends]
+    order = sorted(range(len(ends)), key=lambda place: (heights[place], ends[place][2]))
+    wanted = [min(max(heights[place], 0.0), 1.0) for place in order]
+    for place, at in zip(order, _spread(wanted, apart), strict=True):
+        x, y, name, of = ends[place]
+        thread = ConnectionPatch((x, y), (1.035, at), "data", "axes fraction", axesA=ax, axesB=ax)
+        thread.set(color=of.colour, linewidth=0.7, clip_on=False, in_layout=False)
+        ax.add_artist(thread)
         ax.plot([1.04], [at], of.marker, color=of.colour, transform=ax.transAxes, clip_on=False)
         ax.text(1.06, at, plain(name), transform=ax.transAxes, fontsize="small", va="center")
 
@@ -236,7 +249,9 @@ def _mean(numbers: Sequence[float]) -> float:
     return sum(numbers) / len(numbers)
 
 
-def named_nearby(ax: Axes, points: Sequence[tuple[float, float]], names: Sequence[str]) -> None:
+def named_nearby(
+    ax: Axes, points: Sequence[tuple[float, float]], reaches: Sequence[Reach], names: Sequence[str]
+) -> None:
     """Name points as near to them as other names and points leave room; a thread leads to a name that is far off.
 
     Parameters
@@ -245,20 +260,32 @@ def named_nearby(ax: Axes, points: Sequence[tuple[float, float]], names: Sequenc
         With all else already drawn, since what is drawn later moves the axes.
     points : sequence of (x, y)
         In data.
+    reaches : sequence of ((x_low, x_high), (y_low, y_high))
+        How far their error bars reach.
     names : sequence of str
         One for each.
     """
     from matplotlib.transforms import Bbox
 
     made = ax.get_figure(root=True)
-    if made is None:
-        return
+    assert made is not None, "an Axes is part of a figure"
     made.draw_without_rendering()
     scale = made.dpi / _POINTS_PER_INCH
     frame = ax.get_window_extent()
     at = [ax.transData.transform(point) for point in points]
-    taken = [Bbox.from_bounds(x - 6 * scale, y - 6 * scale, 12 * scale, 12 * scale) for x, y in at]
-    for (x, y), point, name in zip(at, points, names, strict=True):
+    half = _MARK * scale
+    taken = [Bbox([[x - half, y - half], [x + half, y + half]]) for x, y in at]
+    for (x, y), (across, up) in zip(points, reaches, strict=True):
+        for ends in ([(low, y) for low in across], [(x, low) for low in up]):
+            (left, bottom), (right, top) = ax.transData.transform(ends)
+            taken.append(Bbox([[left, bottom - scale], [right + scale, top + scale]]))
+
+    def fault(box: Bbox, place: int) -> tuple[float, bool]:
+        """Give how much of a name would be hidden, and whether it would stand nearer to another point."""
+        to_points = [_distance(box, *point) for point in at]
+        return _covered(box, taken, frame), min(to_points) < to_points[place]
+
+    for place, ((x, y), point, name) in enumerate(zip(at, points, names, strict=True)):
         text = ax.annotate(plain(name), point, (0, 0), textcoords="offset points", fontsize="small", va="center")
         text.set_in_layout(False)
         size = text.get_window_extent()
@@ -269,7 +296,7 @@ def named_nearby(ax: Axes, points: Sequence[tuple[float, float]], names: Sequenc
             return Bbox.from_bounds(left, y + up - 0.5 * size.height, size.width, size.height)
 
         ways = [(distance, angle) for distance in _DISTANCES for angle in _ANGLES]
-        distance, angle = min(ways, key=lambda way: _covered(box(*way), taken, frame))
+        distance, angle = min(ways, key=lambda way: fault(box(*way), place))
         taken.append(box(distance, angle))
         text.set(ha="right" if abs(angle) > 90.0 else "left")
         text.xyann = (distance * math.cos(math.radians(angle)), distance * math.sin(math.radians(angle)))
@@ -282,6 +309,11 @@ def named_nearby(ax: Axes, points: Sequence[tuple[float, float]], names: Sequenc
                 arrowprops={"arrowstyle": "-", "color": GREY, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 5},
             )
             thread.set_in_layout(False)
+
+
+def _distance(box: Bbox, x: float, y: float) -> float:
+    """Give how far a point is from a box."""
+    return math.hypot(max(box.x0 - x, 0.0, x - box.x1), max(box.y0 - y, 0.0, y - box.y1))
 
 
 def _covered(box: Bbox, taken: Sequence[Bbox], frame: Bbox) -> float:

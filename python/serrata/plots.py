@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import wording
-from serrata.drawing import HATCHES, begun, below, beside, figure, mark, named_at_right, plain
+from serrata.drawing import HATCHES, Mark, begun, below, figure, mark, named_at_right, plain
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -43,6 +43,8 @@ _SPAN = 30.0
 _BELOW = 4.0
 #: Ticks on an axis of small numbers, whose labels are wide.
 _TICKS = 5
+#: Lines of names that the axes of longest cracks are as tall as, and what its legend has beside plans.
+_AXES_LINES, _OTHERS = 20, 7
 #: Outages that are named on an axis.
 _MOST_NAMED = 12
 #: Cracks of each hot spot that critical and detectable sizes are taken from: the 5 % size within about 3 %.
@@ -90,6 +92,8 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     -------
     matplotlib.axes.Axes
     """
+    from matplotlib.ticker import MaxNLocator
+
     where = "the fleet" if row is None else f"row {row}"
     strategies = list(comparison.study.strategies)
     ax = begun(ax, f"Risk of {where} by year", comparison.study.name, len(strategies))
@@ -113,10 +117,16 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     if anything_unseen:
         ax.plot([], [], "v", color="0.3", markerfacecolor="none", label="none seen: upper bound")
     ax.fill_between([], [], [], color="0.5", alpha=0.3, label=f"band: {_INTERVAL}")
+    limits = comparison.limits
+    limits = limits[limits["level"] == "fleet"] if row is None else limits[limits["row"] == row]
+    if len(limits):
+        limit = float(limits["limit"].iloc[0])
+        ax.axhline(limit, color="black", linewidth=1.2, linestyle=(0, (8, 3)), label=f"limit for {where}: {limit:g}")
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     _chance_axis(ax, table["value"])
     ax.set(xlabel="year", ylabel="chance of at least one blade lost, per year")
-    named_at_right(ax, ends)
     below(ax)
+    named_at_right(ax, ends)
     return ax
 
 
@@ -151,7 +161,7 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     _strategies_down(ax, strategies)
     ax.locator_params(axis="x", nbins=_TICKS)
     ax.set_xlabel(f"cost over {study.horizon_years:g} years, discounted, {_in_money(comparison, ax.xaxis)}")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
@@ -183,7 +193,8 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     table = table[table["quantity"] == "longest_mm"]
     strategies = list(comparison.study.strategies)
     what = f"Longest crack left in row {row} just after each outage (0: none)"
-    ax = begun(ax, what, comparison.study.name, len(strategies))
+    # The legend below has two columns, of plans and of what else is drawn.
+    ax = begun(ax, what, comparison.study.name, _AXES_LINES + (len(strategies) + _OTHERS) // 2)
     years = np.sort(table["year"].unique())
     step = 0.7 * float(np.diff(years).min()) / len(strategies) if len(years) > 1 else 0.1
     for index, strategy in enumerate(strategies):
@@ -197,13 +208,11 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     ax.vlines([], [], [], color="0.4", linewidth=4, alpha=0.6, label="50 to 95 % of lives")
     ax.vlines([], [], [], color="0.4", linewidth=1, label="up to 99 % of lives")
     ax.errorbar([], [], yerr=[], fmt="o", color="0.4", capsize=2, label=f"95 % of lives, {_INTERVAL}")
-    _critical_lines(comparison.study, row, ax)
-    _found_marks(comparison.study, row, ax)
     named = years[:: math.ceil(len(years) / _MOST_NAMED)] if len(years) else years
     ax.set_xticks(named, [f"{year:g}" for year in named])
-    ax.set_ylim(bottom=0.0)
-    ax.set(xlabel="outage", ylabel="surface length of the longest crack, mm")
-    below(ax, columns=2)
+    ax.set(xlabel="outage", ylabel="length of the longest crack, mm")
+    _critical_lines(comparison.study, row, ax)
+    _found_marks(comparison.study, row, ax)
     return ax
 
 
@@ -220,32 +229,17 @@ def _found_marks(study: Study, row: str, ax: Axes) -> None:
     found = _found_mm(study, row)
     reached = {name: length_mm for name, length_mm in found.items() if math.isfinite(length_mm)}
     never = [name for name in found if name not in reached]
-    if not found:
-        return
     across = ax.get_yaxis_transform()
     label = "90 % of looks find it from there on"
-    ax.plot(
-        np.ones(len(reached)), list(reached.values()), "<", color="black", transform=across, clip_on=False, label=label
-    )
+    at = np.ones(len(reached)), list(reached.values())
+    ax.plot(*at, "<", color="black", transform=across, clip_on=False, label=label)
     ax.set_ylim(bottom=0.0)
-    top, apart = ax.get_ylim()[1], 0.06
-    # Names stand at their lengths, or above one another where these are too close.
-    at = -apart
-    for name, length_mm in reached.items():
-        at = max(at + apart, length_mm / top)
-        ax.annotate(
-            f"{name} {length_mm:.2g}",
-            (1.0, length_mm / top),
-            xytext=(1.05, at),
-            xycoords="axes fraction",
-            textcoords="axes fraction",
-            fontsize="small",
-            va="center",
-            arrowprops={"arrowstyle": "-", "color": "0.6", "linewidth": 0.6, "relpos": (0, 0.5), "shrinkB": 4},
-            annotation_clip=False,
-        )
+    below(ax, columns=2)
+    edge = ax.get_xlim()[1]
+    of = Mark("black", "", "-")
+    named_at_right(ax, [(edge, length_mm, f"{name} {length_mm:.2g}", of) for name, length_mm in reached.items()])
     if never:
-        words = "\n".join(["not in half of", "the cracks:", *never])
+        words = "\n".join(["not in half of", "the cracks:", *map(plain, never)])
         ax.text(1.05, -0.02, words, transform=ax.transAxes, fontsize="small", va="top")
 
 
@@ -333,12 +327,12 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
                 va="center",
             )
     ax.axvline(0.0, color="0.3", linewidth=1)
-    ax.margins(x=0.12)
+    ax.margins(x=0.15)
     _strategies_down(ax, strategies)
     ax.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
     halves = f"found over {study.horizon_years:g} years   |   left on one date"
     ax.set_xlabel(f"{halves}\nexpected number of cracks in the fleet")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
@@ -383,11 +377,10 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
     ax.errorbar([], [], xerr=[], fmt="o", color="0.3", label=f"difference, with its {_INTERVAL}")
     ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=plain(f"baseline: {study.baseline}"))
     _strategies_down(ax, list(table["strategy"]))
-    ax.margins(y=0.2)
     ax.locator_params(axis="x", nbins=_TICKS)
     unit = f", {_in_money(comparison, ax.xaxis)}" if quantity == "cost" else ""
     ax.set_xlabel(f"difference in {_WORDS[quantity]} over {study.horizon_years:g} years{unit}  (left: less)")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
@@ -455,7 +448,7 @@ def _chance_axis(ax: Axes, values: pd.Series[Any]) -> None:
 
 def _strategies_down(ax: Axes, strategies: list[str]) -> None:
     ax.set_yticks(np.arange(len(strategies)), [plain(strategy) for strategy in strategies])
-    ax.invert_yaxis()
+    ax.set_ylim(len(strategies) - 0.4, -0.6)
     ax.set_ylabel("strategy")
 
 

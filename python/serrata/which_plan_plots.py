@@ -14,6 +14,8 @@ __all__ = ["frontier"]
 
 #: Chances further apart than this have an axis in powers of ten.
 _SPAN = 30.0
+#: From this on such an axis names powers of ten alone.
+_DECADES = 100.0
 #: Plans up to which each is named where it stands; beyond, by its number.
 _FEW = 8
 #: Ticks on an axis of small numbers, whose labels are wide.
@@ -33,10 +35,10 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     plans = content["plans"]
     is_few = len(plans) <= _FEW
     what = "Which plan, by risk and cost: better is lower and further left"
-    ax = begun(ax, what, content["study"], 0 if is_few else len(plans) + 5)
+    ax = begun(ax, what, content["study"], 0 if is_few else len(plans) + 8)
     scale, unit = money_unit(max(plan["measures"][1]["value"] for plan in plans), content["currency"])
     seen = [plan["measures"][0]["value"] for plan in plans if plan["measures"][0]["value"] > 0.0]
-    points, joined, key = [], [], []
+    points, reaches, joined, key = [], [], [], []
     for place, plan in enumerate(plans):
         risk, cost = plan["measures"][0], plan["measures"][1]
         is_seen, is_open = risk["value"] > 0.0, plan["beaten_by"] is not None
@@ -60,6 +62,7 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
             capsize=2,
         )
         points.append((x, y))
+        reaches.append(((risk["low"], risk["high"]) if is_seen else (x, x), (cost["low"], cost["high"])))
         named = Line2D([], [], linestyle="none", marker=marker, color=colour, markerfacecolor=face)
         named.set_label(plain(f"{place + 1}  {plan['strategy']}"))
         key.append(named)
@@ -68,7 +71,8 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         ax.step(*zip(*stairs, strict=True), where="post", color="0.6", linewidth=1.0, zorder=0)
     if seen and max(seen) > _SPAN * min(seen):
         ax.set_xscale("log")
-        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        is_long = max(seen) > _DECADES * min(seen)
+        ax.xaxis.set_major_locator(LogLocator(subs=(1.0,) if is_long else (1.0, 2.0, 5.0)))
         ax.xaxis.set_major_formatter("{x:g}")
         ax.xaxis.set_minor_formatter(NullFormatter())
     else:
@@ -92,7 +96,7 @@ def frontier(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     # A key stands beside the figure, where twenty plans overlap nothing.
     beside(ax, meanings if is_few else [*key, *meanings])
     strategies = [plan["strategy"] for plan in plans]
-    named_nearby(ax, points, strategies if is_few else [f"{place + 1}" for place in range(len(plans))])
+    named_nearby(ax, points, reaches, strategies if is_few else [f"{place + 1}" for place in range(len(plans))])
     return ax
 
 
