@@ -18,7 +18,7 @@ from serrata.belief import Belief
 from serrata.drawing import save
 from serrata.report_answer import beware, plans, question, three_sentences
 from serrata.report_blocks import Block, Bullets, Figure, Sentences, Table, split
-from serrata.report_parts import PARTS, left, strategies, who_meets
+from serrata.report_parts import PARTS, left, money, strategies, who_meets
 from serrata.wording import RANGES
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ __all__ = ["FORMS", "page"]
 #: Endings of the names of reports, with the template of each.
 FORMS = {".html": "report.html.jinja", ".md": "report.md.jinja"}
 #: Letters that a table may be wide, so that it fits a sheet of paper.
-_PAPER = 112
+_PAPER = 124
 #: Parts with the long tables, and what they are called.
 _LONG = {
     "heading": "The plans and the run",
@@ -213,14 +213,17 @@ def _sections(comparison: Comparison) -> list[_Section]:
                 *([drawn("risk_by_year")] if len(by_year) else []),
             ],
         ),
-        _Section("cost", "What it costs", [*part("cost"), drawn("cost_split")]),
+        _Section("cost", "What it costs", [*_paper(money(comparison, figures=1)), drawn("cost_split")]),
         _Section(
             "granted", "What was taken for granted", [*part("assumptions"), *_paper(_with_basis(study.to_toml()))]
         ),
         _Section(
             "warnings",
             "Warnings",
-            [Bullets("Beware", warned) if warned else Sentences(["There are none, of this study and these lives."])],
+            [
+                Bullets("Beware", warned) if warned else Sentences(["There are none, of this study and these lives."]),
+                *_thin(comparison),
+            ],
         ),
         _Section("method", "How it was worked out, and what checks it", [Sentences([*_METHOD, _CHECKED])]),
     ]
@@ -235,6 +238,18 @@ def _long(comparison: Comparison) -> Iterator[_Section]:
             blocks = [Bullets("Plans", strategies(comparison))]
         if blocks:
             yield _Section(name, title, _paper(blocks))
+
+
+def _thin(comparison: Comparison) -> list[Block]:
+    """Say for how many rows planted lives tell too little, which the fleet's number need not show."""
+    rare = comparison.rare_losses
+    thin = rare[rare["note"].str.startswith("thin")]["row"].nunique()
+    rows = len(comparison.study.rows)
+    words = (
+        f"Of {thin} of {rows} rows too few lives carry the losses under some plan: do not rely on what is said of "
+        "those rows alone (how rare losses were got, in the second part)."
+    )
+    return [Sentences([words])] if thin else []
 
 
 def _records(comparison: Comparison) -> list[Block]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from serrata.comparison import Comparison
 
-__all__ = ["PARTS", "left", "strategies", "who_meets"]
+__all__ = ["PARTS", "left", "money", "strategies", "who_meets"]
 
 #: Outages that the text shows for one strategy; the table has them all.
 _MOST_OUTAGES = 12
@@ -200,12 +200,13 @@ def _finds(comparison: Comparison) -> list[Block]:
 
 
 def left(comparison: Comparison, *, last_only: bool = False) -> list[Block]:
-    """Set what is left in the row with most losses, after each outage or the last one alone."""
+    """Set what is left in the row with most losses, after each outage or, more coarsely, the last one alone."""
+    figures = 1 if last_only else 2
     row = comparison.worst_row
     of_row = comparison.by_outage[comparison.by_outage["row"] == row]
     if of_row.empty:
         return [Sentences(["No row has an outage within the horizon."])]
-    head = ["", "outage", "cracks", "any crack", "longest: 50\u00a0%", "95\u00a0%", "99\u00a0%"]
+    head = ["", "outage", "cracks", "any crack", "longest: 50\u00a0%", "longest: 95\u00a0%", "longest: 99\u00a0%"]
     lines = []
     for strategy in comparison.study.strategies:
         of_strategy = of_row[of_row["strategy"] == strategy]
@@ -220,8 +221,11 @@ def left(comparison: Comparison, *, last_only: bool = False) -> list[Block]:
                 [
                     strategy if index == 0 else "",
                     f"{year:g}",
-                    *(shown_of(pick(outage, quantity=name)).plus_minus() for name in ("cracks", "p_any_crack")),
-                    *(_length(length) for length in longest),
+                    *(
+                        shown_of(pick(outage, quantity=name)).plus_minus(figures=figures)
+                        for name in ("cracks", "p_any_crack")
+                    ),
+                    *(_length(length, figures) for length in longest),
                 ]
             )
     after = "the last outage" if last_only else "each outage"
@@ -233,15 +237,16 @@ def left(comparison: Comparison, *, last_only: bool = False) -> list[Block]:
     return [Table(title, head, lines, repeat=2)]
 
 
-def _length(length: Shown) -> str:
+def _length(length: Shown, figures: int) -> str:
     if length.value > 0.0:
-        return length.plus_minus()
+        return length.plus_minus(figures=figures)
     return f"< {length.high:.2g}" if length.high > 0.0 else "no crack"
 
 
-def _money(comparison: Comparison) -> list[Block]:
+def money(comparison: Comparison, figures: int = 2) -> list[Block]:
+    """Set what each strategy costs and for what, with so many figures of each uncertainty."""
     scale, unit = plots.money_unit(comparison)
-    return [_by_strategy(comparison, f"Cost, whole fleet, discounted to the start, in {unit}", _COSTS, scale)]
+    return [_by_strategy(comparison, f"Cost, whole fleet, discounted to the start, in {unit}", _COSTS, scale, figures)]
 
 
 def _days(comparison: Comparison) -> list[Block]:
@@ -335,7 +340,7 @@ def _differences(comparison: Comparison) -> list[Block]:
                     _short(line["unpaired_standard_error"] / scale),
                 ]
             )
-    head = ["", "strategy", "difference", "standard error", "if not paired"]
+    head = ["measure", "strategy", "difference", "standard error", "if not paired"]
     title = f"Differences to {baseline} over the fleet, trial by trial on the same blades and cracks"
     return [Table(title, head, lines, left=2, note=_gain_by_pairing(differences))]
 
@@ -394,14 +399,19 @@ def _rare_losses(comparison: Comparison) -> list[Block]:
     return [Table(f"Where the losses come from: {lives}", head, lines)]
 
 
-def _by_strategy(comparison: Comparison, title: str, columns: dict[str, str], scale: float = 1.0) -> Table:
+def _by_strategy(
+    comparison: Comparison, title: str, columns: dict[str, str], scale: float = 1.0, figures: int = 2
+) -> Table:
     summary = comparison.summary
     zero = [name for name in _SELDOM if not summary[summary["quantity"] == name]["value"].any()]
     columns = {quantity: words for quantity, words in columns.items() if quantity not in zero}
     lines = [
         [
             strategy,
-            *(shown_of(pick(summary, strategy=strategy, quantity=quantity)).plus_minus(scale) for quantity in columns),
+            *(
+                shown_of(pick(summary, strategy=strategy, quantity=quantity)).plus_minus(scale, figures)
+                for quantity in columns
+            ),
         ]
         for strategy in comparison.study.strategies
     ]
@@ -430,7 +440,7 @@ PARTS: dict[str, Callable[[Comparison], list[Block]]] = {
     "hot_spots": _hot_spots,
     "found": _finds,
     "left": left,
-    "cost": _money,
+    "cost": money,
     "loss_cost": _loss_cost,
     "days": _days,
     "spread": _spread,

@@ -101,4 +101,4 @@ def _rounded_to(half: float, size: float, figures: int) -> Callable[[float], str
 
 
 def _plain(value: float) -> str:
-    return f"{value:,.6g}"
+    return f"{value:,.0f}" if abs(value) >= 1e4 else f"{value:,.4g}"
