@@ -6,7 +6,6 @@ import json
 import os
 from collections.abc import Sequence
 from functools import cached_property
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -14,8 +13,10 @@ import numpy as np
 
 from serrata import belief_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.errors import ArgumentError
 from serrata.files import write_directory
+from serrata.report_blocks import Table
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -46,7 +47,7 @@ _COARSE = 0.1
 _MOVED = 0.3
 
 
-class Belief:
+class Belief(Carded):
     """What is believed of a fleet given its records, at the start of the study. It never changes.
 
     Made by `Study.given`, as the ``belief`` of the study that it gives. Chances of losses are those if nobody looks;
@@ -323,15 +324,23 @@ class Belief:
         """Draw the chance of a loss against time, row by row; see `serrata.belief_plots.losses`."""
         return belief_plots.losses(self, ax)
 
+    def _card(self) -> Card:
+        about = self._about
+        heads, rows = self.rows_in_words()
+        tables = [Table("Rows, most likely to lose a blade first; lengths in mm", heads, rows)]
+        tables += [of_frame("Inputs before and now", self.inputs), of_frame("What the next look finds", self.next_look)]
+        title = (
+            f"{about['study']} given {about['records']}: what is believed at {about['start_year']:g}, if nobody looks"
+        )
+        moved = self.moved_inputs()
+        return Card(title, moved or ["The records moved no input by much."], tables, self.warnings)
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         called = sum(self._of_rows("blades_called").values())
         return f"<Belief: {len(self._of_rows('cracks'))} rows, {called:.0f} blades called, {self._about['study']!r}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return Belief._again, (self._about, self._tables)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from serrata import _engine as engine
 from serrata import blades_to_look_at_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -67,6 +68,11 @@ class HowManyBlades(JsonResult):
             Where to draw; a new figure if left out.
         """
         return plots.chance_left(self._content, ax)
+
+    def _card(self) -> Card:
+        asked = self._content["question"]
+        title = f"How many of {asked['blades']} blades to look at?"
+        return Card(title, self.notes, [of_frame("By each reading of the question", self.summary)])
 
     def __repr__(self) -> str:
         first = self._content["readings"][0]["answer"]

@@ -59,19 +59,21 @@ class Carded:
 
 
 def of_frame(title: str, frame: pd.DataFrame) -> Table:
-    """Make a table of a data frame: numbers to four figures, what is missing as a dash."""
+    """Make a table of a data frame: numbers to four figures, what is missing as a dash; no column without anything."""
+    frame = frame if frame.index.name is None else frame.reset_index()
+    frame = frame.loc[:, (frame.notna() & (frame != "")).any().to_numpy()] if len(frame) else frame
     numbers = [name for name in frame if frame[name].dtype.kind in "iufb"]
     texts = [name for name in frame if name not in numbers]
     ordered = frame[[*texts, *numbers]]
     lines = [
-        [f"{value:g}" if name == "year" else _cell(value) for name, value in zip(ordered, line, strict=True)]
+        [_cell(value, 6 if name == "year" else 4) for name, value in zip(ordered, line, strict=True)]
         for line in ordered.itertuples(index=False, name=None)
     ]
     heads = [str(name).replace("_", " ") for name in ordered]
     return Table(title, heads, lines, left=max(len(texts), 1))
 
 
-def _cell(value: object) -> str:
+def _cell(value: object, figures: int) -> str:
     if isinstance(value, (bool, np.bool_)):
         return "yes" if value else "no"
     if isinstance(value, Integral):
@@ -80,7 +82,7 @@ def _cell(value: object) -> str:
         number = float(value)
         if math.isnan(number):
             return "\N{EN DASH}"
-        return f"{number:,.0f}" if 1e4 <= abs(number) < 1e15 else f"{number:.4g}"
+        return f"{number:,.0f}" if 1e4 <= abs(number) < 1e15 else f"{number:.{figures}g}"
     return "\N{EN DASH}" if value is None or str(value) in ("<NA>", "NaT") else str(value)
 
 

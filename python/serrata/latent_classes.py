@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from serrata import _engine as engine
 from serrata import records_plots, renamed
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
 from serrata.result import JsonResult
 
@@ -270,6 +271,10 @@ class LatentClasses(JsonResult):
 
         def __getattr__(self, name: str) -> NoReturn:
             renamed.refuse_attribute("LatentClasses", {"kindred": "LatentClasses.dependent_pairs"}, name)
+
+    def _card(self) -> Card:
+        tables = [of_frame("Detection and false calls", self.by_technique), of_frame("Pair by pair", self.pairs)]
+        return Card(f"Detection without known truth: {self.blades} blades", self.notes, tables)
 
     def __repr__(self) -> str:
         if self.contradicted:

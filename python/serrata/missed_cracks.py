@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from serrata import _engine as engine
 from serrata import records_plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
 from serrata.result import JsonResult
 
@@ -268,6 +269,12 @@ class MissedCracks(JsonResult):
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the estimates of all methods with their intervals; see `serrata.records_plots.missed_cracks`."""
         return records_plots.missed_cracks(self, ax)
+
+    def _card(self) -> Card:
+        tables = [of_frame("Cracked blades that all missed", self.methods), of_frame("Pair by pair", self.pairs)]
+        return Card(
+            f"Cracks that {', '.join(self.techniques)} all missed, beside {self.found} found", self.notes, tables
+        )
 
     def __repr__(self) -> str:
         low, high = self.range

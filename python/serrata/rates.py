@@ -10,6 +10,7 @@ import numpy as np
 
 from serrata import _engine as engine
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.detection import numbers
 from serrata.errors import ArgumentError
 from serrata.result import JsonResult
@@ -86,6 +87,9 @@ class RateChange(JsonResult):
         wrapped = [line for text in lines for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ")]
         return "\n".join([*wrapped, "", CAUTION, ""])
 
+    def _card(self) -> Card:
+        return Card("Have finds become more frequent?", self.notes, [of_frame("The answer", self.summary)])
+
     def __repr__(self) -> str:
         return f"<RateChange: log Bayes factor {self.log_bayes_factor:+.2f} for a change against one rate>"
 
@@ -142,6 +146,10 @@ class PooledRates(JsonResult):
         for note in self.notes:
             lines += textwrap.wrap(f"Note: {note}", _WIDTH, subsequent_indent="  ")
         return "\n".join([*lines, "", CAUTION, ""])
+
+    def _card(self) -> Card:
+        tables = [of_frame("Groups", self.summary), of_frame("What they have in common", self.common_law)]
+        return Card("Rates of several groups, pooled", self.notes, tables)
 
     def __repr__(self) -> str:
         return f"<PooledRates of {len(self._found['rates'])} rows>"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
 from serrata import frames, hit_miss_fitting, renamed, signal_response
+from serrata.card import Card, Carded, of_frame
 from serrata.errors import ArgumentError, Fault
 from serrata.latent_classes import LatentClasses
 from serrata.missed_cracks import MissedCracks
@@ -29,7 +29,7 @@ BadLines = Literal["refuse", "leave-out"]
 _RENAMED = {"summary": "Records.report", "unseen": "Records.missed_cracks"}
 
 
-class Records:
+class Records(Carded):
     """Inspection records that keep every rule. They never change.
 
     Made by `Records.load`, `Records.parse` or `Records.from_frame`, not by calling the class. The columns and
@@ -538,14 +538,20 @@ class Records:
 
     __hash__ = None  # type: ignore[assignment]
 
+    def _card(self) -> Card:
+        by_technique = self.frame.groupby("technique", sort=True)
+        counts = by_technique.agg(
+            lines=("line", "size"), rows=("row", "nunique"), called=("called", "sum")
+        ).reset_index()
+        left_out = len(self.left_out)
+        said = [f"{len(self):,} looks, {left_out:,} lines left out; {self.style}."]
+        return Card(f"Records {self.source}", said, [of_frame("By technique", counts)], self.notes)
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         return f"<Records {self.source!r}: {len(self)} lines, techniques {', '.join(self.techniques)}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _again, self._made_by

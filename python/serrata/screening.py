@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Screening"]
 
 
-class Screening:
+class Screening(Carded):
     """Expected losses of a study by quadrature. It never changes.
 
     Made by `Study.screen`, which says for which strategies. Columns of the tables are those of a `Comparison` where
@@ -133,6 +134,12 @@ class Screening:
         for path, reason, remedy in zip(others["path"], others["reason"], others["remedy"], strict=True):
             lines += ["", f"not screened: {path}", f"    {reason}", f"    {remedy}"]
         return "\n".join([*lines, "", CAUTION, ""])
+
+    def _card(self) -> Card:
+        tables = [of_frame("Fleet, by quadrature", self.summary)]
+        tables += [of_frame("Not screened, and why", self.not_screened)] if len(self.not_screened) else []
+        years = f"{self.study.horizon_years:g} years"
+        return Card(f"Screening of {self.study.name}: {years}", ["There is no statistical error."], tables)
 
     def __str__(self) -> str:
         return self.report()

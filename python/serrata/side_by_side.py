@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from serrata import records_plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -164,6 +165,10 @@ class SideBySide(JsonResult):
 
     def _overlaps(self) -> list[dict[str, Any]]:
         return [part["overlap"] for part in self._content]
+
+    def _card(self) -> Card:
+        tables = [of_frame("Who found what", self.finds), of_frame("Pair by pair", self.pairs)]
+        return Card(f"Techniques side by side: {', '.join(self.techniques)}", self.notes, tables)
 
     def __repr__(self) -> str:
         return (

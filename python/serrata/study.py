@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 from serrata import _engine as engine
 from serrata import elsewhere, growth_fit, renamed, uncertainty
 from serrata.belief import Belief
+from serrata.card import Card, Carded
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
 from serrata.growth_fit import GrowthFit
 from serrata.learning import LearnsFromRecords
 from serrata.progress import Progress, shown
+from serrata.report_blocks import Table
 from serrata.screening import Screening
 
 if TYPE_CHECKING:
@@ -37,7 +39,7 @@ _RENAMED = {
 }
 
 
-class Study(LearnsFromRecords):
+class Study(LearnsFromRecords, Carded):
     """A valid study. It never changes; `with_values` gives a changed copy.
 
     Made by `Study.load` or `Study.parse`, not by calling the class.
@@ -856,6 +858,18 @@ class Study(LearnsFromRecords):
 
     def __hash__(self) -> int:
         return hash(self._engine)
+
+    def _card(self) -> Card:
+        lines = [
+            [name, f"{text}{' (baseline)' if name == self.baseline else ''}"] for name, text in self.strategies.items()
+        ]
+        said = [
+            f"{len(self.rows)} rows of {sum(self.rows.values()):,} blades in {len(self.units)} units; "
+            f"{self.horizon_years:g} years from {self.start_year:g}, costs in {self.currency}."
+        ]
+        tables = [Table("Strategies", ["strategy", "what it does"], lines, left=2)]
+        tables.append(Table("Taken for granted", ["what is taken for granted"], [[one] for one in self.assumptions]))
+        return Card(f"Study {self.name}", said, tables, self.warnings)
 
     def __repr__(self) -> str:
         return (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import elsewhere
+from serrata.card import Card, Carded, of_frame
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.progress import Progress
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["ComparedVariants", "simulate_variants"]
 
 
-class ComparedVariants(Mapping[str, Comparison]):
+class ComparedVariants(Mapping[str, Comparison], Carded):
     """The comparisons of some variants, by name, in the order in which they were given; made by `simulate_variants`.
 
     It never changes. All variants have the same trials and seed, so that the same blades and cracks meet each of them
@@ -137,6 +138,12 @@ class ComparedVariants(Mapping[str, Comparison]):
 
     def __hash__(self) -> int:
         return hash(tuple(self.items()))
+
+    def _card(self) -> Card:
+        wanted = ["p_any_loss", "losses", "cost", "days"]
+        table = self.table("summary", wanted)[["variant", "strategy", "quantity", "value", "low", "high"]]
+        said = [f"{self.trials:,} trials each, seed {self.seed}; low and high are 95 % intervals."]
+        return Card(f"{len(self)} variants", said, [of_frame("Fleet and horizon", table)])
 
     def __repr__(self) -> str:
         return f"<ComparedVariants: {', '.join(self)}; {self.trials:,} trials each, seed {self.seed}>"

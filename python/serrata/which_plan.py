@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from serrata import which_plan_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.result import JsonResult
 from serrata.wording import Shown, in_words, money_unit, two_figures
 
@@ -137,6 +138,11 @@ class WhichPlan(JsonResult):
             Where to draw; a new figure if left out.
         """
         return plots.frontier(self._content, ax)
+
+    def _card(self) -> Card:
+        tables = [of_frame("The plans", self.summary)]
+        tables += [of_frame("What the lives do not tell apart", self.ties)] if len(self.ties) else []
+        return Card(f"Which plan? {self._content['study']}", self.notes, tables)
 
     def __repr__(self) -> str:
         cheapest, has_limits = self._content["cheapest"], self._content["has_limits"]
