@@ -449,7 +449,11 @@ class Comparison(Carded):
         --------
         >>> import serrata
         >>> study = serrata.Study.load("demo-data/reference-study.toml")
-        >>> study.simulate(trials=100, seed=1).write_report(tmp_path / "report.html")
+        >>> import pathlib, tempfile
+        >>> with tempfile.TemporaryDirectory() as place:
+        ...     study.simulate(trials=100, seed=1).write_report(pathlib.Path(place, "report.md"))
+        ...     pathlib.Path(place, "report.md").read_text(encoding="utf-8")[:18]
+        '# Which of 5 plans'
         """
         check_file(file, self.report_forms)
         form = Path(file).suffix.lower()
