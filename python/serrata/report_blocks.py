@@ -57,7 +57,6 @@ class Sentences(NamedTuple):
 class Figure(NamedTuple):
     """A picture, with what it shows in words for those who cannot see it."""
 
-    name: str
     words: str
     data: str
 

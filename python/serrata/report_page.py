@@ -86,7 +86,7 @@ def page(comparison: Comparison, form: str) -> str:
     which = comparison.which_plan()
     first = plans(comparison, which, list(study.strategies))
     frontier = _figure(
-        "cost_against_risk",
+        form,
         comparison,
         f"Cost of each plan against its chance of any loss, with 95 % intervals. {which.frontier} "
         "The numbers are in the table above.",
@@ -97,7 +97,7 @@ def page(comparison: Comparison, form: str) -> str:
         question=question(comparison),
         answer=three_sentences(which),
         first=[first, frontier, *beware(comparison)],
-        sections=_sections(comparison),
+        sections=_sections(comparison, form),
         long=list(_long(comparison)),
         ranges=RANGES,
         caution=CAUTION,
@@ -159,13 +159,15 @@ def _named(table: Table) -> Table:
     return table._replace(lines=lines)
 
 
-def _figure(name: str, comparison: Comparison, words: str, draw: Callable[[Axes], object]) -> Figure:
+def _figure(form: str, comparison: Comparison, words: str, draw: Callable[[Axes], object]) -> Figure:
+    """Draw a figure, or only word it, where the form has no place for it."""
     drawn = io.BytesIO()
-    save(draw, drawn, "svg")
-    return Figure(name, f"{comparison.study.name}. {words}", base64.b64encode(drawn.getvalue()).decode("ascii"))
+    if form == ".html":
+        save(draw, drawn, "svg")
+    return Figure(f"{comparison.study.name}. {words}", base64.b64encode(drawn.getvalue()).decode("ascii"))
 
 
-def _sections(comparison: Comparison) -> list[_Section]:
+def _sections(comparison: Comparison, form: str) -> list[_Section]:
     study, row = comparison.study, comparison.worst_row
     by_year = comparison.by_year
     figures = {
@@ -187,7 +189,7 @@ def _sections(comparison: Comparison) -> list[_Section]:
 
     def drawn(name: str) -> Figure:
         words, draw = figures[name]
-        return _figure(name, comparison, words, draw)
+        return _figure(form, comparison, words, draw)
 
     def part(name: str) -> list[Block]:
         return _paper(PARTS[name](comparison))

@@ -112,10 +112,11 @@ def test_on_paper_no_table_or_figure_is_cut(browser, file):
     page.close()
 
 
-def test_the_answer_and_the_table_are_on_the_first_screen(browser, tmp_path):
-    file = tmp_path / "report.html"
-    RUNS["reference"]().write_report(file)
+def test_the_answer_and_the_table_are_on_the_first_screen(browser, file):
+    if file.stem == "twenty":
+        pytest.skip("twenty plans take more than a screen")
     page, _ = opened(browser, file, 1280)
     for what in ("h1", ".answer", ".first table"):
-        assert page.locator(what).first.bounding_box()["y"] + page.locator(what).first.bounding_box()["height"] < 900
+        box = page.locator(what).first.bounding_box()
+        assert box["y"] + box["height"] < 900
     page.close()
