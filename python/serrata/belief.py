@@ -14,12 +14,12 @@ import numpy as np
 from serrata import belief_plots
 from serrata.about import CAUTION
 from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 from serrata.errors import ArgumentError
 from serrata.files import write_directory
 from serrata.report_blocks import Table
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
@@ -85,7 +85,7 @@ class Belief(Carded):
         belief._about, belief._tables = about, tables
         return belief
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -95,8 +95,9 @@ class Belief(Carded):
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts or numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts or numbers.
 
         Raises
         ------
@@ -105,7 +106,7 @@ class Belief(Carded):
         """
         if name not in self._tables:
             raise ArgumentError(f"name = {name!r}\n    must be a table\n    there are {', '.join(TABLES)}")
-        return {column: np.array(cells) for column, cells in self._tables[name].items()}
+        return Columns({column: np.array(cells) for column, cells in self._tables[name].items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.

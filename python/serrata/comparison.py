@@ -14,6 +14,7 @@ import serrata
 from serrata import _engine as engine
 from serrata import plots, report, report_page
 from serrata.card import Card, Carded
+from serrata.columns import Columns
 from serrata.files import check_file, write_directory, write_file
 from serrata.report_answer import plans, question, three_sentences
 from serrata.report_blocks import Table
@@ -21,7 +22,6 @@ from serrata.report_parts import PARTS
 from serrata.which_plan import WhichPlan
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
@@ -140,7 +140,7 @@ class Comparison(Carded):
         """Warnings in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
         return self._engine.warnings()
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -151,8 +151,9 @@ class Comparison(Carded):
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts, numbers or whole numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts, numbers or whole numbers.
 
         Raises
         ------
@@ -168,7 +169,7 @@ class Comparison(Carded):
         >>> bool(cost[0] > 0.0)
         True
         """
-        return {column: np.asarray(cells) for column, cells in self._engine.table(name).items()}
+        return Columns({column: np.asarray(cells) for column, cells in self._engine.table(name).items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.

@@ -19,6 +19,7 @@ from serrata.errors import ArgumentError
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+    from narwhals.typing import IntoDataFrame
 
     from serrata.study import Study
 
@@ -247,7 +248,7 @@ class GrowthFit(Carded):
 
 def fit(
     study: Study,
-    sizes: str | os.PathLike[str] | pd.DataFrame | Mapping[str, Sequence[Any]],
+    sizes: str | os.PathLike[str] | IntoDataFrame | Mapping[str, Sequence[Any]],
     *,
     hot_spot: str | None,
     row: str | None,

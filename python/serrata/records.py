@@ -16,6 +16,7 @@ from serrata.side_by_side import SideBySide
 
 if TYPE_CHECKING:
     import pandas as pd
+    from narwhals.typing import IntoDataFrame
 
     from serrata.detection import Link, Scale, Size
     from serrata.hit_miss import HitMissFit
@@ -157,7 +158,7 @@ class Records(Carded):
 
     @staticmethod
     def from_frame(
-        frame: pd.DataFrame | Mapping[str, Sequence[Any]],
+        frame: IntoDataFrame | Mapping[str, Sequence[Any]],
         source: str = "data frame",
         *,
         dates: Dates = "year-month-day",
@@ -165,7 +166,7 @@ class Records(Carded):
         values: Mapping[str, str] | None = None,
         bad_lines: BadLines = "refuse",
     ) -> Records:
-        """Take a data frame, or a mapping of column names to values.
+        """Take a data frame of any library, or a mapping of column names to values.
 
         Parameters
         ----------

@@ -9,9 +9,9 @@ import numpy as np
 
 from serrata.about import CAUTION
 from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
 
     from serrata import _engine as engine
@@ -57,7 +57,7 @@ class Screening(Carded):
         """The study."""
         return self._study
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -67,15 +67,16 @@ class Screening(Carded):
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts or numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts or numbers.
 
         Raises
         ------
         ArgumentError
             For another name.
         """
-        return {column: np.asarray(cells) for column, cells in self._engine.table(name).items()}
+        return Columns({column: np.asarray(cells) for column, cells in self._engine.table(name).items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.

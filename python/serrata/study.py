@@ -23,6 +23,7 @@ from serrata.screening import Screening
 
 if TYPE_CHECKING:
     import pandas as pd
+    from narwhals.typing import IntoDataFrame
 
     from serrata.hit_miss import HitMissFit
     from serrata.signal_pod import SignalPod
@@ -596,7 +597,7 @@ class Study(LearnsFromRecords, Carded):
 
     def fit_growth(
         self,
-        sizes: str | os.PathLike[str] | pd.DataFrame | Mapping[str, Sequence[Any]],
+        sizes: str | os.PathLike[str] | IntoDataFrame | Mapping[str, Sequence[Any]],
         *,
         hot_spot: str | None = None,
         row: str | None = None,

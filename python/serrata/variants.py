@@ -11,6 +11,7 @@ import numpy as np
 
 from serrata import elsewhere
 from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.progress import Progress
@@ -65,7 +66,7 @@ class ComparedVariants(Mapping[str, Comparison], Carded):
         """Seed of all variants."""
         return self._first.seed
 
-    def columns(self, name: str, quantities: Sequence[str] | None = None) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str, quantities: Sequence[str] | None = None) -> Columns:
         """Give a table of all variants as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -78,8 +79,8 @@ class ComparedVariants(Mapping[str, Comparison], Carded):
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            ``variant``, and the columns of `Comparison.columns`, variant after variant.
+        Columns
+            A dict of names to arrays: ``variant``, and the columns of `Comparison.columns`, variant after variant.
 
         Raises
         ------
@@ -103,7 +104,7 @@ class ComparedVariants(Mapping[str, Comparison], Carded):
         together = {"variant": np.repeat(list(tables), counts)}
         for column in self._first.columns(name):
             together[column] = np.concatenate([table[column][chosen[variant]] for variant, table in tables.items()])
-        return together
+        return Columns(together)
 
     def table(self, name: str, quantities: Sequence[str] | None = None) -> pd.DataFrame:
         """Give the same as a new data frame; see `columns`.
