@@ -39,6 +39,16 @@ _OF_ROWS = {
     "p_loss_to_next_outage": "P(loss, next)",
     "p_loss_in_5_years": "P(loss, 5 y)",
 }
+#: The same where there is room.
+_IN_FULL = (
+    "looks",
+    "blades called",
+    "cracks now",
+    "chance of no crack",
+    "longest crack, 95 %",
+    "chance of a loss to the next outage",
+    "chance of a loss in 5 years",
+)
 #: Those that are chances of a loss: none seen is no risk of zero.
 _RISKS = ("P(loss, next)", "P(loss, 5 y)")
 #: Standard error, as a share of the number, from which one figure is shown.
@@ -210,10 +220,11 @@ class Belief(Carded):
             f"each was replaced. What is believed at {about['start_year']:g}, if nobody looks:",
             "",
         ]
-        heads, rows = self.rows_in_words()
+        _, rows = self.rows_in_words()
         width = max(len(row[0]) for row in rows)
         lines += [
-            f"{first:{width}}" + "".join(f"{cell:>15}" for cell in cells) for first, *cells in [list(heads), *rows]
+            f"{first:{width}}" + "".join(f"{cell:>15}" for cell in cells)
+            for first, *cells in [["row", *_OF_ROWS.values()], *rows]
         ]
         lines += [
             "",
@@ -250,7 +261,7 @@ class Belief(Carded):
                 for head, (numbers, errors) in columns.items()
             ]
             lines.append([row, *cells])
-        return ["row", *columns], lines
+        return ["row", *_IN_FULL], lines
 
     def moved_inputs(self) -> list[str]:
         """Say what is believed otherwise than before, an input in each line: mean and standard deviation."""

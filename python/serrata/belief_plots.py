@@ -11,7 +11,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import BLUE, GREY, ORANGE, begun, beside, figure, mark, plain, room_for, save, sizes_along, within
+from serrata.drawing import (
+    BLUE,
+    GREY,
+    ORANGE,
+    begun,
+    below,
+    beside,
+    figure,
+    mark,
+    named_at_right,
+    plain,
+    room_for,
+    save,
+    sizes_along,
+    within,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,7 +79,7 @@ def rows(belief: Belief, ax: Axes | None = None) -> Axes:
     ax.set_xscale("log")
     ax.set_yticks(range(len(names)), [plain(name) for name in names])
     ax.set_xlabel("chance of a loss to the next outage" if to_next else "chance of a loss in 5 years")
-    within(ax, loc="lower right")
+    below(ax, from_edge=True)
     return ax
 
 
@@ -95,7 +110,7 @@ def inputs(belief: Belief, ax: Axes | None = None) -> Axes:
     ax.set_yticks(places, [plain(name) for name in names], fontsize="small")
     ax.set_xlabel("standard deviations from the mean before")
     room_for(ax, len(names))
-    within(ax, loc="lower right")
+    below(ax, from_edge=True)
     return ax
 
 
@@ -148,16 +163,21 @@ def losses(belief: Belief, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     ax = begun(ax, "Chance that a row has lost a blade, if nobody looks", belief._about["study"])
+    ends = []
     for place, name in enumerate(belief.rows_by_risk()[:_MOST_LINES]):
         of = mark(place)
         own = belief.losses[belief.losses["row"] == name]
         chance = np.where(own["p_loss_until"] > 0.0, own["p_loss_until"], np.nan)
-        ax.plot(own["year"], chance, label=plain(name), **of.line)
+        ax.plot(own["year"], chance, **of.line)
         seen = own["p_loss_until"] > 0.0
         ax.fill_between(own["year"], own["low"], own["high"], where=seen, color=of.colour, alpha=0.12, linewidth=0)
+        if seen.any():
+            last = own[seen].iloc[-1]
+            ends.append((float(last["year"]), float(last["p_loss_until"]), name, of))
     ax.fill_between([], [], [], color="0.5", alpha=0.3, label="band: 95 % interval")
     ax.set(xlabel="year", ylabel="chance of a loss", yscale="log")
-    beside(ax)
+    below(ax)
+    named_at_right(ax, ends)
     return ax
 
 

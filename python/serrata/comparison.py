@@ -517,7 +517,7 @@ class Comparison(Carded):
         which = self.which_plan()
         tables = [plans(self, which, list(self.study.strategies))]
         tables += [block for block in PARTS["differences"](self) if isinstance(block, Table)]
-        return Card(f"{self.study.name}: {question(self)}", three_sentences(which), tables, self.warnings)
+        return Card(f"{self.study.name}: {question(self)}", three_sentences(self, which), tables, self.warnings)
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _again, (self.to_bytes(), self.threads, self._belief)

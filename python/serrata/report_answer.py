@@ -33,9 +33,17 @@ def question(comparison: Comparison) -> str:
     return f"Which of {len(study.strategies)} plans for {of}, from {study.start_year:g} to {end:g}?"
 
 
-def three_sentences(which: WhichPlan) -> list[str]:
+def three_sentences(comparison: Comparison, which: WhichPlan) -> list[str]:
     """Answer: what to take, how sure that is, and what would change it."""
-    return [which.answer, f"How sure: {which.how_sure}", f"What would change it: {which.what_would_change_it}"]
+    # No confidence of the lives knows of what there is to beware of.
+    besides = " What stands under Beware is not in that." if comparison.warnings else ""
+    is_thin = bool(comparison.rare_losses["note"].str.startswith("thin").any())
+    planted = "more planted lives may, where they tell losses badly; " if is_thin else ""
+    return [
+        which.answer,
+        f"How sure: {which.how_sure}{besides}",
+        f"What would change it: {planted}{which.what_would_change_it}",
+    ]
 
 
 def beware(comparison: Comparison) -> list[Block]:
@@ -51,7 +59,7 @@ def beware(comparison: Comparison) -> list[Block]:
 def answer(comparison: Comparison) -> list[Block]:
     """Word the first part so that it fits a screen; plans that another beats are left out first."""
     which = comparison.which_plan()
-    said: list[Block] = [Sentences([question(comparison), "", *three_sentences(which), ""])]
+    said: list[Block] = [Sentences([question(comparison), "", *three_sentences(comparison, which), ""])]
     warned = beware(comparison)
     beaten_last = which.summary.sort_values("beaten_by", na_position="first", kind="stable")["strategy"]
     order = list(comparison.study.strategies)

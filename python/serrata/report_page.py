@@ -95,7 +95,7 @@ def page(comparison: Comparison, form: str) -> str:
     return environment.get_template(FORMS[form]).render(
         study=study.name,
         question=question(comparison),
-        answer=three_sentences(which),
+        answer=three_sentences(comparison, which),
         first=[first, frontier, *beware(comparison)],
         sections=_sections(comparison, form),
         long=list(_long(comparison)),
@@ -222,10 +222,8 @@ def _sections(comparison: Comparison, form: str) -> list[_Section]:
         _Section(
             "warnings",
             "Warnings",
-            [
-                Bullets("Beware", warned) if warned else Sentences(["There are none, of this study and these lives."]),
-                *_thin(comparison),
-            ],
+            [*([Bullets("Beware", warned)] if warned else []), *_thin(comparison)]
+            or [Sentences(["There are none, of this study and these lives."])],
         ),
         _Section("method", "How it was worked out, and what checks it", [Sentences([*_METHOD, _CHECKED])]),
     ]

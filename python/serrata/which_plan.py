@@ -102,10 +102,10 @@ class WhichPlan(JsonResult):
     def what_would_change_it(self) -> str:
         """What might turn the answer, and what of that was not examined."""
         undecided = [plan["strategy"] for plan in self._content["plans"] if plan["limits"] == "undecided"]
-        more = "more lives, where they do not tell plans apart" if self._content["ties"] else "more lives hardly"
-        if undecided:
-            more += f" or leave a limit undecided ({', '.join(undecided)})"
-        return f"{more}; other inputs may, which is not examined here: what is not known of them can matter more."
+        where = ["do not tell plans apart"] if self._content["ties"] else []
+        where += [f"leave a limit undecided ({', '.join(undecided)})"] if undecided else []
+        lives = f"more lives may, where they {' or '.join(where)}; " if where else ""
+        return f"{lives}other inputs may, which is not examined here: what is not known of them can matter more."
 
     @property
     def frontier(self) -> str:

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 import serrata
 from conftest import DEMO_STUDY, LOSING, ROOT
 from serrata.command import main
-from serrata.report_answer import MOST_LINES, plans
+from serrata.report_answer import MOST_LINES, plans, three_sentences
 from test_figures import with_twenty_plans
 
 VOID = {"meta", "br", "img", "link", "hr"}
@@ -91,6 +91,15 @@ def test_it_begins_with_the_question_and_the_answer(name, runs, pages):
     # What there is to beware of stands beside the answer.
     assert ("Beware" in before) == bool(run.warnings)
     assert html.escape(serrata.CAUTION) in before.replace("&#39;", "&#x27;")
+
+
+def test_no_confidence_is_told_without_what_there_is_to_beware_of(runs):
+    for run in runs.values():
+        _, sure, change = three_sentences(run, run.which_plan())
+        assert ("What stands under Beware is not in that." in sure) == bool(run.warnings)
+        thin = run.rare_losses["note"].str.startswith("thin").any()
+        assert ("more planted lives may" in change) == thin
+        assert ("more lives may" in change) == (len(run.which_plan().ties) > 0 or "undecided" in change)
 
 
 @pytest.mark.parametrize("name", NAMES)
