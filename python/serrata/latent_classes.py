@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -11,6 +10,7 @@ from serrata import records_plots, renamed
 from serrata.about import CAUTION
 from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LatentClasses"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Histories that are printed; the table `patterns` has all.
 _MOST_PATTERNS = 8
 
@@ -235,9 +233,8 @@ class LatentClasses(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        lines = []
-        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
-            lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+        said = [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+        lines = [wrapped(sentence, rest="  ") for sentence in said]
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))
         heads = "detection         false calls       cracked, not called"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ from serrata import records_plots
 from serrata.about import CAUTION
 from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["MissedCracks"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Each method in words, and what it takes for granted.
 _METHODS = {
     "by-length": ("by length of crack", "what makes a crack hard to find is its length"),
@@ -247,9 +245,8 @@ class MissedCracks(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        lines = []
-        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
-            lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+        said = [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+        lines = [wrapped(sentence, rest="  ") for sentence in said]
         if len(self.techniques) > 2:
             heads = (f"{100 * self.level:g} %", "holds if")
             lines += ["", f"{'By method':<30}{'missed':>7}   {heads[0]:<12}  {heads[1]}"]
@@ -308,7 +305,7 @@ def _models(models: list[dict[str, Any]]) -> list[str]:
         counts = "-" if fitted["weight"] is None else f"{100.0 * fitted['weight']:.0f} %"
         begin = f"  {counts:>6}  {fitted['missed']:>6.1f}  {fitted['standard_error']:>5.1f}   "
         rest = " " * len(begin)
-        lines += textwrap.wrap(links, _WIDTH, initial_indent=begin, subsequent_indent=rest, break_on_hyphens=False)
+        lines.append(wrapped(links, begin, rest))
     if len(models) > _MOST_MODELS:
         lines.append(f"  and {len(models) - _MOST_MODELS} more, in the table of models")
     return lines

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from serrata.about import CAUTION
 from serrata.card import Card, of_frame
 from serrata.detection import numbers
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PooledRates", "RateChange", "pooled_rates", "rate_change"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Log Bayes factors from which on evidence is called strong: twenty to one (Kass and Raftery 1995, from memory).
 _STRONG = math.log(20.0)
 
@@ -84,8 +82,7 @@ class RateChange(JsonResult):
             f"{likeliest['rate_after']:.3g}. At one rate it is {self._found['rate']:.3g}."
         )
         lines += [f"Note: {note}" for note in self.notes]
-        wrapped = [line for text in lines for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ")]
-        return "\n".join([*wrapped, "", CAUTION, ""])
+        return "\n".join([*(wrapped(line, rest="  ") for line in lines), "", CAUTION, ""])
 
     def _card(self) -> Card:
         return Card("Have finds become more frequent?", self.notes, [of_frame("The answer", self.summary)])
@@ -143,8 +140,7 @@ class PooledRates(JsonResult):
                 f"  {place:3}  {count:5}  {exposure:8.4g}  {count / exposure:10.4g}  {rate['mean']:23.4g}"
                 f"  {rate['standard_deviation']:18.4g}"
             )
-        for note in self.notes:
-            lines += textwrap.wrap(f"Note: {note}", _WIDTH, subsequent_indent="  ")
+        lines += [wrapped(f"Note: {note}", rest="  ") for note in self.notes]
         return "\n".join([*lines, "", CAUTION, ""])
 
     def _card(self) -> Card:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import which_plan_plots as plots
 from serrata.about import CAUTION
 from serrata.card import Card, of_frame
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 from serrata.wording import Shown, in_words, money_unit, two_figures
 
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
 __all__ = ["WhichPlan"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Confidence from which on a plan counts as beaten, or as the cheapest.
 _SURE = 0.95
 #: Confidence beyond which no figure is told.
@@ -122,12 +120,8 @@ class WhichPlan(JsonResult):
         content = self._content
         head = f"Which plan? {content['study']}, {content['horizon_years']:g} years, {content['trials']:,} lives"
         head += f" and {content['planted_lives']:,} with planted cracks" if content["planted_lives"] else ""
-        wrapped = [
-            line
-            for text in [head, *self.notes]
-            for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-        ]
-        return "\n".join([*wrapped, "", CAUTION, ""])
+        said = [wrapped(text, rest="  ") for text in [head, *self.notes]]
+        return "\n".join([*said, "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw cost against risk: plans of the frontier joined, beaten ones open, those that miss the limits grey.
