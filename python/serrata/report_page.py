@@ -47,6 +47,8 @@ _LONG = {
     "rankings": "Places",
     "rare_losses": "How rare losses were got",
 }
+#: Inputs of one basis that are named.
+_MOST_INPUTS = 4
 _METHOD = (
     "Whole fleets are lived many times under every plan, on the same blades, cracks and answers of the techniques: "
     "cracks begin, grow, are called or missed at each look, and now and then let a blade go. Numbers are means over "
@@ -194,7 +196,9 @@ def _sections(comparison: Comparison, form: str) -> list[_Section]:
     def part(name: str) -> list[Block]:
         return _paper(PARTS[name](comparison))
 
-    has_limits = len(comparison.limits) > 0
+    # Their note is what the section begins with.
+    limits = _paper([block._replace(note="") for block in PARTS["limits"](comparison) if isinstance(block, Table)])
+    has_limits = len(limits) > 0
     no_limits = Sentences(
         ["The study states no limit on the chance of a loss in a year, so that nothing says when a look must come."]
     )
@@ -211,14 +215,12 @@ def _sections(comparison: Comparison, form: str) -> list[_Section]:
             "when",
             "When it must be looked at",
             [
-                *([Sentences([who_meets(comparison)]), *part("limits")] if has_limits else [no_limits]),
+                *([Sentences([who_meets(comparison)]), *limits] if has_limits else [no_limits]),
                 *([drawn("risk_by_year")] if len(by_year) else []),
             ],
         ),
         _Section("cost", "What it costs", [*_paper(money(comparison, figures=1)), drawn("cost_split")]),
-        _Section(
-            "granted", "What was taken for granted", [*part("assumptions"), *_paper(_with_basis(study.to_toml()))]
-        ),
+        _Section("granted", "What was taken for granted", [*part("assumptions"), Sentences([_based(study.to_toml())])]),
         _Section(
             "warnings",
             "Warnings",
@@ -238,6 +240,9 @@ def _long(comparison: Comparison) -> Iterator[_Section]:
             blocks = [Bullets("Plans", strategies(comparison))]
         if blocks:
             yield _Section(name, title, _paper(blocks))
+    inputs = _with_basis(comparison.study.to_toml())
+    if inputs:
+        yield _Section("basis", "What inputs are based on", [_basis_table(inputs)])
 
 
 def _thin(comparison: Comparison) -> list[Block]:
@@ -282,10 +287,28 @@ def _belief(belief: Belief) -> list[Block]:
     return blocks
 
 
-def _with_basis(text: str) -> list[Block]:
-    """List the inputs whose basis the study states."""
-    lines = [[path, basis] for path, basis in _bases(tomllib.loads(text), "")]
-    return [Table("Inputs and their stated basis", ["input", "basis"], lines, left=2)] if lines else []
+def _with_basis(text: str) -> dict[tuple[str, str], list[str]]:
+    """Give the inputs whose basis the study states, by their section and basis: many rows may have the same."""
+    inputs: dict[tuple[str, str], list[str]] = {}
+    for path, basis in _bases(tomllib.loads(text), ""):
+        inputs.setdefault((path.partition(".")[0], basis), []).append(path)
+    return inputs
+
+
+def _based(text: str) -> str:
+    """Say how many inputs have a stated basis; assumptions name those that have none."""
+    count = sum(map(len, _with_basis(text).values()))
+    if not count:
+        return "No input of the study states what it is based on."
+    return f"Of {count} {'input' if count == 1 else 'inputs'} the study states the basis: see the second part."
+
+
+def _basis_table(inputs: dict[tuple[str, str], list[str]]) -> Table:
+    lines = []
+    for (_, basis), paths in inputs.items():
+        more = f" and {len(paths) - _MOST_INPUTS} more" if len(paths) > _MOST_INPUTS else ""
+        lines.append([", ".join(paths[:_MOST_INPUTS]) + more, basis])
+    return Table("Inputs and their stated basis", ["input", "basis"], lines, left=2)
 
 
 def _bases(value: Any, path: str) -> Iterator[tuple[str, str]]:  # noqa: ANN401

@@ -164,6 +164,17 @@ def test_it_says_all_that_the_group_has_to_know(runs, pages):
         assert told in text
 
 
+def test_what_inputs_are_based_on_is_told(runs, pages):
+    text = runs["reference"].study.to_toml()
+    count = len(re.findall(r"\bbasis *= *\"", text))
+    assert count > 10
+    assert f"Of {count} inputs the study states the basis" in pages["reference"]
+    told = html.unescape(pages["reference"])
+    for basis in re.findall(r"^basis *= *\"([^\"]*)\"", text, re.MULTILINE):
+        assert " ".join(basis.split()) in told
+    assert "states what it is based on" in pages["losing"]
+
+
 def test_each_number_of_the_first_table_is_that_of_the_comparison(runs, pages):
     run = runs["losing"]
     rows = re.findall(r"<tr>\s*<th scope=\"row\".*?</tr>", pages["losing"][: pages["losing"].index("<h2>")], re.DOTALL)
