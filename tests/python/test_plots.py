@@ -118,6 +118,8 @@ def test_the_longest_crack_stands_beside_critical_sizes_and_what_is_found(demo):
         # Other cracks: of 2,000, the 5 % size scatters by about 1.5 %.
         assert line.get_ydata()[0] == pytest.approx(least, rel=0.06)
         assert line.get_label().endswith("(upper)")
+        # Named below, it must be seen: limits that were set too early once left it out.
+        assert line.get_ydata()[0] < ax.get_ylim()[1]
     marks = lines["90 % of looks find it from there on"]
     named = dict(text.get_text().rsplit(" ", 1) for text in ax.texts)
     assert set(named) == set(study.techniques)
