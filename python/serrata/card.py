@@ -23,6 +23,8 @@ _MOST_LINES = 40
 _BOX = "border-left: 4px solid #0072B2; padding: 0.2em 0 0.2em 0.9em; max-width: 70em"
 _CELL = "vertical-align: top; padding: 0.15em 0.6em"
 _LEFT, _RIGHT = f"text-align: left; {_CELL}", f"text-align: right; {_CELL}; font-variant-numeric: tabular-nums"
+#: Names and numbers stay whole; a wide table scrolls.
+_WHOLE = "white-space: nowrap"
 
 
 class Card(NamedTuple):
@@ -107,7 +109,7 @@ def _table(table: Table) -> str:
     rows = []
     for line in table.lines[:_MOST_LINES]:
         cells = "".join(
-            f'<th scope="row" {side(0)}>{escape(cell)}</th>'
+            f'<th scope="row" style="{_LEFT}; {_WHOLE}">{escape(cell)}</th>'
             if column == 0
             else f"<td {side(column)}>{_number(cell) if column >= table.left else escape(cell)}</td>"
             for column, cell in enumerate(line)

@@ -233,8 +233,7 @@ class LatentClasses(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        said = [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
-        lines = [wrapped(sentence, rest="  ") for sentence in said]
+        lines = [wrapped(sentence, rest="  ") for sentence in self._said()]
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))
         heads = "detection         false calls       cracked, not called"
@@ -269,9 +268,12 @@ class LatentClasses(JsonResult):
         def __getattr__(self, name: str) -> NoReturn:
             renamed.refuse_attribute("LatentClasses", {"kindred": "LatentClasses.dependent_pairs"}, name)
 
+    def _said(self) -> list[str]:
+        return [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+
     def _card(self) -> Card:
         tables = [of_frame("Detection and false calls", self.by_technique), of_frame("Pair by pair", self.pairs)]
-        return Card(f"Detection without known truth: {self.blades} blades", self.notes, tables)
+        return Card(f"Detection without known truth: {self.blades} blades", self._said(), tables)
 
     def __repr__(self) -> str:
         if self.contradicted:

@@ -245,8 +245,7 @@ class MissedCracks(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        said = [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
-        lines = [wrapped(sentence, rest="  ") for sentence in said]
+        lines = [wrapped(sentence, rest="  ") for sentence in self._said()]
         if len(self.techniques) > 2:
             heads = (f"{100 * self.level:g} %", "holds if")
             lines += ["", f"{'By method':<30}{'missed':>7}   {heads[0]:<12}  {heads[1]}"]
@@ -267,10 +266,13 @@ class MissedCracks(JsonResult):
         """Draw the estimates of all methods with their intervals; see `serrata.records_plots.missed_cracks`."""
         return records_plots.missed_cracks(self, ax)
 
+    def _said(self) -> list[str]:
+        return [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+
     def _card(self) -> Card:
         tables = [of_frame("Cracked blades that all missed", self.methods), of_frame("Pair by pair", self.pairs)]
         return Card(
-            f"Cracks that {', '.join(self.techniques)} all missed, beside {self.found} found", self.notes, tables
+            f"Cracks that {', '.join(self.techniques)} all missed, beside {self.found} found", self._said(), tables
         )
 
     def __repr__(self) -> str:

@@ -69,6 +69,9 @@ class RateChange(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text."""
+        return "\n".join([*(wrapped(line, rest="  ") for line in self._said()), "", CAUTION, ""])
+
+    def _said(self) -> list[str]:
         likeliest = max(self._found["changes"], key=lambda change: change["posterior"])
         factor = self.log_bayes_factor
         lines = [f"Change against one rate: log Bayes factor {factor:+.2f}: {_verdict(factor, 'one rate')}."]
@@ -82,10 +85,10 @@ class RateChange(JsonResult):
             f"{likeliest['rate_after']:.3g}. At one rate it is {self._found['rate']:.3g}."
         )
         lines += [f"Note: {note}" for note in self.notes]
-        return "\n".join([*(wrapped(line, rest="  ") for line in lines), "", CAUTION, ""])
+        return lines
 
     def _card(self) -> Card:
-        return Card("Have finds become more frequent?", self.notes, [of_frame("The answer", self.summary)])
+        return Card("Have finds become more frequent?", self._said(), [of_frame("The answer", self.summary)])
 
     def __repr__(self) -> str:
         return f"<RateChange: log Bayes factor {self.log_bayes_factor:+.2f} for a change against one rate>"

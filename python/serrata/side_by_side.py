@@ -164,8 +164,13 @@ class SideBySide(JsonResult):
         return [part["overlap"] for part in self._content]
 
     def _card(self) -> Card:
+        said = [
+            sentence if part["overlap"]["class"] == "all" else f"{part['overlap']['class']}: {sentence}"
+            for part in self._content
+            for sentence in part["sentences"]
+        ]
         tables = [of_frame("Who found what", self.finds), of_frame("Pair by pair", self.pairs)]
-        return Card(f"Techniques side by side: {', '.join(self.techniques)}", self.notes, tables)
+        return Card(f"Techniques side by side: {', '.join(self.techniques)}", [*said, *self.notes], tables)
 
     def __repr__(self) -> str:
         return (

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from serrata import which_plan_plots as plots
 from serrata.about import CAUTION
 from serrata.card import Card, of_frame
-from serrata.report_blocks import wrapped
+from serrata.report_blocks import Table, wrapped
 from serrata.result import JsonResult
 from serrata.wording import Shown, in_words, money_unit, two_figures
 
@@ -134,7 +134,12 @@ class WhichPlan(JsonResult):
         return plots.frontier(self._content, ax)
 
     def _card(self) -> Card:
-        tables = [of_frame("The plans", self.summary)]
+        lines = [
+            [plan["strategy"], *self._words(plan), plan["limits"] or "\N{EN DASH}", plan["beaten_by"] or "\N{EN DASH}"]
+            for plan in self._content["plans"]
+        ]
+        heads = ["plan", "chance of any loss", "cost", "outage days", "limits on risk", "beaten by"]
+        tables = [Table("The plans", heads, lines)]
         tables += [of_frame("What the lives do not tell apart", self.ties)] if len(self.ties) else []
         return Card(f"Which plan? {self._content['study']}", self.notes, tables)
 

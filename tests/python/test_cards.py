@@ -76,3 +76,17 @@ def test_cells_are_written_for_people():
 def test_a_long_table_says_how_much_is_left_out():
     long = Table("t", ["a"], [[f"{number}"] for number in range(45)])
     assert "5 more lines are in the data frame." in _html(Card("", tables=[long]))
+
+
+def test_a_card_leads_with_what_the_report_leads_with(public):  # noqa: F811
+    for name in ("MissedCracks", "LatentClasses", "RateChange", "HowManyBlades", "WhichPlan"):
+        thing = public[name]
+        words = " ".join(text for _, text in Page(thing._repr_html_()).all("p"))
+        first = (
+            thing._content["sentences"][0] if "Cracks" in name or "Classes" in name else thing.report().split(": ")[1]
+        )
+        assert " ".join(first.split())[:60] in words, name
+    # What contradicts a fit is said of it, not left to the text alone.
+    latent = public["LatentClasses"]
+    assert latent.contradicted
+    assert "not to be relied on" in latent._repr_html_()
