@@ -30,7 +30,9 @@ def question(comparison: Comparison) -> str:
     rows, blades = len(study.rows), sum(study.rows.values())
     of = f"{rows} rows of {blades:,} blades" if rows > 1 else f"a row of {blades:,} blades"
     end = study.start_year + study.horizon_years
-    return f"Which of {len(study.strategies)} plans for {of}, from {study.start_year:g} to {end:g}?"
+    plans = list(study.strategies)
+    asked = f"Which of {len(plans)} plans" if len(plans) > 1 else f"What comes of {plans[0]}"
+    return f"{asked} for {of}, from {study.start_year:g} to {end:g}?"
 
 
 def three_sentences(comparison: Comparison, which: WhichPlan) -> list[str]:

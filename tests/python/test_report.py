@@ -50,6 +50,15 @@ def written(comparison, directory, name="report.html"):
     return (directory / name).read_text(encoding="utf-8")
 
 
+def with_one_plan():
+    """Give the template with its baseline alone."""
+    text = serrata.Study.template()
+    baseline = serrata.Study.parse(text).baseline
+    parts = re.split(r"(?m)^(?=\[)", text)
+    others = re.compile(rf"\[\[?strategies\.(?!{re.escape(baseline)}[\].])")
+    return serrata.Study.parse("".join(part for part in parts if not others.match(part)))
+
+
 @pytest.fixture(scope="module")
 def runs(reference, losing):
     """Give comparisons of several kinds, by name."""
@@ -59,6 +68,7 @@ def runs(reference, losing):
         "reference": reference.simulate(trials=300, planted_lives=300, seed=1),
         "losing": losing.simulate(trials=300, seed=1),
         "records": given.given(records, draws=32, cracks=128, repeats=2).simulate(trials=300, seed=1),
+        "alone": with_one_plan().simulate(trials=50, seed=1),
         "twenty": with_twenty_plans().simulate(trials=100, planted_lives=100, seed=1),
     }
 
@@ -69,14 +79,16 @@ def pages(runs, tmp_path_factory):
     return {name: written(run, place, f"{name}.html") for name, run in runs.items()}
 
 
-NAMES = ["reference", "losing", "records", "twenty"]
+NAMES = ["reference", "losing", "records", "alone", "twenty"]
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_it_begins_with_the_question_and_the_answer(name, runs, pages):
     run, page = runs[name], Page(pages[name])
     ((_, question),) = page.all("h1")
-    assert question.startswith(f"Which of {len(run.study.strategies)} plans") or len(run.study.strategies) == 1
+    several = f"Which of {len(run.study.strategies)} plans for "
+    alone = f"What comes of {run.study.baseline} for "
+    assert question.startswith(several if len(run.study.strategies) > 1 else alone)
     texts = [text for _, text in page.all("p")]
     which = run.which_plan()
     assert " ".join(which.answer.split()) in texts[1]
