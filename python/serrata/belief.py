@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from functools import cached_property
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -13,11 +13,13 @@ import numpy as np
 
 from serrata import belief_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 from serrata.errors import ArgumentError
 from serrata.files import write_directory
+from serrata.report_blocks import Table
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
@@ -37,6 +39,16 @@ _OF_ROWS = {
     "p_loss_to_next_outage": "P(loss, next)",
     "p_loss_in_5_years": "P(loss, 5 y)",
 }
+#: The same where there is room.
+_IN_FULL = (
+    "looks",
+    "blades called",
+    "cracks now",
+    "chance of no crack",
+    "longest crack, 95 %",
+    "chance of a loss to the next outage",
+    "chance of a loss in 5 years",
+)
 #: Those that are chances of a loss: none seen is no risk of zero.
 _RISKS = ("P(loss, next)", "P(loss, 5 y)")
 #: Standard error, as a share of the number, from which one figure is shown.
@@ -45,7 +57,7 @@ _COARSE = 0.1
 _MOVED = 0.3
 
 
-class Belief:
+class Belief(Carded):
     """What is believed of a fleet given its records, at the start of the study. It never changes.
 
     Made by `Study.given`, as the ``belief`` of the study that it gives. Chances of losses are those if nobody looks;
@@ -83,7 +95,7 @@ class Belief:
         belief._about, belief._tables = about, tables
         return belief
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -93,8 +105,9 @@ class Belief:
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts or numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts or numbers.
 
         Raises
         ------
@@ -103,7 +116,7 @@ class Belief:
         """
         if name not in self._tables:
             raise ArgumentError(f"name = {name!r}\n    must be a table\n    there are {', '.join(TABLES)}")
-        return {column: np.array(cells) for column, cells in self._tables[name].items()}
+        return Columns({column: np.array(cells) for column, cells in self._tables[name].items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.
@@ -207,25 +220,19 @@ class Belief:
             f"each was replaced. What is believed at {about['start_year']:g}, if nobody looks:",
             "",
         ]
-        columns = {
-            head: (self._of_rows(quantity), self._of_rows(quantity, "standard_error"))
-            for quantity, head in _OF_ROWS.items()
-        }
-        width = max(len(row) for row in self.rows_by_risk())
-        lines.append(f"{'row':{width}}" + "".join(f"{head:>15}" for head in columns))
-        for row in self.rows_by_risk():
-            cells = "".join(
-                _bound(self._most(row, head))
-                if head in _RISKS and not numbers.get(row)
-                else _cell(numbers.get(row), errors.get(row))
-                for head, (numbers, errors) in columns.items()
-            )
-            lines.append(f"{row:{width}}{cells}")
+        _, rows = self.rows_in_words()
+        width = max(len(row[0]) for row in rows)
+        lines += [
+            f"{first:{width}}" + "".join(f"{cell:>15}" for cell in cells)
+            for first, *cells in [["row", *_OF_ROWS.values()], *rows]
+        ]
         lines += [
             "",
             "Most likely to lose a blade first; lengths in mm; what is known to no better than a tenth has ~.",
         ]
-        lines += ["", *self._moved(), *self._predicted()]
+        moved = [f"  {line}" for line in self.moved_inputs()]
+        lines += ["", *(["The records moved:", *moved] if moved else ["The records moved no input by much."])]
+        lines += ["", *self._predicted()]
         lines += [f"Sampled with {summary['effective_draws']:.0f} draws that count in full.", ""]
         if self.warnings:
             lines += ["Beware:", *(f"  - {warning}" for warning in self.warnings), ""]
@@ -239,8 +246,25 @@ class Belief:
             return None
         return float(highs[0] if "next" in head else highs[-1])
 
-    def _moved(self) -> list[str]:
-        """Say what is believed otherwise than before."""
+    def rows_in_words(self) -> tuple[Sequence[str], list[list[str]]]:
+        """Give heads and cells of a table of the rows, the one most likely to lose a blade first."""
+        columns = {
+            head: (self._of_rows(quantity), self._of_rows(quantity, "standard_error"))
+            for quantity, head in _OF_ROWS.items()
+        }
+        lines = []
+        for row in self.rows_by_risk():
+            cells = [
+                _bound(self._most(row, head))
+                if head in _RISKS and not numbers.get(row)
+                else _cell(numbers.get(row), errors.get(row))
+                for head, (numbers, errors) in columns.items()
+            ]
+            lines.append([row, *cells])
+        return ["row", *_IN_FULL], lines
+
+    def moved_inputs(self) -> list[str]:
+        """Say what is believed otherwise than before, an input in each line: mean and standard deviation."""
         inputs = self._tables["inputs"]
         lines = []
         for number in range(len(inputs["input"])):
@@ -249,8 +273,8 @@ class Belief:
             if abs(mean - before) > _MOVED * sd_before:
                 where = f"{row}: " if row else "all rows: "
                 looked = f" by {technique}, {inputs['year'][number]:.1f}" if technique else ""
-                lines.append(f"  {where}{what}{looked}: {before:.2f} +- {sd_before:.2f} -> {mean:.2f} +- {sd:.2f}")
-        return ["The records moved:", *lines, ""] if lines else ["The records moved no input by much.", ""]
+                lines.append(f"{where}{what}{looked}: {before:.2f} +- {sd_before:.2f} -> {mean:.2f} +- {sd:.2f}")
+        return lines
 
     def _predicted(self) -> list[str]:
         looks = self._tables["next_look"]
@@ -312,6 +336,17 @@ class Belief:
         """Draw the chance of a loss against time, row by row; see `serrata.belief_plots.losses`."""
         return belief_plots.losses(self, ax)
 
+    def _card(self) -> Card:
+        about = self._about
+        heads, rows = self.rows_in_words()
+        tables = [Table("Rows, most likely to lose a blade first; lengths in mm", heads, rows)]
+        tables += [of_frame("Inputs before and now", self.inputs), of_frame("What the next look finds", self.next_look)]
+        title = (
+            f"{about['study']} given {about['records']}: what is believed at {about['start_year']:g}, if nobody looks"
+        )
+        moved = self.moved_inputs()
+        return Card(title, moved or ["The records moved no input by much."], tables, self.warnings)
+
     def __str__(self) -> str:
         return self.report()
 
@@ -319,22 +354,19 @@ class Belief:
         called = sum(self._of_rows("blades_called").values())
         return f"<Belief: {len(self._of_rows('cracks'))} rows, {called:.0f} blades called, {self._about['study']!r}>"
 
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
-
     def __reduce__(self) -> tuple[Any, ...]:
         return Belief._again, (self._about, self._tables)
 
 
 def _cell(number: float | None, error: float | None) -> str:
     if number is None:
-        return f"{'-':>15}"
+        return "-"
     if number == int(number):
-        return f"{number:>15.0f}"
+        return f"{number:.0f}"
     # What is not known to a tenth gets no second figure.
     is_coarse = error is not None and error > _COARSE * number
-    return f"{f'~{number:.0e}':>15}" if is_coarse else f"{number:>15.3g}"
+    return f"~{number:.0e}" if is_coarse else f"{number:.3g}"
 
 
 def _bound(number: float | None) -> str:
-    return f"{f'< {number:.0e}':>15}" if number is not None else f"{'-':>15}"
+    return f"< {number:.0e}" if number is not None else "-"

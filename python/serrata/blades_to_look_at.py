@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from serrata import _engine as engine
 from serrata import blades_to_look_at_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -15,9 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["HowManyBlades", "how_many_blades"]
-
-#: Columns of a printed page.
-_WIDTH = 110
 
 
 class HowManyBlades(JsonResult):
@@ -55,7 +53,7 @@ class HowManyBlades(JsonResult):
             f"fewer than {question['fewer_than']} cracked ones remain, each called with a chance of "
             f"{question['pod']:g}?"
         )
-        lines = [line for text in [asked, *self.notes] for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ")]
+        lines = [wrapped(text, rest="  ") for text in [asked, *self.notes]]
         return "\n".join([*lines, "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
@@ -67,6 +65,11 @@ class HowManyBlades(JsonResult):
             Where to draw; a new figure if left out.
         """
         return plots.chance_left(self._content, ax)
+
+    def _card(self) -> Card:
+        asked = self._content["question"]
+        title = f"How many of {asked['blades']} blades to look at?"
+        return Card(title, self.notes, [of_frame("By each reading of the question", self.summary)])
 
     def __repr__(self) -> str:
         first = self._content["readings"][0]["answer"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from serrata.drawing import BLUE, ORANGE, begun
+from serrata.drawing import BLUE, ORANGE, begun, figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +19,7 @@ _READINGS = {
 }
 
 
+@figure
 def chance_left(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     """Draw the chance that is left against the number of blades looked at, a curve for each reading."""
     question = content["question"]

@@ -17,7 +17,7 @@ from serrata.command_initiation import initiation
 from serrata.command_records import demonstration, draw, in_options, records
 from serrata.comparison import Comparison
 from serrata.errors import Error
-from serrata.files import check_directory
+from serrata.files import check_directory, check_file
 from serrata.grown import GrownCracks
 from serrata.study import Study
 
@@ -118,9 +118,10 @@ def choose(
 @click.option("--checkpoints", type=click.Path(path_type=Path), help="Keep finished parts here, and take those there.")
 @click.option("--seed", type=int, help="Where the random numbers begin; drawn and shown if left out.")
 @click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report.")
-@click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures and result.json here.")
-@click.option("--quiet", is_flag=True, help="Show neither progress nor report.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the answer.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures, report.txt and result.json here.")
+@click.option("--report", type=click.Path(path_type=Path), help="Write the report into this file: .html or .md.")
+@click.option("--quiet", is_flag=True, help="Show neither progress nor answer.")
 def compare(
     study: Path,
     trials: int | None,
@@ -132,11 +133,17 @@ def compare(
     threads: int,
     as_json: bool,
     out: Path | None,
+    report: Path | None,
     quiet: bool,
 ) -> None:
-    """Simulate STUDY under each of its strategies and compare them."""
+    """Simulate STUDY under each of its strategies and compare them.
+
+    The screen shows the first part of the answer; --report and --out write all of it.
+    """
     if out is not None:
         check_directory(out, Comparison.files)
+    if report is not None:
+        check_file(report, Comparison.report_forms)
     comparison = Study.load(study).simulate(
         trials=trials,
         planted_lives=planted_lives,
@@ -150,12 +157,15 @@ def compare(
     # Files first: they are there even if nobody reads what is printed.
     if out is not None:
         comparison.write(out)
+    if report is not None:
+        comparison.write_report(report)
     if as_json:
         click.echo(comparison.to_json())
     elif not quiet:
-        click.echo(comparison.report(), nl=False)
-        if out is not None:
-            click.echo(f"\nTables, figures and result.json are in {out}")
+        click.echo(comparison.report("answer"), nl=False)
+        written = [f"The report is {report}."] if report is not None else []
+        written += [f"Tables, figures, report.txt and result.json are in {out}."] if out is not None else []
+        click.echo("\n" + (" ".join(written) or "For the whole answer give --report FILE.html, or --out DIRECTORY."))
 
 
 @main.command()

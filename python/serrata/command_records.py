@@ -12,8 +12,8 @@ import click
 
 from serrata.about import CAUTION
 from serrata.demonstration import Demonstration, DemonstrationPlan
+from serrata.drawing import save
 from serrata.files import check_file, write_file
-from serrata.plots import SIZE
 from serrata.records import Records
 from serrata.study import Study
 
@@ -327,12 +327,8 @@ def outcome(
 
 
 def draw(plot: Callable[..., Any], file: Path) -> None:
-    """Draw one figure into a file, without a screen."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=SIZE, layout="constrained")
-    plot(figure.subplots())
-    write_file(file, lambda place: figure.savefig(place, dpi=150))
+    """Draw one figure into a file, whole or not at all."""
+    write_file(file, lambda place: save(plot, place))
 
 
 def in_options(message: str) -> str:

@@ -5,20 +5,27 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+import serrata
 from serrata import _engine as engine
-from serrata import plots, report
-from serrata.files import write_directory
+from serrata import plots, report, report_page
+from serrata.card import Card, Carded
+from serrata.columns import Columns
+from serrata.files import check_file, write_directory, write_file
+from serrata.report_answer import plans, question, three_sentences
+from serrata.report_blocks import Table
+from serrata.report_parts import PARTS
 from serrata.which_plan import WhichPlan
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from serrata.belief import Belief
     from serrata.study import Study
 
 __all__ = ["TABLES", "Comparison"]
@@ -27,7 +34,7 @@ __all__ = ["TABLES", "Comparison"]
 TABLES = tuple(engine.TABLES)
 
 
-class Comparison:
+class Comparison(Carded):
     """The strategies of a study side by side, each number with its standard error and 95 % interval.
 
     Made by `Study.simulate`. Tables are in long form: one line for each number, and in all but `rankings`, `limits` and
@@ -55,24 +62,31 @@ class Comparison:
     tables: ClassVar[tuple[str, ...]] = TABLES
     #: Names of all files that `write` may write.
     files: ClassVar[tuple[str, ...]] = (*report.FILES, *(f"{name}.csv" for name in TABLES))
-    #: The class of `study`; `serrata.study` sets it, as it imports this module.
-    _study_class: ClassVar[type[Study]]
+    #: Endings of the names of files that `write_report` may write.
+    report_forms: ClassVar[tuple[str, ...]] = tuple(report_page.FORMS)
 
     _engine: engine.Comparison
+    _belief: Belief | None
 
     def __init__(self) -> None:
         raise TypeError("a Comparison is made by study.simulate(...)")
 
     @classmethod
-    def _of(cls, inner: engine.Comparison) -> Comparison:
+    def _of(cls, inner: engine.Comparison, belief: Belief | None = None) -> Comparison:
         comparison = cls.__new__(cls)
-        comparison._engine = inner
+        comparison._engine, comparison._belief = inner, belief
         return comparison
 
     @property
     def study(self) -> Study:
-        """The study."""
-        return self._study_class._of(self._engine.study)
+        """The study; what is believed of it given its records is not kept in bytes."""
+        # Named by the package, since its module stands on this one.
+        return serrata.Study._of(self._engine.study, self._belief)
+
+    @property
+    def belief(self) -> Belief | None:
+        """What was believed of the fleet given its records, if the study was given any; not kept in bytes."""
+        return self._belief
 
     @property
     def trials(self) -> int:
@@ -126,7 +140,7 @@ class Comparison:
         """Warnings in sentences: thin evidence, unsure rankings, inputs at odds with the past."""
         return self._engine.warnings()
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -137,8 +151,9 @@ class Comparison:
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts, numbers or whole numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts, numbers or whole numbers.
 
         Raises
         ------
@@ -154,7 +169,7 @@ class Comparison:
         >>> bool(cost[0] > 0.0)
         True
         """
-        return {column: np.asarray(cells) for column, cells in self._engine.table(name).items()}
+        return Columns({column: np.asarray(cells) for column, cells in self._engine.table(name).items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.
@@ -375,8 +390,8 @@ class Comparison:
         Parameters
         ----------
         part : str, optional
-            heading, losses, limits, by_year, hot_spots, found, left, cost, loss_cost, days, spread, differences,
-            rankings, rare_losses, warnings or assumptions.
+            answer (which a screen has room for), heading, losses, limits, by_year, hot_spots, found, left, cost,
+            loss_cost, days, spread, differences, rankings, rare_losses, warnings or assumptions.
 
         Returns
         -------
@@ -412,6 +427,38 @@ class Comparison:
             serrata or was changed since.
         """
         write_directory(directory, self.files, lambda place: report.write(self, place))
+
+    def write_report(self, file: str | os.PathLike[str]) -> None:
+        """Write the report into one file that needs no other and no network, whole or not at all.
+
+        It begins with the question, the answer and how sure it is; then what the records say, what is left in the row,
+        when it must be looked at, what it costs and what was taken for granted; the long tables come last. The same
+        comparison gives the same bytes.
+
+        Parameters
+        ----------
+        file : path-like
+            The ending of its name says the form: ``.html``, with figures, to be read on a screen or printed; or
+            ``.md``, Markdown without figures.
+
+        Raises
+        ------
+        FileError
+            For another ending, a place that cannot be written to, or a full disk.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> import pathlib, tempfile
+        >>> with tempfile.TemporaryDirectory() as place:
+        ...     study.simulate(trials=100, seed=1).write_report(pathlib.Path(place, "report.md"))
+        ...     pathlib.Path(place, "report.md").read_text(encoding="utf-8")[:18]
+        '# Which of 5 plans'
+        """
+        check_file(file, self.report_forms)
+        form = Path(file).suffix.lower()
+        write_file(file, lambda place: place.write_text(report_page.page(self, form), encoding="utf-8"))
 
     def which_plan(self) -> WhichPlan:
         """Say which plan to take, by risk, cost and outage days: chances to be best, ties, the frontier, the limits.
@@ -466,14 +513,21 @@ class Comparison:
     def __repr__(self) -> str:
         return report.line(self)
 
-    def _repr_html_(self) -> str:
-        return report.html(self)
+    def _card(self) -> Card:
+        which = self.which_plan()
+        tables = [plans(self, which, list(self.study.strategies))]
+        tables += [block for block in PARTS["differences"](self) if isinstance(block, Table)]
+        return Card(f"{self.study.name}: {question(self)}", three_sentences(self, which), tables, self.warnings)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Comparison.from_bytes, (self.to_bytes(), self.threads)
+        return _again, (self.to_bytes(), self.threads, self._belief)
 
     def __copy__(self) -> Comparison:
-        return Comparison._of(self._engine)
+        return Comparison._of(self._engine, self._belief)
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Comparison:
-        return Comparison._of(self._engine)
+        return Comparison._of(self._engine, self._belief)
+
+
+def _again(data: bytes, threads: int, belief: Belief | None) -> Comparison:
+    return Comparison._of(engine.Comparison.from_bytes(data, threads), belief)

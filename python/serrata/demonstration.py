@@ -6,11 +6,13 @@ from typing import Any
 
 from serrata import _engine as engine
 from serrata.about import CAUTION
+from serrata.card import Card, Carded
+from serrata.report_blocks import Table
 
 __all__ = ["Demonstration", "DemonstrationPlan"]
 
 
-class Demonstration:
+class Demonstration(Carded):
     """Outcome of a demonstration test: specimens found out of cracked ones. It never changes.
 
     Parameters
@@ -110,6 +112,9 @@ class Demonstration:
     def __hash__(self) -> int:
         return hash(self._arguments)
 
+    def _card(self) -> Card:
+        return Card(repr(self).strip("<>"), self._engine.statements(None))
+
     def __str__(self) -> str:
         return self.report()
 
@@ -133,7 +138,7 @@ def _demonstration(
     return Demonstration(found, specimens, confidence, lengths_mm=lengths_mm, false_calls=false_calls)
 
 
-class DemonstrationPlan:
+class DemonstrationPlan(Carded):
     """The smallest test that shows a probability of detection, with so many misses allowed.
 
     Parameters
@@ -203,6 +208,11 @@ class DemonstrationPlan:
 
     def __hash__(self) -> int:
         return hash(self._arguments)
+
+    def _card(self) -> Card:
+        chances = [[f"{pod:g}", f"{self.chance_of_passing(pod):.3f}"] for pod in (0.80, 0.85, 0.90, 0.95, 0.98, 0.99)]
+        heads = ["true probability of detection", "chance of passing"]
+        return Card(repr(self).strip("<>"), tables=[Table("How often a technique passes", heads, chances)])
 
     def __repr__(self) -> str:
         return (

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from serrata.detection import beyond_mark
-from serrata.drawing import BLUE, ORANGE, begun, beside, sizes_along
+from serrata.drawing import BLUE, ORANGE, begun, beside, figure, sizes_along
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ _PER_GROUP = 12
 _MOST_LABELS = 10
 
 
+@figure
 def hit_miss(
     fit: HitMissFit, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None
 ) -> Axes:
@@ -141,6 +142,7 @@ def _marks_down(
         ax.plot([bound_mm] * 2, [0.9, -_STRIP], "D:", color=ORANGE, markevery=[0], markerfacecolor="white", label=label)
 
 
+@figure
 def signals(pod: SignalPod, ax: Axes | None = None, *, confidence: float = 0.95, method: Method | None = None) -> Axes:
     """Signals against size, those beyond a limit as open triangles; the line, its scatter and the threshold.
 
@@ -197,6 +199,7 @@ def signals(pod: SignalPod, ax: Axes | None = None, *, confidence: float = 0.95,
     return ax
 
 
+@figure
 def trade(fit: SignalFit, ax: Axes | None = None, *, thresholds: npt.ArrayLike, pod: float = 0.9) -> Axes:
     """Size found with a probability against false calls, a point for each threshold; with upper 95 % bounds of both.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from serrata import belief_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +24,7 @@ _CLEAR = 3.0
 _SELDOM = 0.05
 
 
-class Explanations:
+class Explanations(Carded):
     """Records held against a study, and against studies with one assumption changed. It never changes.
 
     Made by `Study.explanations`. What explains the finds best need not be true: it says where to look first.
@@ -122,14 +122,22 @@ class Explanations:
         """Draw the evidence against the factor on each assumption; see `serrata.belief_plots.explained`."""
         return belief_plots.explained(self, ax)
 
+    def _card(self) -> Card:
+        said = [
+            f"{self.called} blades were called. Of pasts invented under the study {self.p_at_least:.1%} have so many "
+            f"or more, {self.p_at_most:.1%} so many or fewer.",
+            "What explains finds best need not be true: it says where to look first.",
+        ]
+        tables = [
+            of_frame("With one assumption changed: how many times as probable all that was found is", self.summary)
+        ]
+        return Card(f"{self._study}: is what was found to be expected?", said, tables)
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         return f"<Explanations: {self._called} blades called, {self._study!r}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return Explanations._of, (self._study, self._columns, self._called, self._chances)

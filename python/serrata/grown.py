@@ -6,12 +6,12 @@ import json
 import math
 import os
 from functools import cached_property
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn
 
 from serrata import growth_plots, renamed
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.errors import ArgumentError
 from serrata.files import write_directory
 
@@ -36,7 +36,7 @@ _WORDS = {
 }
 
 
-class GrownCracks:
+class GrownCracks(Carded):
     """Cracks of one hot spot, each grown from its beginning to the loss of its blade.
 
     Where the hot spot's cracks join, each is a place with all its origins: time runs from its first crack,
@@ -335,6 +335,12 @@ class GrownCracks:
         def __getattr__(self, name: str) -> NoReturn:
             renamed.refuse_attribute("GrownCracks", {"rows": "GrownCracks.by_row"}, name)
 
+    def _card(self) -> Card:
+        tables = [of_frame("Quantiles over the cracks", self.quantiles), of_frame("Row by row", self.by_row)]
+        tables += [of_frame("Chance that looks fall into the window", self.looks)] if len(self.looks) else []
+        said = ["Ranges are 95 % intervals for the number of cracks."]
+        return Card(f"{len(self.cracks):,} cracks of {self.hot_spot}, row {self.row}", said, tables, self.warnings)
+
     def __repr__(self) -> str:
         life = self.quantiles[self.quantiles["quantity"] == "years_to_loss"]
         early, _, half, *_ = life["value"]
@@ -342,9 +348,6 @@ class GrownCracks:
             f"<GrownCracks of {self.hot_spot}, row {self.row}: {len(self.cracks):,}, "
             f"half lost after {half:.3g} years, 1 in 20 after {early:.3g}>"
         )
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _grow_again, (self.study, self._asked)

@@ -7,25 +7,26 @@ import math
 import os
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any, Literal
 
 from serrata import _engine as engine
 from serrata import frames, growth_fit_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.detection import Bounds, GrowthEvidence
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+    from narwhals.typing import IntoDataFrame
 
     from serrata.study import Study
 
 __all__ = ["GrowthFit", "fit"]
 
 
-class GrowthFit:
+class GrowthFit(Carded):
     """The factor on a growth coefficient that sizes of cracks speak for. It never changes.
 
     Made by `Study.fit_growth`. Where sizing error swamps the growth there is an upper bound and no estimate, which is
@@ -225,6 +226,10 @@ class GrowthFit:
         """Draw sizes against starts with the fitted growth; see `serrata.growth_fit_plots.growth_fit`."""
         return growth_fit_plots.growth_fit(self, ax)
 
+    def _card(self) -> Card:
+        tables = [of_frame("Estimates", self.summary), of_frame("Cracks", self.cracks), of_frame("Sizes", self.sizes)]
+        return Card(f"Growth {self.growth_law} from {self.source}", self.notes, tables, self.warnings)
+
     def __str__(self) -> str:
         return self.report()
 
@@ -237,16 +242,13 @@ class GrowthFit:
         ends = f"{low:.3g} or more" if high is None else f"{low:.3g} to {high:.3g}"
         return f"{about}, factor {self.factor:.3g} ({ends})>"
 
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
-
     def __reduce__(self) -> tuple[Callable[..., GrowthFit], tuple[Any, ...]]:
         return _made, (self._study, self._made_by)
 
 
 def fit(
     study: Study,
-    sizes: str | os.PathLike[str] | pd.DataFrame | Mapping[str, Sequence[Any]],
+    sizes: str | os.PathLike[str] | IntoDataFrame | Mapping[str, Sequence[Any]],
     *,
     hot_spot: str | None,
     row: str | None,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from itertools import cycle
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import begun, beside, plain
+from serrata.drawing import begun, beside, figure, mark, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,12 +15,11 @@ if TYPE_CHECKING:
 
 __all__ = ["growth_fit"]
 
-# Okabe and Ito, "Color universal design" (2008).
-_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
 #: Cracks that a figure has room for.
 _MOST = 12
 
 
+@figure
 def growth_fit(fit: GrowthFit, ax: Axes | None = None) -> Axes:
     """Sizes of each crack against starts, with its growth by the fitted factor and the band between its bounds.
 
@@ -46,12 +44,13 @@ def growth_fit(fit: GrowthFit, ax: Axes | None = None) -> Axes:
     shown = names[:_MOST]
     about = fit.source if len(shown) == len(names) else f"{fit.source}; {len(shown)} of {len(names)} cracks"
     ax = begun(ax, "Sizes of cracks that were followed, and growth by the fitted factor", about)
-    for name, colour in zip(shown, cycle(_COLOURS)):
+    for place, name in enumerate(shown):
+        colour, marker, _ = mark(place)
         sizes, curve = (table[table["crack"] == name] for table in (fit.sizes, fit.curves))
         size, sigma = sizes["size_mm"].to_numpy(), sizes["sizing_sigma_log"].to_numpy()
         ends = np.abs(size * np.exp(np.array([[-2.0], [2.0]]) * sigma) - size)
         label = plain(f"{name}, {sizes['kind'].iloc[0]}")
-        ax.errorbar(sizes["starts"], size, yerr=ends, fmt="o", ms=4, lw=1, capsize=2, color=colour, label=label)
+        ax.errorbar(sizes["starts"], size, yerr=ends, fmt=marker, ms=4, lw=1, capsize=2, color=colour, label=label)
         ax.plot(curve["starts"], curve["fitted_mm"], color=colour, linewidth=1.8)
         ax.fill_between(curve["starts"], curve["low_mm"], curve["high_mm"], color=colour, alpha=0.15, linewidth=0)
         ax.plot(curve["starts"], curve["high_mm"], color=colour, linewidth=0.8, linestyle=(0, (4, 2)))

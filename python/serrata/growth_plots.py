@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, SIZE, begun, sizes_along, within
+from serrata.drawing import BLUE, GREY, ORANGE, begun, figure, save, sizes_along, within
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["critical_size", "growth", "joining", "shape", "window", "write"]
 
-_GREY = "0.6"
 _WORDS = {
     "depth_mm": "depth, mm",
     "length_mm": "surface length, mm",
@@ -35,6 +34,7 @@ _DRAWN = 60
 _MOMENTS = 120
 
 
+@figure
 def growth(grown: GrownCracks, ax: Axes | None = None, *, what: str = "depth_mm") -> Axes:
     """Depth, length or stress intensity against starts: single cracks, and how far half of all cracks are.
 
@@ -60,7 +60,7 @@ def growth(grown: GrownCracks, ax: Axes | None = None, *, what: str = "depth_mm"
     ax = begun(ax, f"Growth at {grown.hot_spot}", f"row {grown.row}, {grown.study.name}")
     ways = [way for _, way in grown.ways.groupby("crack")]
     for way in ways[:_DRAWN]:
-        ax.plot(way["starts"], way[what], color=_GREY, linewidth=0.6, alpha=0.6)
+        ax.plot(way["starts"], way[what], color=GREY, linewidth=0.6, alpha=0.6)
     last = np.array([way["starts"].iloc[-1] for way in ways])
     moments = np.linspace(0.0, np.quantile(last, 0.98), _MOMENTS)
     columns = [(way["starts"].to_numpy(dtype=float), way[what].to_numpy(dtype=float)) for way in ways]
@@ -72,7 +72,7 @@ def growth(grown: GrownCracks, ax: Axes | None = None, *, what: str = "depth_mm"
     both = np.where(np.isnan(high) & ~np.isnan(low), 1.05 * highest, high)
     ax.fill_between(moments, low, both, color=BLUE, alpha=0.2, linewidth=0, label="80 % of cracks, lost ones as beyond")
     ax.plot(moments, half, color=BLUE, linewidth=2, label="half of cracks are smaller, until half are lost")
-    ax.plot([], [], color=_GREY, linewidth=0.6, label="single cracks, up to the loss")
+    ax.plot([], [], color=GREY, linewidth=0.6, label="single cracks, up to the loss")
     ax.set(xlabel="starts", ylabel=_WORDS[what], xlim=(0.0, moments[-1]), ylim=(0.0, 1.05 * highest))
     _years_above(grown, ax, ways)
     within(ax, loc="upper right" if what.endswith("_mm") else "lower right")
@@ -95,6 +95,7 @@ def _years_above(grown: GrownCracks, ax: Axes, ways: list[pd.DataFrame]) -> None
         ax.plot(at, np.ones(len(at)), "v", color=ORANGE, markersize=6, transform=across, clip_on=False, label=label)
 
 
+@figure
 def shape(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     """Aspect, depth over half the surface length, against depth: the ways of single cracks.
 
@@ -121,6 +122,7 @@ def shape(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     return ax
 
 
+@figure
 def critical_size(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     """Depth and surface length at the loss, against toughness where the limit has one, else by stress factor.
 
@@ -151,6 +153,7 @@ def critical_size(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     return ax
 
 
+@figure
 def joining(grown: GrownCracks, ax: Axes | None = None, *, place: int | None = None) -> Axes:
     """One place over time: where along the serration its cracks reach, how deep they are, and where they join.
 
@@ -213,6 +216,7 @@ def joining(grown: GrownCracks, ax: Axes | None = None, *, place: int | None = N
     return ax
 
 
+@figure
 def window(grown: GrownCracks, ax: Axes | None = None) -> Axes:
     """Share of cracks with a window longer than so many years, beside looks at every outage and every second.
 
@@ -252,8 +256,6 @@ def window(grown: GrownCracks, ax: Axes | None = None) -> Axes:
 
 def write(grown: GrownCracks, directory: Path) -> None:
     """Write every figure that the cracks have into a directory."""
-    from matplotlib.figure import Figure
-
     figures: dict[str, Any] = {what: lambda ax, what=what: growth(grown, ax, what=what) for what in _WORDS}
     figures["shape"] = lambda ax: shape(grown, ax)
     figures["critical-size"] = lambda ax: critical_size(grown, ax)
@@ -262,6 +264,4 @@ def write(grown: GrownCracks, directory: Path) -> None:
     if grown.technique is not None:
         figures["window"] = lambda ax: window(grown, ax)
     for name, draw in figures.items():
-        figure = Figure(figsize=SIZE, layout="constrained")
-        draw(figure.add_subplot())
-        figure.savefig(directory / f"grown-{name.replace('_', '-')}.png", dpi=120)
+        save(draw, directory / f"grown-{name.replace('_', '-')}.png")

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from serrata import belief_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,7 +21,7 @@ __all__ = ["Hindcast"]
 _SELDOM = 0.05
 
 
-class Hindcast:
+class Hindcast(Carded):
     """Past inspections, each predicted from those before it and held against what it found. It never changes.
 
     Made by `Study.hindcast`. If the study is right, looks find more than their 95 % point about once in twenty times,
@@ -93,14 +93,17 @@ class Hindcast:
         """Draw what was found beside what was expected; see `serrata.belief_plots.foreseen`."""
         return belief_plots.foreseen(self, ax)
 
+    def _card(self) -> Card:
+        called, expected = int(sum(self._columns["called"])), float(sum(self._columns["expected"]))
+        said = f"{called} blades called, where {expected:.1f} were expected; mean score {self.score:.3f}."
+        title = f"{self._study}: past looks, each predicted from all before it"
+        return Card(title, [said], [of_frame("Looks in order of time", self.looks)])
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         return f"<Hindcast: {len(self.looks)} looks, mean score {self.score:.3f}, {self._study!r}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return Hindcast._of, (self._study, self._columns, self._score)

@@ -12,7 +12,9 @@ import numpy as np
 from serrata import _engine as engine
 from serrata import detection_plots, renamed
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.detection import Bounds, Evidence, Link, Method, Scale, beyond, beyond_mark, for_engine, mm, numbers
+from serrata.report_blocks import Table
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -25,7 +27,7 @@ __all__ = ["HitMissFit", "made"]
 _RENAMED = {"false_calls": "HitMissFit.false_call_counts", "summary": "HitMissFit.report"}
 
 
-class HitMissFit:
+class HitMissFit(Carded):
     """A curve fitted to hits and misses. It never changes.
 
     Made by `fit_hit_miss` or `Records.fit_hit_miss`. With factors, sizes and probabilities are those at the
@@ -67,6 +69,16 @@ class HitMissFit:
 
     def __reduce__(self) -> tuple[Callable[..., HitMissFit], tuple[Any, ...]]:
         return made, self._made_by
+
+    def _card(self) -> Card:
+        sizes = {"q50": (0.5, self.q50_mm), "q90": (0.9, self.q90_mm)}
+        lines = [[name, mm(size), *map(mm, self.size_bounds(pod))] for name, (pod, size) in sizes.items()]
+        heads = ["size found", "estimate", "lower bound, 95 %", "upper bound, 95 %"]
+        words = f"Each bound by itself, by {self.usual_method.replace('-', ' ')}"
+        tables = [Table(words, heads, lines), of_frame("Coefficients", self.coefficients)]
+        calls, places = self.false_call_counts
+        said = [f"{len(self.looks)} looks at cracks; {calls} false calls in {places} looks at sound places."]
+        return Card(f"Probability of detection from hits and misses: {self.source}", [*said, *self.notes], tables)
 
     def __repr__(self) -> str:
         words = self.usual_method.replace("-", " ")

@@ -10,6 +10,7 @@ import numpy as np
 from serrata import _engine as engine
 from serrata import initiation_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.detection import Bounds, numbers
 from serrata.errors import ArgumentError
 
@@ -27,7 +28,7 @@ Law = Literal["weibull", "lognormal", "exponential"]
 Method = Literal["likelihood-ratio", "wald"]
 
 
-class InitiationFit:
+class InitiationFit(Carded):
     """A law of the time to a crack, with what the looks leave open of it. It never changes.
 
     Made by `fit_initiation`, or by `Study.fit_initiation`, with which times and fractions are those of one origin of a
@@ -63,6 +64,10 @@ class InitiationFit:
 
     def __reduce__(self) -> tuple[Callable[..., InitiationFit], tuple[Any, ...]]:
         return self._made_by
+
+    def _card(self) -> Card:
+        tables = [of_frame("Estimates, with one-sided 95 % bounds", self.summary), of_frame("All laws", self.laws)]
+        return Card(f"Time to a crack, {self.law} law, {self.unit}: {self.source}", self.notes, tables, self.warnings)
 
     def __repr__(self) -> str:
         blades, finds, _ = self._engine.counts()

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["InitiationClocks"]
 
 
-class InitiationClocks:
+class InitiationClocks(Carded):
     """Laws of the time to a crack on starts and on hours, by how well they explain records. It never changes.
 
     Made by `Study.initiation_clocks`. What else differs between units can look like a clock.
@@ -63,14 +63,16 @@ class InitiationClocks:
         """Give the whole answer as plain text."""
         return f"{self._text}\n{CAUTION}\n"
 
+    def _card(self) -> Card:
+        return Card(
+            "What drives cracking, starts or hours", [self.verdict], [of_frame("Clocks and laws", self.summary)]
+        )
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         return f"<InitiationClocks: {self._verdict}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return InitiationClocks._of, (self._columns, self._verdict, self._text)

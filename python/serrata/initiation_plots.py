@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, begun, beside
+from serrata.drawing import BLUE, ORANGE, begun, beside, figure
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ _POINTS = 60
 _BEYOND = 1.2
 
 
+@figure
 def initiation(fit: InitiationFit, ax: Axes | None = None, *, confidence: float = 0.95) -> Axes:
     """Fraction cracked by time: the law with bounds, and the best distribution of any shape beside it.
 

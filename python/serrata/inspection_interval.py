@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import inspection_interval_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
+from serrata.report_blocks import Table, wrapped
 from serrata.result import JsonResult
-from serrata.which_plan import in_words
+from serrata.wording import in_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["InspectionInterval"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Growth times that codes ask the interval to fit into: common practice, no source.
 _USUAL_FACTOR = 2.0
 
@@ -139,8 +138,17 @@ class InspectionInterval(JsonResult):
             f"years; limits on the chance of a loss in a year: {limits}; {content['trials']:,} lives of each plan"
         )
         head += f" and {content['planted_lives']:,} with planted cracks" if content["planted_lives"] else ""
-        wrapped = [_wrapped(text) for text in self.notes]
-        return "\n".join([_wrapped(head), "", *self._table(), "", *wrapped, "", CAUTION, ""])
+        table = self._table()
+        columns = zip(table.heads, *table.lines, strict=True)
+        widths = [max(map(len, column)) for column in columns]
+        lines = [
+            [cell.ljust(width) for cell, width in zip(line, widths, strict=True)]
+            for line in (table.heads, *table.lines)
+        ]
+        said = [wrapped(text, rest="  ") for text in self.notes]
+        return "\n".join(
+            [wrapped(head, rest="  "), "", *("  ".join(line).rstrip() for line in lines), "", *said, "", CAUTION, ""]
+        )
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the chance of a loss in the worst year over its limit against the interval, for each way of looking.
@@ -171,25 +179,28 @@ class InspectionInterval(JsonResult):
         longest = ", ".join(f"{_called(way)} {way['longest'] or 'none'}" for way in self._content["ways"])
         return f"<InspectionInterval, longest in outages: {longest}>"
 
-    def _table(self) -> list[str]:
-        """Set a line for each way of looking."""
-        lines = [("way of looking", "found with 90 %", "keeps the limits", "surely misses one", "plain check allows")]
+    def _card(self) -> Card:
+        tables = [self._table(), of_frame("Each interval against its limits", self.by_interval)]
+        tables += [of_frame("The bluntest technique that an interval bears", self.needed)] if len(self.needed) else []
+        return Card(f"How long may the interval be? {self._content['study']}", self.notes, tables)
+
+    def _table(self) -> Table:
+        """Give a line for each way of looking."""
+        heads = ["way of looking", "found with 90 %", "keeps the limits", "surely misses one", "plain check allows"]
+        lines = []
         for way in self._content["ways"]:
             check, missed = way["check"], way["shortest_missed"]
             allowed = None if check is None else _outages_by_check(check)
             lines.append(
-                (
+                [
                     _called(way),
                     "" if way["q90_mm"] is None else f"{way['q90_mm']:.2g} mm",
                     f"up to {_outages(way['longest'])}" if way["longest"] else "none known",
                     f"from {_outages(missed)}" if missed else "none tried",
                     "" if allowed is None else _outages(allowed),
-                )
+                ]
             )
-        widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
-        return [
-            "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
-        ]
+        return Table("How long the interval may be", heads, lines, left=5)
 
     def _longest(self) -> str:
         by_longest: dict[int, list[dict[str, Any]]] = {}
@@ -295,10 +306,6 @@ class InspectionInterval(JsonResult):
 _MISSED = {"misses": "surely missed", "undecided": "not known to be kept"}
 
 
-def _wrapped(text: str) -> str:
-    return textwrap.fill(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-
-
 def _finite(years: float | None) -> float:
     return math.inf if years is None else years
 
@@ -335,7 +342,7 @@ def _outages_by_check(check: dict[str, Any]) -> int | None:
     years, outage = check["years"][0], check["outage_years"]
     if years is None or outage is None or not math.isfinite(years):
         return None
-    return math.floor(years / (_USUAL_FACTOR * outage) + 1e-9)
+    return int(years / (_USUAL_FACTOR * outage) + 1e-9)
 
 
 def _number(years: float | None) -> str:

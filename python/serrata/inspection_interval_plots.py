@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from serrata.drawing import begun, plain
+from serrata.drawing import begun, beside, figure, mark, named_nearby, plain
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -13,9 +13,6 @@ if TYPE_CHECKING:
 
 __all__ = ["capability", "over_limit"]
 
-# Okabe and Ito, "Color universal design" (2008); each way has a mark of its own too.
-_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
-_MARKS = "osD^vPX*<>"
 #: Colour, hatch and words.
 _VERDICTS = {
     "meets": ("#CDE5CD", "", "keeps the limits"),
@@ -28,6 +25,7 @@ _LEAST = 0.01
 _BELOW = 0.25
 
 
+@figure
 def over_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     """Draw the chance of a loss in the worst year over its limit against the interval, with its 95 % interval.
 
@@ -37,15 +35,15 @@ def over_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     ax = begun(ax, "How long may the interval be: what lies below the line keeps the limits", content["study"])
     ways = content["ways"]
     for number, way in enumerate(ways):
-        colour, mark = _looks(number)
+        of = mark(number)
         shift = 0.6 * ((number + 0.5) / len(ways) - 0.5)
         points = [(held["every_outages"] + shift, *_worst(held)) for held in way["held"]]
         at, shown = [x for x, *_ in points], [value if value > 0.0 else high for _, value, _, high in points]
-        ax.plot(at, shown, color=colour, linewidth=0.8, alpha=0.6)
+        ax.plot(at, shown, color=of.colour, linestyle=of.dashes, linewidth=0.8, alpha=0.6)
         for (x, value, low, high), y in zip(points, shown, strict=True):
-            ax.plot([x, x], [max(low, _LEAST) if value > 0.0 else y, high], color=colour, linewidth=1.2)
-            ax.plot([x], [y], mark, color=colour, markersize=6, markerfacecolor=colour if value > 0.0 else "white")
-        ax.plot([], [], mark, color=colour, label=plain(way["technique"] or "as planned"))
+            ax.plot([x, x], [max(low, _LEAST) if value > 0.0 else y, high], color=of.colour, linewidth=1.2)
+            ax.plot([x], [y], of.marker, color=of.colour, markerfacecolor=of.colour if value > 0.0 else "white")
+        ax.plot([], [], **of.line, label=plain(way["technique"] or "as planned"))
     ax.axhline(1.0, color="black", linewidth=1.2)
     lines = [(1.0, "limit", "black")]
     unseen = _worst(content["unseen"])[0]
@@ -60,10 +58,11 @@ def over_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     ax.set_xticks([held["every_outages"] for held in ways[0]["held"]])
     ax.set_xlabel("outages from look to look")
     ax.set_ylabel("chance of a loss in the worst year, over its limit\n(bars: intervals of all years together, 95 %)")
-    ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize="small")
+    beside(ax)
     return ax
 
 
+@figure
 def capability(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     """Draw which intervals which capability bears, with the techniques at their longest intervals.
 
@@ -114,25 +113,14 @@ def capability(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         if way["q90_mm"] and edges[0] < way["q90_mm"] < edges[-1]
     ]
     present = content["present"]
-    for step, (q90_mm, number, way) in enumerate(sorted(inside, key=lambda known: known[0])):
-        colour, mark = _looks(number)
-        y = way["longest"] or _BELOW
-        face = colour if way["longest"] else "white"
-        ax.plot([q90_mm], [y], mark, color=colour, markersize=8, markerfacecolor=face, zorder=3)
-        # Names of neighbours at three heights, so that they do not cover each other.
-        ax.annotate(
-            plain(way["technique"]),
-            (q90_mm, y),
-            xytext=(0, 8 + 12 * (step % 3)),
-            textcoords="offset points",
-            ha="center",
-            fontsize="small",
-            color=colour,
-        )
+    points = [(q90_mm, float(way["longest"] or _BELOW)) for q90_mm, _, way in inside]
+    for (q90_mm, y), (_, number, way) in zip(points, inside, strict=True):
+        of = mark(number)
+        face = of.colour if way["longest"] else "white"
+        ax.plot([q90_mm], [y], of.marker, color=of.colour, markersize=8, markerfacecolor=face, zorder=3)
         if present is not None and present["technique"] == way["technique"] and present["every_outages"] <= most:
-            ring = {"color": "black", "markerfacecolor": "none"}
-            ax.plot([q90_mm], [present["every_outages"]], "o", markersize=15, **ring)
-            ax.plot([], [], "o", markersize=9, label="first look of the plan", **ring)
+            ax.plot([q90_mm], [present["every_outages"]], "ko", markersize=15, markerfacecolor="none")
+            ax.plot([], [], "ko", markersize=9, markerfacecolor="none", label="first look of the plan")
     ax.set_xscale("log")
     ax.xaxis.set_major_formatter("{x:g}")
     ax.set_xlim(edges[0], edges[-1])
@@ -146,13 +134,9 @@ def capability(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         for colour, hatch, words in _VERDICTS.values()
     ]
     lines = ax.get_legend_handles_labels()[0]
-    ax.legend(handles=patches + lines, loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize="small")
+    beside(ax, [*patches, *lines])
+    named_nearby(ax, points, [((x, x), (y, y)) for x, y in points], [way["technique"] for _, _, way in inside])
     return ax
-
-
-def _looks(number: int) -> tuple[str, str]:
-    """Give the colour and the mark of a way of looking."""
-    return _COLOURS[number % len(_COLOURS)], _MARKS[number % len(_MARKS)]
 
 
 def _worst(held: dict[str, Any]) -> tuple[float, float, float]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from serrata import _engine as engine
 from serrata import records_plots, renamed
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LatentClasses"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Histories that are printed; the table `patterns` has all.
 _MOST_PATTERNS = 8
 
@@ -234,9 +233,7 @@ class LatentClasses(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        lines = []
-        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
-            lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+        lines = [wrapped(sentence, rest="  ") for sentence in self._said()]
         found = self._found
         width = max(len("technique"), *(len(one["technique"]) for one in found["techniques"]))
         heads = "detection         false calls       cracked, not called"
@@ -270,6 +267,13 @@ class LatentClasses(JsonResult):
 
         def __getattr__(self, name: str) -> NoReturn:
             renamed.refuse_attribute("LatentClasses", {"kindred": "LatentClasses.dependent_pairs"}, name)
+
+    def _said(self) -> list[str]:
+        return [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+
+    def _card(self) -> Card:
+        tables = [of_frame("Detection and false calls", self.by_technique), of_frame("Pair by pair", self.pairs)]
+        return Card(f"Detection without known truth: {self.blades} blades", self._said(), tables)
 
     def __repr__(self) -> str:
         if self.contradicted:

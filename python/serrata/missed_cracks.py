@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from serrata import _engine as engine
 from serrata import records_plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["MissedCracks"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Each method in words, and what it takes for granted.
 _METHODS = {
     "by-length": ("by length of crack", "what makes a crack hard to find is its length"),
@@ -246,9 +245,7 @@ class MissedCracks(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text, as the command line prints it."""
-        lines = []
-        for sentence in [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]:
-            lines += textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+        lines = [wrapped(sentence, rest="  ") for sentence in self._said()]
         if len(self.techniques) > 2:
             heads = (f"{100 * self.level:g} %", "holds if")
             lines += ["", f"{'By method':<30}{'missed':>7}   {heads[0]:<12}  {heads[1]}"]
@@ -268,6 +265,15 @@ class MissedCracks(JsonResult):
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the estimates of all methods with their intervals; see `serrata.records_plots.missed_cracks`."""
         return records_plots.missed_cracks(self, ax)
+
+    def _said(self) -> list[str]:
+        return [*self._content["sentences"], *(f"Note: {note}" for note in self.notes)]
+
+    def _card(self) -> Card:
+        tables = [of_frame("Cracked blades that all missed", self.methods), of_frame("Pair by pair", self.pairs)]
+        return Card(
+            f"Cracks that {', '.join(self.techniques)} all missed, beside {self.found} found", self._said(), tables
+        )
 
     def __repr__(self) -> str:
         low, high = self.range
@@ -301,7 +307,7 @@ def _models(models: list[dict[str, Any]]) -> list[str]:
         counts = "-" if fitted["weight"] is None else f"{100.0 * fitted['weight']:.0f} %"
         begin = f"  {counts:>6}  {fitted['missed']:>6.1f}  {fitted['standard_error']:>5.1f}   "
         rest = " " * len(begin)
-        lines += textwrap.wrap(links, _WIDTH, initial_indent=begin, subsequent_indent=rest, break_on_hyphens=False)
+        lines.append(wrapped(links, begin, rest))
     if len(models) > _MOST_MODELS:
         lines.append(f"  and {len(models) - _MOST_MODELS} more, in the table of models")
     return lines

@@ -1,7 +1,8 @@
 """Figures of a comparison: one function, one figure.
 
 Each takes a comparison and, if wanted, the Axes to draw in, and returns the Axes. Bands and bars are
-95 % intervals, and the legend says so. Strategies differ by marker as well as by colour.
+95 % intervals, and the legend says so. Strategies differ by mark and line as well as by colour, by their place in the
+study.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata.drawing import SIZE, begun, below, beside, plain
+from serrata import wording
+from serrata.drawing import HATCHES, Mark, begun, below, figure, mark, named_at_right, plain
 from serrata.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -25,7 +27,6 @@ if TYPE_CHECKING:
     from serrata.study import Study
 
 __all__ = [
-    "SIZE",
     "cost_against_risk",
     "cost_split",
     "cracks",
@@ -35,9 +36,6 @@ __all__ = [
     "risk_by_year",
 ]
 
-# Okabe and Ito, "Color universal design" (2008), without black and yellow.
-_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#7F7F7F")
-_MARKERS = "osD^P*X"
 _INTERVAL = "95 % interval"
 #: A chance axis that spans more than this is drawn in powers of ten.
 _SPAN = 30.0
@@ -45,12 +43,16 @@ _SPAN = 30.0
 _BELOW = 4.0
 #: Ticks on an axis of small numbers, whose labels are wide.
 _TICKS = 5
+#: Lines of names that the axes of longest cracks are as tall as, and what its legend has beside plans.
+_AXES_LINES, _OTHERS = 20, 7
 #: Outages that are named on an axis.
 _MOST_NAMED = 12
 #: Cracks of each hot spot that critical and detectable sizes are taken from: the 5 % size within about 3 %.
 _GROWN = 2_000
 #: Seed of these.
 _SEED = 1
+#: Strategies up to which their bands are dark enough to be read one by one.
+_FEW = 8
 _WORDS = {
     "p_any_loss": "chance of at least one blade lost",
     "losses": "blades lost",
@@ -73,6 +75,7 @@ _COSTS = {
 _SELDOM = ("dressing_cost", "stop_cost", "surface_cost", "starts_limit_cost", "spares_cost")
 
 
+@figure
 def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:
     """Chance of at least one blade lost in each year, by strategy, with 95 % bands.
 
@@ -89,31 +92,45 @@ def risk_by_year(comparison: Comparison, ax: Axes | None = None, *, row: str | N
     -------
     matplotlib.axes.Axes
     """
+    from matplotlib.ticker import MaxNLocator
+
     where = "the fleet" if row is None else f"row {row}"
-    ax = begun(ax, f"Risk of {where} by year", comparison.study.name)
+    strategies = list(comparison.study.strategies)
+    ax = begun(ax, f"Risk of {where} by year", comparison.study.name, len(strategies))
     table = comparison.by_year[comparison.by_year["quantity"] == "p_any_loss"]
     table = table[table["level"] == "fleet"] if row is None else _of_row(comparison, table, row)
-    anything_unseen = False
-    for index, strategy in enumerate(comparison.study.strategies):
+    anything_unseen, ends = False, []
+    for index, strategy in enumerate(strategies):
         line = table[table["strategy"] == strategy]
         years, value = line["year"].to_numpy() + 0.5, line["value"].to_numpy()
         seen = value > 0.0
         low, high = line["low"].to_numpy(), line["high"].to_numpy()
-        colour = _colour(index)
-        ax.plot(years, np.where(seen, value, np.nan), color=colour, marker=_marker(index), markersize=4, label=strategy)
-        ax.fill_between(years, low, high, where=seen.tolist(), color=colour, alpha=0.18, linewidth=0)
+        of = mark(index)
+        shown = np.where(seen, value, np.nan)
+        ax.plot(years, shown, **of.line)
+        shade = 0.15 if len(strategies) <= _FEW else 0.05
+        ax.fill_between(years, low, high, where=seen.tolist(), color=of.colour, alpha=shade, linewidth=0)
         if not seen.all():
-            ax.plot(years[~seen], high[~seen], "v", color=colour, markerfacecolor="none", markersize=5)
+            ax.plot(years[~seen], high[~seen], "v", color=of.colour, markerfacecolor="none")
             anything_unseen = True
+        ends.append((float(years[-1]), float(value[-1] if seen[-1] else high[-1]), strategy, of))
     if anything_unseen:
         ax.plot([], [], "v", color="0.3", markerfacecolor="none", label="none seen: upper bound")
-    ax.fill_between([], [], [], color="0.5", alpha=0.3, label=_INTERVAL)
-    _chance_axis(ax, table["value"], "y")
+    ax.fill_between([], [], [], color="0.5", alpha=0.3, label=f"band: {_INTERVAL}")
+    limits = comparison.limits
+    limits = limits[limits["level"] == "fleet"] if row is None else limits[limits["row"] == row]
+    if len(limits):
+        limit = float(limits["limit"].iloc[0])
+        ax.axhline(limit, color="black", linewidth=1.2, linestyle=(0, (8, 3)), label=f"limit for {where}: {limit:g}")
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))
+    _chance_axis(ax, table["value"])
     ax.set(xlabel="year", ylabel="chance of at least one blade lost, per year")
-    beside(ax)
+    below(ax)
+    named_at_right(ax, ends)
     return ax
 
 
+@figure
 def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     """Cost of each strategy by what it is spent on, as stacked bars; the whole with its 95 % interval.
 
@@ -129,25 +146,26 @@ def cost_split(comparison: Comparison, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     study = comparison.study
-    ax = begun(ax, "What the fleet costs, and for what", study.name)
     strategies = list(study.strategies)
+    ax = begun(ax, "What the fleet costs, and for what", study.name, len(strategies))
     places = np.arange(len(strategies))
     begin = np.zeros(len(strategies))
     for index, (quantity, words) in enumerate(_COSTS.items()):
         part = _values(comparison, quantity)["value"].to_numpy()
         if quantity in _SELDOM and not part.any():
             continue
-        ax.barh(places, part, left=begin, color=_colour(index), label=words, height=0.6, **_told_apart(index))
+        ax.barh(places, part, left=begin, label=words, height=0.6, **_told_apart(index))
         begin = begin + part
     whole = _values(comparison, "cost")
-    ax.errorbar(whole["value"], places, xerr=_reach(whole), fmt="none", color="black", capsize=4, label=_INTERVAL)
+    ax.errorbar(whole["value"], places, xerr=_reach(whole), fmt="none", color="black", label=_INTERVAL)
     _strategies_down(ax, strategies)
     ax.locator_params(axis="x", nbins=_TICKS)
     ax.set_xlabel(f"cost over {study.horizon_years:g} years, discounted, {_in_money(comparison, ax.xaxis)}")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
+@figure
 def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | None = None) -> Axes:
     """Length that the longest crack left in a row stays below, just after each outage.
 
@@ -172,32 +190,29 @@ def longest_crack(comparison: Comparison, ax: Axes | None = None, *, row: str | 
     """
     row = comparison.worst_row if row is None else row
     table = _of_row(comparison, comparison.by_outage, row)
-    ax = begun(ax, f"Longest crack left in row {row} just after each outage (0: none)", comparison.study.name)
     table = table[table["quantity"] == "longest_mm"]
     strategies = list(comparison.study.strategies)
+    what = f"Longest crack left in row {row} just after each outage (0: none)"
+    # The legend below has two columns, of plans and of what else is drawn.
+    ax = begun(ax, what, comparison.study.name, _AXES_LINES + (len(strategies) + _OTHERS) // 2)
     years = np.sort(table["year"].unique())
     step = 0.7 * float(np.diff(years).min()) / len(strategies) if len(years) > 1 else 0.1
     for index, strategy in enumerate(strategies):
         of_strategy = table[table["strategy"] == strategy]
         half, most, nearly_all = (of_strategy[of_strategy["probability"] == p] for p in (0.5, 0.95, 0.99))
         at = most["year"].to_numpy() + (index - 0.5 * (len(strategies) - 1)) * step
-        colour = _colour(index)
-        ax.vlines(at, half["value"], nearly_all["value"], color=colour, linewidth=1)
-        ax.vlines(at, half["value"], most["value"], color=colour, linewidth=4, alpha=0.6)
-        reach = _reach(most)
-        ax.errorbar(
-            at, most["value"], yerr=reach, fmt=_marker(index), color=colour, markersize=4, capsize=2, label=strategy
-        )
+        of = mark(index)
+        ax.vlines(at, half["value"], nearly_all["value"], color=of.colour, linewidth=1)
+        ax.vlines(at, half["value"], most["value"], color=of.colour, linewidth=4, alpha=0.6)
+        ax.errorbar(at, most["value"], yerr=_reach(most), label=plain(strategy), capsize=2, **of.points)
     ax.vlines([], [], [], color="0.4", linewidth=4, alpha=0.6, label="50 to 95 % of lives")
     ax.vlines([], [], [], color="0.4", linewidth=1, label="up to 99 % of lives")
     ax.errorbar([], [], yerr=[], fmt="o", color="0.4", capsize=2, label=f"95 % of lives, {_INTERVAL}")
-    _critical_lines(comparison.study, row, ax)
-    _found_marks(comparison.study, row, ax)
     named = years[:: math.ceil(len(years) / _MOST_NAMED)] if len(years) else years
     ax.set_xticks(named, [f"{year:g}" for year in named])
-    ax.set_ylim(bottom=0.0)
-    ax.set(xlabel="outage", ylabel="surface length of the longest crack, mm")
-    below(ax)
+    ax.set(xlabel="outage", ylabel="length of the longest crack, mm")
+    _critical_lines(comparison.study, row, ax)
+    _found_marks(comparison.study, row, ax)
     return ax
 
 
@@ -214,32 +229,17 @@ def _found_marks(study: Study, row: str, ax: Axes) -> None:
     found = _found_mm(study, row)
     reached = {name: length_mm for name, length_mm in found.items() if math.isfinite(length_mm)}
     never = [name for name in found if name not in reached]
-    if not found:
-        return
     across = ax.get_yaxis_transform()
     label = "90 % of looks find it from there on"
-    ax.plot(
-        np.ones(len(reached)), list(reached.values()), "<", color="black", transform=across, clip_on=False, label=label
-    )
+    at = np.ones(len(reached)), list(reached.values())
+    ax.plot(*at, "<", color="black", transform=across, clip_on=False, label=label)
     ax.set_ylim(bottom=0.0)
-    top, apart = ax.get_ylim()[1], 0.06
-    # Names stand at their lengths, or above one another where these are too close.
-    at = -apart
-    for name, length_mm in reached.items():
-        at = max(at + apart, length_mm / top)
-        ax.annotate(
-            f"{name} {length_mm:.2g}",
-            (1.0, length_mm / top),
-            xytext=(1.05, at),
-            xycoords="axes fraction",
-            textcoords="axes fraction",
-            fontsize="small",
-            va="center",
-            arrowprops={"arrowstyle": "-", "color": "0.6", "linewidth": 0.6, "relpos": (0, 0.5), "shrinkB": 4},
-            annotation_clip=False,
-        )
+    below(ax, columns=2)
+    edge = ax.get_xlim()[1]
+    of = Mark("black", "", "-")
+    named_at_right(ax, [(edge, length_mm, f"{name} {length_mm:.2g}", of) for name, length_mm in reached.items()])
     if never:
-        words = "\n".join(["not in half of", "the cracks:", *never])
+        words = "\n".join(["not in half of", "the cracks:", *map(plain, never)])
         ax.text(1.05, -0.02, words, transform=ax.transAxes, fontsize="small", va="top")
 
 
@@ -284,6 +284,7 @@ def _quantile(quantiles: pd.DataFrame, quantity: str, probability: float) -> flo
     return float(line["value"].iloc[0])
 
 
+@figure
 def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
     """Cracks found within the horizon to the left; those left on one date, the last outage, to the right.
 
@@ -301,8 +302,8 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     study = comparison.study
-    ax = begun(ax, "Cracks found over the years, and cracks left on one date", study.name)
     strategies = list(study.strategies)
+    ax = begun(ax, "Cracks found over the years, and cracks left on one date", study.name, len(strategies))
     places = np.arange(len(strategies))
     sides = {
         "cracks_found": (-1.0, f"found over {study.horizon_years:g} years, by looks that counted"),
@@ -311,10 +312,10 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
     for index, (quantity, (side, words)) in enumerate(sides.items()):
         values = _values(comparison, quantity)
         number = values["value"].to_numpy()
-        ax.barh(places, side * number, height=0.6, color=_colour(index), label=words, **_told_apart(index))
+        ax.barh(places, side * number, height=0.6, label=words, **_told_apart(index))
         reach = _reach(values)[:: int(side)]
         label = _INTERVAL if index else None
-        ax.errorbar(side * number, places, xerr=reach, fmt="none", color="black", capsize=3, label=label)
+        ax.errorbar(side * number, places, xerr=reach, fmt="none", color="black", label=label)
         for place, (value, end) in enumerate(zip(number, reach[1 if side > 0.0 else 0], strict=True)):
             ax.annotate(
                 f"{value:.3g}",
@@ -326,15 +327,16 @@ def cracks(comparison: Comparison, ax: Axes | None = None) -> Axes:
                 va="center",
             )
     ax.axvline(0.0, color="0.3", linewidth=1)
-    ax.margins(x=0.12)
+    ax.margins(x=0.15)
     _strategies_down(ax, strategies)
     ax.xaxis.set_major_formatter(lambda x, _: f"{abs(x):g}")
     halves = f"found over {study.horizon_years:g} years   |   left on one date"
     ax.set_xlabel(f"{halves}\nexpected number of cracks in the fleet")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
+@figure
 def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str = "cost") -> Axes:
     """Paired difference of each strategy to the baseline, with 95 % intervals.
 
@@ -361,29 +363,29 @@ def differences(comparison: Comparison, ax: Axes | None = None, *, quantity: str
             f"quantity = {quantity!r}\n    has no paired differences\n    choose one of {', '.join(_WORDS)}"
         )
     study = comparison.study
-    ax = begun(ax, f"Difference in {_WORDS[quantity]} to {study.baseline}, trial by trial", study.name)
     table = comparison.differences
     table = table[table["quantity"] == quantity]
+    what = f"Difference in {_WORDS[quantity]} to {study.baseline}, trial by trial"
+    ax = begun(ax, what, study.name, len(table))
     places = np.arange(len(table))
     order = list(study.strategies)
     for place, (_, line) in zip(places, table.iterrows(), strict=True):
         value = float(line["value"])
         reach = [[value - line["low"]], [line["high"] - value]]
-        index = order.index(line["strategy"])
-        ax.errorbar(value, place, xerr=reach, fmt=_marker(index), color=_colour(index), capsize=4)
-    ax.errorbar([], [], xerr=[], fmt="o", color="0.3", capsize=4, label=f"difference, with its {_INTERVAL}")
-    ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=f"baseline: {study.baseline}")
+        of = mark(order.index(line["strategy"]))
+        ax.errorbar(value, place, xerr=reach, **of.points)
+    ax.errorbar([], [], xerr=[], fmt="o", color="0.3", label=f"difference, with its {_INTERVAL}")
+    ax.axvline(0.0, color="0.3", linewidth=1, linestyle="--", label=plain(f"baseline: {study.baseline}"))
     _strategies_down(ax, list(table["strategy"]))
-    ax.margins(y=0.2)
     ax.locator_params(axis="x", nbins=_TICKS)
     unit = f", {_in_money(comparison, ax.xaxis)}" if quantity == "cost" else ""
     ax.set_xlabel(f"difference in {_WORDS[quantity]} over {study.horizon_years:g} years{unit}  (left: less)")
-    beside(ax)
+    below(ax, from_edge=True)
     return ax
 
 
 def cost_against_risk(comparison: Comparison, ax: Axes | None = None) -> Axes:
-    """Cost of each strategy against its chance of a loss, both with 95 % intervals.
+    """Cost of each strategy against its chance of a loss, both with 95 % intervals: the figure of `which_plan`.
 
     Parameters
     ----------
@@ -396,41 +398,13 @@ def cost_against_risk(comparison: Comparison, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    study = comparison.study
-    ax = begun(ax, "What safety costs: better is lower and further left", study.name)
-    risk, cost = _values(comparison, "p_any_loss"), _values(comparison, "cost")
-    for index, strategy in enumerate(study.strategies):
-        x, y = risk.iloc[[index]], cost.iloc[[index]]
-        seen = bool(x["value"].iloc[0] > 0.0)
-        ax.errorbar(
-            x["value"] if seen else x["high"],
-            y["value"],
-            xerr=_reach(x) if seen else None,
-            yerr=_reach(y),
-            fmt=_marker(index) if seen else "<",
-            markerfacecolor=None if seen else "none",
-            color=_colour(index),
-            capsize=3,
-            label=strategy if seen else f"{strategy} (none seen: upper bound)",
-        )
-    ax.errorbar([], [], xerr=[], yerr=[], fmt="none", color="0.4", capsize=3, label=_INTERVAL)
-    _chance_axis(ax, risk["value"], "x")
-    years = f"{study.horizon_years:g} years"
-    ax.set(
-        xlabel=f"chance of at least one blade lost in the fleet within {years}",
-        ylabel=f"cost over {years}, discounted, {_in_money(comparison, ax.yaxis)}",
-    )
-    beside(ax)
-    return ax
+    return comparison.which_plan().plot(ax)
 
 
 def money_unit(comparison: Comparison) -> tuple[float, str]:
     """Give a unit in which the largest cost has few figures, and its name."""
-    largest = comparison.summary[comparison.summary["quantity"] == "cost"]["value"].max()
-    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
-        if largest >= scale:
-            return scale, word + comparison.study.currency
-    return 1.0, comparison.study.currency
+    costs = comparison.summary[comparison.summary["quantity"] == "cost"]["value"]
+    return wording.money_unit(float(costs.max()), comparison.study.currency)
 
 
 def _in_money(comparison: Comparison, axis: Axis) -> str:
@@ -461,39 +435,23 @@ def _reach(values: pd.DataFrame) -> npt.NDArray[np.float64]:
     return reach
 
 
-def _chance_axis(ax: Axes, values: pd.Series[Any], which: str) -> None:
+def _chance_axis(ax: Axes, values: pd.Series[Any]) -> None:
     """Begin the axis at zero, or draw it in powers of ten where chances lie far apart."""
     seen = values[values > 0.0]
     if len(seen) and seen.max() > _SPAN * seen.min():
+        ax.set_yscale("log")
         # Bands reach far below what a few events tell; the axis need not.
-        lowest = seen.min() / _BELOW
-        if which == "y":
-            ax.set_yscale("log")
-            ax.set_ylim(bottom=lowest)
-        else:
-            ax.set_xscale("log")
-            ax.set_xlim(left=lowest)
-    elif which == "y":
-        ax.set_ylim(bottom=0.0)
+        ax.set_ylim(bottom=seen.min() / _BELOW)
     else:
-        ax.set_xlim(left=0.0)
-        ax.locator_params(axis="x", nbins=_TICKS)
+        ax.set_ylim(bottom=0.0)
 
 
 def _strategies_down(ax: Axes, strategies: list[str]) -> None:
-    ax.set_yticks(np.arange(len(strategies)), strategies)
-    ax.invert_yaxis()
+    ax.set_yticks(np.arange(len(strategies)), [plain(strategy) for strategy in strategies])
+    ax.set_ylim(len(strategies) - 0.4, -0.6)
     ax.set_ylabel("strategy")
 
 
-def _colour(index: int) -> str:
-    return _COLOURS[index % len(_COLOURS)]
-
-
 def _told_apart(index: int) -> dict[str, Any]:
-    """Give the parts of bars a pattern of their own, for prints in grey."""
-    return {"edgecolor": "white", "hatch": ("", "//", "..")[index % 3]}
-
-
-def _marker(index: int) -> str:
-    return _MARKERS[index % len(_MARKERS)]
+    """Give the parts of bars a colour, and a pattern for prints in grey."""
+    return {"color": mark(index).colour, "edgecolor": "white", "hatch": HATCHES[index % len(HATCHES)]}

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from serrata import _engine as engine
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.detection import numbers
 from serrata.errors import ArgumentError
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["PooledRates", "RateChange", "pooled_rates", "rate_change"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Log Bayes factors from which on evidence is called strong: twenty to one (Kass and Raftery 1995, from memory).
 _STRONG = math.log(20.0)
 
@@ -70,6 +69,9 @@ class RateChange(JsonResult):
 
     def report(self) -> str:
         """Give the whole answer as plain text."""
+        return "\n".join([*(wrapped(line, rest="  ") for line in self._said()), "", CAUTION, ""])
+
+    def _said(self) -> list[str]:
         likeliest = max(self._found["changes"], key=lambda change: change["posterior"])
         factor = self.log_bayes_factor
         lines = [f"Change against one rate: log Bayes factor {factor:+.2f}: {_verdict(factor, 'one rate')}."]
@@ -83,8 +85,10 @@ class RateChange(JsonResult):
             f"{likeliest['rate_after']:.3g}. At one rate it is {self._found['rate']:.3g}."
         )
         lines += [f"Note: {note}" for note in self.notes]
-        wrapped = [line for text in lines for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ")]
-        return "\n".join([*wrapped, "", CAUTION, ""])
+        return lines
+
+    def _card(self) -> Card:
+        return Card("Have finds become more frequent?", self._said(), [of_frame("The answer", self.summary)])
 
     def __repr__(self) -> str:
         return f"<RateChange: log Bayes factor {self.log_bayes_factor:+.2f} for a change against one rate>"
@@ -139,9 +143,12 @@ class PooledRates(JsonResult):
                 f"  {place:3}  {count:5}  {exposure:8.4g}  {count / exposure:10.4g}  {rate['mean']:23.4g}"
                 f"  {rate['standard_deviation']:18.4g}"
             )
-        for note in self.notes:
-            lines += textwrap.wrap(f"Note: {note}", _WIDTH, subsequent_indent="  ")
+        lines += [wrapped(f"Note: {note}", rest="  ") for note in self.notes]
         return "\n".join([*lines, "", CAUTION, ""])
+
+    def _card(self) -> Card:
+        tables = [of_frame("Groups", self.summary), of_frame("What they have in common", self.common_law)]
+        return Card("Rates of several groups, pooled", self.notes, tables)
 
     def __repr__(self) -> str:
         return f"<PooledRates of {len(self._found['rates'])} rows>"

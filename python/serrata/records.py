@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 from serrata import _engine as engine
 from serrata import frames, hit_miss_fitting, renamed, signal_response
+from serrata.card import Card, Carded, of_frame
 from serrata.errors import ArgumentError, Fault
 from serrata.latent_classes import LatentClasses
 from serrata.missed_cracks import MissedCracks
@@ -16,6 +16,7 @@ from serrata.side_by_side import SideBySide
 
 if TYPE_CHECKING:
     import pandas as pd
+    from narwhals.typing import IntoDataFrame
 
     from serrata.detection import Link, Scale, Size
     from serrata.hit_miss import HitMissFit
@@ -29,7 +30,7 @@ BadLines = Literal["refuse", "leave-out"]
 _RENAMED = {"summary": "Records.report", "unseen": "Records.missed_cracks"}
 
 
-class Records:
+class Records(Carded):
     """Inspection records that keep every rule. They never change.
 
     Made by `Records.load`, `Records.parse` or `Records.from_frame`, not by calling the class. The columns and
@@ -157,7 +158,7 @@ class Records:
 
     @staticmethod
     def from_frame(
-        frame: pd.DataFrame | Mapping[str, Sequence[Any]],
+        frame: IntoDataFrame | Mapping[str, Sequence[Any]],
         source: str = "data frame",
         *,
         dates: Dates = "year-month-day",
@@ -165,7 +166,7 @@ class Records:
         values: Mapping[str, str] | None = None,
         bad_lines: BadLines = "refuse",
     ) -> Records:
-        """Take a data frame, or a mapping of column names to values.
+        """Take a data frame of any library, or a mapping of column names to values.
 
         Parameters
         ----------
@@ -538,14 +539,20 @@ class Records:
 
     __hash__ = None  # type: ignore[assignment]
 
+    def _card(self) -> Card:
+        by_technique = self.frame.groupby("technique", sort=True)
+        counts = by_technique.agg(
+            lines=("line", "size"), rows=("row", "nunique"), called=("called", "sum")
+        ).reset_index()
+        left_out = len(self.left_out)
+        said = [f"{len(self):,} looks, {left_out:,} lines left out; {self.style}."]
+        return Card(f"Records {self.source}", said, [of_frame("By technique", counts)], self.notes)
+
     def __str__(self) -> str:
         return self.report()
 
     def __repr__(self) -> str:
         return f"<Records {self.source!r}: {len(self)} lines, techniques {', '.join(self.techniques)}>"
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _again, self._made_by

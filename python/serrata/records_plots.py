@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, begun, beside, plain
+from serrata.drawing import BLUE, ORANGE, begun, beside, figure, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["latent_classes", "missed_cracks", "overlap"]
 
 
+@figure
 def overlap(side_by_side: SideBySide, ax: Axes | None = None) -> Axes:
     """Blades found by each set of techniques: a bar for each set, and below it who is of the set.
 
@@ -110,6 +111,7 @@ def _pairs(side_by_side: SideBySide, ax: Axes | None) -> Axes:
     return ax
 
 
+@figure
 def missed_cracks(missed: MissedCracks, ax: Axes | None = None) -> Axes:
     """Cracked blades that nobody found: the range that the methods leave together, each method, and each pair.
 
@@ -168,6 +170,7 @@ def missed_cracks(missed: MissedCracks, ax: Axes | None = None) -> Axes:
     return ax
 
 
+@figure
 def latent_classes(found: LatentClasses, ax: Axes | None = None) -> Axes:
     """Chance of a call on cracked and on sound blades of each technique, with intervals.
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import html
 import json
 from typing import Any
+
+from serrata.card import Carded
 
 __all__ = ["JsonResult"]
 
 
-class JsonResult:
+class JsonResult(Carded):
     """A result that the engine gave as JSON. It never changes; results of equal text are equal."""
 
     __slots__ = ("_content", "_json")
@@ -40,9 +41,6 @@ class JsonResult:
 
     def __str__(self) -> str:
         return self.report()
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(self.report())}</pre>"
 
     def __reduce__(self) -> tuple[Any, ...]:
         return type(self), (self._json,)

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     import pandas as pd
 
     from serrata import _engine as engine
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Screening"]
 
 
-class Screening:
+class Screening(Carded):
     """Expected losses of a study by quadrature. It never changes.
 
     Made by `Study.screen`, which says for which strategies. Columns of the tables are those of a `Comparison` where
@@ -56,7 +57,7 @@ class Screening:
         """The study."""
         return self._study
 
-    def columns(self, name: str) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str) -> Columns:
         """Give a table by name as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -66,15 +67,16 @@ class Screening:
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            All of the same length; texts or numbers.
+        Columns
+            A dict of names to arrays, all of the same length, which libraries of data frames take as it is;
+            texts or numbers.
 
         Raises
         ------
         ArgumentError
             For another name.
         """
-        return {column: np.asarray(cells) for column, cells in self._engine.table(name).items()}
+        return Columns({column: np.asarray(cells) for column, cells in self._engine.table(name).items()})
 
     def table(self, name: str) -> pd.DataFrame:
         """Give a table by name, as a new data frame.
@@ -133,6 +135,12 @@ class Screening:
         for path, reason, remedy in zip(others["path"], others["reason"], others["remedy"], strict=True):
             lines += ["", f"not screened: {path}", f"    {reason}", f"    {remedy}"]
         return "\n".join([*lines, "", CAUTION, ""])
+
+    def _card(self) -> Card:
+        tables = [of_frame("Fleet, by quadrature", self.summary)]
+        tables += [of_frame("Not screened, and why", self.not_screened)] if len(self.not_screened) else []
+        years = f"{self.study.horizon_years:g} years"
+        return Card(f"Screening of {self.study.name}: {years}", ["There is no statistical error."], tables)
 
     def __str__(self) -> str:
         return self.report()

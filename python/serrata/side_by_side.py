@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import records_plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
 
 if TYPE_CHECKING:
@@ -14,9 +15,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["SideBySide"]
-
-#: Columns of a printed page.
-_WIDTH = 110
 
 
 class SideBySide(JsonResult):
@@ -151,8 +149,8 @@ class SideBySide(JsonResult):
             overlap = part["overlap"]
             lines.append("All blades" if overlap["class"] == "all" else f"Blades of class: {overlap['class']}")
             lines += _table(overlap) if overlap["blades"] else []
-            for sentence in [*part["sentences"], *(f"Note: {note}" for note in overlap["notes"])]:
-                lines += textwrap.wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+            said = [*part["sentences"], *(f"Note: {note}" for note in overlap["notes"])]
+            lines += [wrapped(sentence, "  ", "    ") for sentence in said]
             lines.append("")
         return "\n".join(
             [*lines, f"Intervals are of {100 * self.level:g} %, exact and not symmetric.", "", CAUTION, ""]
@@ -164,6 +162,15 @@ class SideBySide(JsonResult):
 
     def _overlaps(self) -> list[dict[str, Any]]:
         return [part["overlap"] for part in self._content]
+
+    def _card(self) -> Card:
+        said = [
+            sentence if part["overlap"]["class"] == "all" else f"{part['overlap']['class']}: {sentence}"
+            for part in self._content
+            for sentence in part["sentences"]
+        ]
+        tables = [of_frame("Who found what", self.finds), of_frame("Pair by pair", self.pairs)]
+        return Card(f"Techniques side by side: {', '.join(self.techniques)}", [*said, *self.notes], tables)
 
     def __repr__(self) -> str:
         return (

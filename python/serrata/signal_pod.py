@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from serrata import detection_plots
 from serrata.about import CAUTION
+from serrata.card import Card, Carded
 from serrata.detection import Bounds, Evidence, Method, beyond, beyond_mark, mm, numbers
+from serrata.report_blocks import Table
+from serrata.wording import Shown
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["SignalPod"]
 
 
-class SignalPod:
+class SignalPod(Carded):
     """Detection and false calls where a signal above a threshold is a call. It never changes.
 
     Made by `SignalFit.at_threshold`. What it has in common with `HitMissFit` has the same names there. Bounds are
@@ -61,6 +64,18 @@ class SignalPod:
 
     def __reduce__(self) -> tuple[Callable[..., SignalPod], tuple[Any, ...]]:
         return _again, (self._fit, self._threshold)
+
+    def _card(self) -> Card:
+        sizes = {"q50": (0.5, self.q50_mm), "q90": (0.9, self.q90_mm)}
+        lines = [[name, mm(size), *map(mm, self.size_bounds(pod))] for name, (pod, size) in sizes.items()]
+        heads = ["size found", "estimate", "lower bound, 95 %", "upper bound, 95 %"]
+        words = f"Each bound by itself, by {self.usual_method.replace('-', ' ')}"
+        false = self.false_calls()
+        said = ["No noise was given, so that nothing is said of false calls."]
+        if false is not None:
+            said = [f"False calls at a sound place: {Shown(*false).ranged()}, each bound 95 %."]
+        title = f"Detection where a signal above {self.threshold:g} is a call: {self.source}"
+        return Card(title, [*said, *self.notes], [Table(words, heads, lines)])
 
     def __repr__(self) -> str:
         words = self.usual_method.replace("-", " ")

@@ -9,6 +9,7 @@ import numpy as np
 
 from serrata import _engine as engine
 from serrata import detection_plots, renamed
+from serrata.card import Card, Carded, of_frame
 from serrata.detection import Method, Scale, Size, for_engine, numbers
 from serrata.signal_pod import SignalPod
 
@@ -41,7 +42,7 @@ _RENAMED = {
 }
 
 
-class SignalFit:
+class SignalFit(Carded):
     """A straight line of signal against size, with normal scatter, and the noise. It never changes.
 
     Made by `fit_signal` or `Records.fit_signal`. A threshold, above which a signal is a call, decides on detection and
@@ -72,6 +73,14 @@ class SignalFit:
 
     def __reduce__(self) -> tuple[Callable[..., SignalFit], tuple[Any, ...]]:
         return _made, self._made_by
+
+    def _card(self) -> Card:
+        first, last = self.range_mm
+        said = [
+            f"{len(self.responses)} signals of cracks from {first:g} to {last:g} mm.",
+            "A threshold makes detection and false calls of them.",
+        ]
+        return Card(f"Signals against size: {self.source}", said, [of_frame("The line", self.line)])
 
     def __repr__(self) -> str:
         level, slope, scatter = self.line["value"]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 from serrata import _engine as engine
 from serrata import elsewhere, growth_fit, renamed, uncertainty
 from serrata.belief import Belief
+from serrata.card import Card, Carded
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
@@ -18,10 +19,12 @@ from serrata.growth_fit import GrowthFit
 from serrata.inspection_interval import InspectionInterval
 from serrata.learning import LearnsFromRecords
 from serrata.progress import Progress, shown
+from serrata.report_blocks import Table
 from serrata.screening import Screening
 
 if TYPE_CHECKING:
     import pandas as pd
+    from narwhals.typing import IntoDataFrame
 
     from serrata.hit_miss import HitMissFit
     from serrata.signal_pod import SignalPod
@@ -38,7 +41,7 @@ _RENAMED = {
 }
 
 
-class Study(LearnsFromRecords):
+class Study(LearnsFromRecords, Carded):
     """A valid study. It never changes; `with_values` gives a changed copy.
 
     Made by `Study.load` or `Study.parse`, not by calling the class.
@@ -414,7 +417,7 @@ class Study(LearnsFromRecords):
                 checkpoints=checkpoints,
                 progress=progress,
             )
-            return Comparison._of(lived[""])
+            return Comparison._of(lived[""], self._belief)
         with shown(progress, trials) as tell:
             found = engine.simulate(
                 self._engine,
@@ -435,7 +438,7 @@ class Study(LearnsFromRecords):
                 RuntimeWarning,
                 stacklevel=2,
             )
-        return Comparison._of(found)
+        return Comparison._of(found, self._belief)
 
     def simulate_under_uncertainty(
         self,
@@ -681,7 +684,7 @@ class Study(LearnsFromRecords):
 
     def fit_growth(
         self,
-        sizes: str | os.PathLike[str] | pd.DataFrame | Mapping[str, Sequence[Any]],
+        sizes: str | os.PathLike[str] | IntoDataFrame | Mapping[str, Sequence[Any]],
         *,
         hot_spot: str | None = None,
         row: str | None = None,
@@ -944,6 +947,18 @@ class Study(LearnsFromRecords):
     def __hash__(self) -> int:
         return hash(self._engine)
 
+    def _card(self) -> Card:
+        lines = [
+            [name, f"{text}{' (baseline)' if name == self.baseline else ''}"] for name, text in self.strategies.items()
+        ]
+        said = [
+            f"{len(self.rows)} rows of {sum(self.rows.values()):,} blades in {len(self.units)} units; "
+            f"{self.horizon_years:g} years from {self.start_year:g}, costs in {self.currency}."
+        ]
+        tables = [Table("Strategies", ["strategy", "what it does"], lines, left=2)]
+        tables.append(Table("Taken for granted", ["what is taken for granted"], [[one] for one in self.assumptions]))
+        return Card(f"Study {self.name}", said, tables, self.warnings)
+
     def __repr__(self) -> str:
         return (
             f"<Study {self.name!r}: {len(self.rows)} rows, {len(self.strategies)} strategies, "
@@ -962,7 +977,3 @@ class Study(LearnsFromRecords):
 
 def _again(text: str, belief: Belief | None) -> Study:
     return Study._of(engine.Study.parse(text, "pickled study"), belief)
-
-
-# A Comparison gives its Study back, and stands below this module.
-Comparison._study_class = Study

@@ -10,10 +10,10 @@ from __future__ import annotations
 import json
 import math
 from functools import cached_property
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 from serrata.about import CAUTION
+from serrata.card import Card, Carded, of_frame
 from serrata.errors import ArgumentError
 from serrata.hit_miss import HitMissFit
 from serrata.signal_pod import SignalPod
@@ -39,7 +39,7 @@ _FEWEST_SEEN = 10
 _ERRORS = 2.0
 
 
-class ComparisonUnderUncertainty:
+class ComparisonUnderUncertainty(Carded):
     """Results of the strategies over draws of the detection curves; made by `Study.simulate_under_uncertainty`.
 
     Examples
@@ -170,14 +170,23 @@ class ComparisonUnderUncertainty:
         tables = {"summary": plain(self.summary), "first": plain(self.first)}
         return json.dumps({**self._about, **tables, "caution": CAUTION}, allow_nan=False)
 
+    def _card(self) -> Card:
+        about = self._about
+        techniques = ", ".join(about["techniques"])
+        run = f"{about['trials']:,} trials each, seed {about['seed']}"
+        title = f"{about['draws']} draws of detection by {techniques}, {run}"
+        said = ["Only detection by these techniques is uncertain here; all other inputs are taken as known."]
+        tables = [
+            of_frame("Over all draws", self.summary),
+            of_frame("Share of the draws in which each is first", self.first),
+        ]
+        return Card(title, said, tables, self._draws_without_loss())
+
     def __repr__(self) -> str:
         return f"<ComparisonUnderUncertainty: {self._about['draws']} draws of {', '.join(self._about['techniques'])}>"
 
     def __str__(self) -> str:
         return self.report()
-
-    def _repr_html_(self) -> str:
-        return f"<pre>{escape(self.report())}</pre>"
 
 
 def over_draws(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from serrata import elsewhere
+from serrata.card import Card, Carded, of_frame
+from serrata.columns import Columns
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.progress import Progress
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["ComparedVariants", "simulate_variants"]
 
 
-class ComparedVariants(Mapping[str, Comparison]):
+class ComparedVariants(Mapping[str, Comparison], Carded):
     """The comparisons of some variants, by name, in the order in which they were given; made by `simulate_variants`.
 
     It never changes. All variants have the same trials and seed, so that the same blades and cracks meet each of them
@@ -64,7 +66,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         """Seed of all variants."""
         return self._first.seed
 
-    def columns(self, name: str, quantities: Sequence[str] | None = None) -> dict[str, npt.NDArray[Any]]:
+    def columns(self, name: str, quantities: Sequence[str] | None = None) -> Columns:
         """Give a table of all variants as arrays, one for each column; needs no pandas.
 
         Parameters
@@ -77,8 +79,8 @@ class ComparedVariants(Mapping[str, Comparison]):
 
         Returns
         -------
-        dict of str to numpy.ndarray
-            ``variant``, and the columns of `Comparison.columns`, variant after variant.
+        Columns
+            A dict of names to arrays: ``variant``, and the columns of `Comparison.columns`, variant after variant.
 
         Raises
         ------
@@ -102,7 +104,7 @@ class ComparedVariants(Mapping[str, Comparison]):
         together = {"variant": np.repeat(list(tables), counts)}
         for column in self._first.columns(name):
             together[column] = np.concatenate([table[column][chosen[variant]] for variant, table in tables.items()])
-        return together
+        return Columns(together)
 
     def table(self, name: str, quantities: Sequence[str] | None = None) -> pd.DataFrame:
         """Give the same as a new data frame; see `columns`.
@@ -137,6 +139,12 @@ class ComparedVariants(Mapping[str, Comparison]):
 
     def __hash__(self) -> int:
         return hash(tuple(self.items()))
+
+    def _card(self) -> Card:
+        wanted = ["p_any_loss", "losses", "cost", "days"]
+        table = self.table("summary", wanted)[["variant", "strategy", "quantity", "value", "low", "high"]]
+        said = [f"{self.trials:,} trials each, seed {self.seed}; low and high are 95 % intervals."]
+        return Card(f"{len(self)} variants", said, [of_frame("Fleet and horizon", table)])
 
     def __repr__(self) -> str:
         return f"<ComparedVariants: {', '.join(self)}; {self.trials:,} trials each, seed {self.seed}>"

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import which_plan_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
+from serrata.report_blocks import Table, wrapped
 from serrata.result import JsonResult
+from serrata.wording import Shown, in_words, money_unit, two_figures
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["WhichPlan", "in_words"]
+__all__ = ["WhichPlan"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Confidence from which on a plan counts as beaten, or as the cheapest.
 _SURE = 0.95
+#: Confidence beyond which no figure is told.
+_NEARLY = 0.999
 #: What the measures are called.
 _CALLED = {"p_any_loss": "the chance of any loss", "cost": "cost", "days": "outage days"}
 
@@ -37,11 +38,10 @@ class WhichPlan(JsonResult):
         """A line for each plan.
 
         Columns are `strategy`; `p_any_loss`, `cost` and `days` over the fleet and the horizon, each with `_low`
-        and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest, missing where one life
-        says nothing of it; `limits`,
-        "meets", "misses" or "undecided", missing where the study has none; `beaten_by`, a plan that is no worse on
-        any of the three and better on one, with `beaten_confidence` that it is no worse on any: plans without one
-        are the frontier.
+        and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest, missing where one
+        life says nothing of it; `limits`, "meets", "misses" or "undecided", missing where the study has none;
+        `beaten_by`, a plan that is no worse on any of the three and better on one, with `beaten_confidence` that it is
+        no worse on any: plans without one are the frontier.
         """
         import pandas as pd
 
@@ -80,6 +80,37 @@ class WhichPlan(JsonResult):
         return pd.DataFrame(lines, columns=columns).astype({"trials_needed": "Int64"})
 
     @property
+    def answer(self) -> str:
+        """What to take, in one sentence; where no limit decides, what is smallest."""
+        return self._answer()
+
+    @property
+    def how_sure(self) -> str:
+        """How sure the smallest of each measure is, and what the lives do not tell apart, as far as the lives say."""
+        plans = self._content["plans"]
+        surest: dict[str, list[str]] = {}
+        for place, called in enumerate(_CALLED.values()):
+            best = max(plans, key=lambda plan: plan["chances_to_be_best"][place] or 0.0)
+            words = f"{called.removeprefix('the ')} ({_percent(best['chances_to_be_best'][place])})"
+            surest.setdefault(best["strategy"], []).append(words)
+        said = "; ".join(f"{strategy} has the smallest {', and '.join(of)}" for strategy, of in surest.items())
+        return " ".join([f"by the lives alone, {said}.", *self._ties()])
+
+    @property
+    def what_would_change_it(self) -> str:
+        """What might turn the answer, and what of that was not examined."""
+        undecided = [plan["strategy"] for plan in self._content["plans"] if plan["limits"] == "undecided"]
+        where = ["do not tell plans apart"] if self._content["ties"] else []
+        where += [f"leave a limit undecided ({', '.join(undecided)})"] if undecided else []
+        lives = f"more lives may, where they {' or '.join(where)}; " if where else ""
+        return f"{lives}other inputs may, which is not examined here: what is not known of them can matter more."
+
+    @property
+    def frontier(self) -> str:
+        """Which plans are beaten by none on risk, cost and days together, and which by what other."""
+        return self._frontier()
+
+    @property
     def notes(self) -> list[str]:
         """The answer in sentences."""
         return [self._answer(), self._frontier(), *self._ties(), *self._limits(), self._lives_alone()]
@@ -89,12 +120,8 @@ class WhichPlan(JsonResult):
         content = self._content
         head = f"Which plan? {content['study']}, {content['horizon_years']:g} years, {content['trials']:,} lives"
         head += f" and {content['planted_lives']:,} with planted cracks" if content["planted_lives"] else ""
-        wrapped = [
-            line
-            for text in [head, *self.notes]
-            for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-        ]
-        return "\n".join([*wrapped, "", CAUTION, ""])
+        said = [wrapped(text, rest="  ") for text in [head, *self.notes]]
+        return "\n".join([*said, "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw cost against risk: plans of the frontier joined, beaten ones open, those that miss the limits grey.
@@ -106,6 +133,16 @@ class WhichPlan(JsonResult):
         """
         return plots.frontier(self._content, ax)
 
+    def _card(self) -> Card:
+        lines = [
+            [plan["strategy"], *self._words(plan), plan["limits"] or "\N{EN DASH}", plan["beaten_by"] or "\N{EN DASH}"]
+            for plan in self._content["plans"]
+        ]
+        heads = ["plan", "chance of any loss", "cost", "outage days", "limits on risk", "beaten by"]
+        tables = [Table("The plans", heads, lines)]
+        tables += [of_frame("What the lives do not tell apart", self.ties)] if len(self.ties) else []
+        return Card(f"Which plan? {self._content['study']}", self.notes, tables)
+
     def __repr__(self) -> str:
         cheapest, has_limits = self._content["cheapest"], self._content["has_limits"]
         answer = "no plan is known to meet the limits" if has_limits else "the study states no limit"
@@ -113,17 +150,14 @@ class WhichPlan(JsonResult):
             answer = f"{cheapest} is the cheapest that meets the limits"
         return f"<WhichPlan of {len(self._content['plans'])}: {answer}>"
 
-    def _plan(self, strategy: str) -> dict[str, Any]:
-        found: dict[str, Any] = next(plan for plan in self._content["plans"] if plan["strategy"] == strategy)
-        return found
-
-    def _said(self, strategy: str) -> str:
-        """Word what a plan comes to."""
-        risk, cost, days = self._plan(strategy)["measures"]
-        scale, unit = _money_unit(cost["value"])
+    def _words(self, plan: dict[str, Any]) -> tuple[str, str, str]:
+        """Word the risk, cost and days of a plan."""
+        risk, cost, days = plan["measures"]
+        scale, unit = money_unit(cost["value"], self._content["currency"])
         return (
-            f"a chance of any loss of {in_words(risk['value'], risk['low'], risk['high'])}, a cost of "
-            f"{_ranged(cost, scale)} {unit}{self._content['currency']} and {_ranged(days, 1.0)} outage days"
+            in_words(risk["value"], risk["low"], risk["high"]),
+            f"{_shown(cost).ranged(scale=scale, figures=1)} {unit}",
+            _shown(days).ranged(figures=1),
         )
 
     def _answer(self) -> str:
@@ -135,19 +169,22 @@ class WhichPlan(JsonResult):
                 "No plan is known to meet the study's limits: take none of these as it stands, or live more where a "
                 "verdict is undecided."
             )
-        chance = self._content["cheapest_chance"]
-        sure = "how sure is not known"
-        if chance is not None:
-            sure = f"{min(100 * chance, 99.9):.3g} % sure" if chance < 1.0 else "sure"
-        said = f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): {self._said(cheapest)}."
-        cost = self._plan(cheapest)["measures"][1]["value"]
+        sure = _percent(self._content["cheapest_chance"])
+        plan = next(plan for plan in self._content["plans"] if plan["strategy"] == cheapest)
+        risk, cost, days = self._words(plan)
+        said = (
+            f"{cheapest} is the cheapest of the plans that meet the study's limits ({sure}): a chance of any loss of "
+            f"{risk}, a cost of {cost} and {days} outage days."
+        )
         cheaper = [
-            plan["strategy"]
-            for plan in self._content["plans"]
-            if plan["limits"] == "undecided" and plan["measures"][1]["value"] < cost
+            other["strategy"]
+            for other in self._content["plans"]
+            if other["limits"] == "undecided" and other["measures"][1]["value"] < plan["measures"][1]["value"]
         ]
         if cheaper:
-            said += f" Cheaper, and left undecided by these lives: {', '.join(cheaper)}; more lives may show that they do."
+            said += (
+                f" Cheaper, and left undecided by these lives: {', '.join(cheaper)}; more lives may show that they do."
+            )
         return said
 
     def _smallest(self) -> str:
@@ -155,12 +192,10 @@ class WhichPlan(JsonResult):
         plans = self._content["plans"]
         smallest: dict[str, list[str]] = {}
         for place, called in enumerate(_CALLED.values()):
-            best = min(plans, key=lambda plan: plan["measures"][place]["value"])["strategy"]
-            smallest.setdefault(best, []).append(called)
-        said = "; ".join(
-            f"{strategy} has the smallest {' and '.join(called).removeprefix('the ')}: {self._said(strategy)}"
-            for strategy, called in smallest.items()
-        )
+            best = min(plans, key=lambda plan: plan["measures"][place]["value"])
+            words = f"{called.removeprefix('the ')}, {self._words(best)[place]}"
+            smallest.setdefault(best["strategy"], []).append(words)
+        said = "; ".join(f"{strategy} has the smallest {', and '.join(of)}" for strategy, of in smallest.items())
         return f"The study states no limit on risk, so that cost alone decides nothing. {said}."
 
     def _frontier(self) -> str:
@@ -208,39 +243,19 @@ class WhichPlan(JsonResult):
         return f"How sure is said of the lives alone: {taken}, and what is not known of them can matter more."
 
 
+def _percent(chance: float | None) -> str:
+    if chance is None:
+        return "how sure is not known"
+    return "more than 99.9 % sure" if chance > _NEARLY else f"{100.0 * chance:.3g} % sure"
+
+
 def _lives_needed(tie: dict[str, Any]) -> str:
     if tie["trials_needed"] is not None:
-        return f"some {_two_figures(tie['trials_needed'])} lives would"
+        return f"some {two_figures(tie['trials_needed'])} lives would"
     if tie["is_unseen"]:
         return "never seen under either: only a bound is known of both"
     return "alike in all lives" if tie["difference"]["value"] == 0.0 else "too few lives to say how many would"
 
 
-def _two_figures(number: float) -> str:
-    unit = 10.0 ** max(math.floor(math.log10(number)) - 1, 0)
-    return f"{math.ceil(number / unit) * unit:,.0f}"
-
-
-def in_words(value: float, low: float, high: float) -> str:
-    """Word a chance with its interval as people count, such as ``13 in 1,000 (12 to 15)``."""
-    if not value > 0.0:
-        return f"less than {_two_figures(1e6 * high)} in 1,000,000 (none seen)" if high > 0.0 else "0"
-    of = next(of for of in (100, 1_000, 10_000, 1_000_000, 10**9, 10**18) if value * of >= 9.5 or of == 10**18)
-    digits = 0 if value * of >= 9.5 else 2
-    return f"{value * of:,.{digits}f} in {of:,} ({low * of:,.{digits}f} to {high * of:,.{digits}f})"
-
-
-def _money_unit(cost: float) -> tuple[float, str]:
-    for scale, word in ((1e6, "million "), (1e3, "thousand ")):
-        if cost >= scale:
-            return scale, word
-    return 1.0, ""
-
-
-def _ranged(measure: dict[str, Any], scale: float) -> str:
-    value, low, high = (measure[key] / scale for key in ("value", "low", "high"))
-    half = 0.5 * (high - low)
-    if not half > 0.0:
-        return f"{value:,.6g}"
-    digits = max(1 - math.floor(math.log10(half)), 0)
-    return f"{value:,.{digits}f} ({low:,.{digits}f} to {high:,.{digits}f})"
+def _shown(measure: dict[str, Any]) -> Shown:
+    return Shown(measure["value"], measure["low"], measure["high"])

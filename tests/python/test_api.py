@@ -336,18 +336,16 @@ def test_one_line_and_a_table_for_notebooks(losses):
     assert repr(losses).startswith("<Comparison of 4 strategies, 2,000 trials, seed 1: fewest losses with ")
     assert "\n" not in repr(losses)
     page = losses._repr_html_()
-    assert page.startswith("<table>")
     assert serrata.CAUTION.replace("'", "&#x27;") in page
     assert f"cost, {plots.money_unit(losses)[1]}" in page
-    assert f"{losses.study.baseline} (baseline)" in page
     # Every difference to the baseline is there, in words of the text report.
-    compared = page.split("<table>")[2]
-    assert compared.startswith(f'<caption style="text-align: left">Differences to {losses.study.baseline}')
-    assert compared.count("<tr>") == 1 + len(losses.study.strategies) - 1
+    compared = page.split("<table")[2]
+    assert f">Differences to {losses.study.baseline}" in compared
+    assert compared.count("<tr>") == 1 + len(losses.differences)
     text = losses.report("differences")
-    for number in re.findall(r">([-0-9.,e]+)<br>", compared):
-        assert number in text
-    assert compared.count("<td") == len(losses.differences)
+    numbers = re.findall(r">([-0-9.,e]+)<br>", compared)
+    assert len(numbers) == (losses.differences["high"] > losses.differences["low"]).sum() > 0
+    assert all(number in text for number in numbers)
 
 
 def test_a_part_of_the_report_is_what_the_whole_has(losses):
@@ -358,7 +356,7 @@ def test_a_part_of_the_report_is_what_the_whole_has(losses):
         assert words.split("\n\nRanges are 95 % intervals")[0] in whole
     # A terminal of 80 columns hides the numbers of the table; the text shows each of them.
     assert all(line["strategy"] in losses.report("differences") for _, line in losses.differences.iterrows())
-    with pytest.raises(serrata.ArgumentError, match="choose one of heading, losses, limits, by_year"):
+    with pytest.raises(serrata.ArgumentError, match="choose one of answer, heading, losses, limits, by_year"):
         losses.report("money")
 
 

@@ -22,10 +22,17 @@ def test_it_tells_its_version():
     assert (result.exit_code, result.output) == (0, f"serrata {serrata.__version__}\n")
 
 
-def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
+def test_a_comparison_is_answered_on_one_screen_and_written_with_everything_that_is_asked_of_it(tmp_path):
     result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
     assert result.exit_code == 0
     assert result.stderr == ""
+    for part in ("Which of 4 plans", "How sure: ", "What would change it: ", "1 time in 20", serrata.CAUTION):
+        assert part in result.stdout, part
+    assert result.stdout.splitlines()[-1] == "For the whole answer give --report FILE.html, or --out DIRECTORY."
+    assert result.stdout.count("\n") <= 40
+    result = run("compare", LOSING, "--trials", 2000, "--seed", 1, "--out", tmp_path / "out")
+    assert result.stdout.splitlines()[-1].endswith(f"report.txt and result.json are in {tmp_path / 'out'}.")
+    whole = (tmp_path / "out" / "report.txt").read_text(encoding="utf-8")
     for part in (
         "2,000 trials, seed 1",
         "fleet: any loss",
@@ -40,8 +47,8 @@ def test_a_comparison_is_printed_with_everything_that_is_asked_of_it():
         "1 time in 20",
         serrata.CAUTION,
     ):
-        assert part in result.stdout, part
-    assert max(map(len, result.stdout.splitlines())) <= 120
+        assert part in whole, part
+    assert max(map(len, [*result.stdout.splitlines(), *whole.splitlines()])) <= 120
 
 
 def test_what_is_taken_for_granted_stands_in_the_report(losses):
@@ -52,17 +59,16 @@ def test_what_is_taken_for_granted_stands_in_the_report(losses):
     assert "Taken for granted" in unwrapped
 
 
-def test_the_printed_numbers_are_those_of_the_comparison(losses):
-    result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
+def test_the_numbers_of_the_text_are_those_of_the_comparison(losses):
     line = losses.summary[(losses.summary["strategy"] == "bench_third") & (losses.summary["quantity"] == "p_any_loss")]
     value, low, high = (float(line[name].iloc[0]) for name in ("value", "low", "high"))
-    printed = next(text for text in result.stdout.splitlines() if text.startswith("  bench_third") and " to " in text)
+    block = losses.report("losses")
+    printed = next(text for text in block.splitlines() if text.startswith("  bench_third") and " to " in text)
     assert f"{value:.3f} ({low:.3f} to {high:.3f})" in printed
 
 
 def test_finds_and_replacements_are_printed_with_their_uncertainty(losses):
-    result = run("compare", LOSING, "--trials", 2000, "--seed", 1)
-    block = result.stdout[result.stdout.index("Found and replaced") :]
+    block = losses.report("found")
     line = next(text for text in block.splitlines() if text.startswith("  insitu_then_bench"))
     found, left, replaced, false, rows, out = re.findall(r"(?<!±)\b\d[\d,.]*(?: ±[\d.]+)?", line)
     summary = losses.summary[losses.summary["strategy"] == "insitu_then_bench"].set_index("quantity")
@@ -79,10 +85,9 @@ def test_finds_and_replacements_are_printed_with_their_uncertainty(losses):
     assert (false, rows) == ("0", "0")
 
 
-def test_no_chance_is_printed_with_a_range_below_zero():  # A7
+def test_no_chance_is_printed_with_a_range_below_zero(losing):  # A7
     for trials in (2000, 40):
-        text = run("compare", LOSING, "--trials", trials, "--seed", 1).stdout
-        block = text[text.index("year by year") : text.index("Found and replaced")]
+        block = losing.simulate(trials=trials, seed=1).report("by_year")
         for value, half in re.findall(r"([\d.]+(?:e-?\d+)?) ±([\d.]+(?:e-?\d+)?)", block):
             assert float(half) <= float(value), f"{value} ±{half}"
     assert re.search(r"\d to \d", block), "some years have but one life with a loss"
@@ -90,7 +95,7 @@ def test_no_chance_is_printed_with_a_range_below_zero():  # A7
 
 def test_nothing_seen_is_printed_as_a_bound_and_warned_of():
     result = run("compare", RARE, "--trials", 1000, "--seed", 1)
-    assert "< 0.0037 (none seen in 1,000)" in result.stdout
+    assert "less than 3,700 in 1,000,000 (none seen)" in result.stdout
     assert "Beware" in result.stdout
 
 

@@ -106,7 +106,6 @@ def test_everything_that_a_person_reads_has_the_caution_and_the_unsafe_side(fit)
     assert "the factor is too low, which is the unsafe side" in report.replace("\n", " ")
     assert "multiply" in report
     assert "an invented campaign" in report
-    assert fit._repr_html_().startswith("<pre>")
     assert repr(fit).startswith("<GrowthFit: paris, 3 cracks, factor ")
     assert any("3 cracks show nothing" in warning for warning in fit.warnings)
 

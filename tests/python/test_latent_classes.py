@@ -149,7 +149,7 @@ def test_the_demo_records_give_an_answer_in_plain_words(found):
     assert low <= value <= high <= found.blades
     # Blades that were opened contradict this fit: it is not led with, in no form.
     first, rest = report.split(".", 1)
-    assert first.endswith("these calls do not tell: at least the 29 that are\n  confirmed")
+    assert " ".join(first.split()).endswith("these calls do not tell: at least the 29 that are confirmed")
     wanted = (
         f"not to be relied on: about {value:.0f} (95 %: {low:.0f} to {high:.0f}) of {found.blades} blades are cracked"
     )
@@ -161,7 +161,6 @@ def test_the_demo_records_give_an_answer_in_plain_words(found):
         assert part in " ".join(report.split())
     assert max(map(len, report.splitlines())) <= 120
     assert str(found) == report
-    assert found._repr_html_().startswith("<pre>")
     assert len(report.splitlines()) <= 50
 
 

@@ -78,7 +78,7 @@ def test_the_report_leads_with_the_plain_sentence(missed):
     report = missed.report()
     low, high = missed.range
     assert report.startswith(f"Between {low:g} and {high:g} more cracked blades than the {missed.found} found")
-    assert "mostly\n  shorter than" in report.split("\n\n")[0]
+    assert "mostly shorter than" in " ".join(report.split("\n\n")[0].split())
     # The truth by make_demo_records.py: 5 and 9 in the two rows.
     assert low <= 14 <= high
     bound = missed.methods.set_index("method")["missed"]["lower-bound"]
@@ -89,7 +89,6 @@ def test_the_report_leads_with_the_plain_sentence(missed):
         assert part in report
     assert max(map(len, report.splitlines())) <= 120
     assert str(missed) == report
-    assert missed._repr_html_().startswith("<pre>")
 
 
 def test_error_of_measured_lengths_is_told_and_allowed_for():

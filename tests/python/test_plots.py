@@ -118,6 +118,8 @@ def test_the_longest_crack_stands_beside_critical_sizes_and_what_is_found(demo):
         # Other cracks: of 2,000, the 5 % size scatters by about 1.5 %.
         assert line.get_ydata()[0] == pytest.approx(least, rel=0.06)
         assert line.get_label().endswith("(upper)")
+        # Named below, it must be seen: limits that were set too early once left it out.
+        assert line.get_ydata()[0] < ax.get_ylim()[1]
     marks = lines["90 % of looks find it from there on"]
     named = dict(text.get_text().rsplit(" ", 1) for text in ax.texts)
     assert set(named) == set(study.techniques)
@@ -125,8 +127,9 @@ def test_the_longest_crack_stands_beside_critical_sizes_and_what_is_found(demo):
     # Oxidised: the eddy-current array's curve, by hand (logistic on ln length, ceiling 0.99, shift 0.40).
     assert float(named["eddy-array"]) == pytest.approx(0.65 * 10.0**0.22 * math.exp(0.40), abs=0.05)
     assert min(marks.get_ydata()) == pytest.approx(0.65 * 10.0**0.22 * math.exp(0.40), rel=1e-3)
-    places = sorted(text.xyann[1] for text in ax.texts)
-    assert np.diff(places).min() > 0.05
+    places = sorted(text.get_position()[1] for text in ax.texts)
+    # One line of small letters apart: 9.2 points, and what stands between lines.
+    assert np.diff(places).min() * ax.get_window_extent().height / ax.figure.dpi > 1.2 * 9.2 / 72.0
 
 
 def test_a_technique_that_never_finds_nine_in_ten_is_named_so():

@@ -110,7 +110,6 @@ def test_the_report_names_numbers_bias_and_caution(found):
         assert part in report
     assert str(found) == report
     assert max(map(len, report.splitlines())) <= 120
-    assert found._repr_html_().startswith("<pre>")
 
 
 def test_the_figure_shows_every_set_of_techniques(found):
