@@ -428,7 +428,7 @@ class Comparison(Carded):
         """
         write_directory(directory, self.files, lambda place: report.write(self, place))
 
-    def write_report(self, file: str | os.PathLike[str]) -> None:
+    def write_report(self, file: str | os.PathLike[str], *, answers: Sequence[report_page.Answer] = ()) -> None:
         """Write the report into one file that needs no other and no network, whole or not at all.
 
         It begins with the question, the answer and how sure it is; then what the records say, what is left in the row,
@@ -440,6 +440,9 @@ class Comparison(Carded):
         file : path-like
             The ending of its name says the form: ``.html``, with figures, to be read on a screen or printed; or
             ``.md``, Markdown without figures.
+        answers : sequence of results
+            Further answers about the study, each with what it says, its table and its picture: of
+            `Study.inspection_interval`, `Study.left_in_row`, `Study.can_it_run`, `how_many_blades`.
 
         Raises
         ------
@@ -458,7 +461,7 @@ class Comparison(Carded):
         """
         check_file(file, self.report_forms)
         form = Path(file).suffix.lower()
-        write_file(file, lambda place: place.write_text(report_page.page(self, form), encoding="utf-8"))
+        write_file(file, lambda place: place.write_text(report_page.page(self, form, answers), encoding="utf-8"))
 
     def which_plan(self) -> WhichPlan:
         """Say which plan to take, by risk, cost and outage days: chances to be best, ties, the frontier, the limits.

@@ -217,10 +217,11 @@ class InspectionInterval(JsonResult):
         # What stands in the way of the best.
         best = max(self._content["ways"], key=lambda way: way["longest"] or 0)
         beyond = best["held"][(best["longest"] or 0) :]
-        nearest = (
-            f" By {_called(best)} the next is {_MISSED[beyond[0]['verdict']]}: {_worst(beyond[0])}." if beyond else ""
-        )
-        return f"The longest interval that keeps the limits: {'; '.join(said)}.{nearest}"
+        answer = f"The longest interval that keeps the limits: {'; '.join(said)}."
+        if not beyond:
+            return answer
+        verdict, at = _MISSED[beyond[0]["verdict"]], _outages(beyond[0]["every_outages"])
+        return f"{answer} At {at} ({_called(best)}) they are {verdict}: {_worst(beyond[0])}."
 
     def _unseen(self) -> str:
         unseen = self._content["unseen"]

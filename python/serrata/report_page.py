@@ -7,10 +7,10 @@ import hashlib
 import io
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from serrata import plots
 from serrata.about import CAUTION
@@ -24,9 +24,10 @@ from serrata.wording import RANGES
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from serrata.card import Card
     from serrata.comparison import Comparison
 
-__all__ = ["FORMS", "page"]
+__all__ = ["FORMS", "Answer", "page"]
 
 #: Endings of the names of reports, with the template of each.
 FORMS = {".html": "report.html.jinja", ".md": "report.md.jinja"}
@@ -63,6 +64,16 @@ _CHECKED = (
 )
 
 
+class Answer(Protocol):
+    """A further answer that a report may hold: it has a card, and a picture."""
+
+    def _card(self) -> Card: ...
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw it."""
+        ...
+
+
 class _Section(NamedTuple):
     """One section of the page."""
 
@@ -71,8 +82,8 @@ class _Section(NamedTuple):
     blocks: list[Block]
 
 
-def page(comparison: Comparison, form: str) -> str:
-    """Set the report as a page of a form, ``.html`` or ``.md``; the same comparison gives the same bytes."""
+def page(comparison: Comparison, form: str, answers: Sequence[Answer] = ()) -> str:
+    """Set the report as a page of a form, ``.html`` or ``.md``, with further answers; the same gives the same bytes."""
     import jinja2
 
     environment = jinja2.Environment(
@@ -99,7 +110,7 @@ def page(comparison: Comparison, form: str) -> str:
         question=question(comparison),
         answer=three_sentences(comparison, which),
         first=[first, frontier, *beware(comparison)],
-        sections=_sections(comparison, form),
+        sections=_with_answers(_sections(comparison, form), [_answer(comparison, form, one) for one in answers]),
         long=list(_long(comparison)),
         ranges=RANGES,
         caution=CAUTION,
@@ -230,6 +241,22 @@ def _sections(comparison: Comparison, form: str) -> list[_Section]:
         _Section("method", "How it was worked out, and what checks it", [Sentences([*_METHOD, _CHECKED])]),
     ]
     return sections
+
+
+def _answer(comparison: Comparison, form: str, answer: Answer) -> _Section:
+    """Set a further answer: what it says, its table and its picture."""
+    card = answer._card()
+    blocks: list[Block] = [Sentences(card.sentences), *_paper(list(card.tables[:1]))]
+    blocks += [Bullets("Beware", card.warnings)] if card.warnings else []
+    blocks.append(_figure(form, comparison, f"{card.title} {card.sentences[0]}", lambda ax: answer.plot(ax)))
+    return _Section("answer", card.title, blocks)
+
+
+def _with_answers(sections: list[_Section], answers: list[_Section]) -> list[_Section]:
+    """Put further answers behind what says when a row must be looked at."""
+    place = next(number for number, section in enumerate(sections, start=1) if section.name == "when")
+    named = [one._replace(name=f"answer-{number}") for number, one in enumerate(answers, start=1)]
+    return [*sections[:place], *named, *sections[place:]]
 
 
 def _long(comparison: Comparison) -> Iterator[_Section]:

@@ -277,6 +277,23 @@ def test_markdown_tables_have_as_many_cells_in_every_line(runs, tmp_path):
         assert "data:image" not in "".join(lines)
 
 
+def test_further_answers_stand_behind_what_says_when_to_look(runs, tmp_path):
+    answers = [serrata.how_many_blades(80, 2, 0.9), runs["reference"].which_plan()]
+    for name in ("report.html", "report.md"):
+        runs["reference"].write_report(tmp_path / name, answers=answers)
+    heads = [text for _, text in Page((tmp_path / "report.html").read_text(encoding="utf-8")).all("h2")]
+    place = heads.index("When it must be looked at")
+    assert heads[place + 1] == "How many of 80 blades to look at?"
+    assert heads[place + 2].startswith("Which plan?")
+    assert heads[place + 3] == "What it costs"
+    page = Page((tmp_path / "report.html").read_text(encoding="utf-8"))
+    assert any(attrs["alt"].partition(". ")[2].startswith("How many of 80") for attrs, _ in page.all("img"))
+    assert len({attrs["id"] for attrs, _ in page.all("section")}) == len(page.all("section"))
+    markdown = (tmp_path / "report.md").read_text(encoding="utf-8")
+    assert "\n## How many of 80 blades to look at?\n" in markdown
+    assert "69" in markdown.partition("## How many of 80")[2].partition("\n## ")[0]
+
+
 @pytest.mark.parametrize("name", ["report.txt", "report", "report.pdf"])
 def test_another_ending_is_refused(name, runs, tmp_path):
     with pytest.raises(serrata.FileError, match=r"must end in \.html, \.md"):
