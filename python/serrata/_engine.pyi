@@ -69,6 +69,31 @@ def hindcast(
     records: Records | None,
     sampling: dict[str, int],
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], float]: ...
+def left_in_row(
+    study: Study,
+    row: str,
+    technique: str | None,
+    *,
+    found: int,
+    lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
+def can_it_run(
+    study: Study,
+    row: str,
+    technique: str | None,
+    *,
+    found: int,
+    left_in: list[tuple[str, float]],
+    yearly_limit: float | None,
+    lives: int,
+    planted_lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
 def grow(
     study: Study,
     hot_spot: str,

@@ -1,5 +1,6 @@
 //! The Python module `serrata._engine`: convert, call, convert back.
 
+mod after_look;
 mod arguments;
 mod arrays;
 mod blades_to_look_at;
@@ -29,6 +30,8 @@ use pyo3::prelude::*;
 mod _engine {
     use super::*;
 
+    #[pymodule_export]
+    use super::after_look::{can_it_run, left_in_row};
     #[pymodule_export]
     use super::blades_to_look_at::how_many_blades;
     #[pymodule_export]
