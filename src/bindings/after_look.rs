@@ -22,7 +22,7 @@ fn row_after_look(
         row,
         technique,
         found: whole("found", found, 0..=u32::MAX.into(), "give the number of called blades")? as u32,
-        lives: whole("lives", lives, 0..=u64::MAX, "20000 will do")?,
+        lives: whole("lives", lives, 0..=u64::MAX, "100000 will do")?,
         seed: whole("seed", seed, 0..=u64::MAX, "any such number will do")?,
         threads: whole("threads", threads, 0..=MOST_THREADS, "0 uses what the machine gives")? as usize,
     })
@@ -114,7 +114,7 @@ pub(super) fn can_it_run(
     };
     let question = RunOnQuestion {
         after: row_after_look(row, technique, found, lives, seed, threads)?,
-        planted_lives: whole("planted_lives", planted_lives, 0..=u64::MAX, "20000 will do")?,
+        planted_lives: whole("planted_lives", planted_lives, 0..=u64::MAX, "50000 will do")?,
         left_in: left_in.into_iter().map(crack).collect::<PyResult<_>>()?,
         yearly_limit: number_or_none("yearly_limit", yearly_limit, "give a chance of a loss in twelve months")?,
     };

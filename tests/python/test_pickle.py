@@ -68,6 +68,8 @@ def public(reference, comparison):
         serrata.Demonstration(29, 29, 0.95),
         serrata.how_many_blades(80, 2, 0.9),
         comparison.which_plan(),
+        reference.left_in_row("south-b", lives=256),
+        reference.can_it_run("south-b", lives=256, planted_lives=0),
         serrata.DemonstrationPlan(0.9, 0.95, 1),
         serrata.Fault(3, "study.name", "3", "must be text", "put name in quotes"),
     ]

@@ -93,6 +93,11 @@ impl RowNow {
         let sound = nature.plan.blades - bundles.iter().map(|bundle| bundle.blades).sum::<u32>();
         RowNow { bundles, sound }
     }
+
+    /// Leaves out the cracks that begin later.
+    pub fn forget_later(&mut self) {
+        self.bundles.iter_mut().for_each(|bundle| bundle.cracks.retain(|crack| crack.length_mm.is_some()));
+    }
 }
 
 /// Chances of numbers of calls, from none to as many as were found.

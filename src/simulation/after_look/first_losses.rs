@@ -13,6 +13,7 @@ use crate::simulation::estimate::Estimate;
 use crate::simulation::life::{Lives, UnitLives};
 use crate::simulation::parallel::Run;
 use crate::simulation::plan::{GroupPlan, RowPlan};
+use crate::simulation::policy::Groups;
 use crate::simulation::rare::{Company, PlantedLives, tune_all};
 use crate::simulation::row_batch::RowBatch;
 use crate::statistics::interval;
@@ -41,6 +42,15 @@ pub(super) struct FirstLosses {
     pub are_planted: bool,
 }
 
+/// Of which cracks losses are told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Cracks {
+    /// Those that the look leaves, and those that begin later.
+    All,
+    /// Those that it leaves.
+    Left,
+}
+
 /// Where numbers stand in the sums of a batch.
 const CHANCE: usize = 0;
 const SQUARE: usize = 1;
@@ -56,13 +66,14 @@ impl FirstLosses {
         self.chance * self.chance / self.square
     }
 
-    /// Lives so many plain lives and lives with a planted crack.
+    /// Lives so many plain lives and lives with a planted crack: of all cracks, or of those that the look leaves.
     pub fn of(
         study: &Study,
         asked: Asked,
         question: &RowAfterLook,
         planted_lives: u64,
         horizon_years: f64,
+        of: Cracks,
         watch: &Watch,
     ) -> Result<Self> {
         let parts = study.at_the_look(asked, horizon_years);
@@ -70,7 +81,7 @@ impl FirstLosses {
         let techniques: Vec<usize> = asked.technique.into_iter().collect();
         let plan = |study: &Study| RowPlan::with_techniques(study, &study.rows[0], &techniques);
         let plans: Vec<RowPlan> = studies.iter().map(plan).collect::<Result<_>>()?;
-        let lived = Lived { found: question.found as usize, techniques: &techniques, seed: question.seed, watch };
+        let lived = Lived { found: question.found as usize, techniques: &techniques, seed: question.seed, of, watch };
         let numbers = batches(question.lives, studies.len());
         let plain =
             |(part, lives): &(usize, Range<u64>)| lived.plain(&studies[*part], &plans[*part], *part, lives.clone());
@@ -176,10 +187,19 @@ struct Lived<'a> {
     found: usize,
     techniques: &'a [usize],
     seed: u64,
+    of: Cracks,
     watch: &'a Watch<'a>,
 }
 
 impl Lived<'_> {
+    fn row(&self, batch: &RowBatch, life: usize, groups: Groups) -> RowNow {
+        let mut row = RowNow::of(batch, life, groups, self.techniques);
+        if self.of == Cracks::Left {
+            row.forget_later();
+        }
+        row
+    }
+
     fn looked(&self, row: &RowNow, plan: &RowPlan) -> Looked {
         match self.techniques.first() {
             Some(&technique) => {
@@ -203,7 +223,7 @@ impl Lived<'_> {
             let attempts = engine.begin(keys.into_iter());
             sums[ATTEMPTS] += attempts.ok_or_else(|| Error::never_comes_through(&study.rows[0].id))? as f64;
             for life in 0..count {
-                let row = RowNow::of(engine.batch(), life, groups, self.techniques);
+                let row = self.row(engine.batch(), life, groups);
                 let looked = self.looked(&row, plan);
                 let mut order: Vec<usize> = (0..row.bundles.len()).collect();
                 order.sort_by(|&one, &other| row.bundles[one].lost_year().total_cmp(&row.bundles[other].lost_year()));
@@ -243,7 +263,7 @@ impl Lived<'_> {
             let mut engine = UnitLives::new(study, rows, &all[0]);
             self.watch.add(numbers.end - numbers.start)?;
             let told = |batch: &RowBatch, life: usize| {
-                let row = RowNow::of(batch, life, groups, self.techniques);
+                let row = self.row(batch, life, groups);
                 let year = |bundle: &Bundle| {
                     let own = bundle.cracks.iter().filter(|crack| crack.is_planted);
                     own.map(|crack| crack.lost_year).reduce(f64::min)

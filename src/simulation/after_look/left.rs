@@ -1,7 +1,10 @@
 //! What is still in a row after a look: how many cracks, how long, and how near to their end.
 
 use super::blades::{CrackNow, Looked, RowNow};
-use super::{Asked, Batches, RowAfterLook, TOGETHER, Watch, batches, groups, key_of, refuse_if_thin, watched};
+use super::first_losses::{Cracks, FirstLosses};
+use super::{
+    Asked, Batches, FEWEST_LIVES, RowAfterLook, TOGETHER, Watch, batches, groups, key_of, refuse_if_thin, watched,
+};
 use crate::error::{Error, Result};
 use crate::model::Study;
 use crate::simulation::estimate::Estimate;
@@ -57,7 +60,8 @@ pub struct Left {
     /// For each hot spot: the chance that one of its cracks left is longer than each of the two lengths of
     /// [`CriticalLength::lengths_mm`].
     pub p_longer_than_critical: Vec<[Estimate; 2]>,
-    /// Chance that a crack left passes its own limit before the next outage, if nothing is done; `None` without one.
+    /// Chance that a crack left passes its own limit before the next outage, if nothing is done, by lives with planted cracks;
+    /// `None` without an outage.
     pub p_lost_before_next: Option<Estimate>,
 }
 
@@ -85,10 +89,13 @@ pub struct CriticalLength {
 
 /// Largest number of cracks left that is told from more.
 const MOST_CRACKS: usize = 40;
-/// Lengths asked for, in equal ratios, and the ratio of the last to the first.
-const LENGTHS: u32 = 64;
-const SHORTEST_MM: f64 = 0.1;
-const LONGEST_MM: f64 = 60.0;
+/// Lengths asked for, in mm times ten: preferred numbers (ISO 3, R20), and the same times ten and a hundred.
+const LENGTHS: [f64; 20] =
+    [1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0];
+const DECADES: [f64; 3] = [10.0, 1.0, 0.1];
+/// Lives with a planted crack, and plain ones beside them, of which each outcome is told how probable a loss is.
+const PLANTED: u64 = 8_192;
+const BESIDE: u64 = 8_192;
 /// Cracks that are grown to find at which size blades are lost.
 const GROWN: u64 = 2_000;
 /// Shares of the cracks whose sizes at the loss are told.
@@ -106,8 +113,7 @@ const LIVES: usize = 2;
 const CRACKS: usize = 3;
 const LENGTH: usize = 4;
 const LONGEST: usize = 5;
-const LOST: usize = 6;
-const NUMBERS: usize = 7;
+const NUMBERS: usize = 6;
 const LONGER: usize = NUMBERS + MOST_CRACKS + 1;
 
 impl Layout {
@@ -129,7 +135,7 @@ impl Layout {
 }
 
 /// A look that lives are held against: by one of the techniques, or by nobody; and how many blades it finds.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Outcome {
     technique: Option<usize>,
     found: usize,
@@ -185,8 +191,7 @@ impl Study {
         let clean = techniques.iter().map(|&technique| Outcome { technique: Some(technique), found: 0 });
         let own = Outcome { technique: asked.technique, found: question.found as usize };
         let outcomes: Vec<Outcome> = [own, nobody].into_iter().chain(clean).collect();
-        let ratio = (LONGEST_MM / SHORTEST_MM).powf(1.0 / f64::from(LENGTHS));
-        let lengths_mm = (0..=LENGTHS).map(|number| SHORTEST_MM * ratio.powi(number as i32)).collect();
+        let lengths_mm = DECADES.iter().flat_map(|parts| LENGTHS.iter().map(move |length| length / parts)).collect();
         let layout = Layout { lengths_mm, hot_spots: critical.len() };
         let lived = Lived {
             studies: &studies,
@@ -196,7 +201,6 @@ impl Study {
             outcomes: &outcomes,
             layout: &layout,
             critical: &critical,
-            next_outage_year: next_outage_year.unwrap_or(f64::NEG_INFINITY),
         };
         let batches = batches(question.lives, studies.len());
         let sums = watched(question.threads, question.lives, ask, |watch| {
@@ -210,21 +214,58 @@ impl Study {
             sums: sums.iter().map(|sums| sums[number].clone()).collect(),
         };
         let all: Vec<Batches> = (0..outcomes.len()).map(of_outcome).collect();
-        let left = |number: usize| Left::of(&all[number], &layout, next_outage_year.is_some());
-        let asked_about = left(0);
-        refuse_if_thin(self, question, asked_about.p_outcome.value, asked_about.equal_lives)?;
-        let is_told = |left: Left| (left.equal_lives >= super::FEWEST_LIVES).then_some(left);
+        let mut left: Vec<Left> = all.iter().map(|batches| Left::of(batches, &layout)).collect();
+        refuse_if_thin(self, question, left[0].p_outcome.value, left[0].equal_lives)?;
+        if let Some(next) = next_outage_year {
+            // The look asked about may be one of the others.
+            for (number, outcome) in outcomes.iter().enumerate() {
+                let known = outcomes[..number].iter().position(|other| other == outcome);
+                left[number].p_lost_before_next = match known {
+                    Some(known) => left[known].p_lost_before_next,
+                    None => self.lost_before(
+                        next,
+                        Asked { technique: outcome.technique, ..asked },
+                        *outcome,
+                        question,
+                        ask,
+                    )?,
+                };
+            }
+        }
+        let mut left = left.into_iter();
+        let mut next = || left.next().ok_or_else(|| Error::never_comes_through(&row.id));
+        let (asked_about, unseen) = (next()?, next()?);
         Ok(LeftInRow {
             question: question.clone(),
             year: self.start_year,
             next_outage_year,
             blades: row.blades,
             left: asked_about,
-            unseen: left(1),
-            if_clean: (2..outcomes.len()).map(|number| is_told(left(number))).collect(),
+            unseen,
+            if_clean: left.map(|left| (left.equal_lives >= FEWEST_LIVES).then_some(left)).collect(),
             critical,
-            warnings: self.warnings_of_looks(),
+            warnings: self.warnings_of_looks(asked.row),
         })
+    }
+
+    /// Chance that a crack which a look leaves is lost until a year; none where hardly any life has the outcome.
+    fn lost_before(
+        &self,
+        year: f64,
+        asked: Asked,
+        outcome: Outcome,
+        question: &RowAfterLook,
+        ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+    ) -> Result<Option<Estimate>> {
+        let of_outcome =
+            RowAfterLook { found: outcome.found as u32, lives: question.lives.min(BESIDE), ..question.clone() };
+        let planted = question.lives.min(PLANTED);
+        let ahead = year - self.start_year + 0.1;
+        let mut losses = watched(question.threads, question.lives, &mut |_| ask(question.lives), |watch| {
+            FirstLosses::of(self, asked, &of_outcome, planted, ahead, Cracks::Left, &watch)
+        })?;
+        losses.choose(year);
+        Ok((losses.equal_lives() >= FEWEST_LIVES).then(|| losses.until(year)))
     }
 
     /// At which size cracks of each hot spot of a row lose their blade.
@@ -247,11 +288,29 @@ impl Study {
     }
 
     /// What to beware of in any answer about a row after a look.
-    pub(super) fn warnings_of_looks(&self) -> Vec<String> {
+    pub(super) fn warnings_of_looks(&self, row: usize) -> Vec<String> {
+        let row = &self.rows[row];
+        let mut warnings = Vec::new();
         let error = self.posterior.as_ref().map(|posterior| posterior.relative_error);
-        let unsure = "The error of the draws from records is not known to the study; intervals show what equal parts of the \
-                      draws differ by.";
-        if error == Some(None) { vec![unsure.to_owned()] } else { Vec::new() }
+        if error == Some(None) {
+            warnings.push(
+                "The error of the draws from records is not known to the study: intervals show what equal parts of the draws \
+                 differ by, where they show it at all."
+                    .to_owned(),
+            );
+        }
+        if !self.is_given_records() && row.past_looks.iter().any(|look| look.found.is_some()) {
+            warnings.push(format!(
+                "What past_looks of {} say they found is not used: give it to the study first (study.given).",
+                row.id
+            ));
+        } else if !self.is_given_records() && !row.past_looks.is_empty() {
+            warnings.push(format!(
+                "What the past looks at {} found is not known to the study: each life draws it. Its records would tell more.",
+                row.id
+            ));
+        }
+        warnings
     }
 }
 
@@ -264,7 +323,6 @@ struct Lived<'a> {
     outcomes: &'a [Outcome],
     layout: &'a Layout,
     critical: &'a [CriticalLength],
-    next_outage_year: f64,
 }
 
 impl Lived<'_> {
@@ -341,12 +399,11 @@ impl Lived<'_> {
                 sums[self.layout.critical(hot_spot, share)] += with(&is_longer);
             }
         }
-        sums[LOST] += with(&|crack| crack.lost_year <= self.next_outage_year);
     }
 }
 
 impl Left {
-    fn of(batches: &Batches, layout: &Layout, has_next: bool) -> Self {
+    fn of(batches: &Batches, layout: &Layout) -> Self {
         let equal_lives = batches.total(CHANCE).powi(2) / batches.total(SQUARE);
         let chance = |index: usize| batches.chance(index, CHANCE, equal_lives);
         let longer = |number: usize| Longer {
@@ -368,7 +425,7 @@ impl Left {
             p_longer_than_critical: (0..layout.hot_spots)
                 .map(|spot| [0, 1].map(|share| chance(layout.critical(spot, share))))
                 .collect(),
-            p_lost_before_next: has_next.then(|| chance(LOST)),
+            p_lost_before_next: None,
         }
     }
 }

@@ -52,9 +52,9 @@ impl RowAfterLook {
     /// Most lives.
     pub const MOST_LIVES: u64 = 10_000_000;
 
-    /// A row that nobody looked at, in 20,000 lives.
+    /// A row that nobody looked at, in 100,000 lives.
     pub fn new(row: &str) -> Self {
-        RowAfterLook { row: row.to_owned(), technique: None, found: 0, lives: 20_000, seed: 1, threads: 0 }
+        RowAfterLook { row: row.to_owned(), technique: None, found: 0, lives: 100_000, seed: 1, threads: 0 }
     }
 
     /// The same after a look by a technique that found so many.
@@ -101,7 +101,7 @@ impl Study {
                 "lives",
                 question.lives,
                 &rule,
-                "20000 tell chances of one in a hundred to 7 %",
+                "100000 tell chances of one in a hundred to 3 %",
             ));
         }
         Ok(Asked { row, technique })

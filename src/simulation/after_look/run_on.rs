@@ -1,6 +1,6 @@
 //! Whether a row can run on after a look: to the next outage, to one that is put off, and with cracks that are left in.
 
-use super::first_losses::FirstLosses;
+use super::first_losses::{Cracks, FirstLosses};
 use super::{RowAfterLook, refuse_if_thin, watched};
 use crate::bounds;
 use crate::error::{Error, Result};
@@ -113,9 +113,9 @@ impl RunOnQuestion {
     /// Most lives with a planted crack.
     pub const MOST_LIVES: u64 = 10_000_000;
 
-    /// In 20,000 planted lives, with nothing left in on purpose.
+    /// In 50,000 planted lives, with nothing left in on purpose.
     pub fn new(after: RowAfterLook) -> Self {
-        RunOnQuestion { after, planted_lives: 20_000, left_in: Vec::new(), yearly_limit: None }
+        RunOnQuestion { after, planted_lives: 50_000, left_in: Vec::new(), yearly_limit: None }
     }
 }
 
@@ -164,7 +164,7 @@ impl Study {
                 "planted_lives",
                 question.planted_lives,
                 &rule,
-                "20000 tell most risks to 5 %",
+                "50000 tell most risks to 5 %",
             ));
         }
         if let Some(limit) = question.yearly_limit {
@@ -188,12 +188,15 @@ impl Study {
             .collect::<Result<_>>()?;
         let wanted = question.after.lives + question.planted_lives;
         let mut losses = watched(question.after.threads, wanted, ask, |watch| {
-            FirstLosses::of(self, asked, &question.after, question.planted_lives, horizon_years, &watch)
+            FirstLosses::of(self, asked, &question.after, question.planted_lives, horizon_years, Cracks::All, &watch)
         })?;
         refuse_if_thin(self, &question.after, losses.p_outcome.value, losses.equal_lives())?;
         losses.choose(next);
-        let in_year_before: Vec<(f64, Estimate)> =
-            moments.months.iter().map(|&year| (year, losses.within(year - 1.0, year))).collect();
+        let by_month = bounded_by_later(moments.months.iter().map(|&year| (year, losses.until(year))).collect());
+        let in_year_before = |(month, &year): (usize, &f64)| {
+            (year, if month < MONTHS as usize { by_month[month].1 } else { losses.within(year - 1.0, year) })
+        };
+        let in_year_before: Vec<(f64, Estimate)> = moments.months.iter().enumerate().map(in_year_before).collect();
         let deferral = |(&months, &year): (&u32, &f64)| Deferral {
             months,
             year,
@@ -205,14 +208,14 @@ impl Study {
             year: self.start_year,
             next_outage_year: next,
             p_outcome: losses.p_outcome,
-            by_month: moments.months.iter().map(|&year| (year, losses.until(year))).collect(),
+            by_month,
             to_next: losses.until(next),
             deferrals: DEFERRALS.iter().zip(&moments.deferred).map(deferral).collect(),
             limit: self.limit_passed(question, &in_year_before),
             in_year_before,
             left_in,
             are_planted: losses.are_planted,
-            warnings: self.warnings_of_looks(),
+            warnings: self.warnings_of_looks(asked.row),
         })
     }
 
@@ -279,6 +282,17 @@ impl Study {
     }
 }
 
+/// Where none is seen until a moment, the upper end until the first later one with any holds there too: chances until then only
+/// grow.
+fn bounded_by_later(mut by_month: Vec<(f64, Estimate)>) -> Vec<(f64, Estimate)> {
+    let first_seen = by_month.iter().position(|(_, chance)| chance.value > 0.0);
+    if let Some(first_seen) = first_seen {
+        let high = by_month[first_seen].1.high;
+        by_month[..first_seen].iter_mut().for_each(|(_, chance)| chance.high = chance.high.min(high));
+    }
+    by_month
+}
+
 /// Moments at which chances are told.
 struct Moments {
     months: Vec<f64>,
@@ -288,10 +302,11 @@ struct Moments {
 
 impl RunOn {
     /// The row with the cracks that are left in: the least and the most that its chance of a loss can be until a moment, whatever
-    /// they share; of the row's own chance and those of the cracks.
+    /// they share; of the row's own chance and those of the cracks. The largest lower end of their intervals, and the sum of the
+    /// upper ends.
     pub fn with_left_in(row: &Estimate, cracks: &[Estimate]) -> [f64; 2] {
-        let least = cracks.iter().map(|crack| crack.value).fold(row.value, f64::max);
-        let most = row.value + cracks.iter().map(|crack| crack.value).sum::<f64>();
+        let least = cracks.iter().map(|crack| crack.low).fold(row.low, f64::max);
+        let most = row.high + cracks.iter().map(|crack| crack.high).sum::<f64>();
         [least, most.min(1.0)]
     }
 }

@@ -1,6 +1,6 @@
 //! Rows after a look by brute force: of plain lives, whose looks are drawn and not weighed, those are kept that found as many.
 
-use super::first_losses::FirstLosses;
+use super::first_losses::{Cracks, FirstLosses};
 use super::left::LeftInRow;
 use super::{Asked, RowAfterLook, Watch, groups};
 use crate::model::Study;
@@ -136,7 +136,7 @@ fn first_losses_are_those_of_lives_whose_looks_found_as_many() {
         let question = RowAfterLook { lives: 8_192, seed: 6, ..RowAfterLook::new("row") }
             .looked_at(&study.techniques[technique].id, found as u32);
         let asked = study.look_up(&question).expect("names");
-        let mut losses = FirstLosses::of(&study, asked, &question, 8_192, 8.0, &watch).expect("lives");
+        let mut losses = FirstLosses::of(&study, asked, &question, 8_192, 8.0, Cracks::All, &watch).expect("lives");
         for years in [0.5, 1.0, 2.0, 4.0, 8.0] {
             let year = study.start_year + years;
             let lost: Vec<f64> = kept.iter().map(|kept| f64::from(u8::from(kept.lost_year <= year))).collect();
