@@ -24,8 +24,8 @@ _WIDTH = 110
 class RunOn(JsonResult):
     """How probable it is that a row loses a blade after a look, if nobody looks again. It never changes.
 
-    Made by `Study.can_it_run`. Ranges are 95 % intervals of the error of the lives, and of the draws that a study given its
-    records goes on from; the study's inputs are taken as they stand.
+    Made by `Study.can_it_run`. Ranges are 95 % intervals of the error of the lives, and of the draws that a study given
+    its records goes on from; the study's inputs are taken as they stand.
     """
 
     __slots__ = ()
@@ -34,9 +34,9 @@ class RunOn(JsonResult):
     def summary(self) -> pd.DataFrame:
         """A line for the next outage and for each deferral of it.
 
-        Columns are `months`, by which the outage is put off; `year`; `p_loss`, the chance of a loss until then, and `added`,
-        what of it putting off adds, each with `_low` and `_high`; and where cracks are left in on purpose `p_loss_least` and
-        `p_loss_most`, between which the chance of the row with them lies, whatever they share.
+        Columns are `months`, by which the outage is put off; `year`; `p_loss`, the chance of a loss until then, and
+        `added`, what of it putting off adds, each with `_low` and `_high`; and where cracks are left in on purpose
+        `p_loss_least` and `p_loss_most`, between which the chance of the row with them lies, whatever they share.
         """
         import pandas as pd
 
@@ -52,9 +52,10 @@ class RunOn(JsonResult):
 
     @property
     def by_month(self) -> pd.DataFrame:
-        """Month by month the chance of a loss: `month`, `year`; `p_loss` until then and `p_loss_in_12_months` before it.
+        """Month by month the chance of a loss.
 
-        Chances have `_low` and `_high`; with cracks left in, `p_loss_least` and `p_loss_most` are as in `summary`.
+        Columns are `month`, `year`; `p_loss` until then, and `p_loss_in_12_months` before it. Chances have `_low` and
+        `_high`; with cracks left in, `p_loss_least` and `p_loss_most` are as in `summary`.
         """
         import pandas as pd
 
@@ -70,8 +71,8 @@ class RunOn(JsonResult):
     def left_in(self) -> pd.DataFrame:
         """Cracks left in on purpose: `hot_spot`, `length_mm`; `p_lost`, before the next outage, with `_low`, `_high`.
 
-        `p_past_limit` is the share of such cracks that are past their limit already; one that is there is not, so that they
-        are left out.
+        `p_past_limit` is the share of such cracks that are past their limit already; one that is there is not, so that
+        they are left out.
         """
         import pandas as pd
 
@@ -150,15 +151,19 @@ class RunOn(JsonResult):
             past = one["p_past_limit"]
             left_out = f" ({100.0 * past:.2g} % of such cracks are past their limit and left out)" if past > 0.0 else ""
             said.append(
-                f"A crack of {one['length_mm']:g} mm left in at {one['hot_spot']} loses its blade before the next outage with a "
+                f"A crack of {one['length_mm']:g} mm left in at {one['hot_spot']} loses its blade before the next "
+                "outage with a "
                 f"chance of {_words(one['to_next'])}{left_out}."
             )
         both = content["to_next"]["both"]
         if both is not None:
             said.append(
-                f"The row with it: at most {both['most']:.2g}, the sum of all chances, which holds whatever crack and row share, "
-                f"and at least {both['least']:.2g}, the largest of them. A crack that is left in grows as any of its size would "
-                "have, while one found long is more often a fast one, and its row with it: then these chances are too low."
+                f"The row with what is left in: at most {_at(both['most'])}, the sum of the upper ends of all "
+                "chances, which holds "
+                f"whatever cracks and row share, and at least {_at(both['least'])}, the largest lower end. A "
+                "crack that is left in grows as any of its size would "
+                "have, while one found long is more often a fast one, and its row with it: then these chances "
+                "are too low."
             )
         return said
 
@@ -170,18 +175,19 @@ class RunOn(JsonResult):
             else f"{content['question']['lives']:,} plain lives"
         )
         return (
-            f"Told by {how}: the first loss, if nobody looks again; new blades in the place of called ones are taken to last. "
+            f"Told by {how}: the first loss, if nobody looks again; new blades in the place of called ones are "
+            "taken to last. "
             f"{taken_for_granted(content)}"
         )
 
     def _table(self) -> list[str]:
-        lines = [f"{'outage':<28}{'chance of a loss until then':>42}{'added by putting it off':>38}"]
+        lines = [f"{'outage':<24}{'chance of a loss until then':>43}{'added by putting it off':>43}"]
         for line in self.summary.to_dict("records"):
             name = f"{line['year']:.2f}" + (f", {line['months']} months later" if line["months"] else ", the next")
             until, added = (
                 in_words(line[name], line[f"{name}_low"], line[f"{name}_high"]) for name in ("p_loss", "added")
             )
-            lines.append(f"{name:<28}{until:>42}{added if line['months'] else '':>38}")
+            lines.append(f"{name:<24}{until:>43}{added if line['months'] else '':>43}")
         return [line.rstrip() for line in lines]
 
 
@@ -193,6 +199,11 @@ def _both(until: dict[str, Any]) -> dict[str, float]:
 def _month(content: dict[str, Any], year: float) -> str:
     month = next(at["month"] for at in content["by_month"] if at["year"] == year)
     return f"{month} ({year:.2f})"
+
+
+def _at(chance: float) -> str:
+    """Word a bound as chances are worded."""
+    return in_words(chance, chance, chance).partition(" (")[0]
 
 
 def _words(chance: dict[str, float]) -> str:

@@ -46,7 +46,13 @@ def by_month(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     if months[0]["until"]["both"] is not None:
         least, most = (np.array([at["until"]["both"][key] for at in months]) for key in ("least", "most"))
         ax.fill_between(
-            number, np.maximum(least, floor), most, color=ORANGE, alpha=0.3, linewidth=0, label="with the cracks left in:\nleast to most"
+            number,
+            np.maximum(least, floor),
+            most,
+            color=ORANGE,
+            alpha=0.3,
+            linewidth=0,
+            label="with the cracks left in:\nleast to most",
         )
         ax.plot(number, np.maximum(most, floor), color=ORANGE, linewidth=1.5)
     limit = content["limit"]

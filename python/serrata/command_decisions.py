@@ -72,7 +72,9 @@ def _asks_about_a_row(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--seed", default=1, show_default=True, help="Where the random numbers begin."),
         click.option("--lives", default=100_000, show_default=True, help="Lives of the row."),
         click.option(
-            "--records", type=click.Path(path_type=Path), help="Give the study the records of its looks in this file first."
+            "--records",
+            type=click.Path(path_type=Path),
+            help="Give the study the records of its looks in this file first.",
         ),
         click.option("--found", default=0, show_default=True, help="Blades that it called, which are replaced."),
         click.option("--technique", help="The technique that looked at the row now; nobody did if left out."),
@@ -115,7 +117,9 @@ def left(
     metavar="HOT_SPOT MM",
     help="A crack of this length is left in there on purpose.",
 )
-@click.option("--yearly-limit", type=float, help="Chance of a loss in 12 months; that of the study's limits if left out.")
+@click.option(
+    "--yearly-limit", type=float, help="Chance of a loss in 12 months; that of the study's limits if left out."
+)
 @click.option("--planted-lives", default=50_000, show_default=True, help="Lives with a planted crack.")
 @figure_option("Draw the chance of a loss month by month into this file.")
 def run_on(
@@ -133,7 +137,7 @@ def run_on(
     as_json: bool,
     figure: Path | None,
 ) -> None:
-    """Say how probable a loss is in a row of STUDY after a look at it now: to the next outage, and if that is put off."""
+    """Say how probable a loss is in a row of STUDY after a look now, to the next outage and to later ones."""
     answer = study.can_it_run(
         row,
         technique,

@@ -27,8 +27,8 @@ _TOLD = 4
 class LeftInRow(JsonResult):
     """What is still in a row just after a look at the start of the study. It never changes.
 
-    Made by `Study.left_in_row`. Ranges are 95 % intervals of the error of the lives, and of the draws that a study given
-    its records goes on from; the study's inputs are taken as they stand.
+    Made by `Study.left_in_row`. Ranges are 95 % intervals of the error of the lives, and of the draws that a study
+    given its records goes on from; the study's inputs are taken as they stand.
     """
 
     __slots__ = ()
@@ -38,10 +38,10 @@ class LeftInRow(JsonResult):
         """A line for each look: the one asked about, none, and each technique as if it had found nothing.
 
         Columns are `look`, "asked", "no look" or "if clean"; `technique`; `found`; and each with `_low` and `_high`:
-        `p_outcome`, the chance that the look finds so many; `cracks`, left in the mean; `p_none`, the chance that none is
-        left; `longest_mean_mm`; `p_lost_before_next`, the chance that a crack left passes its own limit before the next
-        outage; and `longest_95_mm`, which the longest does not pass with 95 %. Numbers are missing for a technique that
-        hardly ever finds nothing here.
+        `p_outcome`, the chance that the look finds so many; `cracks`, left in the mean; `p_none`, the chance that none
+        is left; `longest_mean_mm`; `p_lost_before_next`, the chance that a crack left passes its own limit before the
+        next outage; and `longest_95_mm`, which the longest does not pass with 95 %. Numbers are missing for a technique
+        that hardly ever finds nothing here.
         """
         import pandas as pd
 
@@ -97,8 +97,8 @@ class LeftInRow(JsonResult):
     def critical(self) -> pd.DataFrame:
         """At which size cracks of each hot spot lose their blade, and the chance that one left is longer.
 
-        Columns are `hot_spot`; `share`, of the blades that are lost below the size: 0.05 and 0.5; `length_mm`, `depth_mm`;
-        `p_longer` with `_low` and `_high`.
+        Columns are `hot_spot`; `share`, of the blades that are lost below the size: 0.05 and 0.5; `length_mm`,
+        `depth_mm`; `p_longer` with `_low` and `_high`.
         """
         import pandas as pd
 
@@ -178,7 +178,8 @@ class LeftInRow(JsonResult):
             f"{at['length_mm']:g} mm: {_words(at['p_any'])}" for at in left["longer"] if at["length_mm"] in _LENGTHS_MM
         )
         return (
-            f"A crack that is left is {_ranged(left['mean_length_mm'])} mm long in the mean; with 95 % the longest is {most}. "
+            f"A crack that is left is {_ranged(left['mean_length_mm'])} mm long in the mean; with 95 % the "
+            f"longest is {most}. "
             f"Chance that it is longer than {each}."
         )
 
@@ -189,7 +190,8 @@ class LeftInRow(JsonResult):
             if spot["length_05_mm"] is None:
                 continue
             said.append(
-                f"At {spot['hot_spot']} one blade in twenty that is lost goes below {spot['length_05_mm']:.3g} mm, half below "
+                f"At {spot['hot_spot']} one blade in twenty that is lost goes below {spot['length_05_mm']:.3g} "
+                "mm, half below "
                 f"{spot['length_50_mm']:.3g} mm; that a longer one than the former is left: {_words(low)}."
             )
         before = content["left"]["p_lost_before_next"]
@@ -202,15 +204,16 @@ class LeftInRow(JsonResult):
 
     def _beside(self) -> str:
         content = self._content
-        unseen = f"With nobody looking there are {_ranged(content['unseen']['cracks'])}."
+        is_seen = content["question"]["technique"] is not None
+        unseen = f"With nobody looking there are {_ranged(content['unseen']['cracks'])}. " if is_seen else ""
         told = [one for one in content["if_clean"] if one["left"] is not None]
         if not told:
-            return unseen
+            return f"{unseen}No technique is known to be clean here often enough to say what it would leave."
         told.sort(key=lambda one: one["left"]["cracks"]["value"])
         each = ", ".join(f"{one['technique']} {_ranged(one['left']['cracks'])}" for one in told)
         untold = [one["technique"] for one in content["if_clean"] if one["left"] is None]
         hardly = f" Hardly ever clean here, so that nobody can say: {', '.join(untold)}." if untold else ""
-        return f"{unseen} Cracks left in the mean by each technique, if it too had found nothing: {each}.{hardly}"
+        return f"{unseen}Cracks left in the mean by each technique, if it too had found nothing: {each}.{hardly}"
 
     def _basis(self) -> str:
         left = self._content["left"]
@@ -220,9 +223,14 @@ class LeftInRow(JsonResult):
         )
 
     def _table(self) -> list[str]:
-        head = f"{'look':<34}{'chance of it':>14}{'cracks left':>14}{'none left':>12}{'95 % longest':>14}{'lost before next':>20}"
+        heads = {"chance of it": 14, "cracks left": 14, "none left": 12, "95 % longest": 14, "lost before next": 20}
+        head = f"{'look':<34}" + "".join(f"{words:>{width}}" for words, width in heads.items())
         lines = [head]
+        shown = set()
         for look, technique, found, left in self._looks():
+            if (technique, found) in shown:
+                continue
+            shown.add((technique, found))
             name = f"{technique or 'nobody looks'}{'' if technique is None else f', {found} found'}"
             name += " (asked)" if look == "asked" else ""
             if left is None:
@@ -247,7 +255,7 @@ def outcome_in_words(content: dict[str, Any]) -> str:
     if question["technique"] is None:
         return "With nobody looking,"
     found = question["found"]
-    outcome = "nothing" if found == 0 else "1 blade, which is replaced," if found == 1 else f"{found} blades, which are replaced,"
+    outcome = "nothing" if found == 0 else f"{found} blade{'s' if found > 1 else ''}, since replaced"
     chance = content["left"]["p_outcome"] if "left" in content else content["p_outcome"]
     return f"After a look by {question['technique']} that found {outcome} (a chance of {_percent(chance['value'])}),"
 
@@ -256,7 +264,8 @@ def taken_for_granted(content: dict[str, Any]) -> str:
     """Word what any answer about a row after a look takes for granted."""
     known = "what its records leave" if content["is_given_records"] else "the study as it stands, without records"
     return (
-        f"Lives are of {known}. Ranges are 95 % intervals of the error of the lives: the study's inputs are taken as they "
+        f"Lives are of {known}. Ranges are 95 % intervals of the error of the lives: the study's inputs are taken "
+        "as they "
         "stand, and what is not known of them can matter more."
     )
 
@@ -278,6 +287,8 @@ def _rare(chance: dict[str, float] | None) -> str:
 
 def _percent(chance: float) -> str:
     percent = 100.0 * chance
+    if percent < 0.01:
+        return "< 0.01 %"
     return f"{percent:.0f} %" if percent >= 9.95 else f"{percent:.2g} %"
 
 

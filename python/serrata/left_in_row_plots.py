@@ -63,7 +63,9 @@ def longest_left(content: dict[str, Any], ax: Axes | None = None) -> Axes:
 
 def _curve(left: dict[str, Any]) -> np.ndarray[Any, Any]:
     """Lengths, chances and the ends of their intervals."""
-    return np.array([[at["length_mm"], *(at["p_any"][key] for key in ("value", "low", "high"))] for at in left["longer"]]).T
+    return np.array(
+        [[at["length_mm"], *(at["p_any"][key] for key in ("value", "low", "high"))] for at in left["longer"]]
+    ).T
 
 
 def _line(ax: Axes, left: dict[str, Any], how: tuple[str, str, float], label: str) -> float:

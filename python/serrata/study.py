@@ -693,9 +693,9 @@ class Study(LearnsFromRecords):
         """Say what is still in a row after a look at the start of the study: how many cracks, and how long.
 
         All blades are looked at; those that are called are replaced, with the blades that come out together with them.
-        Lives of the row, as the study has it or as its records leave it, come to the start of the study, and count by how
-        probable the outcome of the look is in each, given its cracks and how well that inspection sees. So cracks that
-        join, and past looks of which nobody knows what they found, are as in `simulate`.
+        Lives of the row, as the study has it or as its records leave it, come to the start of the study, and count by
+        how probable the outcome of the look is in each, given its cracks and how well that inspection sees. So cracks
+        that join, and past looks of which nobody knows what they found, are as in `simulate`.
 
         Parameters
         ----------
@@ -717,8 +717,8 @@ class Study(LearnsFromRecords):
         Returns
         -------
         LeftInRow
-            The answer, beside what each other technique would have left had it found nothing, and what is there if nobody
-            looks.
+            The answer, beside what each other technique would have left had it found nothing, and what is there if
+            nobody looks.
 
         Raises
         ------
@@ -757,22 +757,23 @@ class Study(LearnsFromRecords):
     ) -> RunOn:
         """Say how probable it is that a row loses a blade after a look, if nobody looks again.
 
-        Month by month to the next outage, with that outage put off by 3, 6, 12 and 24 months, and with cracks that are left
-        in on purpose. What is told is the chance of the first loss; new blades that took the place of called ones are taken
-        to last. Rare losses are told by lives with a planted crack, whose miss by the look is a part of their weight.
+        Month by month to the next outage, with that outage put off by 3, 6, 12 and 24 months, and with cracks that are
+        left in on purpose. What is told is the chance of the first loss; new blades that took the place of called ones
+        are taken to last. Rare losses are told by lives with a planted crack, whose miss by the look is a part of their
+        weight.
 
         Parameters
         ----------
         row, technique, found, lives, seed, threads, progress
             As in `left_in_row`.
         left_in : mapping of str to float, or sequence of pairs
-            Cracks left in on purpose: hot spot (as ``root.hot-spot``, or its own id) and surface length in mm. Each grows as
-            `grow` has it, in a row like others. It and the row's own cracks share the growth of their row, so that their
-            chances are not independent: of the row with them the least and the most are told, the largest of the chances
-            and their sum, which hold whatever they share.
+            Cracks left in on purpose: hot spot (as ``root.hot-spot``, or its own id) and surface length in mm. Each
+            grows as `grow` has it, in a row like others. It and the row's own cracks share the growth of their row, so
+            that their chances are not independent: of the row with them the least and the most are told, the largest of
+            the chances and their sum, which hold whatever they share.
         yearly_limit : float, from 0 to 1, optional
-            Chance of a loss in twelve months that is not to be passed; that of the study's ``limits`` on a row, or else on a
-            unit, if left out.
+            Chance of a loss in twelve months that is not to be passed; that of the study's ``limits`` on a row, or else
+            on a unit, if left out.
         planted_lives : int
             Lives with a planted crack; 0 leaves all to plain lives.
 
@@ -783,8 +784,8 @@ class Study(LearnsFromRecords):
         Raises
         ------
         ArgumentError, DataError, ContradictionError
-            As `left_in_row`; ArgumentError too for a row whose unit has no outage to come, and a crack that fits into no
-            section or is past its limit.
+            As `left_in_row`; ArgumentError too for a row whose unit has no outage to come, and a crack that fits into
+            no section or is past its limit.
 
         Examples
         --------

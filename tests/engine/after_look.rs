@@ -20,7 +20,7 @@ fn poisson_study(expected: f64) -> Study {
         .replace("row_factor = { kind = \"gamma\", mean = 1, cov = 0.8 }", "row_factor = 1")
         .replace(
             "kind = \"weibull\"\nshape = 2\nscale = 4000",
-            &format!("kind = \"exponential\"\nscale = {}", 2_000.0 * places / expected),
+            &format!("kind = \"exponential\"\nmean = {}", 2_000.0 * places / expected),
         )
         .replace("coefficient_m_per_start = 1.95e-10", "coefficient_m_per_start = 1e-30")
         .replace("crack_sigma_log = 0.35", "crack_sigma_log = 0")

@@ -35,7 +35,8 @@ def running(study):
 
 def test_a_clean_look_leaves_less_and_a_sharper_one_least(clean):
     lines = clean.summary
-    assert list(lines["look"][:2]) == ["asked", "no look"] and len(lines) == 2 + 7
+    assert list(lines["look"][:2]) == ["asked", "no look"]
+    assert len(lines) == 2 + 7
     cracks = lines.set_index(["look", "technique"])["cracks"]
     unseen = lines.loc[1, "cracks"]
     assert unseen > cracks[("if clean", "phased-array")] > cracks[("if clean", "eddy-current")]
@@ -43,8 +44,10 @@ def test_a_clean_look_leaves_less_and_a_sharper_one_least(clean):
     assert cracks[("if clean", "eddy-array")] < cracks[("if clean", "eddy-current")]
     # Asked about is the same look, in the same lives.
     assert lines.loc[0, "cracks"] == cracks[("if clean", "eddy-array")]
-    assert (lines["p_none_low"] <= lines["p_none"]).all() and (lines["p_none"] <= lines["p_none_high"]).all()
-    assert lines.loc[1, "p_outcome"] == 1.0 and 0.0 < lines.loc[0, "p_outcome"] < 1.0
+    assert (lines["p_none_low"] <= lines["p_none"]).all()
+    assert (lines["p_none"] <= lines["p_none_high"]).all()
+    assert lines.loc[1, "p_outcome"] == 1.0
+    assert 0.0 < lines.loc[0, "p_outcome"] < 1.0
 
 
 def test_numbers_of_cracks_are_chances(clean):
@@ -56,7 +59,8 @@ def test_numbers_of_cracks_are_chances(clean):
 
 def test_longer_ones_are_fewer(clean):
     asked = clean.lengths[clean.lengths["look"] == "asked"]
-    assert (np.diff(asked["p_longer"]) <= 0.0).all() and (np.diff(asked["cracks_longer"]) <= 0.0).all()
+    assert (np.diff(asked["p_longer"]) <= 0.0).all()
+    assert (np.diff(asked["cracks_longer"]) <= 0.0).all()
     # One crack at the least where any is longer.
     assert (asked["cracks_longer"] >= asked["p_longer"] - 1e-12).all()
     critical = clean.critical
@@ -67,7 +71,9 @@ def test_longer_ones_are_fewer(clean):
 def test_the_report_says_it_in_words(clean):
     report = clean.report()
     assert serrata.CAUTION in report
-    assert "that found nothing" in report and "none is left" in report and "past looks" in report
+    assert "that found nothing" in report
+    assert "none is left" in report
+    assert "past looks" in report
     assert all(len(line) <= 120 for line in report.removesuffix(serrata.CAUTION + "\n").splitlines()[:-1])
     found = repr(clean)
     assert found.startswith(f"<LeftInRow of {ROW}: ")
@@ -77,7 +83,7 @@ def test_finds_are_replaced_and_tell_of_the_row(study, clean):
     """Three finds speak for a bad row: more is left than after none, though three blades were replaced."""
     finds = study.left_in_row(ROW, "eddy-array", found=3, lives=4_000)
     assert float(finds.summary.loc[0, "cracks"]) > float(clean.summary.loc[0, "cracks"])
-    assert "found 3 blades, which are replaced" in finds.report()
+    assert "found 3 blades, since replaced" in finds.report()
 
 
 @pytest.mark.parametrize(
@@ -107,14 +113,17 @@ def test_an_outcome_that_hardly_any_life_has_is_refused(study):
 
 def test_the_chance_of_a_loss_grows_month_by_month(running):
     months = running.by_month
-    assert months["month"].iloc[-1] == 42 and (np.diff(months["p_loss"]) >= 0.0).all()
-    assert (months["p_loss_low"] <= months["p_loss"]).all() and (months["p_loss"] <= months["p_loss_high"]).all()
+    assert months["month"].iloc[-1] == 42
+    assert (np.diff(months["p_loss"]) >= 0.0).all()
+    assert (months["p_loss_low"] <= months["p_loss"]).all()
+    assert (months["p_loss"] <= months["p_loss_high"]).all()
     # In the first year all that was lost was lost within twelve months.
     assert (months["p_loss"][:12] == months["p_loss_in_12_months"][:12]).all()
     whole = months["p_loss"].to_numpy()
     assert months["p_loss_in_12_months"].to_numpy()[12:] == pytest.approx(whole[12:] - whole[:-12], rel=1e-9)
     lines = running.summary
-    assert list(lines["months"]) == [0, 3, 6, 12, 24] and lines.loc[0, "year"] == 2028.5
+    assert list(lines["months"]) == [0, 3, 6, 12, 24]
+    assert lines.loc[0, "year"] == 2028.5
     assert lines["added"].to_numpy() == pytest.approx(lines["p_loss"].to_numpy() - lines.loc[0, "p_loss"], rel=1e-9)
 
 
@@ -142,7 +151,8 @@ def test_the_limit_is_passed_when_the_last_twelve_months_pass_it(study, running)
     said = json.loads(running.to_json())["limit"]
     assert said["may_be_passed"] == (None if over.empty else over["year"].iloc[0])
     silent = study.can_it_run(ROW, "eddy-array", lives=2_048, planted_lives=0)
-    assert "No limit on the yearly chance" in silent.report() and json.loads(silent.to_json())["limit"] is None
+    assert "No limit on the yearly chance" in silent.report()
+    assert json.loads(silent.to_json())["limit"] is None
     none = study.can_it_run(ROW, "eddy-array", yearly_limit=0.0, lives=1_024, planted_lives=1_024)
     assert json.loads(none.to_json())["limit"]["may_be_passed"] == none.by_month["year"].iloc[0]
 
@@ -155,7 +165,8 @@ def test_a_study_given_its_records_is_asked_in_the_same_way():
     )
     answers = [of.left_in_row("row", "insitu", lives=4_000) for of in (clean, bad)]
     few, many = (float(answer.summary.loc[0, "cracks"]) for answer in answers)
-    assert few < many and "what its records leave" in answers[0].report()
+    assert few < many
+    assert "what its records leave" in answers[0].report()
     # With nobody looking now it is what the study believes already.
     believed = clean.belief.by_row.set_index("quantity")
     unseen = answers[0].summary.loc[1]
@@ -181,31 +192,43 @@ def test_progress_is_told_and_stops(study):
 
 def test_threads_change_no_result(study):
     asked = {"found": 1, "lives": 1_024}
-    assert study.left_in_row(ROW, "eddy-array", threads=1, **asked) == study.left_in_row(ROW, "eddy-array", threads=3, **asked)
+    assert study.left_in_row(ROW, "eddy-array", threads=1, **asked) == study.left_in_row(
+        ROW, "eddy-array", threads=3, **asked
+    )
     asked["planted_lives"] = 1_024
-    assert study.can_it_run(ROW, "eddy-array", threads=1, **asked) == study.can_it_run(ROW, "eddy-array", threads=3, **asked)
+    assert study.can_it_run(ROW, "eddy-array", threads=1, **asked) == study.can_it_run(
+        ROW, "eddy-array", threads=3, **asked
+    )
 
 
 def test_figures_are_drawn(clean, running):
     ax = clean.plot()
     labels = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert "nobody looks" in labels and "eddy-array found nothing" in labels and len(labels) == 8
+    assert "nobody looks" in labels
+    assert "eddy-array found nothing" in labels
+    assert len(labels) == 8
     ax = running.plot()
     labels = [text.get_text() for text in ax.get_legend().get_texts()]
-    assert "limit for 12 months" in labels and any("cracks left in" in label for label in labels)
+    assert "limit for 12 months" in labels
+    assert any("cracks left in" in label for label in labels)
 
 
 def test_the_command_line_says_the_same(tmp_path, clean):
     picture = tmp_path / "left.png"
     asked = [DEMO, "--row", ROW, "--technique", "eddy-array", "--lives", "4000"]
     done = CliRunner().invoke(main, ["left", *asked, "--figure", str(picture)])
-    assert done.exit_code == 0 and done.output == clean.report() and picture.stat().st_size > 1_000
+    assert done.exit_code == 0
+    assert done.output == clean.report()
+    assert picture.stat().st_size > 1_000
     asked = [*asked, "--planted-lives", "256", "--left-in", "four-serrations.lower", "5", "--yearly-limit", "0.01"]
     done = CliRunner().invoke(main, ["run-on", *asked, "--json"])
     said = json.loads(done.output)
-    assert done.exit_code == 0 and said["left_in"][0]["length_mm"] == 5.0 and said["limit"]["limit"] == 0.01
+    assert done.exit_code == 0
+    assert said["left_in"][0]["length_mm"] == 5.0
+    assert said["limit"]["limit"] == 0.01
     refused = CliRunner().invoke(main, ["left", DEMO, "--row", "nowhere"])
-    assert refused.exit_code == 2 and "there is no such row" in refused.output
+    assert refused.exit_code == 2
+    assert "there is no such row" in refused.output
 
 
 def test_the_command_line_gives_a_study_its_records_first():
@@ -213,4 +236,5 @@ def test_the_command_line_gives_a_study_its_records_first():
     asked = ["left", study, "--row", "row", "--technique", "insitu", "--lives", "1024"]
     plain, given = (CliRunner().invoke(main, [*asked, *more]) for more in ([], ["--records", records]))
     assert plain.exit_code == given.exit_code == 0
-    assert "without records" in plain.output and "what its records leave" in given.output
+    assert "without records" in plain.output
+    assert "what its records leave" in given.output

@@ -113,19 +113,31 @@ impl FirstLosses {
         Ok(losses)
     }
 
-    /// Takes planted lives where these are surer of a loss up to a year, and enough of them count.
+    /// Takes planted lives where these are surer of a loss up to a year.
     pub fn choose(&mut self, year: f64) {
-        /// Losses of equal weight below which planted lives are not to be relied on.
-        const FEWEST: f64 = 40.0;
-        /// Share of all weight that no life may have.
-        const LARGEST: f64 = 0.25;
-        let own = || self.planted.iter().filter(|(lost, _)| *lost <= year).map(|(_, weight)| *weight);
-        let (sum, square) = (own().sum::<f64>(), own().map(|weight| weight * weight).sum::<f64>());
-        let largest = own().fold(0.0, f64::max);
-        let plain = self.plain_within(f64::NEG_INFINITY, year);
-        let plain_share = plain.1.sqrt() / plain.0;
-        let is_enough = sum * sum / square >= FEWEST && largest <= LARGEST * sum;
-        self.are_planted = is_enough && (square.sqrt() / sum < plain_share || !(plain.0 > 0.0));
+        let share = |(value, variance, _): (f64, f64, f64)| variance.sqrt() / value;
+        let plain = share(self.plain_within(f64::NEG_INFINITY, year));
+        let planted = share(self.planted_within(f64::NEG_INFINITY, year));
+        // Not-a-number where none is seen.
+        self.are_planted = planted < plain || (planted.is_finite() && plain.is_nan());
+    }
+
+    /// What is to be said where few lives tell of a loss up to a year.
+    pub fn warning(&self, year: f64) -> Option<String> {
+        /// Events of equal weight below which weights may have a tail that these lives do not show.
+        const FEW: f64 = 40.0;
+        let (value, variance, _) = if self.are_planted {
+            self.planted_within(f64::NEG_INFINITY, year)
+        } else {
+            self.plain_within(f64::NEG_INFINITY, year)
+        };
+        let events = value * value / variance;
+        (value > 0.0 && events < FEW).then(|| {
+            format!(
+                "Few lives tell of a loss until {year:.2}, as many as {events:.0} of equal weight: the chance may be higher than its \
+                 interval says. More lives with a planted crack would tell."
+            )
+        })
     }
 
     /// Chance that the row first loses a blade after a year and not after another, given the outcome.

@@ -94,7 +94,7 @@ const LENGTHS: [f64; 20] =
     [1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0];
 const DECADES: [f64; 3] = [10.0, 1.0, 0.1];
 /// Lives with a planted crack, and plain ones beside them, of which each outcome is told how probable a loss is.
-const PLANTED: u64 = 8_192;
+const PLANTED: u64 = 16_384;
 const BESIDE: u64 = 8_192;
 /// Cracks that are grown to find at which size blades are lost.
 const GROWN: u64 = 2_000;
@@ -214,6 +214,7 @@ impl Study {
             sums: sums.iter().map(|sums| sums[number].clone()).collect(),
         };
         let all: Vec<Batches> = (0..outcomes.len()).map(of_outcome).collect();
+        let mut warnings = self.warnings_of_looks(asked.row);
         let mut left: Vec<Left> = all.iter().map(|batches| Left::of(batches, &layout)).collect();
         refuse_if_thin(self, question, left[0].p_outcome.value, left[0].equal_lives)?;
         if let Some(next) = next_outage_year {
@@ -222,13 +223,12 @@ impl Study {
                 let known = outcomes[..number].iter().position(|other| other == outcome);
                 left[number].p_lost_before_next = match known {
                     Some(known) => left[known].p_lost_before_next,
-                    None => self.lost_before(
-                        next,
-                        Asked { technique: outcome.technique, ..asked },
-                        *outcome,
-                        question,
-                        ask,
-                    )?,
+                    None => {
+                        let asked = Asked { technique: outcome.technique, ..asked };
+                        let lost = self.lost_before(next, asked, *outcome, question, ask)?;
+                        warnings.extend(lost.iter().filter(|_| number == 0).filter_map(|(_, warning)| warning.clone()));
+                        lost.map(|(chance, _)| chance)
+                    }
                 };
             }
         }
@@ -244,7 +244,7 @@ impl Study {
             unseen,
             if_clean: left.map(|left| (left.equal_lives >= FEWEST_LIVES).then_some(left)).collect(),
             critical,
-            warnings: self.warnings_of_looks(asked.row),
+            warnings,
         })
     }
 
@@ -256,7 +256,7 @@ impl Study {
         outcome: Outcome,
         question: &RowAfterLook,
         ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
-    ) -> Result<Option<Estimate>> {
+    ) -> Result<Option<(Estimate, Option<String>)>> {
         let of_outcome =
             RowAfterLook { found: outcome.found as u32, lives: question.lives.min(BESIDE), ..question.clone() };
         let planted = question.lives.min(PLANTED);
@@ -265,7 +265,7 @@ impl Study {
             FirstLosses::of(self, asked, &of_outcome, planted, ahead, Cracks::Left, &watch)
         })?;
         losses.choose(year);
-        Ok((losses.equal_lives() >= FEWEST_LIVES).then(|| losses.until(year)))
+        Ok((losses.equal_lives() >= FEWEST_LIVES).then(|| (losses.until(year), losses.warning(year))))
     }
 
     /// At which size cracks of each hot spot of a row lose their blade.

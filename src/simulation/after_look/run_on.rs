@@ -106,7 +106,7 @@ pub struct CrackLeftIn {
 /// Months by which outages are put off.
 const DEFERRALS: [u32; 4] = [3, 6, 12, 24];
 /// Cracks that are grown for each that is left in.
-const GROWN: u64 = 10_000;
+const GROWN: u64 = 40_000;
 const MONTHS: f64 = 12.0;
 
 impl RunOnQuestion {
@@ -215,7 +215,7 @@ impl Study {
             in_year_before,
             left_in,
             are_planted: losses.are_planted,
-            warnings: self.warnings_of_looks(asked.row),
+            warnings: self.warnings_of_looks(asked.row).into_iter().chain(losses.warning(next)).collect(),
         })
     }
 
