@@ -5,9 +5,11 @@ use super::left::LeftInRow;
 use super::{Asked, RowAfterLook, Watch, groups};
 use crate::model::Study;
 use crate::random::Key;
+use crate::simulation::Learning;
 use crate::simulation::estimate::Estimate;
 use crate::simulation::life::Lives;
 use crate::simulation::plan::RowPlan;
+use crate::statistics::records::{Format, Records};
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, AtomicU64};
 
@@ -121,6 +123,38 @@ fn what_is_left_is_what_lives_have_whose_looks_found_as_many() {
                 "{together} together, {found} found by {technique}, {what}: {distance} standard errors, {} kept",
                 kept.len()
             );
+        }
+    }
+}
+
+/// Exact sums over possible cracks, given records that hold the look, say the same as lives that go on from the records
+/// before it and are weighed by the look.
+#[test]
+fn what_is_left_is_what_records_of_the_look_would_leave() {
+    let learning = Learning { draws: 160, cracks: 512, repeats: 4, asked: 160, seed: 2, threads: 1 };
+    let study = Study::parse(include_str!("../../../tests/engine/data/given/a.toml"), "study").expect("a good study");
+    let before = include_str!("../../../tests/engine/data/given/a.csv");
+    let records = |text: &str| Records::parse(text, "records", &Format::default()).expect("good records");
+    let given = study.given(&records(before), &learning).expect("a belief");
+    for found in [0, 1, 3] {
+        let line = |blade: u32| {
+            let called = if blade <= found { "yes" } else { "no" };
+            format!("row,{blade},row now,2023.9999,insitu,standard,reference,in-place,{called},\n")
+        };
+        let with_look = format!("{}\n{}", before.trim_end(), (1..=20).map(line).collect::<String>());
+        let known = study.given(&records(&with_look), &learning).expect("a belief");
+        let known = &known.belief.rows[0];
+        let question = RowAfterLook { lives: 40_000, seed: 5, ..RowAfterLook::new("row") }.looked_at("insitu", found);
+        let left = given.study.left_in_row(&question).expect("an answer").left;
+        for (what, ours, theirs) in [
+            ("cracks", &left.cracks, known.cracks),
+            ("none", &left.p_number[0], known.p_none),
+            ("longest", &left.longest_mean_mm, known.longest_mean_mm),
+            ("length", &left.mean_length_mm, known.mean_length_mm),
+        ] {
+            let far = (ours.value - theirs.value) / ours.standard_error.hypot(theirs.standard_error);
+            assert!(far.abs() < 4.0, "{what}, {found} found: {ours:?} and {theirs:?}, {far} standard errors");
+            assert!(ours.standard_error < 0.1 * ours.value, "{what}: {ours:?}");
         }
     }
 }
