@@ -109,8 +109,8 @@ pub(super) struct Looked {
     found: usize,
     /// Calls of sound blades.
     sound: Polynomial,
-    /// For each bundle the chance that no blade of it is called, so that all stay; and the chances of calls where any is, so
-    /// that all go.
+    /// For each bundle the chance that no blade of it is called, so that all stay; and the chances of numbers of calls, from one
+    /// on of which all go.
     stays: Vec<f64>,
     goes: Vec<Polynomial>,
 }
@@ -135,8 +135,6 @@ impl Looked {
                 add_blade(&mut calls, 1.0 - missed);
                 none *= missed;
             }
-            // What is left of the first coefficient is rounding.
-            calls[0] = 0.0;
             stays.push(none);
             goes.push(calls);
         }

@@ -32,7 +32,7 @@ pub(super) struct FirstLosses {
     /// Plain lives with a first loss: chance of the outcome, and of the outcome with a first loss at some moments.
     plain: Vec<(f64, Vec<(f64, f64)>)>,
     /// Share of the attempts to come to the start of the study that did.
-    through: f64,
+    pub through: f64,
     /// Planted lives, and those of them that are lost first: the year of it, and the weight.
     planted_lives: f64,
     planted: Vec<(f64, f64)>,
