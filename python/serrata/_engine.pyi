@@ -64,6 +64,7 @@ def given(
     sampling: dict[str, int],
     progress: Callable[[int], object] | None,
 ) -> Given: ...
+def given_for_row(study: Study, row: str, records: Records | None, sampling: dict[str, int]) -> Study: ...
 def hindcast(
     study: Study,
     records: Records | None,

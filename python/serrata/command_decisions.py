@@ -61,7 +61,8 @@ def _asks_about_a_row(command: Callable[..., None]) -> Callable[..., None]:
         declared = {name: options.pop(name) for name in ("bad_lines", "values", "dates", "decimal", "delimiter")}
         found = Study.load(study)
         if records is not None:
-            found = found.given(load(records, columns, declared), seed=options["seed"], threads=options["threads"])
+            known = load(records, columns, declared)
+            found = found._given_for(options["row"], known, seed=options["seed"], threads=options["threads"])
         command(found, **options)
 
     whole: Callable[..., None] = read

@@ -45,7 +45,7 @@ mod _engine {
     #[pymodule_export]
     use super::evidence::Evidence;
     #[pymodule_export]
-    use super::given::{Given, explanations, given, hindcast};
+    use super::given::{Given, explanations, given, given_for_row, hindcast};
     #[pymodule_export]
     use super::grown::{GrownCracks, grow};
     #[pymodule_export]

@@ -7,9 +7,10 @@
 use super::blades::{Bundle, Looked, RowNow};
 use super::{Asked, Batches, RowAfterLook, TOGETHER, Watch, batches, groups, key_of};
 use crate::error::{Error, Result};
-use crate::model::{Study, StudyParts};
+use crate::model::Study;
 use crate::random::Key;
-use crate::simulation::estimate::Estimate;
+use crate::simulation::estimate::{Estimate, with_error};
+use crate::simulation::given::over_repeats;
 use crate::simulation::life::{Lives, UnitLives};
 use crate::simulation::parallel::Run;
 use crate::simulation::plan::{GroupPlan, RowPlan};
@@ -25,21 +26,28 @@ use std::ops::Range;
 pub(super) struct FirstLosses {
     /// Chance of the outcome of the look.
     pub p_outcome: Estimate,
-    /// The same by lives: their number, sum and sum of squares.
+    /// By parts of the draws of what records say, if lives go on from these: what they differ by holds the error of the draws.
+    parts: Vec<Part>,
+    /// Relative error of the draws where they make one part.
+    error_of_draws: f64,
+    /// Whether planted lives tell; see [`FirstLosses::choose`].
+    pub are_planted: bool,
+}
+
+/// What the lives of one part tell.
+#[derive(Debug, Clone)]
+struct Part {
+    /// Of the chance of the outcome of the look: number of lives, sum and sum of squares.
     lives: f64,
     chance: f64,
     square: f64,
     /// Plain lives with a first loss: chance of the outcome, and of the outcome with a first loss at some moments.
     plain: Vec<(f64, Vec<(f64, f64)>)>,
     /// Share of the attempts to come to the start of the study that did.
-    pub through: f64,
+    through: f64,
     /// Planted lives, and those of them that are lost first: the year of it, and the weight.
     planted_lives: f64,
     planted: Vec<(f64, f64)>,
-    /// Relative error of what lives go on from, where they do from records.
-    error_of_draws: f64,
-    /// Whether planted lives tell; see [`FirstLosses::choose`].
-    pub are_planted: bool,
 }
 
 /// Of which cracks losses are told.
@@ -61,9 +69,16 @@ const ATTEMPTS: usize = 3;
 type Plain = (Vec<f64>, Vec<(f64, Vec<(f64, f64)>)>);
 
 impl FirstLosses {
-    /// Numbers of equal lives that would be as sure of the outcome.
+    /// Number of equal lives that would be as sure of the outcome.
     pub fn equal_lives(&self) -> f64 {
-        self.chance * self.chance / self.square
+        let sum = |of: fn(&Part) -> f64| self.parts.iter().map(of).sum::<f64>();
+        sum(|part| part.chance).powi(2) / sum(|part| part.square)
+    }
+
+    /// Share of the attempts to come to the start of the study that did.
+    #[cfg(test)]
+    pub fn through(&self) -> f64 {
+        self.parts[0].through
     }
 
     /// Lives so many plain lives and lives with a planted crack: of all cracks, or of those that the look leaves.
@@ -76,8 +91,7 @@ impl FirstLosses {
         of: Cracks,
         watch: &Watch,
     ) -> Result<Self> {
-        let parts = study.at_the_look(asked, horizon_years);
-        let studies = study.in_parts(&parts);
+        let studies = study.in_parts(&study.at_the_look(asked, horizon_years));
         let techniques: Vec<usize> = asked.technique.into_iter().collect();
         let plan = |study: &Study| RowPlan::with_techniques(study, &study.rows[0], &techniques);
         let plans: Vec<RowPlan> = studies.iter().map(plan).collect::<Result<_>>()?;
@@ -90,69 +104,65 @@ impl FirstLosses {
             parts: numbers.iter().map(|(part, _)| *part).collect(),
             sums: plain.iter().map(|(sums, _)| sums.clone()).collect(),
         };
-        let (lives, chance) = (sums.total(LIVES), sums.total(CHANCE));
+        let p_outcome = sums.chance(CHANCE, LIVES, sums.total(LIVES));
+        let mut parts: Vec<Part> = Vec::new();
+        for part in 0..studies.len() {
+            let own = || numbers.iter().zip(&plain).filter(|((other, _), _)| *other == part).map(|(_, plain)| plain);
+            let total = |index: usize| own().map(|(sums, _)| sums[index]).sum::<f64>();
+            parts.push(Part {
+                lives: total(LIVES),
+                chance: total(CHANCE),
+                square: total(SQUARE),
+                plain: own().flat_map(|(_, lost)| lost.iter().cloned()).collect(),
+                through: total(LIVES) / total(ATTEMPTS),
+                planted_lives: 0.0,
+                planted: Vec::new(),
+            });
+        }
         let error = study.posterior.as_ref().and_then(|posterior| posterior.relative_error);
-        let mut losses = FirstLosses {
-            p_outcome: sums.chance(CHANCE, LIVES, lives),
-            lives,
-            chance,
-            square: sums.total(SQUARE),
-            through: lives / sums.total(ATTEMPTS),
-            plain: plain.into_iter().flat_map(|(_, lost)| lost).collect(),
-            planted_lives: 0.0,
-            planted: Vec::new(),
-            error_of_draws: error.unwrap_or(0.0),
-            are_planted: false,
-        };
-        if planted_lives > 0 && losses.equal_lives() >= super::FEWEST_LIVES {
-            // All draws at once: what parts of them differ by stands in the study already.
-            let whole = whole(study, &parts);
-            let planted = lived.planted(&whole, planted_lives)?;
-            (losses.planted_lives, losses.planted) = (planted_lives as f64, planted);
+        let error_of_draws = if parts.len() == 1 { error.unwrap_or(0.0) } else { 0.0 };
+        let mut losses = FirstLosses { p_outcome, parts, error_of_draws, are_planted: false };
+        let each = planted_lives.div_ceil(studies.len() as u64);
+        if each > 0 && losses.equal_lives() >= super::FEWEST_LIVES {
+            for (number, (part, study)) in losses.parts.iter_mut().zip(&studies).enumerate() {
+                (part.planted_lives, part.planted) = (each as f64, lived.planted(study, &plans[number], number, each)?);
+            }
         }
         Ok(losses)
     }
 
     /// Takes planted lives where these are surer of a loss up to a year.
     pub fn choose(&mut self, year: f64) {
-        let share = |(value, variance, _): (f64, f64, f64)| variance.sqrt() / value;
-        let plain = share(self.plain_within(f64::NEG_INFINITY, year));
-        let planted = share(self.planted_within(f64::NEG_INFINITY, year));
-        // Not-a-number where none is seen.
-        self.are_planted = planted < plain || (planted.is_finite() && plain.is_nan());
+        let share = |are_planted: bool| {
+            let chance = self.told(are_planted, f64::NEG_INFINITY, year);
+            if chance.value > 0.0 { chance.standard_error / chance.value } else { f64::INFINITY }
+        };
+        self.are_planted = share(true) < share(false);
     }
 
     /// What is to be said where few lives tell of a loss up to a year.
     pub fn warning(&self, year: f64) -> Option<String> {
         /// Events of equal weight below which weights may have a tail that these lives do not show.
         const FEW: f64 = 40.0;
-        let (value, variance, _) = if self.are_planted {
-            self.planted_within(f64::NEG_INFINITY, year)
-        } else {
-            self.plain_within(f64::NEG_INFINITY, year)
-        };
-        let events = value * value / variance;
-        (value > 0.0 && events < FEW).then(|| {
+        let chance = self.until(year);
+        (chance.value > 0.0 && chance.events < FEW).then(|| {
             format!(
-                "Few lives tell of a loss until {year:.2}, as many as {events:.0} of equal weight: the chance may be higher than its \
-                 interval says. More lives with a planted crack would tell."
+                "Few lives tell of a loss until {year:.2}, as many as {:.0} of equal weight: the chance may be higher than its \
+                 interval says. More lives with a planted crack would tell.",
+                chance.events
             )
         })
     }
 
     /// Chance that the row first loses a blade after a year and not after another, given the outcome.
     pub fn within(&self, from: f64, to: f64) -> Estimate {
-        let (value, variance, largest) =
-            if self.are_planted { self.planted_within(from, to) } else { self.plain_within(from, to) };
-        if !(value > 0.0) {
-            // Planted lives go where losses are; that none is seen is bounded by plain ones.
-            let (low, high) = interval::exact_proportion(0.0, self.equal_lives(), super::LEVEL);
-            return Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 };
+        let chance = self.told(self.are_planted, from, to);
+        if chance.value > 0.0 {
+            return with_error(chance, self.error_of_draws, super::LEVEL);
         }
-        let (low, high) = interval::weighted_count(value, variance, largest, super::LEVEL);
-        let [value, low, high] = [value, low, high].map(|number| number.min(1.0));
-        let estimate = Estimate { value, standard_error: variance.sqrt(), low, high, events: value * value / variance };
-        crate::simulation::estimate::with_error(estimate, self.error_of_draws, super::LEVEL)
+        // Planted lives go where losses are; that none is seen is bounded by plain ones.
+        let (low, high) = interval::exact_proportion(0.0, self.equal_lives(), super::LEVEL);
+        Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 }
     }
 
     /// The same up to a year.
@@ -160,8 +170,27 @@ impl FirstLosses {
         self.within(f64::NEG_INFINITY, year)
     }
 
+    fn told(&self, are_planted: bool, from: f64, to: f64) -> Estimate {
+        let parts: Vec<Estimate> = self.parts.iter().map(|part| part.told(are_planted, from, to)).collect();
+        if parts.len() == 1 { parts[0] } else { over_repeats(&parts) }
+    }
+}
+
+impl Part {
+    fn told(&self, are_planted: bool, from: f64, to: f64) -> Estimate {
+        let (value, variance, largest) = if are_planted { self.planted(from, to) } else { self.plain(from, to) };
+        if !(value > 0.0) {
+            let equal_lives = self.chance * self.chance / self.square;
+            let (low, high) = interval::exact_proportion(0.0, equal_lives, super::LEVEL);
+            return Estimate { value: 0.0, standard_error: 0.0, low, high, events: 0.0 };
+        }
+        let (low, high) = interval::weighted_count(value, variance, largest, super::LEVEL);
+        let [value, low, high] = [value, low, high].map(|number| number.min(1.0));
+        Estimate { value, standard_error: variance.sqrt(), low, high, events: value * value / variance }
+    }
+
     /// Value, variance and the most that one life adds, of plain lives.
-    fn plain_within(&self, from: f64, to: f64) -> (f64, f64, f64) {
+    fn plain(&self, from: f64, to: f64) -> (f64, f64, f64) {
         let (mut sum, mut square, mut product, mut most) = (0.0, 0.0, 0.0, 0.0_f64);
         for (chance, losses) in &self.plain {
             let own: f64 = losses.iter().filter(|(year, _)| *year > from && *year <= to).map(|(_, part)| part).sum();
@@ -175,7 +204,8 @@ impl FirstLosses {
         (value, scatter.max(0.0) / (self.chance * self.chance), most / self.chance)
     }
 
-    fn planted_within(&self, from: f64, to: f64) -> (f64, f64, f64) {
+    /// The same of planted lives.
+    fn planted(&self, from: f64, to: f64) -> (f64, f64, f64) {
         let own = || self.planted.iter().filter(|(year, _)| *year > from && *year <= to).map(|(_, weight)| *weight);
         let (sum, square) = (own().sum::<f64>(), own().map(|weight| weight * weight).sum::<f64>());
         let lives = self.planted_lives;
@@ -184,14 +214,10 @@ impl FirstLosses {
         let value = sum * scale;
         let scatter = (square - sum * sum / lives).max(0.0) * scale * scale;
         // Both chances are known from plain lives.
-        let of_outcome = (self.p_outcome.standard_error / outcome).powi(2);
+        let of_outcome = ((self.square / self.lives - outcome * outcome).max(0.0) / self.lives) / (outcome * outcome);
         let of_through = (1.0 - self.through) / self.lives;
         (value, scatter + value * value * (of_outcome + of_through), own().fold(0.0, f64::max) * scale)
     }
-}
-
-fn whole(study: &Study, parts: &StudyParts) -> Study {
-    Study::of_checked(parts.clone()).sharing_paths(study)
 }
 
 /// Lives that are held against the outcome of a look.
@@ -258,9 +284,8 @@ impl Lived<'_> {
     }
 
     /// Lives with a planted crack in which that is the first to be lost: the year, and the weight.
-    fn planted(&self, study: &Study, lives: u64) -> Result<Vec<(f64, f64)>> {
-        let plan = RowPlan::with_techniques(study, &study.rows[0], self.techniques)?;
-        let rows = std::slice::from_ref(&plan);
+    fn planted(&self, study: &Study, plan: &RowPlan, part: usize, lives: u64) -> Result<Vec<(f64, f64)>> {
+        let rows = std::slice::from_ref(plan);
         let all = GroupPlan::all(study, rows);
         let run = Run { trials: lives, planted_lives: lives, seed: self.seed, ..Run::default() };
         let is_stopped = || self.watch.is_stopped();
@@ -269,7 +294,7 @@ impl Lived<'_> {
             .map_err(|error| if is_stopped() { interrupted() } else { error })?;
         let groups = groups(study);
         let of_batch = |(_, numbers): &(usize, Range<u64>)| {
-            let key = |_: usize| key_of(self.seed, &plan, 0).named("planted cracks");
+            let key = |_: usize| key_of(self.seed, plan, part).named("planted cracks");
             let planted = PlantedLives { study, rows, group: &all[0], place: 0, key: &key, company: Company::All };
             let mut lost = Vec::new();
             let mut engine = UnitLives::new(study, rows, &all[0]);
@@ -286,7 +311,7 @@ impl Lived<'_> {
                 if year > plan.nature.end_year || row.bundles[bundle].lost_year() < year {
                     return;
                 }
-                let looked = self.looked(&row, &plan);
+                let looked = self.looked(&row, plan);
                 let chance = looked.only_stays(bundle, |other| row.bundles[other].lost_year() < year);
                 let weight = batch.nature.planted[life].total_weight() * chance;
                 if weight > 0.0 {

@@ -291,14 +291,6 @@ impl Study {
     pub(super) fn warnings_of_looks(&self, row: usize) -> Vec<String> {
         let row = &self.rows[row];
         let mut warnings = Vec::new();
-        let error = self.posterior.as_ref().map(|posterior| posterior.relative_error);
-        if error == Some(None) {
-            warnings.push(
-                "The error of the draws from records is not known to the study: intervals show what equal parts of the draws \
-                 differ by, where they show it at all."
-                    .to_owned(),
-            );
-        }
         if !self.is_given_records() && row.past_looks.iter().any(|look| look.found.is_some()) {
             warnings.push(format!(
                 "What past_looks of {} say they found is not used: give it to the study first (study.given).",

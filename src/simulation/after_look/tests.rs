@@ -175,7 +175,7 @@ fn first_losses_are_those_of_lives_whose_looks_found_as_many() {
             .looked_at(&study.techniques[technique].id, found as u32);
         let asked = study.look_up(&question).expect("names");
         let mut losses = FirstLosses::of(&study, asked, &question, 8_192, 8.0, Cracks::All, &watch).expect("lives");
-        assert!(growth == "9e-11" || losses.through < 0.85, "{} came through", losses.through);
+        assert!(growth == "9e-11" || losses.through() < 0.85, "{} came through", losses.through());
         for years in [0.5, 1.0, 2.0, 4.0, 8.0] {
             let year = study.start_year + years;
             let lost: Vec<f64> = kept.iter().map(|kept| f64::from(u8::from(kept.lost_year <= year))).collect();

@@ -127,7 +127,7 @@ impl Study {
 }
 
 /// One chance from those of independent repeats.
-fn over_repeats(repeats: &[Estimate]) -> Estimate {
+pub(in crate::simulation) fn over_repeats(repeats: &[Estimate]) -> Estimate {
     let count = repeats.len() as f64;
     let mean = |of: &dyn Fn(&Estimate) -> f64| repeats.iter().map(of).sum::<f64>() / count;
     let value = mean(&|one| one.value);
