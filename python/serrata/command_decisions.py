@@ -121,7 +121,7 @@ def left(
 @click.option(
     "--yearly-limit", type=float, help="Chance of a loss in 12 months; that of the study's limits if left out."
 )
-@click.option("--planted-lives", default=50_000, show_default=True, help="Lives with a planted crack.")
+@click.option("--planted-lives", default=100_000, show_default=True, help="Lives with a planted crack.")
 @figure_option("Draw the chance of a loss month by month into this file.")
 def run_on(
     study: Study,

@@ -40,8 +40,8 @@ class LeftInRow(JsonResult):
         Columns are `look`, "asked", "no look" or "if clean"; `technique`; `found`; and each with `_low` and `_high`:
         `p_outcome`, the chance that the look finds so many; `cracks`, left in the mean; `p_none`, the chance that none
         is left; `longest_mean_mm`; `p_lost_before_next`, the chance that a crack left passes its own limit before the
-        next outage; and `longest_95_mm`, which the longest does not pass with 95 %. Numbers are missing for a technique
-        that hardly ever finds nothing here.
+        next outage, of the first two lines alone; and `longest_95_mm`, which the longest does not pass with 95 %.
+        Numbers are missing for a technique that hardly ever finds nothing here.
         """
         import pandas as pd
 

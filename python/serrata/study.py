@@ -750,7 +750,7 @@ class Study(LearnsFromRecords):
         left_in: Mapping[str, float] | Sequence[tuple[str, float]] = (),
         yearly_limit: float | None = None,
         lives: int = 100_000,
-        planted_lives: int = 50_000,
+        planted_lives: int = 100_000,
         seed: int = 1,
         threads: int = 0,
         progress: Progress = None,

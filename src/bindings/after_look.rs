@@ -114,7 +114,7 @@ pub(super) fn can_it_run(
     };
     let question = RunOnQuestion {
         after: row_after_look(row, technique, found, lives, seed, threads)?,
-        planted_lives: whole("planted_lives", planted_lives, 0..=u64::MAX, "50000 will do")?,
+        planted_lives: whole("planted_lives", planted_lives, 0..=u64::MAX, "100000 will do")?,
         left_in: left_in.into_iter().map(crack).collect::<PyResult<_>>()?,
         yearly_limit: number_or_none("yearly_limit", yearly_limit, "give a chance of a loss in twelve months")?,
     };

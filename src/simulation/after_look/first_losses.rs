@@ -18,6 +18,7 @@ use crate::simulation::policy::Groups;
 use crate::simulation::rare::{Company, PlantedLives, tune_all};
 use crate::simulation::row_batch::RowBatch;
 use crate::statistics::interval;
+use crate::statistics::tail_index::{largest_reliable_index, tail_index, tail_length};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -140,15 +141,16 @@ impl FirstLosses {
         self.are_planted = share(true) < share(false);
     }
 
-    /// What is to be said where few lives tell of a loss up to a year.
+    /// What is to be said where few lives carry the chance of a loss up to a year.
     pub fn warning(&self, year: f64) -> Option<String> {
         /// Events of equal weight below which weights may have a tail that these lives do not show.
         const FEW: f64 = 40.0;
         let chance = self.until(year);
-        (chance.value > 0.0 && chance.events < FEW).then(|| {
+        let is_heavy = self.are_planted && self.parts.iter().any(|part| part.has_heavy_tail(year));
+        (chance.value > 0.0 && (chance.events < FEW || is_heavy)).then(|| {
             format!(
-                "Few lives tell of a loss until {year:.2}, as many as {:.0} of equal weight: the chance may be higher than its \
-                 interval says. More lives with a planted crack would tell.",
+                "Few lives carry what is told of a loss until {year:.2}, as many as {:.0} of equal weight: the chance may be \
+                 higher than its interval says. More lives with a planted crack would tell.",
                 chance.events
             )
         })
@@ -187,6 +189,18 @@ impl Part {
         let (low, high) = interval::weighted_count(value, variance, largest, super::LEVEL);
         let [value, low, high] = [value, low, high].map(|number| number.min(1.0));
         Estimate { value, standard_error: variance.sqrt(), low, high, events: value * value / variance }
+    }
+
+    /// Whether the weights of planted cracks that are lost up to a year have a tail too heavy for their mean to be relied on.
+    fn has_heavy_tail(&self, year: f64) -> bool {
+        let own = self.planted.iter().filter(|(lost, _)| *lost <= year).map(|(_, weight)| *weight);
+        let mut weights: Vec<f64> = own.collect();
+        weights.sort_by(f64::total_cmp);
+        let length = tail_length(weights.len()).min(weights.len().saturating_sub(1));
+        let (body, tail) = weights.split_at(weights.len() - length);
+        let Some(below) = body.last() else { return false };
+        let excesses: Vec<f64> = tail.iter().map(|weight| weight - below).collect();
+        tail_index(&excesses) > largest_reliable_index(weights.len() as f64)
     }
 
     /// Value, variance and the most that one life adds, of plain lives.

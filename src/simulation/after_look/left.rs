@@ -60,8 +60,8 @@ pub struct Left {
     /// For each hot spot: the chance that one of its cracks left is longer than each of the two lengths of
     /// [`CriticalLength::lengths_mm`].
     pub p_longer_than_critical: Vec<[Estimate; 2]>,
-    /// Chance that a crack left passes its own limit before the next outage, if nothing is done, by lives with planted cracks;
-    /// `None` without an outage.
+    /// Chance that a crack left passes its own limit before the next outage, if nothing is done, by lives with planted cracks: of
+    /// the look asked about, and if nobody looks. `None` of the others, and without an outage.
     pub p_lost_before_next: Option<Estimate>,
 }
 
@@ -93,9 +93,6 @@ const MOST_CRACKS: usize = 40;
 const LENGTHS: [f64; 20] =
     [1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0];
 const DECADES: [f64; 3] = [10.0, 1.0, 0.1];
-/// Lives with a planted crack, and plain ones beside them, of which each outcome is told how probable a loss is.
-const PLANTED: u64 = 16_384;
-const BESIDE: u64 = 8_192;
 /// Cracks that are grown to find at which size blades are lost.
 const GROWN: u64 = 2_000;
 /// Shares of the cracks whose sizes at the loss are told.
@@ -218,19 +215,14 @@ impl Study {
         let mut left: Vec<Left> = all.iter().map(|batches| Left::of(batches, &layout)).collect();
         refuse_if_thin(self, question, left[0].p_outcome.value, left[0].equal_lives)?;
         if let Some(next) = next_outage_year {
-            // The look asked about may be one of the others.
-            for (number, outcome) in outcomes.iter().enumerate() {
-                let known = outcomes[..number].iter().position(|other| other == outcome);
-                left[number].p_lost_before_next = match known {
-                    Some(known) => left[known].p_lost_before_next,
-                    None => {
-                        let asked = Asked { technique: outcome.technique, ..asked };
-                        let lost = self.lost_before(next, asked, *outcome, question, ask)?;
-                        warnings.extend(lost.iter().filter(|_| number == 0).filter_map(|(_, warning)| warning.clone()));
-                        lost.map(|(chance, _)| chance)
-                    }
-                };
+            // The look asked about, and nobody's: others would take as long each.
+            for (left, outcome) in left.iter_mut().zip([own, nobody]) {
+                let asked = Asked { technique: outcome.technique, ..asked };
+                let lost = self.lost_before(next, asked, outcome, question, ask)?;
+                warnings.extend(lost.iter().filter(|_| outcome == own).filter_map(|(_, warning)| warning.clone()));
+                left.p_lost_before_next = lost.map(|(chance, _)| chance);
             }
+            warnings.dedup();
         }
         let mut left = left.into_iter();
         let mut next = || left.next().ok_or_else(|| Error::never_comes_through(&row.id));
@@ -257,9 +249,8 @@ impl Study {
         question: &RowAfterLook,
         ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
     ) -> Result<Option<(Estimate, Option<String>)>> {
-        let of_outcome =
-            RowAfterLook { found: outcome.found as u32, lives: question.lives.min(BESIDE), ..question.clone() };
-        let planted = question.lives.min(PLANTED);
+        let of_outcome = RowAfterLook { found: outcome.found as u32, ..question.clone() };
+        let planted = question.lives;
         let ahead = year - self.start_year + 0.1;
         let mut losses = watched(question.threads, question.lives, &mut |_| ask(question.lives), |watch| {
             FirstLosses::of(self, asked, &of_outcome, planted, ahead, Cracks::Left, &watch)

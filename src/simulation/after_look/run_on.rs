@@ -113,9 +113,9 @@ impl RunOnQuestion {
     /// Most lives with a planted crack.
     pub const MOST_LIVES: u64 = 10_000_000;
 
-    /// In 50,000 planted lives, with nothing left in on purpose.
+    /// In 100,000 planted lives, with nothing left in on purpose.
     pub fn new(after: RowAfterLook) -> Self {
-        RunOnQuestion { after, planted_lives: 50_000, left_in: Vec::new(), yearly_limit: None }
+        RunOnQuestion { after, planted_lives: 100_000, left_in: Vec::new(), yearly_limit: None }
     }
 }
 
@@ -164,7 +164,7 @@ impl Study {
                 "planted_lives",
                 question.planted_lives,
                 &rule,
-                "50000 tell most risks to 5 %",
+                "100000 tell most risks to 10 %",
             ));
         }
         if let Some(limit) = question.yearly_limit {
