@@ -55,16 +55,16 @@ class RunOn(JsonResult):
         """Month by month the chance of a loss.
 
         Columns are `month`, `year`; `p_loss` until then, and `p_loss_in_12_months` before it. Chances have `_low` and
-        `_high`; with cracks left in, `p_loss_least` and `p_loss_most` are as in `summary`.
+        `_high`; with cracks left in, `_least` and `_most` of both are as in `summary`.
         """
         import pandas as pd
 
         lines = []
         for at in self._content["by_month"]:
             line = {"month": at["month"], "year": at["year"]}
-            for name, number in (("p_loss", at["until"]["row"]), ("p_loss_in_12_months", at["in_year_before"])):
+            for name, number in (("p_loss", at["until"]["row"]), ("p_loss_in_12_months", at["in_year_before"]["row"])):
                 line |= {name: number["value"], f"{name}_low": number["low"], f"{name}_high": number["high"]}
-            lines.append(line | _both(at["until"]))
+            lines.append(line | _both(at["until"]) | _both(at["in_year_before"], "p_loss_in_12_months"))
         return pd.DataFrame(lines)
 
     @property
@@ -135,7 +135,8 @@ class RunOn(JsonResult):
         if limit is None:
             return ["No limit on the yearly chance of a loss is stated: whether that is little nobody says here."]
         alone = " (of its unit; the unit's other rows come on top)" if limit["on"] == "unit" else ""
-        head = f"The chance of a loss in twelve months passes the limit of {limit['limit']:g}{alone}"
+        added = " with what is left in, chances added," if self._content["left_in"] else ""
+        head = f"The chance of a loss in twelve months{added} passes the limit of {limit['limit']:g}{alone}"
         last = self._content["by_month"][-1]["month"]
         if limit["may_be_passed"] is None:
             return [f"{head} in none of the {last} months."]
@@ -191,9 +192,9 @@ class RunOn(JsonResult):
         return [line.rstrip() for line in lines]
 
 
-def _both(until: dict[str, Any]) -> dict[str, float]:
-    both = until["both"]
-    return {} if both is None else {"p_loss_least": both["least"], "p_loss_most": both["most"]}
+def _both(chance: dict[str, Any], name: str = "p_loss") -> dict[str, float]:
+    both = chance["both"]
+    return {} if both is None else {f"{name}_least": both["least"], f"{name}_most": both["most"]}
 
 
 def _month(content: dict[str, Any], year: float) -> str:

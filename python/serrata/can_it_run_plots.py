@@ -27,7 +27,7 @@ def by_month(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     months = content["by_month"]
     number = np.array([at["month"] for at in months])
     until = _ends([at["until"]["row"] for at in months])
-    yearly = _ends([at["in_year_before"] for at in months])
+    yearly = _ends([at["in_year_before"]["row"] for at in months])
     floor = _DECADES * max(until[0][-1], until[2][-1])
     seen = until[0] > 0.0
     ax.plot(number, np.where(seen, until[0], np.nan), color=BLUE, linewidth=2.4, label="loss until then")
@@ -55,6 +55,8 @@ def by_month(content: dict[str, Any], ax: Axes | None = None) -> Axes:
             label="with the cracks left in:\nleast to most",
         )
         ax.plot(number, np.maximum(most, floor), color=ORANGE, linewidth=1.5)
+        most_yearly = [at["in_year_before"]["both"]["most"] for at in months]
+        ax.plot(number, most_yearly, color=ORANGE, linewidth=1.3, linestyle="--", label="most in the 12 months before")
     limit = content["limit"]
     if limit is not None:
         ax.axhline(limit["limit"], color="black", linewidth=1.0, linestyle="-.", label="limit for 12 months")

@@ -140,8 +140,9 @@ fn run_on_json(study: &Study, answer: &RunOn) -> Value {
         .zip(&answer.in_year_before)
         .enumerate()
         .map(|(month, ((year, until), (_, in_year)))| {
+            let in_year = with_cracks(in_year, &of(&|crack| crack.in_year_before[month]));
             let chances = with_cracks(until, &of(&|crack| crack.by_month[month]));
-            json!({"month": month + 1, "year": year, "until": chances, "in_year_before": estimate(in_year)})
+            json!({"month": month + 1, "year": year, "until": chances, "in_year_before": in_year})
         })
         .collect();
     let deferrals: Vec<Value> = answer

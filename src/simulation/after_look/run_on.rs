@@ -74,7 +74,7 @@ pub struct Deferral {
     pub added: Estimate,
 }
 
-/// When a limit is passed.
+/// When a limit is passed, by the row with the cracks that are left in: their chances are added, which holds whatever they share.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LimitPassed {
     /// Chance of a loss in twelve months.
@@ -97,6 +97,8 @@ pub struct CrackLeftIn {
     pub p_past_limit: f64,
     /// Month by month, as [`RunOn::by_month`], the chance that its blade is lost.
     pub by_month: Vec<Estimate>,
+    /// The same in the twelve months before, or since the look.
+    pub in_year_before: Vec<Estimate>,
     /// The same before the next outage, and before it where that is put off, as [`RunOn::deferrals`].
     pub to_next: Estimate,
     /// See there.
@@ -211,7 +213,7 @@ impl Study {
             by_month,
             to_next: losses.until(next),
             deferrals: DEFERRALS.iter().zip(&moments.deferred).map(deferral).collect(),
-            limit: self.limit_passed(question, &in_year_before),
+            limit: self.limit_passed(question, &in_year_before, &left_in),
             in_year_before,
             left_in,
             are_planted: losses.are_planted,
@@ -219,7 +221,12 @@ impl Study {
         })
     }
 
-    fn limit_passed(&self, question: &RunOnQuestion, in_year_before: &[(f64, Estimate)]) -> Option<LimitPassed> {
+    fn limit_passed(
+        &self,
+        question: &RunOnQuestion,
+        in_year_before: &[(f64, Estimate)],
+        left_in: &[CrackLeftIn],
+    ) -> Option<LimitPassed> {
         let limits = self.limits.as_ref();
         let of_study = || {
             let of_row = limits.and_then(|limits| limits.row).map(|limit| (limit, "row"));
@@ -227,7 +234,11 @@ impl Study {
         };
         let (limit, on) = question.yearly_limit.map(|limit| (limit, "row")).or_else(of_study)?;
         let first = |of: fn(&Estimate) -> f64| {
-            in_year_before.iter().find(|(_, chance)| of(chance) > limit).map(|(year, _)| *year)
+            let passes = |(month, (year, chance)): (usize, &(f64, Estimate))| {
+                let of_cracks: f64 = left_in.iter().map(|crack| of(&crack.in_year_before[month])).sum();
+                (of(chance) + of_cracks > limit).then_some(*year)
+            };
+            in_year_before.iter().enumerate().find_map(passes)
         };
         Some(LimitPassed {
             limit,
@@ -265,17 +276,20 @@ impl Study {
             let rule = "is past the limit of all such cracks: its blade would be lost at once";
             return Err(Error::argument("left_in", crack.length_mm, rule, "replace the blade, or correct the length"));
         }
-        let until = |year: f64| {
-            let years = year - self.start_year;
-            let lost = there.iter().filter(|crack| crack.years_to_loss <= years).count() as f64;
+        let within = |from: f64, to: f64| {
+            let [from, to] = [from, to].map(|year| year - self.start_year);
+            let is_lost = |crack: &&&GrownCrack| crack.years_to_loss > from && crack.years_to_loss <= to;
+            let lost = there.iter().filter(is_lost).count() as f64;
             let (low, high) = interval::exact_proportion(lost, count, super::LEVEL);
             let value = lost / count;
             Estimate { value, standard_error: (value * (1.0 - value) / count).sqrt(), low, high, events: lost }
         };
+        let until = |year: f64| within(f64::NEG_INFINITY, year);
         Ok(CrackLeftIn {
             crack: crack.clone(),
             p_past_limit: 1.0 - count / grown.cracks.len() as f64,
             by_month: moments.months.iter().map(|&year| until(year)).collect(),
+            in_year_before: moments.months.iter().map(|&year| within(year - 1.0, year)).collect(),
             to_next: until(moments.next),
             deferred: moments.deferred.iter().map(|&year| until(year)).collect(),
         })
