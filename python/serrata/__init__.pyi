@@ -3,6 +3,7 @@
 from .about import CAUTION, __version__
 from .belief import Belief
 from .blades_to_look_at import HowManyBlades, how_many_blades
+from .can_it_run import RunOn
 from .comparison import Comparison
 from .demonstration import Demonstration, DemonstrationPlan
 from .detection import Evidence, GrowthEvidence
@@ -28,6 +29,7 @@ from .initiation import InitiationFit, fit_initiation
 from .initiation_clocks import InitiationClocks
 from .inspection_interval import InspectionInterval
 from .latent_classes import LatentClasses
+from .left_in_row import LeftInRow
 from .missed_cracks import MissedCracks
 from .rates import PooledRates, RateChange, pooled_rates, rate_change
 from .records import Records
@@ -67,11 +69,13 @@ __all__ = [
     "InspectionInterval",
     "InternalError",
     "LatentClasses",
+    "LeftInRow",
     "MissedCracks",
     "PooledRates",
     "RateChange",
     "Records",
     "RecordsError",
+    "RunOn",
     "Screening",
     "SideBySide",
     "SignalFit",

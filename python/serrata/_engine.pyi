@@ -26,10 +26,12 @@ __all__ = [
     "Study",
     "__version__",
     "_fail_inside",
+    "can_it_run",
     "explanations",
     "fit_growth_cells",
     "fit_growth_text",
     "given",
+    "given_for_row",
     "grow",
     "hindcast",
     "how_many_blades",
@@ -37,6 +39,7 @@ __all__ = [
     "inspection_interval",
     "latent_classes_of_counts",
     "latent_classes_of_records",
+    "left_in_row",
     "live_part",
     "missed_cracks_of_counts",
     "missed_cracks_of_records",
@@ -65,11 +68,37 @@ def given(
     sampling: dict[str, int],
     progress: Callable[[int], object] | None,
 ) -> Given: ...
+def given_for_row(study: Study, row: str, records: Records | None, sampling: dict[str, int]) -> Study: ...
 def hindcast(
     study: Study,
     records: Records | None,
     sampling: dict[str, int],
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], float]: ...
+def left_in_row(
+    study: Study,
+    row: str,
+    technique: str | None,
+    *,
+    found: int,
+    lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
+def can_it_run(
+    study: Study,
+    row: str,
+    technique: str | None,
+    *,
+    found: int,
+    left_in: list[tuple[str, float]],
+    yearly_limit: float | None,
+    lives: int,
+    planted_lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
 def grow(
     study: Study,
     hot_spot: str,

@@ -1,7 +1,9 @@
-"""The command line for answers beside the comparison of strategies."""
+"""The command line for answers in one call."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +11,10 @@ import click
 
 from serrata.about import CAUTION
 from serrata.blades_to_look_at import how_many_blades
-from serrata.command_records import draw
+from serrata.command_records import declares_format, draw, figure_option, load
 from serrata.study import Study
 
-__all__ = ["blades", "interval"]
+__all__ = ["blades", "interval", "left", "run_on"]
 
 
 @click.command(epilog=CAUTION)
@@ -89,4 +91,106 @@ def interval(
         draw(answer.plot, figure)
     if map_figure is not None:
         draw(answer.plot_map, map_figure)
+    click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)
+
+
+def _asks_about_a_row(command: Callable[..., None]) -> Callable[..., None]:
+    """Add the study, its records, the row, the look and the lives; the command takes a study and what is asked."""
+
+    @wraps(command)
+    def read(study: Path, records: Path | None, columns: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401
+        declared = {name: options.pop(name) for name in ("bad_lines", "values", "dates", "decimal", "delimiter")}
+        found = Study.load(study)
+        if records is not None:
+            known = load(records, columns, declared)
+            found = found._given_for(options["row"], known, seed=options["seed"], threads=options["threads"])
+        command(found, **options)
+
+    whole: Callable[..., None] = read
+    for option in (
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the report."),
+        declares_format,
+        click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else the machine's."),
+        click.option("--seed", default=1, show_default=True, help="Where the random numbers begin."),
+        click.option("--lives", default=100_000, show_default=True, help="Lives of the row."),
+        click.option(
+            "--records",
+            type=click.Path(path_type=Path),
+            help="Give the study the records of its looks in this file first.",
+        ),
+        click.option("--found", default=0, show_default=True, help="Blades that it called, which are replaced."),
+        click.option("--technique", help="The technique that looked at the row now; nobody did if left out."),
+        click.option("--row", required=True, help="The row."),
+        click.argument("study", type=click.Path(path_type=Path)),
+    ):
+        whole = option(whole)
+    return whole
+
+
+@click.command(epilog=CAUTION)
+@_asks_about_a_row
+@figure_option("Draw how long the longest crack left may be into this file.")
+def left(
+    study: Study,
+    *,
+    row: str,
+    technique: str | None,
+    found: int,
+    lives: int,
+    seed: int,
+    threads: int,
+    as_json: bool,
+    figure: Path | None,
+) -> None:
+    """Say what is still in a row of STUDY after a look at it now that was clean, or found some."""
+    answer = study.left_in_row(row, technique, found=found, lives=lives, seed=seed, threads=threads)
+    if figure is not None:
+        draw(answer.plot, figure)
+    click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)
+
+
+@click.command(epilog=CAUTION)
+@_asks_about_a_row
+@click.option(
+    "--left-in",
+    "cracks",
+    type=(str, float),
+    multiple=True,
+    metavar="HOT_SPOT MM",
+    help="A crack of this length is left in there on purpose.",
+)
+@click.option(
+    "--yearly-limit", type=float, help="Chance of a loss in 12 months; that of the study's limits if left out."
+)
+@click.option("--planted-lives", default=100_000, show_default=True, help="Lives with a planted crack.")
+@figure_option("Draw the chance of a loss month by month into this file.")
+def run_on(
+    study: Study,
+    *,
+    row: str,
+    technique: str | None,
+    found: int,
+    cracks: tuple[tuple[str, float], ...],
+    yearly_limit: float | None,
+    lives: int,
+    planted_lives: int,
+    seed: int,
+    threads: int,
+    as_json: bool,
+    figure: Path | None,
+) -> None:
+    """Say how probable a loss is in a row of STUDY after a look now, to the next outage and to later ones."""
+    answer = study.can_it_run(
+        row,
+        technique,
+        found=found,
+        left_in=cracks,
+        yearly_limit=yearly_limit,
+        lives=lives,
+        planted_lives=planted_lives,
+        seed=seed,
+        threads=threads,
+    )
+    if figure is not None:
+        draw(answer.plot, figure)
     click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)

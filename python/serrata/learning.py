@@ -125,6 +125,11 @@ class LearnsFromRecords:
         }
         return self._of(found.study, Belief._of(found, about))
 
+    def _given_for(self, row: str, records: Records, *, seed: int, threads: int) -> Self:
+        """Give the study its records as far as one row asks for them, which is far quicker; it has no belief."""
+        sampling = {"draws": 320, "cracks": 1024, "repeats": 4, "seed": seed, "threads": threads}
+        return self._of(engine.given_for_row(self._engine, row, _engine_of(records), sampling))
+
     def hindcast(
         self,
         records: Records | None = None,

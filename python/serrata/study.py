@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 from serrata import _engine as engine
 from serrata import elsewhere, growth_fit, renamed, uncertainty
 from serrata.belief import Belief
+from serrata.can_it_run import RunOn
 from serrata.card import Card, Carded
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
@@ -18,6 +19,7 @@ from serrata.grown import GrownCracks
 from serrata.growth_fit import GrowthFit
 from serrata.inspection_interval import InspectionInterval
 from serrata.learning import LearnsFromRecords
+from serrata.left_in_row import LeftInRow
 from serrata.progress import Progress, shown
 from serrata.report_blocks import Table
 from serrata.screening import Screening
@@ -766,6 +768,131 @@ class Study(LearnsFromRecords, Carded):
             values=values,
             source=source,
         )
+
+    def left_in_row(
+        self,
+        row: str,
+        technique: str | None = None,
+        *,
+        found: int = 0,
+        lives: int = 100_000,
+        seed: int = 1,
+        threads: int = 0,
+        progress: Progress = None,
+    ) -> LeftInRow:
+        """Say what is still in a row after a look at the start of the study: how many cracks, and how long.
+
+        All blades are looked at; those that are called are replaced, with the blades that come out together with them.
+        Lives of the row, as the study has it or as its records leave it, come to the start of the study, and count by
+        how probable the outcome of the look is in each, given its cracks and how well that inspection sees. So cracks
+        that join, and past looks of which nobody knows what they found, are as in `simulate`.
+
+        Parameters
+        ----------
+        row : str
+            Id of the row.
+        technique : str, optional
+            Id of the technique that looked; nobody did if left out.
+        found : int
+            Blades that it called.
+        lives : int, from 256
+            Lives of the row.
+        seed : int from 0 to 2**64 - 1
+            Where the random numbers begin.
+        threads : int
+            0 for as many as the machine gives. They change no result.
+        progress : bool, callable or None
+            As in `simulate`, told the lives done.
+
+        Returns
+        -------
+        LeftInRow
+            The answer, beside what each other technique would have left had it found nothing, and what is there if
+            nobody looks.
+
+        Raises
+        ------
+        ArgumentError
+            For names that are not in the study, and more finds than blades.
+        DataError
+            With the reason ``thin``, for an outcome that hardly any life has.
+        ContradictionError
+            If no life of the row comes to the start of the study without a loss.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/demo-study.toml")
+        >>> left = study.left_in_row("cedar-lp1-front", "eddy-array", lives=2_000).summary.set_index("look")
+        >>> float(left.loc["asked", "cracks"]) < float(left.loc["no look", "cracks"])
+        True
+        """
+        asked = {"found": found, "lives": lives, "seed": seed, "threads": threads}
+        with shown(progress, lives) as tell:
+            return LeftInRow(engine.left_in_row(self._engine, row, technique, **asked, progress=tell))
+
+    def can_it_run(
+        self,
+        row: str,
+        technique: str | None = None,
+        *,
+        found: int = 0,
+        left_in: Mapping[str, float] | Sequence[tuple[str, float]] = (),
+        yearly_limit: float | None = None,
+        lives: int = 100_000,
+        planted_lives: int = 100_000,
+        seed: int = 1,
+        threads: int = 0,
+        progress: Progress = None,
+    ) -> RunOn:
+        """Say how probable it is that a row loses a blade after a look, if nobody looks again.
+
+        Month by month to the next outage, with that outage put off by 3, 6, 12 and 24 months, and with cracks that are
+        left in on purpose. What is told is the chance of the first loss; new blades that took the place of called ones
+        are taken to last. Rare losses are told by lives with a planted crack, whose miss by the look is a part of their
+        weight.
+
+        Parameters
+        ----------
+        row, technique, found, lives, seed, threads, progress
+            As in `left_in_row`.
+        left_in : mapping of str to float, or sequence of pairs
+            Cracks left in on purpose: hot spot (as ``root.hot-spot``, or its own id) and surface length in mm. Each
+            grows as `grow` has it, in a row like others. It and the row's own cracks share the growth of their row, so
+            that their chances are not independent: of the row with them the least and the most are told, the largest of
+            the chances and their sum, which hold whatever they share.
+        yearly_limit : float, from 0 to 1, optional
+            Chance of a loss in twelve months that is not to be passed; that of the study's ``limits`` on a row, or else
+            on a unit, if left out.
+        planted_lives : int
+            Lives with a planted crack; 0 leaves all to plain lives.
+
+        Returns
+        -------
+        RunOn
+
+        Raises
+        ------
+        ArgumentError, DataError, ContradictionError
+            As `left_in_row`; ArgumentError too for a row whose unit has no outage to come, and a crack that fits into
+            no section or is past its limit.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/demo-study.toml")
+        >>> answer = study.can_it_run("cedar-lp1-front", "eddy-array", lives=1_000, planted_lives=1_000)
+        >>> chances = answer.summary["p_loss"]
+        >>> bool((chances.diff().dropna() >= 0).all())
+        True
+        """
+        asked = {"found": found, "lives": lives, "planted_lives": planted_lives, "seed": seed, "threads": threads}
+        cracks = list(left_in.items() if isinstance(left_in, Mapping) else left_in)
+        with shown(progress, lives + planted_lives) as tell:
+            text = engine.can_it_run(
+                self._engine, row, technique, **asked, left_in=cracks, yearly_limit=yearly_limit, progress=tell
+            )
+        return RunOn(text)
 
     def inspect(self, row: str, techniques: Sequence[str], *, lives: int = 100, seed: int = 1) -> pd.DataFrame:
         """Inspect a row at its first outage from the study's start on, in many lives, with the truth beside the calls.

@@ -78,6 +78,20 @@ pub(super) fn given(
     }
 }
 
+/// Give a study its records as far as one row asks for them.
+#[pyfunction]
+#[pyo3(signature = (study, row, records, sampling))]
+pub(super) fn given_for_row(
+    py: Python<'_>,
+    study: &Study,
+    row: &str,
+    records: Option<&Records>,
+    sampling: &Bound<'_, PyDict>,
+) -> PyResult<Study> {
+    let (learning, records) = (learning(sampling)?, records_or_none(records));
+    interruptible(py, |ask| study.study.given_for_row_with(row, &records, &learning, ask)).map(|study| Study { study })
+}
+
 /// Predict each past look from those before it: columns by name, and the mean score.
 #[pyfunction]
 #[pyo3(signature = (study, records, sampling))]

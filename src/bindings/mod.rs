@@ -1,5 +1,6 @@
 //! The Python module `serrata._engine`: convert, call, convert back.
 
+mod after_look;
 mod arguments;
 mod arrays;
 mod blades_to_look_at;
@@ -31,6 +32,8 @@ mod _engine {
     use super::*;
 
     #[pymodule_export]
+    use super::after_look::{can_it_run, left_in_row};
+    #[pymodule_export]
     use super::blades_to_look_at::how_many_blades;
     #[pymodule_export]
     use super::comparison::{Comparison, simulate};
@@ -43,7 +46,7 @@ mod _engine {
     #[pymodule_export]
     use super::evidence::Evidence;
     #[pymodule_export]
-    use super::given::{Given, explanations, given, hindcast};
+    use super::given::{Given, explanations, given, given_for_row, hindcast};
     #[pymodule_export]
     use super::grown::{GrownCracks, grow};
     #[pymodule_export]

@@ -1,5 +1,6 @@
 //! From a study to a comparison of its strategies.
 
+mod after_look;
 mod calendar;
 mod elsewhere;
 mod estimate;
@@ -30,6 +31,10 @@ mod uncertain;
 mod value_bins;
 mod work_calendar;
 
+pub use after_look::{
+    CrackLeftIn, CriticalLength, Deferral, Left, LeftIn, LeftInRow, LimitPassed, Longer, RowAfterLook, RunOn,
+    RunOnQuestion,
+};
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{
     AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, LimitVerdict, MEASURES,

@@ -1,5 +1,6 @@
 //! The engine, seen from outside; a module for each subject.
 
+mod after_look;
 mod by_hand;
 mod closed_form;
 mod delay_time;

@@ -201,7 +201,7 @@ fn all_of(verdicts: impl Iterator<Item = Verdict> + Clone) -> Verdict {
 }
 
 /// An interval that reaches so much further as the relative error of what lives go on from may shift it.
-fn with_error(chance: Estimate, relative_error: f64, level: f64) -> Estimate {
+pub(in crate::simulation) fn with_error(chance: Estimate, relative_error: f64, level: f64) -> Estimate {
     let reach = normal_quantile(0.5 + 0.5 * level) * relative_error;
     let (low, high) = (chance.low * (1.0 - reach).max(0.0), (chance.high * (1.0 + reach)).min(1.0));
     Estimate { low, high, ..chance }

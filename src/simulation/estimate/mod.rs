@@ -20,6 +20,7 @@ use super::tally::{AfterOutage, LifeSums, PAIRED, RowSums, Tally};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
+pub(in crate::simulation) use limits::with_error;
 pub use limits::{LimitVerdict, Scope, Verdict};
 use pooled::Pools;
 pub use rare::HowGot;

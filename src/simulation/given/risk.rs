@@ -6,7 +6,7 @@
 
 use super::Learning;
 use crate::error::Result;
-use crate::model::strategy::{AfterLoss, Strategy, WhenWindowCloses};
+use crate::model::strategy::Strategy;
 use crate::model::{Posterior, RowId, StrategyId, Study, StudyParts};
 use crate::simulation::{Estimate, Run};
 use crate::statistics::interval;
@@ -67,26 +67,7 @@ impl Study {
         parts.horizon_years = horizon_years;
         let end = self.start_year + horizon_years;
         parts.units.iter_mut().for_each(|unit| unit.outages.years.retain(|year| *year <= end));
-        parts.strategies = vec![Strategy {
-            id: "nobody-looks".to_owned(),
-            description: String::new(),
-            looks: Vec::new(),
-            dispositions: Vec::new(),
-            dressing: None,
-            watch: None,
-            sister_rows: None,
-            replace_row_from_blades: None,
-            extra_look: None,
-            after_loss: AfterLoss::ReplaceBlade,
-            look_after_loss: None,
-            row_end: None,
-            peening: Vec::new(),
-            deferrals: Vec::new(),
-            starts_limit: None,
-            spares: Vec::new(),
-            when_window_closes: WhenWindowCloses::Overrun,
-            basis: None,
-        }];
+        parts.strategies = vec![Strategy::nobody_looks()];
         parts.baseline = StrategyId(0);
         let Some(posterior) = parts.posterior.clone() else { return Ok(Vec::new()) };
         let mut repeats = Vec::new();
@@ -146,7 +127,7 @@ impl Study {
 }
 
 /// One chance from those of independent repeats.
-fn over_repeats(repeats: &[Estimate]) -> Estimate {
+pub(in crate::simulation) fn over_repeats(repeats: &[Estimate]) -> Estimate {
     let count = repeats.len() as f64;
     let mean = |of: &dyn Fn(&Estimate) -> f64| repeats.iter().map(of).sum::<f64>() / count;
     let value = mean(&|one| one.value);

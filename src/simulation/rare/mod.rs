@@ -17,6 +17,7 @@ use super::life::{PlantedFate, UnitLives};
 use super::nature::{LOST, LifeKey, Planted};
 use super::parallel::Run;
 use super::plan::{GroupPlan, RowPlan};
+use super::row_batch::RowBatch;
 use crate::error::{Error, Kind, Result};
 use crate::model::{RowId, Study};
 use crate::random::{Key, hash_name};
@@ -83,21 +84,13 @@ impl PlantedLives<'_> {
         is_stopped: &dyn Fn() -> bool,
         mut told: impl FnMut(&PlantedLife),
     ) -> Result<bool> {
-        let row = self.group.rows[self.place];
-        let nature = &self.rows[row].nature;
         let nothing = vec![None; self.study.strategies.len()];
         for first in numbers.clone().step_by(TRIED_TOGETHER as usize) {
             if is_stopped() {
                 return Ok(false);
             }
-            let numbers: Vec<u64> = (first..(first + TRIED_TOGETHER).min(numbers.end)).collect();
-            let key = (self.key)(row);
-            let planted: Vec<Planted> =
-                numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
-            let keys = numbers.iter().zip(&planted).map(|(&number, planted)| self.life_key(row, planted, number));
-            let tried = lives.row(self.place).try_alone(keys, &planted);
             let (mut alone, mut among_others) = (Vec::new(), Vec::new());
-            for ((planted, number), progress) in planted.into_iter().zip(numbers).zip(tried) {
+            for (planted, number, progress) in self.tried(lives, proposal, first..numbers.end) {
                 match progress {
                     Some(progress) if progress < LOST - MOST_YEARS => {
                         told(&PlantedLife { number, planted: &planted, progress, losses: &nothing });
@@ -126,6 +119,66 @@ impl PlantedLives<'_> {
         LifeKey { row: (self.key)(row).child(number), fleet: fleet.child(number), shared_draw }
     }
 
+    /// Draws the first of some lives, and tries their planted cracks alone: how near each comes to a loss if nobody looks, where
+    /// that can be said.
+    fn tried(
+        &self,
+        lives: &mut UnitLives,
+        proposal: &Proposal,
+        numbers: Range<u64>,
+    ) -> Vec<(Planted, u64, Option<f64>)> {
+        let numbers: Vec<u64> = (numbers.start..(numbers.start + TRIED_TOGETHER).min(numbers.end)).collect();
+        let row = self.group.rows[self.place];
+        let (nature, key) = (&self.rows[row].nature, (self.key)(row));
+        let planted: Vec<Planted> = numbers.iter().map(|&number| proposal.draw(nature, key.child(number))).collect();
+        let keys = numbers.iter().zip(&planted).map(|(&number, planted)| self.life_key(row, planted, number));
+        let tried = lives.row(self.place).try_alone(keys, &planted);
+        planted.into_iter().zip(numbers).zip(tried).map(|((planted, number), tried)| (planted, number, tried)).collect()
+    }
+
+    /// Lives some to the start of the study, by number, and tells of each that comes there, as it stands then: its row, and its
+    /// place among the lives there. One whose planted crack is not lost even if nobody looks counts for nothing, and is not
+    /// lived.
+    ///
+    /// Returns whether all were lived: not if it was stopped.
+    pub fn stand(
+        &self,
+        lives: &mut UnitLives,
+        proposal: &Proposal,
+        numbers: Range<u64>,
+        is_stopped: &dyn Fn() -> bool,
+        mut told: impl FnMut(&RowBatch, usize),
+    ) -> Result<bool> {
+        for first in numbers.clone().step_by(TRIED_TOGETHER as usize) {
+            let tried = self.tried(lives, proposal, first..numbers.end).into_iter();
+            let may_be_lost =
+                tried.filter(|(_, _, progress)| progress.is_none_or(|progress| progress >= LOST - MOST_YEARS));
+            let standing: Vec<(Planted, u64)> = may_be_lost.map(|(planted, number, _)| (planted, number)).collect();
+            for together in standing.chunks(LIVED_TOGETHER) {
+                if is_stopped() {
+                    return Ok(false);
+                }
+                self.begin(lives, together, false)?;
+                for life in 0..together.len() {
+                    if lives.row(self.place).came_through(life, 0) {
+                        told(lives.row(self.place).batch(), life);
+                    }
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    fn begin(&self, lives: &mut UnitLives, lived: &[(Planted, u64)], are_alone: bool) -> Result<()> {
+        let keys = |place: usize| {
+            let key = |(planted, number): &(Planted, u64)| self.life_key(self.group.rows[place], planted, *number);
+            lived.iter().map(key).collect::<Vec<LifeKey>>()
+        };
+        let never = |place: usize| Error::never_comes_through(&self.study.rows[self.group.rows[place]].id);
+        let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();
+        lives.begin_planted(self.place, keys, planted, are_alone).map_err(never)
+    }
+
     fn live_together(
         &self,
         lives: &mut UnitLives,
@@ -133,13 +186,7 @@ impl PlantedLives<'_> {
         are_alone: bool,
         told: &mut impl FnMut(&PlantedLife),
     ) -> Result<()> {
-        let keys = |place: usize| {
-            let key = |(planted, number): &(Planted, u64)| self.life_key(self.group.rows[place], planted, *number);
-            lived.iter().map(key).collect::<Vec<LifeKey>>()
-        };
-        let never = |place: usize| Error::never_comes_through(&self.study.rows[self.group.rows[place]].id);
-        let planted = lived.iter().map(|(planted, _)| planted.clone()).collect();
-        lives.begin_planted(self.place, keys, planted, are_alone).map_err(never)?;
+        self.begin(lives, lived, are_alone)?;
         let mut losses = vec![None; self.study.strategies.len()];
         for (life, (_, number)) in lived.iter().enumerate() {
             let hot_spot = lives.row(self.place).batch().nature.planted[life].hot_spot;
