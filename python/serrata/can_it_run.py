@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import can_it_run_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
 from serrata.left_in_row import outcome_in_words, taken_for_granted
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
-from serrata.which_plan import in_words
+from serrata.wording import in_words
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
 __all__ = ["RunOn"]
-
-#: Columns of a printed page.
-_WIDTH = 110
 
 
 class RunOn(JsonResult):
@@ -97,12 +95,8 @@ class RunOn(JsonResult):
         """Give the whole answer as plain text."""
         question = self._content["question"]
         head = f"Can {question['row']} run to the next outage? {self._content['study']}, {self._content['year']:g}"
-        wrapped = [
-            line
-            for text in [head, *self.notes]
-            for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-        ]
-        return "\n".join([*wrapped, "", *self._table(), "", CAUTION, ""])
+        said = [wrapped(text, rest="  ") for text in [head, *self.notes]]
+        return "\n".join([*said, "", *self._table(), "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the chance of a loss month by month, with the next outage, its deferrals and the limit.
@@ -117,6 +111,13 @@ class RunOn(JsonResult):
     def __repr__(self) -> str:
         chance = _words(self._content["to_next"]["row"])
         return f"<RunOn of {self._content['question']['row']}: {chance} to {self._content['next_outage_year']:g}>"
+
+    def _card(self) -> Card:
+        tables = [of_frame("Until the next outage, and with it put off", self.summary)]
+        tables += [of_frame("Cracks left in on purpose", self.left_in)] if len(self.left_in) else []
+        notes = [note for note in self.notes if note not in self.warnings]
+        title = f"Can {self._content['question']['row']} run to the next outage? {self._content['study']}"
+        return Card(title, notes, [*tables, of_frame("Month by month", self.by_month)], self.warnings)
 
     def _answer(self) -> str:
         content = self._content

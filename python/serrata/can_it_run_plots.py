@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, begun, beside, plain
+from serrata.drawing import BLUE, ORANGE, begun, beside, figure, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,6 +18,7 @@ _GREY = "0.45"
 _DECADES = 1e-4
 
 
+@figure
 def by_month(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     """Draw the chance of a loss month by month, with the next outage, its deferrals and the limit."""
     question = content["question"]

@@ -182,7 +182,9 @@ class InspectionInterval(JsonResult):
     def _card(self) -> Card:
         tables = [self._table(), of_frame("Each interval against its limits", self.by_interval)]
         tables += [of_frame("The bluntest technique that an interval bears", self.needed)] if len(self.needed) else []
-        return Card(f"How long may the interval be? {self._content['study']}", self.notes, tables)
+        warnings = self._content["warnings"]
+        notes = [note for note in self.notes if note not in warnings]
+        return Card(f"How long may the interval be? {self._content['study']}", notes, tables, warnings)
 
     def _table(self) -> Table:
         """Give a line for each way of looking."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from serrata import left_in_row_plots as plots
 from serrata.about import CAUTION
+from serrata.card import Card, of_frame
+from serrata.report_blocks import wrapped
 from serrata.result import JsonResult
-from serrata.which_plan import in_words
+from serrata.wording import in_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
 __all__ = ["LeftInRow", "outcome_in_words", "taken_for_granted"]
 
-#: Columns of a printed page.
-_WIDTH = 110
 #: Lengths of which the report tells, in mm.
 _LENGTHS_MM = (1.0, 2.0, 5.0, 10.0)
 #: Numbers of cracks that the report tells one by one.
@@ -126,12 +125,8 @@ class LeftInRow(JsonResult):
         """Give the whole answer as plain text."""
         question = self._content["question"]
         head = f"What is still in {question['row']}? {self._content['study']}, {self._content['year']:g}"
-        wrapped = [
-            line
-            for text in [head, *self.notes]
-            for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False)
-        ]
-        return "\n".join([*wrapped, "", *self._table(), "", CAUTION, ""])
+        said = [wrapped(text, rest="  ") for text in [head, *self.notes]]
+        return "\n".join([*said, "", *self._table(), "", CAUTION, ""])
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the chance that the longest crack left is longer than a length, look by look, beside the critical size.
@@ -146,6 +141,19 @@ class LeftInRow(JsonResult):
     def __repr__(self) -> str:
         left = self._content["left"]
         return f"<LeftInRow of {self._content['question']['row']}: {left['cracks']['value']:.3g} cracks in the mean>"
+
+    def _card(self) -> Card:
+        question = self._content["question"]
+        summary = self.summary
+        ends = [name for name in summary if str(name).endswith(("_low", "_high"))]
+        tables = [
+            of_frame("What each look leaves", summary.drop(columns=ends)),
+            of_frame("Chance of each number of cracks left", self.numbers),
+            of_frame("Chance that the longest crack left is longer", self.lengths),
+            of_frame("Sizes at which blades are lost", self.critical),
+        ]
+        notes = [note for note in self.notes if note not in self.warnings]
+        return Card(f"What is still in {question['row']}? {self._content['study']}", notes, tables, self.warnings)
 
     def _looks(self) -> list[tuple[str, str | None, int, dict[str, Any] | None]]:
         content = self._content

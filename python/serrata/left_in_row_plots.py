@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from serrata.drawing import BLUE, ORANGE, begun, beside, plain, sizes_along
+from serrata.drawing import BLUE, ORANGE, begun, beside, figure, mark, plain, sizes_along
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,10 +16,9 @@ __all__ = ["longest_left"]
 _GREY = "0.55"
 #: Chances below are not drawn.
 _LEAST = 1e-4
-#: Colours and strokes of the other techniques, Okabe and Ito's.
-_LINES = [(colour, stroke) for stroke in ("--", ":") for colour in ("#009E73", "#CC79A7", "#E69F00", "#56B4E9", "0.2")]
 
 
+@figure
 def longest_left(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     """Draw the chance that the longest crack left is longer than a length, look by look, beside the critical size."""
     question = content["question"]
@@ -32,8 +31,10 @@ def longest_left(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     reach = 1.0
     if question["technique"] is not None:
         reach = max(reach, _line(ax, content["unseen"], (_GREY, "-", 1.5), "nobody looks"))
-    for (colour, stroke), (technique, left) in zip(_LINES, others, strict=False):
-        reach = max(reach, _line(ax, left, (colour, stroke, 1.2), f"{technique}, if clean"))
+    # The first two marks have the colours of the look asked about and of the critical size.
+    for place, (technique, left) in enumerate(others, start=2):
+        of = mark(place)
+        reach = max(reach, _line(ax, left, (of.colour, of.dashes, 1.2), f"{technique}, if clean"))
     lengths, _, low, high = _curve(content["left"])
     ax.fill_between(lengths, np.maximum(low, _LEAST), np.maximum(high, _LEAST), color=BLUE, alpha=0.2, linewidth=0)
     reach = max(reach, _line(ax, content["left"], (BLUE, "-", 2.4), look))
@@ -68,7 +69,7 @@ def _curve(left: dict[str, Any]) -> np.ndarray[Any, Any]:
     ).T
 
 
-def _line(ax: Axes, left: dict[str, Any], how: tuple[str, str, float], label: str) -> float:
+def _line(ax: Axes, left: dict[str, Any], how: tuple[str, Any, float], label: str) -> float:
     """Draw one curve as far as lives show it: returns the length that it reaches."""
     lengths, chance, _, _ = _curve(left)
     seen = chance > _LEAST

@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 import serrata
 from serrata.command import main
-from serrata.which_plan import in_words
+from serrata.wording import in_words
 
 
 @pytest.fixture(scope="module")
