@@ -110,8 +110,14 @@ def look() -> Iterator[None]:
     """Draw in our look within this context; settings are afterwards as they were."""
     import matplotlib as mpl
 
-    with mpl.rc_context(fname=Path(__file__).with_name("serrata.mplstyle")):
+    ours = mpl.rc_params_from_file(Path(__file__).with_name("serrata.mplstyle"), use_default_template=False)
+    # Those alone: what a notebook sets when the first figure is made, to show the next ones, has to stay.
+    before = {name: mpl.rcParams[name] for name in ours}
+    mpl.rcParams.update(ours)
+    try:
         yield
+    finally:
+        mpl.rcParams.update(before)
 
 
 def figure(draw: Callable[_Asked, _Drawn]) -> Callable[_Asked, _Drawn]:

@@ -166,3 +166,14 @@ def test_names_stand_in_order_and_apart_as_near_as_can_be():
     assert places == pytest.approx([0.01, 0.11, 0.21, 0.9])
     # None above the axes, as long as they have room.
     assert drawing._spread([1.0, 1.0], 0.1) == pytest.approx([0.9, 1.0])
+
+
+def test_what_is_set_while_a_figure_is_made_stays():
+    # As notebooks do when pyplot is first loaded, to show this figure and the next ones.
+    before = mpl.rcParams["interactive"]
+    try:
+        with drawing.look():
+            mpl.rcParams["interactive"] = not before
+        assert mpl.rcParams["interactive"] is (not before)
+    finally:
+        mpl.rcParams["interactive"] = before
