@@ -54,8 +54,9 @@ def test_the_map_says_what_capability_is_needed(answer):
 
 def test_the_answer_is_said_in_words(answer):
     said = " ".join(answer.report().split())
-    assert "If nobody looks, the limits are" in said
-    assert "Plain check of phased-array" in said
+    assert "The longest interval that keeps the limits" in said
+    assert "If nobody looks they are" in said
+    assert "Plain check: an interval that fits 2 times" in said
     assert "common practice, no source" in said
     assert "Size that must be found with 90 %" in said
     assert "1 time in 20" in said
