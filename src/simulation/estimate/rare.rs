@@ -538,6 +538,15 @@ mod tests {
         assert_eq!(looks_well(&comparison), [true; 4]);
         assert!(comparison.how_got(RowId(0), StrategyId(1)).is_thin());
         assert!(comparison.warnings().iter().any(|warning| warning.contains("badly")));
+        // A tenth of one year alone, which the whole does not show.
+        let mut comparison = study.simulate(&Run { trials: 3_000, planted_lives: 3_000, ..run }).expect("a good run");
+        let note = |comparison: &Comparison| comparison.how_got(RowId(0), StrategyId(1)).note();
+        let lost = comparison.own(RowId(0), StrategyId(1)).lives.years_with_loss.clone();
+        let year = (0..lost.len()).max_by(|one, other| lost[*one].total_cmp(&lost[*other])).expect("a year");
+        comparison.tally.planted[1].tell_less_of(year, 0.1);
+        assert_eq!(note(&comparison), "thin: plain lives had more losses", "{} lives lost a blade", lost[year]);
+        comparison.tally.planted[1].tell_less_of(year, 10.0);
+        assert_eq!(note(&comparison), "");
         // None at all, in the run and in the pilot: then plain lives are all there is.
         let none = PlantedSums::new(30, 1);
         comparison.tally.planted.fill(PlantedSums::expecting(&none, 600, 1, 600.0, 600.0));

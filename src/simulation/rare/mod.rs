@@ -342,7 +342,7 @@ mod tests {
         let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(21), ..Config::default() });
         let mut all: Vec<(f64, String)> = Vec::new();
         let (mut losses, mut losses_of_others) = (0.0, 0.0);
-        for number in 0..4 {
+        for number in 0..2 {
             let text = texts_that_run_short(used).new_tree(&mut runner).expect("a study").current();
             let text = text
                 .replace("initiation_life_factor = 0.5", "initiation_life_factor = 1.6")
@@ -363,12 +363,13 @@ mod tests {
             losses_of_others += other.fleet(StrategyId(0), Quantity::Losses).value;
         }
         assert!(losses > 1.1 * losses_of_others, "{losses} losses, {losses_of_others} if used blades were as new ones");
-        are_those_of_chance(all, 40);
+        are_those_of_chance(all, 20);
     }
 
     /// Where losses are frequent and used blades crack at once, the weights of late years have tails that these lives do not show:
     /// a year comes out far too low, which plain lives tell.
     #[test]
+    #[ignore = "takes a minute; that a year is told badly is also tried by hand"]
     fn a_single_year_that_planted_lives_tell_badly_is_told() {
         let used = ", used_blades = { blades = 6, life_factor = 0.1, cost_per_blade = 2 }";
         let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(21), ..Config::default() });

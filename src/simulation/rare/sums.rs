@@ -174,6 +174,14 @@ impl PlantedSums {
         self.keep(fate.weight);
     }
 
+    /// As if the lives told this share of the losses in a year.
+    #[cfg(test)]
+    pub fn tell_less_of(&mut self, year: usize, share: f64) {
+        let index = self.index(Told::YearLosses(year));
+        self.sum[index] *= share;
+        self.square[index] *= share * share;
+    }
+
     fn keep(&mut self, weight: f64) {
         let place = self.largest.partition_point(|other| *other >= weight);
         if place < LARGEST {
