@@ -283,9 +283,13 @@ class InspectionInterval(JsonResult):
             between = ""
             if size not in words:
                 ends = [needed[key] for key in ("surely_mm", "surely_not_mm")]
-                low = "less than any of the map" if ends[0] == "none" else f"{ends[0]:.2g} mm"
-                high = "no size of the map" if ends[1] == "any" else f"{ends[1]:.2g} mm"
-                between = f" (surely up to {low}, surely not from {high} on)"
+                will = "none of the map surely will" if ends[0] == "none" else f"surely up to {ends[0]:.2g} mm"
+                will_not = (
+                    "of none it is sure that it will not"
+                    if ends[1] == "any"
+                    else f"surely not from {ends[1]:.2g} mm on"
+                )
+                between = f" ({will}, {will_not})"
             said.append(f"{_outages(needed['every_outages'])}: {words.get(size) or f'{size:.2g} mm'}{between}")
         return [
             f"Size that must be found with 90 %, of a curve with the shape of {capability['technique']} (its own: "
