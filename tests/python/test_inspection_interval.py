@@ -60,6 +60,7 @@ def test_the_answer_is_said_in_words(answer):
     assert "common practice, no source" in said
     assert "Size that must be found with 90 %" in said
     assert "1 time in 20" in said
+    assert "intervals of up to 3 outages were tried" in said
     assert serrata.CAUTION in answer.report()
     assert "as planned" in repr(answer)
     assert answer.plot().get_yscale() == "log"
