@@ -118,8 +118,9 @@ impl UnitPlan {
 pub(crate) struct StrategyPlan {
     pub policy: Policy,
     pub work: WorkPlan,
-    /// Techniques that it may use.
+    /// Techniques that it may use; and by their numbers on each those that it uses on several surfaces.
     pub techniques: Vec<usize>,
+    pub on_several_surfaces: Vec<Vec<usize>>,
 }
 
 impl RowPlan {
@@ -186,7 +187,8 @@ impl RowPlan {
         let strategy = |policy: Policy| {
             let work = WorkPlan::new(study, row, &nature.calendar, &inspection.techniques, &policy);
             let used = inspection.in_use.iter().copied().filter(|&technique| policy.uses(technique));
-            StrategyPlan { techniques: used.collect(), work, policy }
+            let techniques: Vec<usize> = used.collect();
+            StrategyPlan { on_several_surfaces: inspection.on_several_surfaces(&techniques), techniques, work, policy }
         };
         let strategies = policies.into_iter().map(strategy).collect();
         let past_techniques = row.past_looks.iter().map(|look| look.technique).collect();

@@ -70,6 +70,7 @@ impl<'p> RowBatch<'p> {
     }
 
     /// A used blade at any moment, with the draws of the new one that would have been there: its cracks, as indices.
+    #[inline(never)]
     pub fn used_blade_in(
         &mut self,
         life: usize,

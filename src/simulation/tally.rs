@@ -99,11 +99,12 @@ impl UnitSums {
         let whole = rows.iter().fold([0.0; 2], |[cost, days], row| [cost + row.whole[0], days + row.whole[1]]);
         self.spread.add(weight, whole);
         let last = self.years_with_loss.len() - 1;
-        let lost = rows.iter().flat_map(|row| &row.loss_years);
-        let mut years: Vec<usize> = lost.map(|year| (*year as usize).min(last)).collect();
-        years.sort_unstable();
-        years.dedup();
-        years.into_iter().for_each(|year| self.years_with_loss[year] += weight);
+        let lost = || rows.iter().flat_map(|row| &row.loss_years).map(|year| (*year as usize).min(last));
+        for (number, year) in lost().enumerate() {
+            if !lost().take(number).any(|earlier| earlier == year) {
+                self.years_with_loss[year] += weight;
+            }
+        }
     }
 
     fn merge(&mut self, other: &Self) {

@@ -90,6 +90,7 @@ impl ValueBins {
         self.bins = merged;
     }
 
+    #[inline(never)]
     fn put(&mut self, bin: Bin) {
         let at = number(bin.least);
         match self.bins.binary_search_by_key(&at, |bin| number(bin.least)) {

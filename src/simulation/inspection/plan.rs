@@ -31,6 +31,19 @@ impl InspectionPlan {
         plan
     }
 
+    /// Those of some techniques that are one technique on several surfaces, put together.
+    pub fn on_several_surfaces(&self, techniques: &[usize]) -> Vec<Vec<usize>> {
+        let mut all: Vec<Vec<usize>> = Vec::new();
+        for &technique in techniques {
+            match all.iter_mut().find(|known| self.techniques[known[0]].of == self.techniques[technique].of) {
+                Some(known) => known.push(technique),
+                None => all.push(vec![technique]),
+            }
+        }
+        all.retain(|surfaces| surfaces.len() > 1);
+        all
+    }
+
     /// Numbers the techniques whose normal numbers any technique in use asks for.
     fn number_persistent_sources(&mut self, study: &Study) {
         let mut sources: Vec<usize> = Vec::new();

@@ -161,9 +161,16 @@ impl Life<'_, '_> {
         }
     }
 
-    /// Puts the cracks of new blades into the row.
+    /// Puts the cracks of new blades into the row; most have none.
     #[inline(always)]
     pub(super) fn enter(&mut self, new: Range<u32>) {
+        if !new.is_empty() {
+            self.enter_each(new);
+        }
+    }
+
+    #[inline(never)]
+    fn enter_each(&mut self, new: Range<u32>) {
         let before = self.room.state.count();
         for index in new {
             self.room.state.enter(self.strategy, self.batch, index);

@@ -215,7 +215,7 @@ impl FirstEvents {
 
     /// False calls at the looks of the schedule that are lived, not counted.
     pub fn followed_calls(&self, policy: &Policy) -> &FalseCalls {
-        if policy.keeps_blades_apart() { &self.other_calls } else { &self.false_calls }
+        if policy.keeps_blades_apart { &self.other_calls } else { &self.false_calls }
     }
 
     fn find_events(&mut self, batch: &RowBatch, cracks: &FirstCracks, policy: &Policy) {

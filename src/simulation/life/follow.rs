@@ -134,7 +134,7 @@ impl Life<'_, '_> {
     /// Puts the first blades' cracks into the row: all, or those to which more than one thing may happen.
     fn enter_first(&mut self) {
         let own = self.batch.nature.first_cracks(self.life);
-        if self.strategy.policy.keeps_blades_apart() {
+        if self.strategy.policy.keeps_blades_apart {
             self.events.for_each_followed(self.first, own, |index| {
                 self.room.state.enter(self.strategy, self.batch, index);
                 self.record.cracks_left.enter(&self.batch.nature.cracks[index as usize]);

@@ -7,6 +7,14 @@ use crate::model::strategy::AfterLoss;
 use crate::simulation::policy::{Harm, neighbours};
 use std::ops::ControlFlow;
 
+/// A loss, or a stop between outages.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Event {
+    pub year: f64,
+    /// The crack that loses its blade, by number.
+    lost: Option<usize>,
+}
+
 impl Life<'_, '_> {
     /// Losses and stops in the interval before an outage, in order of time; before the study a loss ends the life.
     #[inline(never)]
@@ -14,30 +22,29 @@ impl Life<'_, '_> {
         if outage < self.row.nature.calendar.start {
             return if self.next_loss(outage).is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
         }
-        while self.next_event(outage).is_some() {
-            self.live_next_event(outage);
+        while let Some(event) = self.next_event(outage) {
+            self.live_event(event, outage);
         }
         ControlFlow::Continue(())
     }
 
-    /// The year of the next loss or stop before an outage.
-    pub(super) fn next_event(&self, outage: usize) -> Option<f64> {
-        let lost = self.next_loss(outage).map(|(_, year)| year);
-        let all = lost.into_iter().chain(self.room.policy.extra_look_year);
-        all.min_by(f64::total_cmp)
+    /// The next loss or stop before an outage.
+    pub(super) fn next_event(&self, outage: usize) -> Option<Event> {
+        let lost = self.next_loss(outage);
+        let stop = self.room.policy.extra_look_year.filter(|stop| lost.is_none_or(|(_, year)| *stop < year));
+        let loss = || lost.map(|(number, year)| Event { year, lost: Some(number) });
+        stop.map(|year| Event { year, lost: None }).or_else(loss)
     }
 
-    /// Lives the next loss or stop before an outage: what a loss does to others.
-    pub(super) fn live_next_event(&mut self, outage: usize) -> Option<Harm> {
-        let lost = self.next_loss(outage).map_or(f64::INFINITY, |(_, year)| year);
-        match self.room.policy.extra_look_year.filter(|stop| *stop < lost) {
-            Some(year) => {
-                self.room.policy.extra_look_year = None;
-                self.look_extra(year, outage);
-                None
-            }
-            None => self.lose_next(outage),
+    /// Lives it: what a loss does to others.
+    pub(super) fn live_event(&mut self, event: Event, outage: usize) -> Option<Harm> {
+        let Event { year, lost } = event;
+        if let Some(number) = lost {
+            return Some(self.lose(number, year, outage));
         }
+        self.room.policy.extra_look_year = None;
+        self.look_extra(year, outage);
+        None
     }
 
     /// The next crack, by number, that loses its blade before an outage, and the year.
@@ -48,9 +55,8 @@ impl Life<'_, '_> {
         lost.min_by(|(_, a), (_, b)| a.total_cmp(b))
     }
 
-    /// Has the next blade lost before an outage, if there is one: what that does to others.
-    fn lose_next(&mut self, outage: usize) -> Option<Harm> {
-        let (number, lost_year) = self.next_loss(outage)?;
+    /// A crack, by number, loses its blade before an outage: what that does to others.
+    fn lose(&mut self, number: usize, lost_year: f64, outage: usize) -> Harm {
         let crack = &self.batch.nature.cracks[self.room.state.cracks[number] as usize];
         let (blade, hot_spot) = (crack.blade, crack.hot_spot());
         let (key, generation) = (self.batch.loss_key(self.life, blade), self.room.state.next_generation(blade));
@@ -65,7 +71,7 @@ impl Life<'_, '_> {
         let replaced = if is_wrecked { Vec::new() } else { self.replaced_with_lost(blade, &damaged) };
         self.room.policy.short.clear();
         // A whole row is a set of its own.
-        if !is_wrecked {
+        if !is_wrecked && policy.spares.is_some() {
             let mut gone = [&[blade][..], &replaced].concat();
             gone.sort_unstable();
             self.take_blades(&gone, lost_year);
@@ -77,7 +83,7 @@ impl Life<'_, '_> {
         self.strategy.policy.lose(&mut self.room.policy);
         if is_wrecked {
             self.wreck(lost_year, outage);
-            return Some(harm);
+            return harm;
         }
         self.renew_blade_in(blade, generation, lost_year, outage);
         for other in replaced {
@@ -89,7 +95,7 @@ impl Life<'_, '_> {
         if let Some(look) = &policy.stops.after_loss {
             self.look_after_loss(&look.techniques, lost_year, outage);
         }
-        Some(harm)
+        harm
     }
 
     /// The row is replaced after a loss on it, or on another one of its rotor.

@@ -130,7 +130,7 @@ impl<'p> Lives<'p> {
             let Some(strategy) = of_schedule().next() else { continue };
             events.find_false_calls(batch, &strategy.policy);
             let asks = |strategy: &super::plan::StrategyPlan| {
-                strategy.policy.keeps_blades_apart()
+                strategy.policy.keeps_blades_apart
                     || (row.nature.draws_new_blades_ahead && strategy.policy.replaces_every_called_blade())
             };
             if of_schedule().any(asks) {
@@ -198,7 +198,7 @@ impl<'p> Lives<'p> {
     fn begin_life(&mut self, life: usize, strategy: usize, record: &mut LifeRecord) -> Mark {
         let strategy = &self.row.strategies[strategy];
         record.begin(&strategy.work);
-        if strategy.policy.keeps_blades_apart() {
+        if strategy.policy.keeps_blades_apart {
             let events = &self.first_events[strategy.policy.schedule];
             events.count_single(life, self.batch.nature.first_cracks(life), &mut record.work);
         }
@@ -209,7 +209,7 @@ impl<'p> Lives<'p> {
     fn end_life(&mut self, life: usize, strategy: usize, record: &mut LifeRecord, shared: Mark) {
         let strategy = &self.row.strategies[strategy];
         let (mut there, mut range) = (&self.first_cracks.there, 0..0);
-        if strategy.policy.keeps_blades_apart() {
+        if strategy.policy.keeps_blades_apart {
             there = &self.first_events[strategy.policy.schedule].there;
             range = self.batch.nature.first_cracks(life);
         }

@@ -11,7 +11,6 @@ use super::Lives;
 use super::follow::Life;
 use super::looks::Whom;
 use super::row_state::RowState;
-use crate::simulation::inspection::TechniquePlan;
 use crate::simulation::nature::{Crack, LifeKey, Planted, Standing};
 use crate::simulation::plan::StrategyPlan;
 use crate::simulation::policy::ScheduledLook;
@@ -119,9 +118,9 @@ impl PlantedInRow {
             self.answers[technique * outages + outage] =
                 Answer { is_call, factor, pod: 1.0 - own, stays, may_be_asked };
         }
-        for surfaces in strategy.on_several_surfaces(&batch.inspections.plan.techniques) {
+        for surfaces in &strategy.on_several_surfaces {
             let u = batch.inspections.call_draw(&batch.nature, crack, surfaces[0], outage);
-            self.answer_together(&surfaces, outages, outage, u);
+            self.answer_together(surfaces, outages, outage, u);
         }
     }
 
@@ -198,21 +197,6 @@ struct DrawRange {
     stays: f64,
 }
 
-impl StrategyPlan {
-    /// The techniques that it uses on several surfaces, by their numbers on each.
-    fn on_several_surfaces(&self, techniques: &[TechniquePlan]) -> Vec<Vec<usize>> {
-        let mut all: Vec<Vec<usize>> = Vec::new();
-        for &technique in &self.techniques {
-            match all.iter_mut().find(|known| techniques[known[0]].of == techniques[technique].of) {
-                Some(known) => known.push(technique),
-                None => all.push(vec![technique]),
-            }
-        }
-        all.retain(|surfaces| surfaces.len() > 1);
-        all
-    }
-}
-
 impl Life<'_, '_> {
     /// Finds the planted crack among those that entered the row, from a number on.
     #[inline(always)]
@@ -271,8 +255,7 @@ impl Life<'_, '_> {
 
     #[inline(never)]
     fn weigh_look(&mut self, technique: usize, outage: usize, look: Option<&ScheduledLook>, whom: Whom) {
-        let several = self.strategy.on_several_surfaces(&self.row.inspection.techniques);
-        let surfaces = several.iter().find(|surfaces| surfaces.contains(&technique));
+        let surfaces = self.strategy.on_several_surfaces.iter().find(|surfaces| surfaces.contains(&technique));
         for index in 0..self.room.planted.numbers.len() {
             let (state, number) = (&self.room.state, self.room.planted.numbers[index]);
             let crack = &self.batch.nature.cracks[state.cracks[number] as usize];

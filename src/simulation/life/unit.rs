@@ -264,10 +264,10 @@ impl<'p> UnitLives<'p> {
                 continue;
             }
             let at = self.rows[place].calendar().start + outage;
-            if let Some(year) = self.own(life, strategy, place).next_event(at)
-                && earliest.is_none_or(|(before, _)| year < before)
+            if let Some(next) = self.own(life, strategy, place).next_event(at)
+                && earliest.is_none_or(|(before, _)| next.year < before)
             {
-                earliest = Some((year, place));
+                earliest = Some((next.year, place));
             }
         }
         earliest
@@ -276,7 +276,8 @@ impl<'p> UnitLives<'p> {
     /// A blade is lost, which may wreck other rows of its rotor or have some of its unit looked at; or the unit is stopped.
     fn lose(&mut self, life: usize, strategy: usize, unit: usize, place: usize, event: Event) {
         let at = self.rows[place].calendar().start + event.outage;
-        let Some(harm) = self.own(life, strategy, place).live_next_event(at) else { return };
+        let mut own = self.own(life, strategy, place);
+        let Some(harm) = own.next_event(at).and_then(|next| own.live_event(next, at)) else { return };
         let unit = &self.group.units[unit];
         let (places, rotors) = (unit.places(), &unit.rotors);
         let rotor = |place: usize| rotors[place - places.start];

@@ -86,6 +86,8 @@ pub(crate) struct Policy {
     pub may_be_damaged: bool,
     /// Whether the row is lived together with others: what happens on one may concern them.
     pub lives_with_others: bool,
+    /// Whether what is found on a blade, or its loss, never changes what is done to another one, or to it later.
+    pub keeps_blades_apart: bool,
     /// The row is replaced when so many blades have indications at one outage.
     replace_row_from: usize,
     pub after_loss: AfterLoss,
@@ -194,7 +196,7 @@ impl Policy {
         let spares =
             Spares::new(row, strategy, |stock| study.rows.iter().filter(|other| stock.is_of(other.root)).count());
         let window_closes = strategy.when_window_closes == WhenWindowCloses::RunOnWatched;
-        Policy {
+        let policy = Policy {
             techniques: study.techniques.len(),
             peenings: peening::scheduled_peenings(strategy, row_index, row_end, calendar),
             reacting: (0..scheduled.len()).filter(reacts).collect(),
@@ -223,17 +225,19 @@ impl Policy {
             consequences: root.consequences,
             may_be_damaged: root.handling_damage_probability > 0.0,
             lives_with_others: study.lives_with_others(row, strategy),
+            keeps_blades_apart: false,
             replace_row_from: strategy.replace_row_from_blades.map_or(usize::MAX, |blades| blades as usize),
             after_loss: strategy.after_loss,
             row_end,
             runs_until: retired.map_or(calendar.len(), |end| end.outage),
-        }
+        };
+        Policy { keeps_blades_apart: policy.has_no_rule_across_blades(), ..policy }
     }
 
     /// What was done before the study: one look at the whole row at each past outage, and every blade that it called was
     /// replaced.
     pub fn of_past_looks(techniques: impl Iterator<Item = usize>, groups: Groups, calendar: &Calendar) -> Self {
-        Policy {
+        let policy = Policy {
             techniques: usize::MAX,
             peenings: Vec::new(),
             scheduled: techniques
@@ -261,11 +265,13 @@ impl Policy {
             consequences: Consequences::default(),
             may_be_damaged: false,
             lives_with_others: false,
+            keeps_blades_apart: false,
             replace_row_from: usize::MAX,
             after_loss: AfterLoss::ReplaceBlade,
             row_end: None,
             runs_until: calendar.len(),
-        }
+        };
+        Policy { keeps_blades_apart: policy.has_no_rule_across_blades(), ..policy }
     }
 
     /// Whether every blade with an indication is replaced, whatever its length.
@@ -273,8 +279,7 @@ impl Policy {
         self.dispositions.always_replace()
     }
 
-    /// Whether what is found on a blade, or its loss, never changes what is done to another one, or to it later.
-    pub fn keeps_blades_apart(&self) -> bool {
+    fn has_no_rule_across_blades(&self) -> bool {
         !self.asks_for_blades
             && self.further_looks.is_empty()
             && self.by_blade.iter().all(Option::is_none)
@@ -796,7 +801,7 @@ mod tests {
     #[test] // by hand
     fn any_rule_that_ties_blades_together_is_enough() {
         let plain = text(LOOK, REPLACE);
-        assert!(of(&plain).keeps_blades_apart());
+        assert!(of(&plain).keeps_blades_apart);
         let of_look = |rest: &str| text(&LOOK.replace(" }", &format!(", {rest} }}")), REPLACE);
         let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
         let rule = |rule: &str| text(LOOK, &format!("{REPLACE}\n{rule}"));
@@ -816,7 +821,7 @@ mod tests {
             of_root("replaced_together = 4"),
             plain.replace("after_loss = \"replace-blade\"", "after_loss = \"replace-row\""),
         ] {
-            assert!(!of(&text).keeps_blades_apart(), "{text}");
+            assert!(!of(&text).keeps_blades_apart, "{text}");
         }
     }
 
