@@ -67,6 +67,7 @@ impl Comparison {
                     "limits": plan.limits.map(Verdict::name),
                     "beaten_by": plan.beaten_by.map(|(other, _)| id(other)),
                     "beaten_confidence": plan.beaten_by.map(|(_, confidence)| confidence),
+                    "cost_of_each_loss_avoided": plan.cost_of_each_loss_avoided,
                 })
             });
             let ties = which.ties.iter().map(|tie| {

@@ -3,7 +3,7 @@
 use super::limits::Verdict;
 use super::{Comparison, Estimate};
 use crate::error::Result;
-use crate::math::normal_cdf;
+use crate::math::{normal_cdf, normal_quantile};
 use crate::model::StrategyId;
 use crate::simulation::observe::Quantity;
 use crate::simulation::tally::PAIRED;
@@ -44,6 +44,10 @@ pub struct Standing {
     /// A plan that is no worse on any measure and better on one, as far as the lives say, with the confidence that it is no
     /// worse on any; the surest of several. Plans without one are the frontier.
     pub beaten_by: Option<(StrategyId, f64)>,
+    /// What each loss costs that it avoids beside the baseline, or saves where it has more of them, and the ends of its 95 %
+    /// interval; none where the lives do not tell both money and losses from the baseline's, or where it has less of both or
+    /// more of both.
+    pub cost_of_each_loss_avoided: Option<[f64; 3]>,
 }
 
 impl Standing {
@@ -102,6 +106,7 @@ impl Comparison {
             }),
             limits: self.meets_limits(strategy),
             beaten_by: self.beaten_by(strategy, &all),
+            cost_of_each_loss_avoided: self.cost_of_each_loss_avoided(strategy),
         };
         let plans: Vec<Standing> = all.iter().map(standing).collect();
         let meeting: Vec<StrategyId> =
@@ -155,6 +160,26 @@ impl Comparison {
         others.max_by(|one, other| one.1.total_cmp(&other.1))
     }
 
+    /// By Bonferroni's bound: the differences of cost and of losses lie in their intervals together with 95 %, so their ratio
+    /// does between the least and the most of these.
+    fn cost_of_each_loss_avoided(&self, plan: StrategyId) -> Option<[f64; 3]> {
+        if plan == self.study.baseline {
+            return None;
+        }
+        let of = |quantity: Quantity, sign: f64| {
+            let difference = self.paired(plan, self.study.baseline, quantity);
+            let half = normal_quantile(1.0 - 0.25 * (1.0 - SURE)) * difference.standard_error;
+            [-half, 0.0, half].map(|off| sign * difference.value + off)
+        };
+        // A plan with more losses that is cheaper is the baseline's avoiding them, dearer.
+        let is_safer = of(Quantity::Losses, -1.0)[1] > 0.0;
+        let sign = if is_safer { 1.0 } else { -1.0 };
+        let ([cost_low, cost, cost_high], [low, avoided, high]) =
+            (of(Quantity::Cost, sign), of(Quantity::Losses, -sign));
+        // Not-a-number, where nobody knows the error, is not above 0.
+        (cost_low > 0.0 && low > 0.0).then(|| [cost / avoided, cost_low / high, cost_high / low])
+    }
+
     /// Whether something was never seen under either of two plans, so that only a bound is known of both.
     fn is_unseen(&self, one: StrategyId, other: StrategyId, quantity: Quantity) -> bool {
         quantity.is_probability() && [one, other].iter().all(|plan| self.fleet(*plan, quantity).value == 0.0)
@@ -197,7 +222,6 @@ fn chance_below_zero(difference: &Estimate) -> f64 {
 mod tests {
     use super::super::made::{self, fleet_values};
     use super::*;
-    use crate::math::normal_quantile;
 
     /// Mean and standard error of a paired difference, life by life.
     fn by_hand(one: usize, other: usize, quantity: Quantity) -> [f64; 2] {
@@ -273,6 +297,29 @@ mod tests {
         // The first two have equally many days in every life: nothing tells them apart.
         assert_eq!(which.plans[0].chances_to_be_best[2], Some(0.5));
         assert_eq!(which.plans[1].chances_to_be_best[2], Some(0.5));
+    }
+
+    #[test] // by hand
+    fn a_loss_avoided_costs_what_both_differences_leave_open() {
+        let made = made::comparison(made::TRIALS);
+        let (baseline, which) = (made.study.baseline.0, made.which_plan().expect("an answer"));
+        let mut told = 0;
+        for plan in which.plans.iter().filter(|plan| plan.strategy.0 != baseline) {
+            let [cost, losses] = [Quantity::Cost, Quantity::Losses].map(|of| by_hand(plan.strategy.0, baseline, of));
+            // Each with 97.5 %.
+            let ends = |[mean, error]: [f64; 2]| {
+                [mean.abs() - 2.241_402_727_604_947 * error, mean.abs() + 2.241_402_727_604_947 * error]
+            };
+            let ([cost_low, cost_high], [losses_low, losses_high]) = (ends(cost), ends(losses));
+            let is_trade = cost[0] * losses[0] < 0.0 && cost_low > 0.0 && losses_low > 0.0;
+            assert_eq!(plan.cost_of_each_loss_avoided.is_some(), is_trade, "{:?}", plan.strategy);
+            let Some(found) = plan.cost_of_each_loss_avoided else { continue };
+            let expected = [(cost[0] / losses[0]).abs(), cost_low / losses_high, cost_high / losses_low];
+            assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-9 * b), "{found:?} {expected:?}");
+            told += 1;
+        }
+        assert!((1..made::STRATEGIES - 1).contains(&told), "{told} told");
+        assert_eq!(which.plans[baseline].cost_of_each_loss_avoided, None);
     }
 
     #[test]
