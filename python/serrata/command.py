@@ -123,6 +123,11 @@ def choose(
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the answer.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write tables, figures, report.txt and result.json here.")
 @click.option("--report", type=click.Path(path_type=Path), help="Write the report into this file: .html or .md.")
+@click.option(
+    "--without-records",
+    type=click.Path(path_type=Path),
+    help="This study before it was given its records, lived too: the report says whether they changed the plan.",
+)
 @click.option("--quiet", is_flag=True, help="Show neither progress nor answer.")
 def compare(
     study: Path,
@@ -136,6 +141,7 @@ def compare(
     as_json: bool,
     out: Path | None,
     report: Path | None,
+    without_records: Path | None,
     quiet: bool,
 ) -> None:
     """Simulate STUDY under each of its strategies and compare them.
@@ -146,21 +152,29 @@ def compare(
         check_directory(out, Comparison.files)
     if report is not None:
         check_file(report, Comparison.report_forms)
-    comparison = Study.load(study).simulate(
-        trials=trials,
-        planted_lives=planted_lives,
-        target_relative_error=target_relative_error,
-        most_seconds=most_seconds,
-        checkpoints=checkpoints,
-        seed=seed,
-        threads=threads,
-        progress=False if quiet else None,
-    )
+    elif without_records is not None:
+        raise click.UsageError("--without-records asks for --report, which says what the records changed")
+
+    def live(of: Study, seed: int | None, checkpoints: Path | None) -> Comparison:
+        return of.simulate(
+            trials=trials,
+            planted_lives=planted_lives,
+            target_relative_error=target_relative_error,
+            most_seconds=most_seconds,
+            checkpoints=checkpoints,
+            seed=seed,
+            threads=threads,
+            progress=False if quiet else None,
+        )
+
+    before = None if without_records is None else Study.load(without_records)
+    comparison = live(Study.load(study), seed, checkpoints)
     # Files first: they are there even if nobody reads what is printed.
     if out is not None:
         comparison.write(out)
     if report is not None:
-        comparison.write_report(report)
+        compared = None if before is None else live(before, comparison.seed, None)
+        comparison.write_report(report, without_records=compared)
     if as_json:
         click.echo(comparison.to_json())
     elif not quiet:

@@ -15,6 +15,7 @@ from serrata import _engine as engine
 from serrata import plots, report, report_page
 from serrata.card import Card, Carded
 from serrata.columns import Columns
+from serrata.errors import ArgumentError
 from serrata.files import check_file, write_directory, write_file
 from serrata.report_answer import plans, question, three_sentences
 from serrata.report_blocks import Table
@@ -428,7 +429,13 @@ class Comparison(Carded):
         """
         write_directory(directory, self.files, lambda place: report.write(self, place))
 
-    def write_report(self, file: str | os.PathLike[str], *, answers: Sequence[report_page.Answer] = ()) -> None:
+    def write_report(
+        self,
+        file: str | os.PathLike[str],
+        *,
+        answers: Sequence[report_page.Answer] = (),
+        without_records: Comparison | None = None,
+    ) -> None:
         """Write the report into one file that needs no other and no network, whole or not at all.
 
         It begins with the question, the answer and how sure it is; then what the records say, what is left in the row,
@@ -443,9 +450,14 @@ class Comparison(Carded):
         answers : sequence of results
             Further answers about the study, each with what it says, its table and its picture: of
             `Study.inspection_interval`, `Study.left_in_row`, `Study.can_it_run`, `how_many_blades`.
+        without_records : Comparison, optional
+            Of a study that was given its records, the same plans compared without them: the report then says whether
+            the records changed the plan.
 
         Raises
         ------
+        ArgumentError
+            For a comparison without records of other plans, or where there is none to tell apart.
         FileError
             For another ending, a place that cannot be written to, or a full disk.
 
@@ -460,8 +472,28 @@ class Comparison(Carded):
         '# Which of 5 plans'
         """
         check_file(file, self.report_forms)
-        form = Path(file).suffix.lower()
-        write_file(file, lambda place: place.write_text(report_page.page(self, form, answers), encoding="utf-8"))
+        if without_records is not None:
+            self._check_without_records(without_records)
+        text = report_page.page(self, Path(file).suffix.lower(), answers, without_records)
+        write_file(file, lambda place: place.write_text(text, encoding="utf-8"))
+
+    def _check_without_records(self, other: Comparison) -> None:
+        """Refuse a comparison that does not tell what records changed in this one."""
+        if not self.study.is_given_records:
+            raise ArgumentError(
+                f"without_records: the study {self.study.name!r} was not given records\n    there is nothing that they "
+                "could have changed\n    leave it out, or compare study.given(records)"
+            )
+        if other.study.is_given_records:
+            raise ArgumentError(
+                f"without_records: the study {other.study.name!r} was given records too\n    it must be the one "
+                "without them\n    compare the study as it stands"
+            )
+        if other.study.strategies != self.study.strategies:
+            raise ArgumentError(
+                "without_records: its plans are other ones\n    must be those of this comparison: "
+                f"{', '.join(self.study.strategies)}\n    compare the same study without its records"
+            )
 
     def which_plan(self) -> WhichPlan:
         """Say which plan to take, by risk, cost and outage days: chances to be best, ties, the frontier, the limits.

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 from serrata import plots
 from serrata.report_blocks import Block, Bullets, Sentences, Table, as_text
 from serrata.report_numbers import difference, pick, shown_of
-from serrata.wording import Shown, in_words, money_unit, two_figures
+from serrata.wording import Shown, in_words, money_unit
 
 if TYPE_CHECKING:
     from serrata.comparison import Comparison
     from serrata.which_plan import WhichPlan
 
-__all__ = ["MOST_LINES", "answer", "beware", "plans", "question", "three_sentences"]
+__all__ = ["MOST_LINES", "answer", "beware", "changed_by_records", "plans", "question", "three_sentences"]
 
 #: Lines of a screen that the first part may take, with the range, the caution and where the rest is.
 MOST_LINES = 40
@@ -113,7 +113,7 @@ def plans(comparison: Comparison, which: WhichPlan, names: list[str], *, is_brie
         else:
             line += [forced.ranged(figures=1), parts.ranged(figures=1), cost.ranged(scale=scale, figures=1)]
             line.append("baseline" if beyond is None else difference(beyond, scale, figures=1))
-        line.append(_each_avoided(comparison, name))
+        line.append(_each_avoided(comparison, which, name))
         lines.append([*line, str(verdicts[name])] if has_limits else line)
     title = f"The plans, whole fleet over {study.horizon_years:g} years; costs discounted to the start"
     table = Table(title, heads, lines)
@@ -123,26 +123,63 @@ def plans(comparison: Comparison, which: WhichPlan, names: list[str], *, is_brie
     return table._replace(heads=[heads[at] for at in chosen], lines=[[line[at] for at in chosen] for line in lines])
 
 
+def changed_by_records(comparison: Comparison, without_records: Comparison) -> list[Block]:
+    """Say whether records changed the plan, and what they did to the risk and the cost of each."""
+    before, after = without_records.which_plan(), comparison.which_plan()
+    scale, money = plots.money_unit(comparison)
+    lines = []
+    for name in comparison.study.strategies:
+        line = [name]
+        for quantity in ("p_any_loss", "cost"):
+            for run in (without_records, comparison):
+                shown = shown_of(pick(run.summary, strategy=name, quantity=quantity))
+                is_risk = quantity == "p_any_loss"
+                words = in_words(shown.value, shown.low, shown.high) if is_risk else shown.ranged(None, scale, 1)
+                line.append(words)
+        lines.append(line)
+    heads = ["plan", "any loss, without", "any loss, with", f"cost, {money}, without", f"cost, {money}, with"]
+    said = [_change(before, after), f"Without the records: {before.answer}", f"With them: {after.answer}"]
+    return [Sentences(said), Table("The plans without the records, and with them", heads, lines)]
+
+
+def _change(before: WhichPlan, after: WhichPlan) -> str:
+    """Say in a sentence what records did to the choice of a plan."""
+    has_limits = after.summary["limits"].notna().any()
+    if has_limits:
+        one, other = before.cheapest, after.cheapest
+        if one == other:
+            by = f"it is {one} by either" if one is not None else "none is known to meet the limits by either"
+            return f"The records did not change the plan: {by}."
+        called = [name or "none that is known to meet the limits" for name in (one, other)]
+        return f"By the estimates the records changed the plan: from {called[0]} to {called[1]}."
+    changed = []
+    for quantity, words in (("p_any_loss", "the smallest risk"), ("cost", "the smallest cost")):
+        one, other = (which.summary.set_index("strategy")[quantity].idxmin() for which in (before, after))
+        changed += [f"{words}, from {one} to {other}"] if one != other else []
+    if not changed:
+        return "The records changed neither which plan has the smallest risk nor which has the smallest cost."
+    return f"By the estimates the records changed which plan has {'; and '.join(changed)}."
+
+
 def _decimal(risk: Shown) -> str:
     """Give a chance for those who work with it, beside its words, which have the range."""
     return f"< {risk.high:.2g}" if risk.unseen else f"{risk.value:.2g}"
 
 
-def _each_avoided(comparison: Comparison, name: str) -> str:
-    """Word what a loss avoided costs, where the lives tell both the losses and the money from those of the baseline.
-
-    The engine gives no interval of this ratio, so that it is said to two figures at most.
-    """
+def _each_avoided(comparison: Comparison, which: WhichPlan, name: str) -> str:
+    """Word what a loss avoided costs, where the lives tell both the losses and the money from those of the baseline."""
     if name == comparison.study.baseline:
         return "baseline"
     of = comparison.differences
     losses, cost = (pick(of, strategy=name, quantity=quantity) for quantity in ("losses", "cost"))
-    if any(math.isnan(line["standard_error"]) or line["low"] <= 0.0 <= line["high"] for line in (losses, cost)):
-        return "not told by the lives"
     is_safer, is_dearer = losses["value"] < 0.0, cost["value"] > 0.0
-    if is_safer != is_dearer:
-        return "safer and cheaper" if is_safer else "more losses at a higher cost"
-    each = abs(cost["value"] / losses["value"])
-    scale, money = money_unit(each, comparison.study.currency)
-    figures = two_figures(each / scale) if each >= 10.0 * scale else f"{each / scale:.2g}"
-    return f"about {figures} {money}" if is_safer else f"saves about {figures} {money} for each loss more"
+    own = pick(which.summary, strategy=name)
+    each = [float(own[f"cost_of_each_loss_avoided{end}"]) for end in ("", "_low", "_high")]
+    if not math.isnan(each[0]):
+        scale, money = money_unit(each[2], comparison.study.currency)
+        words = f"{Shown(*each).ranged(scale=scale, figures=1)} {money}"
+        return words if is_safer else f"saves {words} for each loss more"
+    is_told = all(line["low"] > 0.0 or line["high"] < 0.0 for line in (losses, cost))
+    if not is_told or is_safer == is_dearer:
+        return "not told by the lives"
+    return "safer and cheaper" if is_safer else "more losses at a higher cost"

@@ -16,7 +16,7 @@ from serrata import plots
 from serrata.about import CAUTION
 from serrata.belief import Belief
 from serrata.drawing import save
-from serrata.report_answer import beware, plans, question, three_sentences
+from serrata.report_answer import beware, changed_by_records, plans, question, three_sentences
 from serrata.report_blocks import Block, Bullets, Figure, Sentences, Table, split
 from serrata.report_parts import PARTS, left, money, strategies, who_meets
 from serrata.wording import RANGES
@@ -82,7 +82,9 @@ class _Section(NamedTuple):
     blocks: list[Block]
 
 
-def page(comparison: Comparison, form: str, answers: Sequence[Answer] = ()) -> str:
+def page(
+    comparison: Comparison, form: str, answers: Sequence[Answer] = (), without_records: Comparison | None = None
+) -> str:
     """Set the report as a page of a form, ``.html`` or ``.md``, with further answers; the same gives the same bytes."""
     import jinja2
 
@@ -110,7 +112,9 @@ def page(comparison: Comparison, form: str, answers: Sequence[Answer] = ()) -> s
         question=question(comparison),
         answer=three_sentences(comparison, which),
         first=[first, frontier, *beware(comparison)],
-        sections=_with_answers(_sections(comparison, form), [_answer(comparison, form, one) for one in answers]),
+        sections=_with_answers(
+            _sections(comparison, form, without_records), [_answer(comparison, form, one) for one in answers]
+        ),
         long=list(_long(comparison)),
         ranges=RANGES,
         caution=CAUTION,
@@ -180,7 +184,7 @@ def _figure(form: str, comparison: Comparison, words: str, draw: Callable[[Axes]
     return Figure(f"{comparison.study.name}. {words}", base64.b64encode(drawn.getvalue()).decode("ascii"))
 
 
-def _sections(comparison: Comparison, form: str) -> list[_Section]:
+def _sections(comparison: Comparison, form: str, without_records: Comparison | None) -> list[_Section]:
     study, row = comparison.study, comparison.worst_row
     by_year = comparison.by_year
     figures = {
@@ -216,7 +220,7 @@ def _sections(comparison: Comparison, form: str) -> list[_Section]:
     has_outages = len(comparison.by_outage) > 0
     warned = comparison.warnings
     sections = [
-        _Section("records", "What the records say", _records(comparison)),
+        _Section("records", "What the records say", _records(comparison, without_records)),
         _Section(
             "row",
             "What is left in the row",
@@ -284,23 +288,22 @@ def _thin(comparison: Comparison) -> list[Block]:
     return [Sentences([words])] if thin else []
 
 
-def _records(comparison: Comparison) -> list[Block]:
-    """Say what records were given, what they moved, and which rows are most at risk now."""
+def _records(comparison: Comparison, without_records: Comparison | None) -> list[Block]:
+    """Say what records were given, whether they changed the plan, what they moved, and which rows are at risk."""
     study, belief = comparison.study, comparison.belief
     if not study.is_given_records:
         return [Sentences(["None were given: the plans are compared on the inputs of the study alone."])]
+    if without_records is None:
+        words = (
+            "The lives go on from what the records say. Whether that changed the plan is told by the same comparison "
+            "of the study without its records, which is not part of this report."
+        )
+        blocks: list[Block] = [Sentences([words])]
+    else:
+        blocks = changed_by_records(comparison, without_records)
     if belief is None:
-        words = "The study was given its records. What they moved is not kept with a stored comparison."
-        return [Sentences([words])]
-    return [
-        Sentences(
-            [
-                "The lives go on from what the records say. Whether that changed the plan is told by the same "
-                "comparison of the study without its records, which is not part of this report."
-            ]
-        ),
-        *_belief(belief),
-    ]
+        return [*blocks, Sentences(["What the records moved is not kept with a stored comparison."])]
+    return [*blocks, *_belief(belief)]
 
 
 def _belief(belief: Belief) -> list[Block]:

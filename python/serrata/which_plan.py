@@ -21,6 +21,8 @@ __all__ = ["WhichPlan"]
 _SURE = 0.95
 #: Confidence beyond which no figure is told.
 _NEARLY = 0.999
+#: What a loss avoided costs, and the ends of its interval.
+_EACH = ("cost_of_each_loss_avoided", "cost_of_each_loss_avoided_low", "cost_of_each_loss_avoided_high")
 #: What the measures are called.
 _CALLED = {"p_any_loss": "the chance of any loss", "cost": "cost", "days": "outage days"}
 
@@ -41,7 +43,9 @@ class WhichPlan(JsonResult):
         and `_high` of its 95 % interval, and `_best`, the chance that the plan has the smallest, missing where one
         life says nothing of it; `limits`, "meets", "misses" or "undecided", missing where the study has none;
         `beaten_by`, a plan that is no worse on any of the three and better on one, with `beaten_confidence` that it is
-        no worse on any: plans without one are the frontier.
+        no worse on any: plans without one are the frontier; `cost_of_each_loss_avoided` beside the baseline, or saved
+        for each loss more, with `_low` and `_high` by Bonferroni's bound on both differences, missing where the lives
+        do not tell both, or where a plan is better or worse on both.
         """
         import pandas as pd
 
@@ -57,8 +61,11 @@ class WhichPlan(JsonResult):
                     f"{name}_best": best,
                 }
             line |= {key: plan[key] for key in ("limits", "beaten_by", "beaten_confidence")}
+            each = plan["cost_of_each_loss_avoided"] or [None] * 3
+            line |= dict(zip(_EACH, each, strict=True))
             lines.append(line)
-        return pd.DataFrame(lines).astype({"beaten_confidence": float} | {f"{name}_best": float for name in _CALLED})
+        numbers = ["beaten_confidence", *_EACH, *(f"{name}_best" for name in _CALLED)]
+        return pd.DataFrame(lines).astype(dict.fromkeys(numbers, float))
 
     @property
     def ties(self) -> pd.DataFrame:
@@ -78,6 +85,12 @@ class WhichPlan(JsonResult):
             for tie in self._content["ties"]
         ]
         return pd.DataFrame(lines, columns=columns).astype({"trials_needed": "Int64"})
+
+    @property
+    def cheapest(self) -> str | None:
+        """The cheapest plan of those that are known to meet the study's limits; none where none is, or it has none."""
+        cheapest: str | None = self._content["cheapest"]
+        return cheapest
 
     @property
     def answer(self) -> str:
@@ -144,7 +157,7 @@ class WhichPlan(JsonResult):
         return Card(f"Which plan? {self._content['study']}", self.notes, tables)
 
     def __repr__(self) -> str:
-        cheapest, has_limits = self._content["cheapest"], self._content["has_limits"]
+        cheapest, has_limits = self.cheapest, self._content["has_limits"]
         answer = "no plan is known to meet the limits" if has_limits else "the study states no limit"
         if cheapest is not None:
             answer = f"{cheapest} is the cheapest that meets the limits"
@@ -161,7 +174,7 @@ class WhichPlan(JsonResult):
         )
 
     def _answer(self) -> str:
-        cheapest = self._content["cheapest"]
+        cheapest = self.cheapest
         if not self._content["has_limits"]:
             return self._smallest()
         if cheapest is None:

@@ -13,7 +13,8 @@ from click.testing import CliRunner
 import serrata
 from conftest import DEMO_STUDY, LOSING, ROOT
 from serrata.command import main
-from serrata.report_answer import MOST_LINES, plans, three_sentences
+from serrata.report_answer import MOST_LINES, _change, plans, three_sentences
+from serrata.wording import in_words
 from test_figures import with_twenty_plans
 
 VOID = {"meta", "br", "img", "link", "hr"}
@@ -219,14 +220,20 @@ def test_what_a_loss_avoided_costs_is_said_where_the_lives_tell_it_alone():
         table = plans(run, run.which_plan(), list(run.study.strategies))
         words[run.trials] = {line[0]: line[table.heads.index("cost of each loss avoided")] for line in table.lines}
     assert "not told by the lives" in words[20].values()
-    of = many.differences.set_index(["strategy", "quantity"])
+    of, own = many.differences.set_index(["strategy", "quantity"]), many.which_plan().summary.set_index("strategy")
+    told = 0
     for strategy, said in words[500].items():
-        if said.startswith("about "):
-            each = of["value"][strategy, "cost"] / -of["value"][strategy, "losses"]
-            number = float(said.split()[1].replace(",", ""))
-            scale = {"thousand": 1e3, "million": 1e6}.get(said.split()[2], 1.0)
-            assert number * scale == pytest.approx(each, rel=0.11)
-    assert any(said.startswith("about ") for said in words[500].values())
+        low, high = (own[f"cost_of_each_loss_avoided_{end}"][strategy] for end in ("low", "high"))
+        if low > 0.0:
+            each = abs(of["value"][strategy, "cost"] / of["value"][strategy, "losses"])
+            assert low < each < high
+            number, scale = re.search(r"([\d.,]+) \(.*?\) (thousand|million)?", said).groups()
+            number = float(number.replace(",", "")) * {"thousand": 1e3, "million": 1e6}.get(scale, 1.0)
+            assert number == pytest.approx(each, abs=0.5 * (high - low))
+            is_dearer = of["value"][strategy, "cost"] > 0.0
+            assert said.startswith("saves ") != is_dearer
+            told += 1
+    assert told > 0
 
 
 def test_what_the_records_say_is_told_where_they_were_given(runs, pages):
@@ -243,6 +250,49 @@ def test_what_the_records_say_is_told_where_they_were_given(runs, pages):
     again = serrata.Comparison.from_bytes(runs["records"].to_bytes())
     assert again.belief is None
     assert again.study.is_given_records
+
+
+def test_whether_the_records_changed_the_plan_is_told_beside_the_same_comparison_without_them(runs, tmp_path):
+    given = runs["records"]
+    alone = serrata.Study.load(ROOT / "tests" / "engine" / "data" / "given" / "a.toml")
+    before = alone.simulate(trials=300, seed=1)
+    file = tmp_path / "report.html"
+    given.write_report(file, without_records=before)
+    page = Page(file.read_text(encoding="utf-8"))
+    text = " ".join(next(text for _, attrs, text in page.tags if attrs.get("id") == "records").split())
+    assert "which is not part of this report" not in text
+    for run in (before, given):
+        assert " ".join(run.which_plan().answer.split()) in text
+        for risk in run.summary[run.summary["quantity"] == "p_any_loss"]["value"]:
+            assert in_words(risk, risk, risk).split(" (")[0] in text
+    for measure, words in (("p_any_loss", "the smallest risk"), ("cost", "the smallest cost")):
+        first, second = (run.which_plan().summary.set_index("strategy")[measure].idxmin() for run in (before, given))
+        assert (f"{words}, from {first} to {second}" in text) == (first != second)
+    with pytest.raises(serrata.ArgumentError, match="was given records too"):
+        given.write_report(file, without_records=given)
+    with pytest.raises(serrata.ArgumentError, match="was not given records"):
+        before.write_report(file, without_records=before)
+    with pytest.raises(serrata.ArgumentError, match="its plans are other ones"):
+        given.write_report(file, without_records=runs["reference"])
+
+
+@pytest.mark.parametrize(
+    ("limit", "stands", "words"),
+    [
+        (None, None, "changed neither which plan has the smallest risk"),
+        (0.9, 0.9, "did not change the plan: it is in-place-every-second by either"),
+        (1e-9, 1e-9, "did not change the plan: none is known to meet the limits by either"),
+        (0.9, 1e-9, "changed the plan: from none that is known to meet the limits to in-place-every-second"),
+    ],
+)
+def test_a_change_of_plan_is_worded_by_what_decides(limit, stands, words):
+    text = (ROOT / "tests" / "engine" / "data" / "small.toml").read_text(encoding="utf-8")
+
+    def which(limit):
+        lines = "" if limit is None else f"\n[limits]\nrow_loss_probability_per_year = {limit}\n"
+        return serrata.Study.parse(text + lines).simulate(trials=200, seed=1).which_plan()
+
+    assert words in _change(which(stands), which(limit))
 
 
 def test_names_with_signs_of_markup_are_written_as_they_are(losing, tmp_path):
