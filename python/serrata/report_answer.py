@@ -146,11 +146,11 @@ def _change(before: WhichPlan, after: WhichPlan) -> str:
     """Say in a sentence what records did to the choice of a plan."""
     has_limits = after.summary["limits"].notna().any()
     if has_limits:
-        one, other = before.cheapest, after.cheapest
-        if one == other:
-            by = f"it is {one} by either" if one is not None else "none is known to meet the limits by either"
+        called = [which.cheapest or "none that is known to meet the limits" for which in (before, after)]
+        if before.cheapest == after.cheapest:
+            is_one = after.cheapest is not None
+            by = f"it is {called[1]} by either" if is_one else "none is known to meet the limits by either"
             return f"The records did not change the plan: {by}."
-        called = [name or "none that is known to meet the limits" for name in (one, other)]
         return f"By the estimates the records changed the plan: from {called[0]} to {called[1]}."
     changed = []
     for quantity, words in (("p_any_loss", "the smallest risk"), ("cost", "the smallest cost")):
@@ -174,10 +174,10 @@ def _each_avoided(comparison: Comparison, which: WhichPlan, name: str) -> str:
     losses, cost = (pick(of, strategy=name, quantity=quantity) for quantity in ("losses", "cost"))
     is_safer, is_dearer = losses["value"] < 0.0, cost["value"] > 0.0
     own = pick(which.summary, strategy=name)
-    each = [float(own[f"cost_of_each_loss_avoided{end}"]) for end in ("", "_low", "_high")]
-    if not math.isnan(each[0]):
-        scale, money = money_unit(each[2], comparison.study.currency)
-        words = f"{Shown(*each).ranged(scale=scale, figures=1)} {money}"
+    value, low, high = (float(own[f"cost_of_each_loss_avoided{end}"]) for end in ("", "_low", "_high"))
+    if not math.isnan(value):
+        scale, money = money_unit(high, comparison.study.currency)
+        words = f"{Shown(value, low, high).ranged(scale=scale, figures=1)} {money}"
         return words if is_safer else f"saves {words} for each loss more"
     is_told = all(line["low"] > 0.0 or line["high"] < 0.0 for line in (losses, cost))
     if not is_told or is_safer == is_dearer:

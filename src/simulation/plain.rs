@@ -1727,7 +1727,7 @@ mod tests {
     #[test]
     fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
         let config = ProptestConfig {
-            cases: 1600,
+            cases: 1200,
             failure_persistence: None,
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()

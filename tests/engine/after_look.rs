@@ -72,7 +72,7 @@ fn sizes_after_a_clean_look_are_those_of_a_thinned_poisson_number() {
     let lines = expected();
     assert_eq!(lines.len(), 4);
     for found in [0, 2] {
-        let question = RowAfterLook { lives: 60_000, ..RowAfterLook::new("row") };
+        let question = RowAfterLook { lives: 30_000, ..RowAfterLook::new("row") };
         let left = study.left_in_row(&question.looked_at("insitu", found)).expect("an answer").left;
         let lengths_mm: Vec<f64> = left.longer.iter().map(|longer| longer.length_mm).collect();
         for (quantity, mm, value) in &lines {
@@ -176,7 +176,7 @@ fn binomial(n: u32, k: u32, p: f64) -> f64 {
 fn one_hot_spot_is_as_bayes_rule_by_quadrature_has_it() {
     let study = one_hot_spot();
     for found in [0, 3] {
-        let question = RowAfterLook { lives: 60_000, seed: 9, ..RowAfterLook::new("row") }.looked_at("insitu", found);
+        let question = RowAfterLook { lives: 30_000, seed: 9, ..RowAfterLook::new("row") }.looked_at("insitu", found);
         let answer: LeftInRow = study.left_in_row(&question).expect("an answer");
         let lengths_mm: Vec<f64> = answer.left.longer.iter().map(|longer| longer.length_mm).collect();
         let one = OneBlade::new(&lengths_mm, &[2.0]);

@@ -904,7 +904,7 @@ fn a_dressed_place_cracks_anew_in_a_part_of_the_time() {
     study.initiation[0].shape = InitiationShape::Exponential { mean: 0.5 };
     study.units[0].duty = hours(&[(0.0, 8_760.0), (0.001, 0.0), (1.0, 8_760.0), (1.000_01, 0.0)]);
     let cracked = 1.0 - (-0.087_6_f64 / (0.5 * 0.25)).exp();
-    let comparison = lived(&study, 200);
+    let comparison = lived(&study, 60);
     let after = comparison.after_outages_of(0, LOOK);
     assert_equal(after[0].cracks.value, 0.0);
     assert_near(after[1].cracks, 1_000.0 * cracked);
@@ -918,7 +918,7 @@ fn a_dressed_place_cracks_anew_in_a_part_of_the_time() {
         (InitiationShape::Lognormal { median: 0.5, sigma_log: 0.4 }, normal_cdf((reading / 0.5_f64).ln() / 0.4)),
     ] {
         study.initiation[0].shape = shape;
-        assert_near(lived(&study, 200).after_outages_of(0, LOOK)[1].cracks, 1_000.0 * cracked);
+        assert_near(lived(&study, 60).after_outages_of(0, LOOK)[1].cracks, 1_000.0 * cracked);
     }
 }
 
@@ -936,7 +936,7 @@ fn all_origins_of_a_place_begin_anew_and_no_others() {
     // A place without a crack, of four: its origins are as they were. Any other has two that are new.
     let old = 2.0 * 0.25 * (1.0 - (-rate * after).exp());
     let new = 2.0 * 0.75 * (1.0 - (-rate * after / 0.25).exp());
-    let comparison = lived(&study, 400);
+    let comparison = lived(&study, 100);
     assert_near(comparison.fleet_of(LOOK, Quantity::CracksFound), 1_000.0 * 2.0);
     assert_near(comparison.fleet_of(LOOK, Quantity::BladesDressed), 1_000.0 * (1.0 - 0.5_f64.powi(4)));
     assert_equal(comparison.after_outages_of(0, LOOK)[0].cracks.value, 0.0);

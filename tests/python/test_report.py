@@ -280,13 +280,14 @@ def test_whether_the_records_changed_the_plan_is_told_beside_the_same_comparison
     ("limit", "stands", "words"),
     [
         (None, None, "changed neither which plan has the smallest risk"),
-        (0.9, 0.9, "did not change the plan: it is in-place-every-second by either"),
+        (0.9, 0.9, "did not change the plan: it is nobody-looks by either"),
         (1e-9, 1e-9, "did not change the plan: none is known to meet the limits by either"),
-        (0.9, 1e-9, "changed the plan: from none that is known to meet the limits to in-place-every-second"),
+        (0.9, 1e-9, "changed the plan: from none that is known to meet the limits to nobody-looks"),
     ],
 )
 def test_a_change_of_plan_is_worded_by_what_decides(limit, stands, words):
     text = (ROOT / "tests" / "engine" / "data" / "small.toml").read_text(encoding="utf-8")
+    text = text.replace("[strategies.none]", "[strategies.nobody-looks]")
 
     def which(limit):
         lines = "" if limit is None else f"\n[limits]\nrow_loss_probability_per_year = {limit}\n"

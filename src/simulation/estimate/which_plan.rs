@@ -106,7 +106,9 @@ impl Comparison {
             }),
             limits: self.meets_limits(strategy),
             beaten_by: self.beaten_by(strategy, &all),
-            cost_of_each_loss_avoided: self.cost_of_each_loss_avoided(strategy),
+            cost_of_each_loss_avoided: (strategy != self.study.baseline)
+                .then(|| self.cost_of_each_loss_avoided(strategy, self.study.baseline))
+                .flatten(),
         };
         let plans: Vec<Standing> = all.iter().map(standing).collect();
         let meeting: Vec<StrategyId> =
@@ -162,12 +164,9 @@ impl Comparison {
 
     /// By Bonferroni's bound: the differences of cost and of losses lie in their intervals together with 95 %, so their ratio
     /// does between the least and the most of these.
-    fn cost_of_each_loss_avoided(&self, plan: StrategyId) -> Option<[f64; 3]> {
-        if plan == self.study.baseline {
-            return None;
-        }
+    fn cost_of_each_loss_avoided(&self, plan: StrategyId, baseline: StrategyId) -> Option<[f64; 3]> {
         let of = |quantity: Quantity, sign: f64| {
-            let difference = self.paired(plan, self.study.baseline, quantity);
+            let difference = self.paired(plan, baseline, quantity);
             let half = normal_quantile(1.0 - 0.25 * (1.0 - SURE)) * difference.standard_error;
             [-half, 0.0, half].map(|off| sign * difference.value + off)
         };
@@ -301,25 +300,42 @@ mod tests {
 
     #[test] // by hand
     fn a_loss_avoided_costs_what_both_differences_leave_open() {
-        let made = made::comparison(made::TRIALS);
-        let (baseline, which) = (made.study.baseline.0, made.which_plan().expect("an answer"));
-        let mut told = 0;
-        for plan in which.plans.iter().filter(|plan| plan.strategy.0 != baseline) {
-            let [cost, losses] = [Quantity::Cost, Quantity::Losses].map(|of| by_hand(plan.strategy.0, baseline, of));
-            // Each with 97.5 %.
-            let ends = |[mean, error]: [f64; 2]| {
-                [mean.abs() - 2.241_402_727_604_947 * error, mean.abs() + 2.241_402_727_604_947 * error]
-            };
-            let ([cost_low, cost_high], [losses_low, losses_high]) = (ends(cost), ends(losses));
-            let is_trade = cost[0] * losses[0] < 0.0 && cost_low > 0.0 && losses_low > 0.0;
-            assert_eq!(plan.cost_of_each_loss_avoided.is_some(), is_trade, "{:?}", plan.strategy);
-            let Some(found) = plan.cost_of_each_loss_avoided else { continue };
-            let expected = [(cost[0] / losses[0]).abs(), cost_low / losses_high, cost_high / losses_low];
-            assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-9 * b), "{found:?} {expected:?}");
-            told += 1;
+        let text = include_str!("../../../demo-data/reference-study.toml");
+        let study = crate::Study::parse(text, "study").expect("a good study");
+        let run = crate::simulation::Run { trials: 400, seed: 3, ..Default::default() };
+        let (made, lived) = (made::comparison(made::TRIALS), study.simulate(&run).expect("lives"));
+        let pairs = (0..made::STRATEGIES).flat_map(|plan| (0..made::STRATEGIES).map(move |other| [plan, other]));
+        let pairs: Vec<[usize; 2]> = pairs.filter(|[plan, other]| plan != other).collect();
+        // Both differences scatter in lives; those made by hand hold the paired ones against the textbook.
+        let of_lived = |plan: usize, other: usize, quantity: Quantity| {
+            let difference = lived.paired(StrategyId(plan), StrategyId(other), quantity);
+            [difference.value, difference.standard_error]
+        };
+        let mut told = [0; 2];
+        for (which, comparison, plans) in [(0, &made, made::STRATEGIES), (1, &lived, study.strategies.len())] {
+            for &[plan, other] in pairs.iter().filter(|pair| pair.iter().all(|plan| *plan < plans)) {
+                let of = |quantity| {
+                    if which == 0 { by_hand(plan, other, quantity) } else { of_lived(plan, other, quantity) }
+                };
+                // Each with 97.5 %: from a table of the normal distribution.
+                let ends =
+                    |[mean, error]: [f64; 2]| [-1.0, 1.0].map(|sign| mean.abs() + sign * 2.241_402_727_6 * error);
+                let (cost, losses) = (of(Quantity::Cost), of(Quantity::Losses));
+                let ([cost_low, cost_high], [losses_low, losses_high]) = (ends(cost), ends(losses));
+                let is_trade = cost[0] * losses[0] < 0.0 && cost_low > 0.0 && losses_low > 0.0;
+                let found = comparison.cost_of_each_loss_avoided(StrategyId(plan), StrategyId(other));
+                assert_eq!(found.is_some(), is_trade, "{plan} beside {other}");
+                let Some(found) = found else { continue };
+                let expected = [(cost[0] / losses[0]).abs(), cost_low / losses_high, cost_high / losses_low];
+                assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-9 * b), "{found:?} {expected:?}");
+                told[which] += 1;
+            }
         }
-        assert!((1..made::STRATEGIES - 1).contains(&told), "{told} told");
-        assert_eq!(which.plans[baseline].cost_of_each_loss_avoided, None);
+        assert!(told.iter().all(|told| (2..pairs.len() / 2).contains(told)), "{told:?} told");
+        let which = lived.which_plan().expect("an answer");
+        assert_eq!(which.plans[study.baseline.0].cost_of_each_loss_avoided, None);
+        let told = which.plans.iter().filter(|plan| plan.cost_of_each_loss_avoided.is_some());
+        assert!(told.count() > 0);
     }
 
     #[test]
