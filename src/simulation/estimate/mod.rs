@@ -3,6 +3,7 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+mod cost_bound;
 mod limits;
 #[cfg(test)]
 pub(super) mod made;
@@ -20,7 +21,7 @@ use super::tally::{AfterOutage, LifeSums, PAIRED, RowSums, Tally};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
-pub(in crate::simulation) use limits::with_error;
+pub(in crate::simulation) use limits::{all_of, with_error};
 pub use limits::{LimitVerdict, Scope, Verdict};
 use pooled::Pools;
 pub use rare::HowGot;

@@ -352,16 +352,23 @@ impl Comparison {
 
     pub(super) fn fleet_losses(&self, strategy: StrategyId, quantity: Quantity) -> Option<Estimate> {
         let lives = self.tally.trials as f64;
-        let rows: Vec<RowId> = self.study.row_ids().collect();
         match quantity {
             Quantity::AnyLoss => Some(self.fleet_any_loss(strategy).probability(lives)),
-            _ if quantity != Quantity::Losses && !of_losses(quantity) => None,
-            _ => {
-                let planted = rows.iter().map(|row| self.planted_part(&self.own(*row, strategy), quantity));
-                let all = planted.fold(self.plain_part(&rows, strategy, quantity), Answer::and);
-                Some(if quantity == Quantity::Losses { all.rare(lives) } else { normal(all) })
-            }
+            Quantity::Losses => Some(self.fleet_sum_of_losses(strategy, quantity).rare(lives)),
+            _ => of_losses(quantity).then(|| normal(self.fleet_sum_of_losses(strategy, quantity))),
         }
+    }
+
+    /// A quantity with losses in it, over the fleet.
+    fn fleet_sum_of_losses(&self, strategy: StrategyId, quantity: Quantity) -> Answer {
+        let rows: Vec<RowId> = self.study.row_ids().collect();
+        let planted = rows.iter().map(|row| self.planted_part(&self.own(*row, strategy), quantity));
+        planted.fold(self.plain_part(&rows, strategy, quantity), Answer::and)
+    }
+
+    /// Losses of the fleet, with an interval of another confidence.
+    pub(super) fn fleet_losses_at(&self, strategy: StrategyId, level: f64) -> Estimate {
+        self.fleet_sum_of_losses(strategy, Quantity::Losses).rare_at(self.tally.trials as f64, level)
     }
 
     pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {
