@@ -95,7 +95,11 @@ impl Study {
 fn check(varied: &[Varied]) -> Result<()> {
     let refuse = |shown: String, rule: &str, remedy: &str| Err(Error::argument("vary", shown, rule, remedy));
     if varied.is_empty() {
-        return refuse("nothing".to_owned(), "must name a value of the plan", "such as looks[1].every_outages = 1, 2, 3");
+        return refuse(
+            "nothing".to_owned(),
+            "must name a value of the plan",
+            "such as looks[1].every_outages = 1, 2, 3",
+        );
     }
     for (place, Varied { path, values }) in varied.iter().enumerate() {
         if varied[..place].iter().any(|other| other.path == *path) {

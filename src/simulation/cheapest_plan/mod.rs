@@ -253,6 +253,7 @@ fn deciding(lines: &[LimitVerdict]) -> Vec<LimitVerdict> {
         |scope: Scope| matches!(scope, Scope::Unit(_)),
         |scope: Scope| scope == Scope::Fleet,
     ];
-    let of_level = |is_of: fn(Scope) -> bool| LimitVerdict::deciding(lines.iter().filter(move |line| is_of(line.scope)));
+    let of_level =
+        |is_of: fn(Scope) -> bool| LimitVerdict::deciding(lines.iter().filter(move |line| is_of(line.scope)));
     is_of.into_iter().filter_map(of_level).copied().collect()
 }

@@ -58,6 +58,9 @@ struct Standing {
     comparison: Comparison,
     lines: Vec<Vec<LimitVerdict>>,
     verdicts: Vec<Verdict>,
+    /// What may be missing from the cost of each, and the chance that a bound on a difference is wrong.
+    unseen: Vec<f64>,
+    doubt_of_cost: f64,
 }
 
 impl<'a> Search<'a> {
@@ -138,7 +141,9 @@ impl<'a> Search<'a> {
             before.filter(|verdict| *verdict == Verdict::Meets).unwrap_or(all_of(lines.iter().map(|line| line.verdict)))
         };
         let verdicts = self.left.iter().zip(&lines).map(verdict).collect();
-        Ok(Standing { of: self.left.clone(), comparison, lines, verdicts })
+        let doubt_of_cost = self.doubt_of_cost;
+        let unseen = study.strategy_ids().map(|plan| comparison.unseen(plan, 0.5 * doubt_of_cost)).collect();
+        Ok(Standing { of: self.left.clone(), comparison, lines, verdicts, unseen, doubt_of_cost })
     }
 
     fn study_of_left(&self) -> Study {
@@ -158,7 +163,7 @@ impl<'a> Search<'a> {
                 return Some(Why::Misses);
             }
             let others = meeting.iter().filter(|other| **other != plan);
-            let by = others.map(|other| (*other, -standing.comparison.most_dearer(*other, plan, self.doubt_of_cost)));
+            let by = others.map(|other| (*other, -standing.most_dearer(*other, plan)));
             let (other, least) = by.max_by(|one, other| one.1.total_cmp(&other.1))?;
             (least > 0.0).then(|| Why::Dearer(standing.of[other.0], least))
         };
@@ -184,9 +189,7 @@ impl<'a> Search<'a> {
             None => Outcome::NoneKnown,
             Some(cheapest) => {
                 let mut others = kept.iter().filter(|other| **other != cheapest);
-                let is_as_good = |other: &StrategyId| {
-                    standing.comparison.most_dearer(cheapest, *other, self.doubt_of_cost) < indifference
-                };
+                let is_as_good = |other: &StrategyId| standing.most_dearer(cheapest, *other) < indifference;
                 if others.all(is_as_good) { Outcome::Found } else { Outcome::Open }
             }
         }
@@ -216,6 +219,11 @@ impl<'a> Search<'a> {
 impl Standing {
     fn meets(&self, plan: StrategyId) -> bool {
         self.verdicts[plan.0] == Verdict::Meets
+    }
+
+    /// The most by which one plan may be dearer than another.
+    fn most_dearer(&self, one: StrategyId, other: StrategyId) -> f64 {
+        self.comparison.most_dearer(one, other, self.doubt_of_cost, self.unseen[one.0])
     }
 
     fn cheapest_of(&self, kept: &[StrategyId]) -> Option<StrategyId> {
@@ -252,12 +260,15 @@ fn warnings(family: &Study, plans: &[Tried], run: &Run) -> Vec<String> {
              for it."
                 .to_owned(),
         );
-    } else if plans.iter().filter(|plan| plan.dropped.is_none()).any(|plan| plan.limits.iter().any(|line| line.is_thin)) {
-        warnings.push("Of some rows plain lives alone decide, of which lives with a planted crack tell badly.".to_owned());
+    } else if plans.iter().filter(|plan| plan.dropped.is_none()).any(|plan| plan.limits.iter().any(|line| line.is_thin))
+    {
+        warnings
+            .push("Of some rows plain lives alone decide, of which lives with a planted crack tell badly.".to_owned());
     }
     if plans.iter().any(|plan| plan.limits.iter().any(|line| line.is_unsure)) {
         warnings.push(
-            "The error of the draws from records is not known: no plan is known to meet a limit, or to miss one.".to_owned(),
+            "The error of the draws from records is not known: no plan is known to meet a limit, or to miss one."
+                .to_owned(),
         );
     } else if family.is_given_records() {
         warnings.push(

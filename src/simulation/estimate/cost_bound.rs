@@ -16,11 +16,16 @@ impl Comparison {
     /// The most by which the cost of one plan, in the mean, may lie above that of another; wrong with this chance.
     ///
     /// A normal bound of the paired difference knows nothing of what no life has shown: a plan under which no loss has been seen
-    /// yet looks cheap, and surely so. To it is added what losses beyond the normal bound of their number would cost, by a bound
-    /// of rare events, and a piece of work that was never called for.
-    pub(in crate::simulation) fn most_dearer(&self, one: StrategyId, other: StrategyId, doubt: f64) -> f64 {
+    /// yet looks cheap, and surely so. What [`Comparison::unseen`] says of the first plan, for half of the chance, is added to it.
+    pub(in crate::simulation) fn most_dearer(
+        &self,
+        one: StrategyId,
+        other: StrategyId,
+        doubt: f64,
+        unseen: f64,
+    ) -> f64 {
         let difference = self.difference(one, other, COST).difference;
-        difference.value + normal_quantile(1.0 - 0.5 * doubt) * difference.standard_error + self.unseen(one, 0.5 * doubt)
+        difference.value + normal_quantile(1.0 - 0.5 * doubt) * difference.standard_error + unseen
     }
 
     /// How much dearer one plan is than another, and the lives that would tell the two apart.
@@ -30,8 +35,9 @@ impl Comparison {
         (difference, pairs_to_separate(difference.value, of_a_life))
     }
 
-    /// What may be missing from a plan's cost because it is rare: losses and work that the normal bound does not reach to.
-    fn unseen(&self, strategy: StrategyId, doubt: f64) -> f64 {
+    /// What may be missing from a plan's cost because it is rare: what losses beyond the normal bound of their number would cost,
+    /// by a bound of rare events, and a piece of work that was never called for.
+    pub(in crate::simulation) fn unseen(&self, strategy: StrategyId, doubt: f64) -> f64 {
         let costs = &self.study.costs;
         let losses = self.fleet_losses_at(strategy, 1.0 - 2.0 * doubt);
         // Not-a-number where none was seen.

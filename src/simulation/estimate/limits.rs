@@ -117,7 +117,10 @@ impl Comparison {
         let units = (0..self.study.units.len()).filter(has_rows);
         let units = limits.unit.into_iter().flat_map(|limit| units.clone().map(move |unit| (Scope::Unit(unit), limit)));
         let fleet = limits.fleet.map(|limit| (Scope::Fleet, limit));
-        rows.chain(units).chain(fleet).map(|(scope, limit)| self.held_against(strategy, scope, limit, confidence)).collect()
+        rows.chain(units)
+            .chain(fleet)
+            .map(|(scope, limit)| self.held_against(strategy, scope, limit, confidence))
+            .collect()
     }
 
     /// Whether a strategy keeps all limits: it misses them if it misses one; none where the study has no limits.

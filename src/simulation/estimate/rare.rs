@@ -7,6 +7,7 @@ use crate::model::{RowId, StrategyId};
 use crate::simulation::observe::{COST_LEVELS, Quantity};
 use crate::simulation::rare::{PlantedSums, Told};
 use crate::simulation::tables::THIN_EVENTS;
+use crate::simulation::tally::LifeSums;
 use crate::statistics::interval;
 use crate::statistics::tail::binomial_at_least;
 use crate::statistics::tail_index::{largest_reliable_index, tail_index, tail_length};
@@ -368,7 +369,14 @@ impl Comparison {
 
     /// Losses of the fleet, with an interval of another confidence.
     pub(super) fn fleet_losses_at(&self, strategy: StrategyId, level: f64) -> Estimate {
-        self.fleet_sum_of_losses(strategy, Quantity::Losses).rare_at(self.tally.trials as f64, level)
+        let lives = self.tally.trials as f64;
+        let losses = if self.has_planted() {
+            self.fleet_sum_of_losses(strategy, Quantity::Losses)
+        } else {
+            let LifeSums { sum, square, .. } = &self.tally.fleet[strategy.0];
+            Answer::of_lives(lives, sum[Quantity::Losses as usize], square[Quantity::Losses as usize])
+        };
+        losses.rare_at(lives, level)
     }
 
     pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {
