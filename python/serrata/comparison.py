@@ -442,7 +442,8 @@ class Comparison(Carded):
             ``.md``, Markdown without figures.
         answers : sequence of results
             Further answers about the study, each with what it says, its table and its picture: of
-            `Study.inspection_interval`, `Study.left_in_row`, `Study.can_it_run`, `how_many_blades`.
+            `Study.inspection_interval`, `Study.cheapest_plan`, `Study.left_in_row`, `Study.can_it_run`,
+            `how_many_blades`.
 
         Raises
         ------
