@@ -135,12 +135,7 @@ impl<'a> Search<'a> {
         let confidence = 1.0 - 2.0 * self.doubt_of_limit;
         let lines: Vec<Vec<LimitVerdict>> =
             study.strategy_ids().map(|plan| comparison.limit_verdicts_at(plan, confidence)).collect();
-        let verdict = |(plan, lines): (&StrategyId, &Vec<LimitVerdict>)| {
-            // What was sure in an earlier round stays so.
-            let before = self.plans[plan.0].as_ref().map(|tried| tried.verdict);
-            before.filter(|verdict| *verdict == Verdict::Meets).unwrap_or(all_of(lines.iter().map(|line| line.verdict)))
-        };
-        let verdicts = self.left.iter().zip(&lines).map(verdict).collect();
+        let verdicts = lines.iter().map(|lines| all_of(lines.iter().map(|line| line.verdict))).collect();
         let doubt_of_cost = self.doubt_of_cost;
         let unseen = study.strategy_ids().map(|plan| comparison.unseen(plan, 0.5 * doubt_of_cost)).collect();
         Ok(Standing { of: self.left.clone(), comparison, lines, verdicts, unseen, doubt_of_cost })
@@ -248,8 +243,35 @@ impl Standing {
     }
 }
 
+impl Tried {
+    /// Whether in the end it was not known to meet the limits, while none that is took its place.
+    fn is_left_in_doubt(&self) -> bool {
+        match self.dropped {
+            None => self.verdict != Verdict::Meets,
+            Some(dropped) => dropped.why == Why::Misses,
+        }
+    }
+}
+
 fn warnings(family: &Study, plans: &[Tried], run: &Run) -> Vec<String> {
     let mut warnings = Vec::new();
+    let no_longer: Vec<&str> = family
+        .strategy_ids()
+        .filter(|plan| {
+            plans
+                .iter()
+                .any(|other| matches!(other.dropped, Some(Dropped { why: Why::Dearer(than, _), .. }) if than == *plan))
+        })
+        .filter(|plan| plans[plan.0].is_left_in_doubt())
+        .map(|plan| family.strategy(plan).id.as_str())
+        .collect();
+    if !no_longer.is_empty() {
+        warnings.push(format!(
+            "Dearer plans were dropped for {}, which more lives no longer know to meet the limits: one of them may be the answer. Ask \
+             again with more lives, or without what was left in doubt.",
+            no_longer.join(", ")
+        ));
+    }
     let limits = family.limits.iter().flat_map(|limits| [limits.row, limits.unit, limits.fleet]);
     if limits.flatten().all(|limit| limit >= 1.0) {
         warnings.push("The limits bear any loss: money alone decides, and what a loss costs buys it off.".to_owned());
