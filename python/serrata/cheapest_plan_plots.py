@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from serrata.drawing import GREY, Reach, begun, beside, figure, mark, named_nearby, plain
+from serrata.drawing import GREY, Reach, begun, beside, figure, mark, named_nearby, plain, sizes_along
 from serrata.inspection_interval_plots import worst_over_limit
 from serrata.wording import money_unit
 
@@ -85,10 +85,11 @@ def cost_against_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         key.append(ring)
     if any(plan["verdict"] != "meets" for plan in kept):
         key.append(_meaning("s", "0.3", "stayed: not known whether\nit meets the limits"))
+    if any(worst_over_limit(plan["limits"])[0] == 0.0 for plan in kept):
+        key.append(_meaning("<", "0.3", "none seen: upper bound"))
     whys = {plan["dropped"]["why"] for plan in plans if plan["dropped"] is not None}
     key += [_meaning(marker, GREY, words) for why, (marker, words) in _DROPPED.items() if why in whys]
-    ax.set_xscale("log")
-    ax.xaxis.set_major_formatter("{x:g}")
+    sizes_along(ax)
     ax.margins(x=0.1, y=0.12)
     ax.yaxis.set_major_formatter(lambda money, _: f"{money / scale:,g}")
     ax.set_xlabel(
