@@ -328,9 +328,16 @@ fn no_more_lives_are_lived_than_are_allowed() {
     let family = lossy();
     let all = family.answer(&CheapestQuestion { limits: limits(1e-9), ..family.asked(1e-9, 8_192, 3) });
     assert_eq!((all.outcome, all.cheapest), (Outcome::NoneMeets, None));
-    let question = CheapestQuestion { most_plan_lives: Some(4 * 512 + 3 * 600), ..family.asked(1e-9, 65_536, 3) };
+    // Four plans that nothing tells apart, and lives for three rounds but for a batch of the third.
+    let alike = ["a", "b", "c", "d"].map(|id| Strategy { id: id.to_owned(), ..family.plans[0].clone() });
+    let question = CheapestQuestion {
+        plans: alike.to_vec(),
+        most_plan_lives: Some(4 * 3 * 512 + 100),
+        ..family.asked(1e-9, 65_536, 3)
+    };
     let answer = family.answer(&question);
-    assert!(answer.plan_lives[0] <= 4 * 512 + 3 * 600 && answer.plan_lives[0] >= 4 * 512, "{:?}", answer.plan_lives);
+    assert_eq!((answer.plan_lives, answer.outcome), ([4 * 3 * 512, 4 * 65_536], Outcome::Open));
+    assert_eq!(answer.rounds.iter().map(|round| round.lives).collect::<Vec<u64>>(), [512, 1_024, 1_536]);
     let refused = family.study.cheapest_plan(&CheapestQuestion { most_plan_lives: Some(2_047), ..question });
     let refused = refused.expect_err("a refusal").to_string();
     assert!(

@@ -124,7 +124,7 @@ impl<'a> Search<'a> {
         let plan = |(row, others): (&Row, &Vec<usize>)| RowPlan::with_techniques(&study, row, others);
         let rows: Vec<RowPlan> = study.rows.iter().zip(&self.techniques).map(plan).collect::<Result<_>>()?;
         self.techniques = rows.iter().map(|row| row.inspection.in_use.clone()).collect();
-        let before = run.trials_of(&(0..batches.start.max(1))) * u64::from(batches.start > 0);
+        let before = run.trials_of(&(0..batches.start));
         let lived = live_round(&study, &rows, run, batches.clone(), &self.planting, &mut |done| ask(before + done));
         self.sums.append(lived?);
         self.plan_lives += self.left.len() as u64 * run.trials_of(&batches);
