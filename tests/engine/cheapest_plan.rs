@@ -400,7 +400,7 @@ fn a_grid_has_each_value_with_each_other_and_says_what_the_study_refuses() {
     assert!(all.contains("every_outages = 0"), "{all}");
     let nowhere = refusal("in-place-every-second", &[varied("looks[2].every_outages", &["1", "2"])]);
     assert!(nowhere.contains("leads nowhere: there is no element 2"), "{nowhere}");
-    let unknown = refusal("in-place", &[every.clone()]);
+    let unknown = refusal("in-place", std::slice::from_ref(&every));
     assert!(
         unknown.contains("plan = in-place") && unknown.contains("choose one of in-place-every-outage"),
         "{unknown}"
