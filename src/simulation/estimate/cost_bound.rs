@@ -78,3 +78,20 @@ impl Comparison {
         out + new
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::{STRATEGIES, TRIALS, all, assert_equal, comparison, fleet_values, mean};
+    use super::*;
+
+    #[test]
+    fn the_most_by_which_a_plan_is_dearer_is_a_bound_of_pairs() {
+        let made = comparison(TRIALS);
+        for (one, other) in (0..STRATEGIES).flat_map(|one| (0..one).map(move |other| (one, other))) {
+            let cost = |strategy: usize, trial: usize| fleet_values(trial, strategy)[Quantity::Cost as usize];
+            let [value, standard_error] = mean(&all(|trial| cost(one, trial) - cost(other, trial)));
+            let most = made.most_dearer(StrategyId(one), StrategyId(other), 0.01, 3.0);
+            assert_equal(most, value + 2.575_829_303_548_901 * standard_error + 3.0);
+        }
+    }
+}
