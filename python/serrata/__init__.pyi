@@ -4,6 +4,7 @@ from .about import CAUTION, __version__
 from .belief import Belief
 from .blades_to_look_at import HowManyBlades, how_many_blades
 from .can_it_run import RunOn
+from .cheapest_plan import CheapestPlan
 from .comparison import Comparison
 from .demonstration import Demonstration, DemonstrationPlan
 from .detection import Evidence, GrowthEvidence
@@ -46,6 +47,7 @@ __all__ = [
     "CAUTION",
     "ArgumentError",
     "Belief",
+    "CheapestPlan",
     "ComparedVariants",
     "Comparison",
     "ComparisonUnderUncertainty",

@@ -27,6 +27,7 @@ __all__ = [
     "__version__",
     "_fail_inside",
     "can_it_run",
+    "cheapest_plan",
     "explanations",
     "fit_growth_cells",
     "fit_growth_text",
@@ -130,6 +131,23 @@ def initiation_clocks(
     cracks: int,
     seed: int,
 ) -> tuple[dict[str, list[str] | npt.NDArray[np.float64] | npt.NDArray[np.uint64]], str, str]: ...
+def cheapest_plan(
+    study: Study,
+    *,
+    plan: str | None,
+    vary: list[tuple[str, list[Any]]],
+    row_limit: float | None,
+    unit_limit: float | None,
+    fleet_limit: float | None,
+    indifference: float | None,
+    confidence: float,
+    most_plan_lives: int | None,
+    trials: int,
+    planted_lives: int,
+    seed: int,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> str: ...
 def inspection_interval(
     study: Study,
     *,

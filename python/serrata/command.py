@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 import click
 
 from serrata.about import CAUTION, __version__
-from serrata.command_decisions import blades, interval, left, run_on
+from serrata.command_decisions import blades, cheapest, interval, left, run_on
 from serrata.command_detection import hit_miss, signal_response
 from serrata.command_given import explain, given, hindcast
 from serrata.command_initiation import initiation
@@ -75,6 +75,7 @@ main.add_command(records)
 main.add_command(demonstration)
 main.add_command(blades)
 main.add_command(interval)
+main.add_command(cheapest)
 main.add_command(left)
 main.add_command(run_on)
 main.add_command(hit_miss)

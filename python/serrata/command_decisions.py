@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
@@ -14,7 +15,7 @@ from serrata.blades_to_look_at import how_many_blades
 from serrata.command_records import declares_format, draw, figure_option, load
 from serrata.study import Study
 
-__all__ = ["blades", "interval", "left", "run_on"]
+__all__ = ["blades", "cheapest", "interval", "left", "run_on"]
 
 
 @click.command(epilog=CAUTION)
@@ -92,6 +93,60 @@ def interval(
     if map_figure is not None:
         draw(answer.plot_map, map_figure)
     click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)
+
+
+@click.command(epilog=CAUTION)
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--plan", help="The plan whose values vary; the baseline if left out.")
+@click.option(
+    "--vary",
+    multiple=True,
+    metavar="PATH=VALUE,...",
+    help="Values of a key of the plan, as a study file has them; the study's own plans are compared without any.",
+)
+@click.option("--row-limit", type=float, help="Chance of a loss of a row in a year that is not to be passed.")
+@click.option("--unit-limit", type=float, help="Likewise of a unit.")
+@click.option("--fleet-limit", type=float, help="Likewise of the fleet. The study's own limits if none is given.")
+@click.option("--indifference", type=float, help="Difference in cost that is as good as none; 1 % if left out.")
+@click.option("--confidence", default=0.95, show_default=True, help="How sure to be.")
+@click.option("--most-plan-lives", type=int, help="Lives of the fleet that all plans may have together.")
+@click.option("--trials", default=8_192, show_default=True, help="Lives of the fleet, for a plan that stays.")
+@click.option("--planted-lives", default=24_576, show_default=True, help="Lives of each row with a planted crack.")
+@click.option("--seed", type=int, help="Where the random numbers begin; drawn if left out.")
+@click.option("--threads", default=0, show_default=True, help="0 takes SERRATA_THREADS, else what the machine gives.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the answer.")
+@figure_option("Draw cost against risk into this file.")
+def cheapest(
+    study: Path,
+    vary: tuple[str, ...],
+    as_json: bool,
+    figure: Path | None,
+    **options: Any,  # noqa: ANN401
+) -> None:
+    """Find the cheapest plan of STUDY, or of a grid around one of its plans, that meets the limits on a loss."""
+    varied: dict[str, list[Any]] = {}
+    for one in vary:
+        path, values = _values(one)
+        if path in varied:
+            raise click.BadParameter(f"{path} stands twice; give all its values at once", param_hint="--vary")
+        varied[path] = values
+    answer = Study.load(study).cheapest_plan(varied or None, **options)
+    if figure is not None:
+        draw(answer.plot, figure)
+    click.echo(answer.to_json() if as_json else answer.report(), nl=as_json)
+
+
+def _values(given: str) -> tuple[str, list[Any]]:
+    """Read the values of a key, as a list of a study file without its brackets."""
+    path, equals, values = given.partition("=")
+    try:
+        listed = tomllib.loads(f"values = [{values}\n]")["values"] if equals else []
+    except tomllib.TOMLDecodeError:
+        listed = []
+    if not listed:
+        words = "is not PATH=VALUE,... with values as in a study file, such as looks[1].every_outages=1,2,3"
+        raise click.BadParameter(f"{given!r} {words}", param_hint="--vary")
+    return path.strip(), listed
 
 
 def _asks_about_a_row(command: Callable[..., None]) -> Callable[..., None]:

@@ -449,7 +449,8 @@ class Comparison(Carded):
             ``.md``, Markdown without figures.
         answers : sequence of results
             Further answers about the study, each with what it says, its table and its picture: of
-            `Study.inspection_interval`, `Study.left_in_row`, `Study.can_it_run`, `how_many_blades`.
+            `Study.inspection_interval`, `Study.cheapest_plan`, `Study.left_in_row`, `Study.can_it_run`,
+            `how_many_blades`.
         without_records : Comparison, optional
             Of a study that was given its records, the same plans compared without them: the report then says whether
             the records changed the plan.

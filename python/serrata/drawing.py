@@ -21,6 +21,7 @@ __all__ = [
     "ORANGE",
     "SIZE",
     "Mark",
+    "Reach",
     "begun",
     "below",
     "beside",

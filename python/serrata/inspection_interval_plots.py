@@ -11,7 +11,7 @@ from serrata.errors import ArgumentError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["capability", "over_limit"]
+__all__ = ["capability", "over_limit", "worst_over_limit"]
 
 #: Colour, hatch and words.
 _VERDICTS = {
@@ -37,7 +37,7 @@ def over_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     for number, way in enumerate(ways):
         of = mark(number)
         shift = 0.6 * ((number + 0.5) / len(ways) - 0.5)
-        points = [(held["every_outages"] + shift, *_worst(held)) for held in way["held"]]
+        points = [(held["every_outages"] + shift, *worst_over_limit(held["limits"])) for held in way["held"]]
         at, shown = [x for x, *_ in points], [value if value > 0.0 else high for _, value, _, high in points]
         ax.plot(at, shown, color=of.colour, linestyle=of.dashes, linewidth=0.8, alpha=0.6)
         for (x, value, low, high), y in zip(points, shown, strict=True):
@@ -46,7 +46,7 @@ def over_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
         ax.plot([], [], **of.line, label=plain(way["technique"] or "as planned"))
     ax.axhline(1.0, color="black", linewidth=1.2)
     lines = [(1.0, "limit", "black")]
-    unseen = _worst(content["unseen"])[0]
+    unseen = worst_over_limit(content["unseen"]["limits"])[0]
     if unseen > 0.0:
         ax.axhline(unseen, color="0.5", linewidth=1.0, linestyle=":")
         lines.append((unseen, "nobody looks", "0.4"))
@@ -139,8 +139,8 @@ def capability(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _worst(held: dict[str, Any]) -> tuple[float, float, float]:
+def worst_over_limit(limits: list[dict[str, Any]]) -> tuple[float, float, float]:
     """Give the largest chance over its limit, with its ends."""
-    over = [[number / line["limit"] for number in line["p_loss"]] for line in held["limits"]]
+    over = [[number / line["limit"] for number in line["p_loss"]] for line in limits]
     value, low, high = (max(line[place] for line in over) for place in range(3))
     return value, low, high

@@ -13,6 +13,7 @@ from serrata import elsewhere, growth_fit, renamed, uncertainty
 from serrata.belief import Belief
 from serrata.can_it_run import RunOn
 from serrata.card import Card, Carded
+from serrata.cheapest_plan import CheapestPlan
 from serrata.comparison import Comparison
 from serrata.errors import ArgumentError
 from serrata.grown import GrownCracks
@@ -617,6 +618,100 @@ class Study(LearnsFromRecords, Carded):
                 progress=tell,
             )
         return InspectionInterval(text)
+
+    def cheapest_plan(
+        self,
+        vary: Mapping[str, Iterable[Any]] | None = None,
+        *,
+        plan: str | None = None,
+        row_limit: float | None = None,
+        unit_limit: float | None = None,
+        fleet_limit: float | None = None,
+        indifference: float | None = None,
+        confidence: float = 0.95,
+        most_plan_lives: int | None = None,
+        trials: int = 8_192,
+        planted_lives: int = 24_576,
+        seed: int | None = None,
+        threads: int = 0,
+        progress: Progress = None,
+    ) -> CheapestPlan:
+        """Find the cheapest plan that meets limits on the chance of a loss in a year, of the study's own or of a grid.
+
+        All plans are lived on the same cracks, in rounds that double the lives. After each round those are dropped that
+        surely miss a limit, or are surely dearer than one which is known to meet all; a cheaper plan that may yet miss
+        a limit drops nobody. The search ends when the cheapest that is left is known to be so to within the
+        indifference, or with the last of the trials. What losses nobody has seen yet may cost is allowed for before a
+        plan drops another.
+
+        Parameters
+        ----------
+        vary : mapping of str to values, optional
+            Key path within the plan to the values that stand there in turn, such as
+            ``{"looks[1].every_outages": [1, 2, 3]}``, list elements counted from 1; each value of one meets each of the
+            others. Combinations that the study refuses are told, and left out. Without it the study's own plans are
+            compared.
+        plan : str, optional
+            The plan whose values vary; the baseline if left out.
+        row_limit, unit_limit, fleet_limit : float, optional
+            Chance that a row, a unit or the fleet loses a blade in a year, which is not to be passed. If all are left
+            out, those of the study; 1 bears any loss, so that money alone decides.
+        indifference : float, above 0, optional
+            Difference in cost, in the study's currency, that is as good as none; a hundredth of the least cost of the
+            first round if left out.
+        confidence : float between 0.5 and 1
+            That the cheapest plan which meets the limits is kept, and that what is said of the one named is right.
+        most_plan_lives : int, optional
+            Lives of the fleet that all plans may have together.
+        trials, planted_lives : int
+            Lives of the fleet, and of each row with a planted crack, of a plan that stays to the end. Rounds are of
+            512 lives and more.
+        seed, threads
+            As in `simulate`.
+        progress : None, bool or callable
+            As in `simulate`, in lives of a plan that is left.
+
+        Returns
+        -------
+        CheapestPlan
+            Tables, a picture and a paragraph.
+
+        Raises
+        ------
+        ArgumentError
+            For a study without limits where none are given, a plan or a path that is not there, values that stand
+            twice, a budget that the first round passes, and as `simulate`.
+        StudyError
+            Where the study refuses all combinations.
+
+        Examples
+        --------
+        >>> import serrata
+        >>> study = serrata.Study.load("demo-data/reference-study.toml")
+        >>> vary = {"looks[1].every_outages": [1, 2]}
+        >>> answer = study.cheapest_plan(vary, fleet_limit=1, trials=512, planted_lives=0, seed=1)
+        >>> list(answer.summary["strategy"])
+        ['every_outages = 1', 'every_outages = 2']
+        """
+        lists = [] if vary is None else [(path, self._listed(path, several)) for path, several in vary.items()]
+        with shown(progress, trials) as tell:
+            text = engine.cheapest_plan(
+                self._engine,
+                plan=plan,
+                vary=lists,
+                row_limit=row_limit,
+                unit_limit=unit_limit,
+                fleet_limit=fleet_limit,
+                indifference=indifference,
+                confidence=confidence,
+                most_plan_lives=most_plan_lives,
+                trials=trials,
+                planted_lives=planted_lives,
+                seed=elsewhere.seed_or_drawn(seed, None),
+                threads=threads,
+                progress=tell,
+            )
+        return CheapestPlan(text)
 
     def grow(
         self,

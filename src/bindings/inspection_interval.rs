@@ -1,13 +1,13 @@
 //! How long the interval between inspections may be, for Python.
 
-use super::arguments::{MOST_THREADS, PLANTED_REMEDY, number_or_none, whole};
+use super::arguments::{MOST_THREADS, PLANTED_REMEDY, whole};
 use super::doorway::{Asker, released};
+use super::limits;
 use super::study::Study;
 use crate::model::StrategyId;
-use crate::model::limits::LossLimits;
 use crate::model::strategy::When;
 use crate::simulation::{
-    Capability, DeterministicCheck, Held, InspectionInterval, IntervalQuestion, LimitVerdict, Run, Scope, Verdict,
+    Capability, DeterministicCheck, Held, InspectionInterval, IntervalQuestion, LimitVerdict, Run, Verdict,
     WayOfLooking,
 };
 use pyo3::prelude::*;
@@ -38,23 +38,15 @@ pub(super) fn inspection_interval(
     progress: Option<Py<PyAny>>,
 ) -> PyResult<String> {
     const MOST: u64 = Run::MOST_TRIALS;
-    let limit = |name: &str, value| number_or_none(name, value, "0.001 is one loss in a thousand years");
-    let limits = LossLimits {
-        row: limit("row_limit", row_limit)?,
-        unit: limit("unit_limit", unit_limit)?,
-        fleet: limit("fleet_limit", fleet_limit)?,
-        basis: None,
-    };
     let outages = |name: &str, value: &Bound<'_, PyAny>| {
         whole(name, value, 1..=400, "count outages from the next on").map(|outages| outages as u32)
     };
-    let is_stated = limits.row.or(limits.unit).or(limits.fleet).is_some();
     let question = IntervalQuestion {
         techniques,
         plan,
         most_outages: outages("most_outages", most_outages)?,
         first_outage: first_outage.map(|first| outages("first_outage", first)).transpose()?,
-        limits: is_stated.then_some(limits),
+        limits: limits::stated(row_limit, unit_limit, fleet_limit)?,
         map_of,
         run: Run {
             trials: whole("trials", trials, 1..=MOST, "4000 trials give a first answer")?,
@@ -80,18 +72,7 @@ pub(super) fn inspection_interval(
 fn written(answer: &InspectionInterval, question: &IntervalQuestion) -> String {
     let study = &answer.study;
     let technique = |number: usize| &study.techniques[number].id;
-    let line = |line: &LimitVerdict| {
-        let of = match line.scope {
-            Scope::Row(row) => Some(&study.row(row).id),
-            Scope::Unit(unit) => Some(&study.units[unit].id),
-            Scope::Fleet => None,
-        };
-        let chance = [line.chance.value, line.chance.low, line.chance.high];
-        json!({
-            "level": line.scope.name(), "of": of, "year": line.year, "limit": line.limit, "p_loss": chance,
-            "verdict": line.verdict.name(), "note": line.note(),
-        })
-    };
+    let line = |line: &LimitVerdict| limits::line(study, line);
     let held = |held: &Held| {
         json!({
             "every_outages": held.every_outages, "years": held.years, "verdict": held.verdict.name(),
@@ -121,7 +102,7 @@ fn written(answer: &InspectionInterval, question: &IntervalQuestion) -> String {
         "seed": question.run.seed,
         "first_outage": question.first_outage,
         "present": present(study, answer.plan),
-        "limits": study.limits.as_ref().map(|limits| json!({"row": limits.row, "unit": limits.unit, "fleet": limits.fleet})),
+        "limits": limits::of(study),
         "ways": answer.ways.iter().map(way).collect::<Vec<Value>>(),
         "unseen": held(&answer.unseen),
         "capability": answer.capability.as_ref().map(|map| mapped(map, technique(map.technique))),

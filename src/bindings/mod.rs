@@ -4,6 +4,7 @@ mod after_look;
 mod arguments;
 mod arrays;
 mod blades_to_look_at;
+mod cheapest_plan;
 mod comparison;
 mod demonstration;
 mod doorway;
@@ -17,6 +18,7 @@ mod hit_miss;
 mod initiation;
 mod inspection_interval;
 mod latent;
+mod limits;
 mod missed_cracks;
 mod rates;
 mod records;
@@ -35,6 +37,8 @@ mod _engine {
     use super::after_look::{can_it_run, left_in_row};
     #[pymodule_export]
     use super::blades_to_look_at::how_many_blades;
+    #[pymodule_export]
+    use super::cheapest_plan::cheapest_plan;
     #[pymodule_export]
     use super::comparison::{Comparison, simulate};
     #[pymodule_export]

@@ -45,6 +45,11 @@ impl MergeTree {
         self.subtrees.push((level, number, tally));
     }
 
+    /// Leaves the sums of some strategies alone, by number, in their order.
+    pub fn keep(&mut self, strategies: &[usize]) {
+        self.subtrees.iter_mut().for_each(|(_, _, tally)| tally.keep(strategies));
+    }
+
     /// Trials of all batches.
     pub fn trials(&self) -> u64 {
         self.subtrees.iter().map(|(_, _, tally)| tally.trials).sum()

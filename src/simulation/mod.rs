@@ -2,6 +2,7 @@
 
 mod after_look;
 mod calendar;
+mod cheapest_plan;
 mod elsewhere;
 mod estimate;
 mod given;
@@ -35,6 +36,7 @@ pub use after_look::{
     CrackLeftIn, CriticalLength, Deferral, Left, LeftIn, LeftInRow, LimitPassed, Longer, RowAfterLook, RunOn,
     RunOnQuestion,
 };
+pub use cheapest_plan::{CheapestPlan, CheapestQuestion, Dropped, Outcome, Round, Tried, Why};
 pub use elsewhere::{Assembly, Came, Partition};
 pub use estimate::{
     AfterOutageEstimate, Comparison, Difference, Estimate, HowGot, LONGEST_PROBABILITIES, LimitVerdict, MEASURES,

@@ -143,6 +143,11 @@ impl Run {
         self.trials.div_ceil(BATCH_TRIALS)
     }
 
+    /// Trials of some batches.
+    pub(super) fn trials_of(&self, batches: &Range<u64>) -> u64 {
+        (batches.end * BATCH_TRIALS).min(self.trials) - batches.start * BATCH_TRIALS
+    }
+
     /// Lives with a planted crack that belong to a batch, by number.
     fn planted_of(&self, batch: u64) -> Range<u64> {
         let upto =
@@ -225,12 +230,46 @@ pub(super) fn live_part(
         let tune = || tune_all(study, rows, &GroupPlan::all(study, rows), run, is_stopped);
         tuned.proposals(hash_name(&study.to_toml()), tune)
     };
-    let trials = (batches.end * BATCH_TRIALS).min(run.trials) - batches.start * BATCH_TRIALS;
+    let trials = run.trials_of(&batches);
     let (tree, _) = live(study, rows, run, batches, &tune, ask)?;
     if tree.trials() == trials { Ok(tree) } else { Err(interrupted(tree.trials(), trials)) }
 }
 
-fn interrupted(done: u64, wanted: u64) -> Error {
+/// How cracks are planted in a run whose batches are lived in rounds: tuned before the first, and kept from then on.
+#[derive(Debug, Default)]
+pub(super) struct Planting(OnceLock<Vec<Arc<Proposal>>>);
+
+impl Planting {
+    /// Leaves what is expected of some strategies alone, by number.
+    pub fn keep(&mut self, strategies: &[usize]) {
+        let proposals = self.0.get_mut().into_iter().flatten();
+        proposals.for_each(|proposal| *proposal = Arc::new(proposal.keep(strategies)));
+    }
+}
+
+/// As [`live_all`], for some batches of the run, of which the sums stay apart; stopped, it is an error. A round knows no target
+/// and no time.
+pub(super) fn live_round(
+    study: &Study,
+    rows: &[RowPlan],
+    run: &Run,
+    batches: Range<u64>,
+    planting: &Planting,
+    ask: &mut dyn FnMut(u64) -> ControlFlow<()>,
+) -> Result<MergeTree> {
+    let tune = |is_stopped: &IsStopped| match planting.0.get() {
+        Some(proposals) => Ok(proposals.clone()),
+        None => {
+            let tuned = tune_all(study, rows, &GroupPlan::all(study, rows), run, is_stopped)?;
+            Ok(planting.0.get_or_init(|| tuned).clone())
+        }
+    };
+    let trials = run.trials_of(&batches);
+    let (tree, _) = live(study, rows, run, batches, &tune, ask)?;
+    if tree.trials() == trials { Ok(tree) } else { Err(interrupted(tree.trials(), trials)) }
+}
+
+pub(super) fn interrupted(done: u64, wanted: u64) -> Error {
     Error { kind: Kind::Interrupted { done, wanted, of: "trials" } }
 }
 

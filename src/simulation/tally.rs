@@ -448,6 +448,24 @@ impl Tally {
         }
     }
 
+    /// Leaves the sums of some strategies alone, by number, in their order.
+    pub fn keep(&mut self, strategies: &[usize]) {
+        let count = self.fleet.len();
+        let pair = |one: usize, other: usize| one * (one + 1) / 2 + other;
+        let pairs: Vec<usize> = strategies
+            .iter()
+            .enumerate()
+            .flat_map(|(place, &one)| strategies[..=place].iter().map(move |&other| pair(one, other)))
+            .collect();
+        let all_pairs = pair(count, 0);
+        keep_each(&mut self.rows, count, strategies);
+        keep_each(&mut self.units, count, strategies);
+        keep_each(&mut self.fleet, count, strategies);
+        keep_each(&mut self.products, all_pairs, &pairs);
+        keep_each(&mut self.planted, count, strategies);
+        keep_each(&mut self.planted_products, all_pairs, &pairs);
+    }
+
     /// Adds the sums of other trials.
     pub fn merge(&mut self, other: &Self) {
         self.trials += other.trials;
@@ -465,6 +483,11 @@ impl Tally {
         self.tries.iter_mut().zip(&other.tries).for_each(|(to, from)| *to += from);
         self.counts.iter_mut().zip(&other.counts).for_each(|(to, from)| to.merge(from));
     }
+}
+
+/// Of a list that has so many for each row, unit or fleet, those at some places.
+fn keep_each<T: Clone>(list: &mut Vec<T>, each: usize, places: &[usize]) {
+    *list = list.chunks(each).flat_map(|all| places.iter().map(|place| all[*place].clone())).collect();
 }
 
 /// One trial of the fleet under every strategy.

@@ -67,7 +67,7 @@ fn by_key_alone(mut error: Error) -> Error {
     error
 }
 
-fn set(whole: &mut Item, path: &str, value: Value) -> Result<()> {
+pub(super) fn set(whole: &mut Item, path: &str, value: Value) -> Result<()> {
     let refusal = |rule: &str, remedy: &str| Error::argument("path", format!("{path:?}"), rule, remedy);
     let steps = steps(path).ok_or_else(|| {
         refusal("is not a key path", "write it like techniques.eddy-current.pod.q50_mm or units.A.duty[2].from_year")

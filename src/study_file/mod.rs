@@ -33,6 +33,7 @@ mod keys;
 mod limit;
 mod loads;
 mod persistence;
+mod plan_grid;
 mod reader;
 mod section;
 mod strategies;
@@ -42,6 +43,8 @@ mod uncertain;
 mod window;
 mod wording;
 mod write;
+
+pub use plan_grid::{PlanGrid, Varied};
 
 use crate::error::{Error, Fault, Result};
 use crate::foreign;

@@ -2,6 +2,7 @@
 
 mod after_look;
 mod by_hand;
+mod cheapest_plan;
 mod closed_form;
 mod delay_time;
 mod edges;

@@ -69,6 +69,7 @@ def public(reference, comparison):
         serrata.how_many_blades(80, 2, 0.9),
         comparison.which_plan(),
         reference.inspection_interval(techniques=["in-place-ut"], most_outages=1, trials=20, planted_lives=0, seed=1),
+        reference.cheapest_plan(fleet_limit=1, trials=16, planted_lives=0, seed=1),
         reference.left_in_row("south-b", lives=256),
         reference.can_it_run("south-b", lives=256, planted_lives=0),
         serrata.DemonstrationPlan(0.9, 0.95, 1),

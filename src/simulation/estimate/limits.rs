@@ -75,6 +75,13 @@ pub struct LimitVerdict {
 }
 
 impl LimitVerdict {
+    /// Of several lines the one that decides: what lies highest above its limit, or else what reaches highest.
+    pub(in crate::simulation) fn deciding<'l>(lines: impl Iterator<Item = &'l Self> + Clone) -> Option<&'l Self> {
+        let missed = lines.clone().filter(|line| line.verdict == Verdict::Misses);
+        let most_missed = missed.max_by(|one, other| one.chance.low.total_cmp(&other.chance.low));
+        most_missed.or_else(|| lines.max_by(|one, other| one.chance.high.total_cmp(&other.chance.high)))
+    }
+
     /// What is to be said of it; nothing where all is well.
     pub fn note(&self) -> &'static str {
         if self.is_unsure {
@@ -98,6 +105,11 @@ impl Comparison {
     /// years of a line hold together with 95 % (Bonferroni's bound). A year of which neither plain nor planted lives show a
     /// loss has the bound of plain lives: planted ones go where losses are, and say little of where none is.
     pub fn limit_verdicts(&self, strategy: StrategyId) -> Vec<LimitVerdict> {
+        self.limit_verdicts_at(strategy, LEVEL)
+    }
+
+    /// The same with another confidence for all years of a line together.
+    pub(in crate::simulation) fn limit_verdicts_at(&self, strategy: StrategyId, confidence: f64) -> Vec<LimitVerdict> {
         let Some(limits) = &self.study.limits else { return Vec::new() };
         let rows =
             limits.row.into_iter().flat_map(|limit| self.study.row_ids().map(move |row| (Scope::Row(row), limit)));
@@ -105,7 +117,10 @@ impl Comparison {
         let units = (0..self.study.units.len()).filter(has_rows);
         let units = limits.unit.into_iter().flat_map(|limit| units.clone().map(move |unit| (Scope::Unit(unit), limit)));
         let fleet = limits.fleet.map(|limit| (Scope::Fleet, limit));
-        rows.chain(units).chain(fleet).map(|(scope, limit)| self.held_against(strategy, scope, limit)).collect()
+        rows.chain(units)
+            .chain(fleet)
+            .map(|(scope, limit)| self.held_against(strategy, scope, limit, confidence))
+            .collect()
     }
 
     /// Whether a strategy keeps all limits: it misses them if it misses one; none where the study has no limits.
@@ -114,7 +129,7 @@ impl Comparison {
         Some(all_of(self.limit_verdicts(strategy).iter().map(|line| line.verdict)))
     }
 
-    fn held_against(&self, strategy: StrategyId, scope: Scope, limit: f64) -> LimitVerdict {
+    fn held_against(&self, strategy: StrategyId, scope: Scope, limit: f64, confidence: f64) -> LimitVerdict {
         let rows: Vec<RowId> = match scope {
             Scope::Row(row) => vec![row],
             Scope::Unit(unit) => self.study.row_ids().filter(|row| self.study.row(*row).unit == unit).collect(),
@@ -123,7 +138,7 @@ impl Comparison {
         let is_thin = self.has_planted() && rows.iter().any(|row| self.how_got(*row, strategy).is_thin());
         let tells_planted = self.has_planted() && !is_thin;
         let years = self.tally.fleet[strategy.0].losses.len();
-        let level = 1.0 - (1.0 - LEVEL) / years as f64;
+        let level = 1.0 - (1.0 - confidence) / years as f64;
         let error = self.study.posterior.as_ref().map(|posterior| posterior.relative_error);
         let chances: Vec<Estimate> = if tells_planted {
             let lives = self.tally.trials as f64;
@@ -190,7 +205,7 @@ fn judged(chances: &[Estimate], limit: f64, may_miss: bool) -> (usize, Verdict) 
 
 /// The verdict on several limits together. That all are met is wrong only where one that is met is wrong, so that it is as
 /// sure as the least sure of them (R. L. Berger, Technometrics 24 (1982) 295, from memory).
-fn all_of(verdicts: impl Iterator<Item = Verdict> + Clone) -> Verdict {
+pub(in crate::simulation) fn all_of(verdicts: impl Iterator<Item = Verdict> + Clone) -> Verdict {
     if verdicts.clone().any(|verdict| verdict == Verdict::Misses) {
         Verdict::Misses
     } else if verdicts.clone().all(|verdict| verdict == Verdict::Meets) {

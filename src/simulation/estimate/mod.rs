@@ -3,6 +3,7 @@
 //! A [`Comparison`] is the sums over all trials with the names they belong to. Its methods turn
 //! sums into estimates; nothing is recomputed elsewhere.
 
+mod cost_bound;
 mod limits;
 #[cfg(test)]
 pub(super) mod made;
@@ -20,8 +21,8 @@ use super::tally::{AfterOutage, LifeSums, PAIRED, RowSums, Tally};
 use crate::math::{normal_cdf, normal_quantile};
 use crate::model::{RowId, StrategyId, Study};
 use crate::statistics::interval;
-pub(in crate::simulation) use limits::with_error;
 pub use limits::{LimitVerdict, Scope, Verdict};
+pub(in crate::simulation) use limits::{all_of, with_error};
 use pooled::Pools;
 pub use rare::HowGot;
 pub(crate) use spread::FEW_LIVES;

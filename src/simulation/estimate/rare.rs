@@ -7,6 +7,7 @@ use crate::model::{RowId, StrategyId};
 use crate::simulation::observe::{COST_LEVELS, Quantity};
 use crate::simulation::rare::{PlantedSums, Told};
 use crate::simulation::tables::THIN_EVENTS;
+use crate::simulation::tally::LifeSums;
 use crate::statistics::interval;
 use crate::statistics::tail::binomial_at_least;
 use crate::statistics::tail_index::{largest_reliable_index, tail_index, tail_length};
@@ -352,16 +353,30 @@ impl Comparison {
 
     pub(super) fn fleet_losses(&self, strategy: StrategyId, quantity: Quantity) -> Option<Estimate> {
         let lives = self.tally.trials as f64;
-        let rows: Vec<RowId> = self.study.row_ids().collect();
         match quantity {
             Quantity::AnyLoss => Some(self.fleet_any_loss(strategy).probability(lives)),
-            _ if quantity != Quantity::Losses && !of_losses(quantity) => None,
-            _ => {
-                let planted = rows.iter().map(|row| self.planted_part(&self.own(*row, strategy), quantity));
-                let all = planted.fold(self.plain_part(&rows, strategy, quantity), Answer::and);
-                Some(if quantity == Quantity::Losses { all.rare(lives) } else { normal(all) })
-            }
+            Quantity::Losses => Some(self.fleet_sum_of_losses(strategy, quantity).rare(lives)),
+            _ => of_losses(quantity).then(|| normal(self.fleet_sum_of_losses(strategy, quantity))),
         }
+    }
+
+    /// A quantity with losses in it, over the fleet.
+    fn fleet_sum_of_losses(&self, strategy: StrategyId, quantity: Quantity) -> Answer {
+        let rows: Vec<RowId> = self.study.row_ids().collect();
+        let planted = rows.iter().map(|row| self.planted_part(&self.own(*row, strategy), quantity));
+        planted.fold(self.plain_part(&rows, strategy, quantity), Answer::and)
+    }
+
+    /// Losses of the fleet, with an interval of another confidence.
+    pub(super) fn fleet_losses_at(&self, strategy: StrategyId, level: f64) -> Estimate {
+        let lives = self.tally.trials as f64;
+        let losses = if self.has_planted() {
+            self.fleet_sum_of_losses(strategy, Quantity::Losses)
+        } else {
+            let LifeSums { sum, square, .. } = &self.tally.fleet[strategy.0];
+            Answer::of_lives(lives, sum[Quantity::Losses as usize], square[Quantity::Losses as usize])
+        };
+        losses.rare_at(lives, level)
     }
 
     pub(super) fn row_years(&self, row: RowId, strategy: StrategyId, told: impl Fn(usize) -> Told) -> Vec<Answer> {

@@ -13,7 +13,6 @@ pub use check::DeterministicCheck;
 use super::estimate::{Comparison, LimitVerdict, Scope, Verdict};
 use super::parallel::Run;
 use super::single_inspection::named;
-use crate::bounds;
 use crate::error::{Error, Result};
 use crate::model::limits::LossLimits;
 use crate::model::strategy::{Action, Agreement, Coverage, Disposition, Look, Sample, Strategy, When};
@@ -241,13 +240,10 @@ impl<'s> Family<'s> {
                 question.techniques.iter().map(|id| family.technique(study, id)).collect::<Result<_>>()?;
         }
         if let Some(limits) = &question.limits {
-            for (name, limit) in [("row", limits.row), ("unit", limits.unit), ("fleet", limits.fleet)] {
-                limit.map_or(Ok(()), |limit| bounds::LIMIT_PROBABILITY.check(&format!("{name}_limit"), limit))?;
-            }
+            limits.check()?;
             family.parts.limits = Some(limits.clone());
         }
-        let has_limit = |limits: &LossLimits| limits.row.or(limits.unit).or(limits.fleet).is_some();
-        if !family.parts.limits.as_ref().is_some_and(has_limit) {
+        if !family.parts.limits.as_ref().is_some_and(LossLimits::is_any) {
             let rule = "must be stated: no interval is too long for a study that bears any chance of a loss";
             let remedy = "give a chance of a loss in a year that is borne, or state it under [limits]";
             return Err(Error::argument("limits", "none", rule, remedy));
@@ -340,7 +336,7 @@ impl<'s> Family<'s> {
         let lines = comparison.limit_verdicts(strategy);
         let mut limits: Vec<LimitVerdict> = Vec::new();
         for is_of in [is_row, is_unit, is_fleet] {
-            limits.extend(deciding(lines.iter().filter(|line| is_of(line.scope))).copied());
+            limits.extend(LimitVerdict::deciding(lines.iter().filter(|line| is_of(line.scope))).copied());
         }
         let units = (0..self.study.units.len()).filter(|unit| self.study.rows.iter().any(|row| row.unit == *unit));
         let gaps = units.map(|unit| {
@@ -388,13 +384,6 @@ fn used(study: &Study) -> Vec<usize> {
             || look.escalation.as_ref().is_some_and(|second| second.techniques.contains(&technique))
     };
     (0..study.techniques.len()).filter(|technique| looks.clone().any(|look| by_look(look, *technique))).collect()
-}
-
-/// Of several lines the one that decides: what lies highest above its limit, or else what reaches highest.
-fn deciding<'l>(lines: impl Iterator<Item = &'l LimitVerdict> + Clone) -> Option<&'l LimitVerdict> {
-    let missed = lines.clone().filter(|line| line.verdict == Verdict::Misses);
-    let most_missed = missed.max_by(|one, other| one.chance.low.total_cmp(&other.chance.low));
-    most_missed.or_else(|| lines.max_by(|one, other| one.chance.high.total_cmp(&other.chance.high)))
 }
 
 fn is_row(scope: Scope) -> bool {

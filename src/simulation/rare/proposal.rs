@@ -93,6 +93,12 @@ impl Proposal {
         mix(self.generations.iter_mut(), generations);
     }
 
+    /// The same for some of the strategies, by number: cracks are planted as they were for all.
+    pub fn keep(&self, strategies: &[usize]) -> Self {
+        let outlook = strategies.iter().map(|strategy| self.outlook[*strategy].clone()).collect();
+        Proposal { outlook, ..self.clone() }
+    }
+
     /// A planted crack, by the key of its life.
     pub fn draw(&self, nature: &NaturePlan, key: Key) -> Planted {
         let mut stream = Stream::new(key.child(purpose::PLACE));
