@@ -302,7 +302,11 @@ def _records(comparison: Comparison, without_records: Comparison | None) -> list
     else:
         blocks = changed_by_records(comparison, without_records)
     if belief is None:
-        return [*blocks, Sentences(["What the records moved is not kept with a stored comparison."])]
+        words = (
+            "What the records moved is not kept where a study or a comparison was stored: study.given(records) has it "
+            "again."
+        )
+        return [*blocks, Sentences([words])]
     return [*blocks, *_belief(belief)]
 
 
