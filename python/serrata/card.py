@@ -16,7 +16,9 @@ from serrata.report_blocks import Table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Card", "Carded", "of_frame"]
+    from serrata import _engine as engine
+
+__all__ = ["Card", "Carded", "of_evidence", "of_frame"]
 
 #: Lines of a table that a card shows.
 _MOST_LINES = 40
@@ -73,6 +75,25 @@ def of_frame(title: str, frame: pd.DataFrame) -> Table:
     ]
     heads = [str(name).replace("_", " ") for name in ordered]
     return Table(title, heads, lines, left=max(len(texts), 1))
+
+
+def of_evidence(evidence: engine.Evidence | engine.GrowthEvidence) -> str:
+    """Show what a fit says as inputs of a study, as HTML: compiled classes make no card by themselves."""
+    of = "a technique" if hasattr(evidence, "pod") else "growth"
+    lines = []
+    for name in dir(evidence):
+        if name.startswith("_") or name == "basis":
+            continue
+        value = getattr(evidence, name)
+        if name == "pod":
+            named = zip(("q50_mm", "spread", "floor", "ceiling"), value, strict=True)
+            lines += [[f"pod.{key}", _cell(part, 4)] for key, part in named]
+        elif isinstance(value, list):
+            lines += [[f"{name}.{key}", _cell(part, 4)] for key, part in value]
+        elif value is not None:
+            lines.append([name, _cell(value, 4)])
+    table = Table("Inputs", ["input", "value"], lines)
+    return _html(Card(f"What records say of {of}, as inputs of a study", [f"Based on: {evidence.basis}"], [table]))
 
 
 def _cell(value: object, figures: int) -> str:

@@ -54,6 +54,10 @@ impl Evidence {
         format!("<Evidence: q50 {:.3} mm, spread {:.3}; {}>", pod.q50_mm, pod.spread, self.evidence.basis)
     }
 
+    fn _repr_html_<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        card(slf.as_any())
+    }
+
     /// Read what was pickled.
     #[staticmethod]
     fn _read(py: Python<'_>, json: &str) -> PyResult<Self> {
@@ -67,6 +71,11 @@ impl Evidence {
         let json = json!(self.evidence).to_string();
         Ok((py.get_type::<Evidence>().getattr("_read")?, (json,)))
     }
+}
+
+/// What a notebook shows of it: cards are made in Python.
+pub(super) fn card<'py>(evidence: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyAny>> {
+    evidence.py().import("serrata.card")?.getattr("of_evidence")?.call1((evidence,))
 }
 
 /// Key of one draw of what the data leave open about a technique, apart from those of others.

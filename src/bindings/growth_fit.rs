@@ -184,6 +184,10 @@ impl GrowthEvidence {
         format!("<GrowthEvidence: {law}, {coefficient_m_per_start:.3e} m per start, sigma_log {sigma_log:.3}; {basis}>")
     }
 
+    fn _repr_html_<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyAny>> {
+        super::evidence::card(slf.as_any())
+    }
+
     /// Read what was pickled.
     #[staticmethod]
     fn _read(py: Python<'_>, json: &str) -> PyResult<Self> {
