@@ -798,7 +798,9 @@ mod tests {
         let plain = text(LOOK, REPLACE);
         assert!(of(&plain).keeps_blades_apart());
         let of_look = |rest: &str| text(&LOOK.replace(" }", &format!(", {rest} }}")), REPLACE);
-        let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let both_agree = LOOK
+            .replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]")
+            .replace(" }", ", agreement = \"all\" }");
         let rule = |rule: &str| text(LOOK, &format!("{REPLACE}\n{rule}"));
         let of_root = |rule: &str| {
             plain.replace("[roots.fork.hot_spots.pin]", &format!("[roots.fork]\n{rule}\n[roots.fork.hot_spots.pin]"))
@@ -806,7 +808,8 @@ mod tests {
         for text in [
             text(LOOK, "{ action = \"watch\" }]"),
             of_look("escalation = { techniques = [\"eddy-current\"], first_call_stands = true }"),
-            text(&both.replace(" }", ", agreement = \"all\" }"), REPLACE),
+            text(&both_agree, REPLACE),
+            text(&format!("{LOOK}, {both_agree}"), REPLACE),
             of_look("coverage = { blades = 3, chosen = \"drawn\" }"),
             of_look("skip_after_clean = 1"),
             rule("extra_look = { after_years = 1, techniques = [\"eddy-current\"], stop_cost = 0, stop_days = 0 }"),
@@ -818,6 +821,54 @@ mod tests {
         ] {
             assert!(!of(&text).keeps_blades_apart(), "{text}");
         }
+    }
+
+    /// Of three techniques, on a cleaned surface three more.
+    #[test] // by hand
+    fn a_technique_is_used_by_any_rule_that_leads_to_it() {
+        let used = |text: &str| {
+            let policy = of(text);
+            (0..6).filter(|&technique| policy.uses(technique)).collect::<Vec<_>>()
+        };
+        let cleaned = |looks: &str, rules: &str| {
+            let looks = looks.replace("first_outage", "cleaning = \"brush\", first_outage");
+            format!("{}\n[cleaning.brush]\nq50_factor = 0.9\n", text(&looks, rules))
+        };
+        let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let further = "escalation = { techniques = [\"eddy-current\", \"penetrant\"], first_call_stands = true } }";
+        let further = LOOK.replace(" }", &format!(", {further}"));
+        assert_eq!(used(&text(&both, REPLACE)), [0, 1]);
+        assert_eq!(used(&cleaned(&both, REPLACE)), [3, 4]);
+        assert_eq!(used(&text(&further, REPLACE)), [0, 1, 2]);
+        assert_eq!(used(&cleaned(&further, REPLACE)), [3, 4, 5]);
+        // Watched blades are looked at as they are, by what called them.
+        let watch = "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]";
+        assert_eq!(used(&cleaned(&both, watch)), [0, 1, 3, 4]);
+        assert_eq!(used(&cleaned(&further, watch)), [0, 1, 2, 3, 4, 5]);
+    }
+
+    /// Looks at all blades at every outage, and by the same technique and another one at the second and later ones.
+    #[test] // by hand
+    fn a_technique_may_look_where_any_of_its_looks_does() {
+        let may_look =
+            |policy: &Policy, technique| (0..4).filter(|&at| policy.may_look(technique, at, 0)).collect::<Vec<_>>();
+        let later = LOOK.replace("first_outage = 1", "first_outage = 2");
+        let overruled = ", escalation = { techniques = [\"eddy-current\"], first_call_stands = false } }";
+        let all = policy(&format!("{LOOK}, {later}, {}", later.replace(" }", overruled)), REPLACE);
+        assert_eq!([0, 1, 2].map(|technique| may_look(&all, technique)), [vec![1, 2, 3], vec![0, 1, 2, 3], vec![]]);
+        assert_eq!([0, 1, 2].map(|look| all.stands(look)), [true, true, false]);
+        // One that reacts to finds may be brought forward, but not before its first outage.
+        let reacting = policy(&later.replace(" }", ", skip_after_clean = 1 }"), REPLACE);
+        assert_eq!(may_look(&reacting, 0), [2, 3]);
+        // Of what follows on finds only looks at the whole row see it again.
+        let further = |technique: &str, rest: &str| {
+            let further = format!("{{ techniques = [\"{technique}\"], first_call_stands = true{rest} }}");
+            LOOK.replace(" }", &format!(", escalation = {further} }}"))
+        };
+        let called = further("eddy-current", ", of = \"called-blades\"");
+        let both = policy(&format!("{called}, {}", further("penetrant", "")), REPLACE);
+        let again = |leading| [0, 1, 2].map(|technique| both.looks_at_row_again(technique, leading));
+        assert_eq!([again(0b01), again(0b10), again(0b11)], [[false; 3], [false, false, true], [false, false, true]]);
     }
 
     /// One spare, for a strategy that has called blades run on, or wait; and time for one new blade, where the window closes.

@@ -30,3 +30,18 @@ impl Stops {
         self.after_loss.as_ref().filter(|look| is_looked_at(look.of)).map_or(&[], |look| &look.techniques)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test] // by hand
+    fn a_look_between_outages_uses_its_techniques() {
+        let after_finds = ExtraLook { after_years: 1.0, techniques: vec![1, 2], stop_cost: 0.0, stop_days: 0.0 };
+        let after_loss = LookAfterLoss { of: LookScope::Row, techniques: vec![4] };
+        let used = |stops: Stops| (0..5).filter(|&technique| stops.use_technique(technique)).collect::<Vec<_>>();
+        assert_eq!(used(Stops { after_finds: Some(after_finds.clone()), after_loss: None }), [1, 2]);
+        assert_eq!(used(Stops { after_finds: Some(after_finds), after_loss: Some(after_loss) }), [1, 2, 4]);
+        assert!(used(Stops::default()).is_empty());
+    }
+}
