@@ -44,4 +44,12 @@ mod tests {
         assert_eq!(used(Stops { after_finds: Some(after_finds), after_loss: Some(after_loss) }), [1, 2, 4]);
         assert!(used(Stops::default()).is_empty());
     }
+
+    #[test] // by hand
+    fn an_outage_that_comes_no_later_takes_the_place_of_an_extra_look() {
+        let after_finds = ExtraLook { after_years: 1.0, techniques: vec![1], stop_cost: 0.0, stop_days: 0.0 };
+        let stops = Stops { after_finds: Some(after_finds), after_loss: None };
+        let years = [2023.0, 2022.0, 2021.5].map(|next_year| stops.extra_look_year(2021.0, next_year));
+        assert_eq!(years, [Some(2022.0), None, None]);
+    }
 }
