@@ -1671,6 +1671,7 @@ mod tests {
                     }
                     let plain: Vec<PlainLife> = live_units(study, units).into_iter().flatten().collect();
                     let records = engine.follow(life, index);
+                    assert_eq!((records.len(), plain.len()), (group.rows.len(), group.rows.len()));
                     for ((record, plain), &row) in records.iter().zip(&plain).zip(&group.rows) {
                         let about = format!("row {}, strategy {}, life {life}", study.rows[row].id, strategy.id);
                         compare(record, plain, &mut seen).map_err(|fault| format!("{about}: {fault}"))?;
@@ -1719,7 +1720,8 @@ mod tests {
             include_str!("../../demo-data/reference-study.toml"),
         ] {
             let study = Study::parse(text, "study").expect("a good study");
-            hold_against(&study, 40, 11).unwrap_or_else(|fault| panic!("{}: {fault}", study.name));
+            let (seen, _) = hold_against(&study, 40, 11).unwrap_or_else(|fault| panic!("{}: {fault}", study.name));
+            assert!(seen.iter().any(|count| *count > 0), "{}: nothing was compared", study.name);
         }
     }
 

@@ -334,3 +334,41 @@ impl<'p> UnitLives<'p> {
         self.rows.iter_mut().map(Lives::take_counts)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::random::Key;
+
+    /// As many outages as a life looks ahead to at once, and no look at any. Rows of a stock are lived together, which changes
+    /// nothing where new blades are always there.
+    #[test]
+    fn losses_behind_the_last_outage_come_to_rows_that_are_lived_together_too() {
+        const LIVES: u64 = 20;
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let strategies =
+            &text[text.find("[strategies.look]").expect("strategies")..text.find("[costs]").expect("costs")];
+        let alone = "description = \"Nothing.\"\nafter_loss = \"replace-blade\"\n";
+        let stock = "spares = [{ blades = 1000, lead_days = 1, without = \"wait\" }]\n";
+        let years: Vec<String> = (0..WINDOW).map(|outage| (2021 + outage).to_string()).collect();
+        let text = text
+            .replace(strategies, &format!("[strategies.alone]\n{alone}[strategies.stocked]\n{alone}{stock}"))
+            .replace("baseline = \"look\"", "baseline = \"alone\"")
+            .replace("horizon_years = 10", "horizon_years = 70")
+            .replace("coefficient_m_per_start = 1e-11", "coefficient_m_per_start = 3e-10")
+            .replace("years = [2021, 2024, 2027]", &format!("years = [{}]", years.join(", ")));
+        let study = Study::parse(&text, "a study").unwrap_or_else(|error| panic!("{error}"));
+        let plans = RowPlan::all(&study).expect("good rows");
+        let groups = GroupPlan::all(&study, &plans);
+        let mut lives = UnitLives::new(&study, &plans, &groups[0]);
+        let keys: Vec<Key> = (0..LIVES).map(|life| Key::from_seed(1).child(life)).collect();
+        lives.begin(0, keys.into_iter()).expect("lives that come through their past");
+        let mut behind = 0;
+        for life in 0..LIVES as usize {
+            let [alone, stocked] = [0, 1].map(|strategy| lives.follow(life, strategy)[0].loss_years.clone());
+            assert_eq!(alone, stocked);
+            behind += alone.iter().filter(|year| **year as usize > WINDOW).count();
+        }
+        assert!(behind > 0);
+    }
+}

@@ -78,7 +78,6 @@ impl LifeRecord {
 
     /// Begins another life, with what is scheduled.
     pub fn begin(&mut self, plan: &WorkPlan) {
-        self.weight = 1.0;
         self.values = plan.scheduled_values;
         self.loss_years.clear();
         self.loss_spots.clear();
@@ -160,6 +159,8 @@ impl LifeRecord {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::distribution::Distribution;
+    use crate::simulation::plan::RowPlan;
 
     #[test] // by hand
     fn a_share_of_the_losses_is_a_share_of_what_they_come_to() {
@@ -178,5 +179,26 @@ mod tests {
         record.values = of([2.0, 80.0, 100.0, 8.0, 10.0]);
         record.share_losses(0.25);
         assert_eq!(record.values, of([0.5, 20.0, 40.0, 2.0, 4.0]));
+    }
+
+    #[test] // by hand
+    fn a_life_begins_with_no_loss_of_the_one_before() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engine/data/small.toml");
+        let mut parts = Study::load(path).expect("a valid study").into_parts();
+        (parts.costs.loss_cost, parts.costs.loss_days) = (Distribution::Fixed(3000.0), Distribution::Fixed(50.0));
+        let study = Study::of_checked(parts);
+        let row = &RowPlan::all(&study).expect("good rows")[0];
+        let mut record = LifeRecord::new(&study, &row.nature.calendar);
+        record.begin(&row.strategies[0].work);
+        let short = ShortOfSpares::default();
+        let costs = [(2021.5, 0), (2023.5, 1)]
+            .map(|(year, hot_spot)| record.lose(year, hot_spot, (Key::from_seed(1), 0), &short));
+        // Each costs 3000, and 50 days at 100, less by discounting: both together more than one does in the mean.
+        assert!(costs[0] < 8000.0 && costs[1] < costs[0] && costs[1] > 6400.0, "{costs:?}");
+        assert_eq!((&record.loss_years[..], &record.loss_spots[..]), (&[1, 3][..], &[0, 1][..]));
+        assert_eq!((record.lost_value, record.levels_passed()), (costs[0] + costs[1], 3));
+        record.begin(&row.strategies[0].work);
+        assert!(record.loss_years.is_empty() && record.loss_spots.is_empty());
+        assert_eq!((record.lost_value, record.levels_passed()), (0.0, 0));
     }
 }

@@ -181,4 +181,12 @@ mod tests {
         let names: std::collections::BTreeSet<&str> = Quantity::ALL.iter().map(|quantity| quantity.name()).collect();
         assert_eq!(names.len(), Quantity::ALL.len());
     }
+
+    /// A life loses a blade or not, and has a second look or not; all else is counted, priced or measured.
+    #[test]
+    fn what_a_life_has_or_has_not_is_a_probability() {
+        let probabilities: Vec<&str> =
+            Quantity::ALL.iter().filter(|quantity| quantity.is_probability()).map(|quantity| quantity.name()).collect();
+        assert_eq!(probabilities, ["p_any_loss", "p_escalated"]);
+    }
 }

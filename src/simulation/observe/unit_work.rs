@@ -229,3 +229,108 @@ impl LifeRecord {
         self.whole = [cost, days];
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::observe::{Occupancy, Unscheduled, Values};
+    use crate::simulation::plan::RowPlan;
+
+    /// The small study with two rows of two rotors, where money keeps its value: looks at three outages take two days and cost
+    /// 20 each; a day beyond the window costs 100.
+    fn two_rows(window: &str, costs: &str) -> Study {
+        let text = include_str!("../../../tests/engine/data/small.toml");
+        let row =
+            &text[text.find("[rows.A1]").expect("rows")..text.find("[techniques.ultrasonic]").expect("techniques")];
+        let text = text
+            .replace("window_days = 20 }", window)
+            .replace("discount_rate_per_year = 0.03", "discount_rate_per_year = 0")
+            .replace(row, &format!("{row}{}", row.replace("A1", "A2").replace("A-1", "A-2")));
+        Study::parse(&format!("{text}{costs}\n"), "a study").unwrap_or_else(|error| panic!("{error}"))
+    }
+
+    /// Does some work in a life in which nothing else happens, given the first outage to come: sums over both rows.
+    fn sums(study: &Study, work: impl Fn(&mut [LifeRecord], &WorkPlan, usize)) -> Values {
+        let plans = RowPlan::all(study).expect("good rows");
+        let calendar = &plans[0].nature.calendar;
+        let each: Vec<&WorkPlan> = plans.iter().map(|plan| &plan.strategies[0].work).collect();
+        let unit = UnitWork::new(study, &study.rows.iter().collect::<Vec<_>>(), calendar, &each);
+        let mut records: Vec<LifeRecord> = plans.iter().map(|_| LifeRecord::new(study, calendar)).collect();
+        records.iter_mut().zip(&each).for_each(|(record, plan)| record.begin(plan));
+        work(&mut records, each[0], calendar.start);
+        let nothing = Occupancy { there: &[Vec::new()], places: &[], range: 0..0 };
+        records.iter_mut().zip(&each).for_each(|(record, plan)| record.settle(plan, &nothing, &[]));
+        unit.settle(&mut records, &mut UnitBuffers::default());
+        for record in &records {
+            assert_eq!(record.whole, [Quantity::Cost, Quantity::Days].map(|quantity| record.values[quantity as usize]));
+        }
+        std::array::from_fn(|quantity| records.iter().map(|record| record.values[quantity]).sum())
+    }
+
+    #[track_caller]
+    fn assert_sums(sums: Values, by_hand: &[(Quantity, f64)]) {
+        for &(quantity, by_hand) in by_hand {
+            let sum = sums[quantity as usize];
+            assert!((sum - by_hand).abs() < 1e-9, "{} {sum} for {by_hand}", quantity.name());
+        }
+    }
+
+    /// One crew has nine days. 60 new blades take six days more than the look at their row, so the unit needs a day beyond the
+    /// window, though neither row would alone.
+    #[test] // by hand
+    fn a_row_with_no_more_than_its_schedule_needs_the_window_too() {
+        let study = two_rows("window_days = 9 }\ncrews = 1", "");
+        let sums = sums(&study, |records, plan, first| {
+            assert_eq!([0, 1, 2].map(|outage| plan.planned_job(outage)), [Job { days: 2.0, blades_out: false }; 3]);
+            records[0].work.replace_blades(first, [60, 0]);
+        });
+        assert_sums(
+            sums,
+            &[
+                (Quantity::DaysBeyondWindow, 1.0),
+                (Quantity::ExtraDayCost, 100.0),
+                (Quantity::Cost, 6.0 * 20.0 + 60.0 * 8.0 + 100.0),
+                (Quantity::Days, 6.0 * 2.0 + 6.0),
+            ],
+        );
+    }
+
+    /// Taking blades out costs 100 and five days, and there is time for it.
+    #[test] // by hand
+    fn a_lift_counts_if_it_costs_money_or_days() {
+        for (costs, cost, days) in
+            [("", 100.0, 5.0), ("rotor_lift_cost = 50", 150.0, 5.0), ("rotor_lift_days = 2", 100.0, 7.0)]
+        {
+            let sums = sums(&two_rows("window_days = 20 }", costs), |records, _, first| {
+                records[0].work.dress_blade(first, true);
+            });
+            let by_hand =
+                [(Quantity::BladesOutCost, cost), (Quantity::BladesOutDays, days), (Quantity::DaysBeyondWindow, 0.0)];
+            assert_sums(sums, &by_hand);
+        }
+    }
+
+    /// The unit is stopped for three days at a cost of 7. Each look takes three days, and five for taking blades out; one row
+    /// is looked at twice at the same moment, one after the other. The other row needs no day more, and its rotor a lift.
+    #[test] // by hand
+    fn looks_at_one_moment_share_a_stop() {
+        let sums = sums(&two_rows("window_days = 20 }", "rotor_lift_cost = 50"), |records, plan, _| {
+            let mut look = Unscheduled::default();
+            look.look_at_row(plan, 1);
+            for row in [0, 0, 1] {
+                records[row].stop(plan, 2022.5, &look, Some([7.0, 3.0]));
+            }
+        });
+        assert_sums(
+            sums,
+            &[
+                (Quantity::ExtraStops, 1.0),
+                (Quantity::StopCost, 7.0),
+                (Quantity::StopDays, 3.0),
+                (Quantity::DaysBeyondWindow, 3.0 + 2.0 * 8.0),
+                (Quantity::ExtraDayCost, 1900.0),
+                (Quantity::BladesOutCost, 3.0 * 100.0 + 2.0 * 50.0),
+            ],
+        );
+    }
+}

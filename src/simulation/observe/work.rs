@@ -614,3 +614,83 @@ impl Unscheduled {
         Job { days, blades_out: planned.blades_out || out > 0.0 }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::plan::{RowPlan, StrategyPlan};
+
+    /// Its first strategy in the small study, with lines of the text replaced by others.
+    fn strategy(lines: &[(&str, &str)]) -> StrategyPlan {
+        let mut text = include_str!("../../../tests/engine/data/small.toml").to_string();
+        for (line, other) in lines {
+            assert!(text.contains(line), "{line}");
+            text = text.replace(line, other);
+        }
+        let study = Study::parse(&text, "a study").unwrap_or_else(|error| panic!("{error}"));
+        RowPlan::all(&study).expect("good rows").remove(0).strategies.remove(0)
+    }
+
+    const NEW_BLADE: &str = "new_blade_days = 0.1";
+    const WITH_LIFT: (&str, &str) = (NEW_BLADE, "new_blade_days = 0.1\nrotor_lift_days = 3");
+
+    #[test] // by hand
+    fn a_row_that_ends_has_a_new_one_planned_or_nothing() {
+        let planned = |row_end: &str| {
+            let after_loss = "after_loss = \"replace-blade\"";
+            let and_end = format!("{after_loss}\n{row_end}");
+            let per_blade = format!("{NEW_BLADE}\nblades_out_days_per_blade = 0.01");
+            let work = strategy(&[(after_loss, &and_end), (NEW_BLADE, &per_blade)]).work;
+            [0, 1, 2].map(|outage| work.planned_job(outage))
+        };
+        let look = Job { days: 2.0, blades_out: false };
+        assert_eq!(planned(""), [look; 3]);
+        let [before, new_row, after] = planned("row_end = { year = 2024, then = \"new-row\" }");
+        assert_eq!((before, new_row.blades_out, after), (look, true, look));
+        assert!((new_row.days - 25.8).abs() < 1e-12, "{}", new_row.days);
+        assert_eq!(planned("row_end = { year = 2024, then = \"retired\" }"), [look, Job::default(), Job::default()]);
+    }
+
+    /// A new blade takes a tenth of a day, and a lift three.
+    #[test] // by hand
+    fn a_window_of_twenty_days_has_time_for_ten_blades_a_day_that_is_left() {
+        let plan = strategy(&[WITH_LIFT]).work;
+        let time_for = |days: f64, blades_out: bool| plan.time_for_new_blades(&Job { days, blades_out });
+        assert_eq!([2.0, 19.75, 20.0, 30.0].map(|days| time_for(days, false)), [180, 2, 0, 0]);
+        assert_eq!([5.0, 17.0].map(|days| time_for(days, true)), [120, 0]);
+    }
+
+    /// Of the twenty days those of looks and of cleaning are gone, by schedule and beside it; taking blades out takes five.
+    #[test] // by hand
+    fn all_work_so_far_takes_its_days_of_the_window() {
+        let mut plan = strategy(&[WITH_LIFT]).work;
+        let outage = plan.start;
+        (plan.scheduled[outage].look_days, plan.scheduled[outage].surface_days) = (2.0, 1.0);
+        let mut work = WorkDone::new(plan.scheduled.len());
+        assert_eq!(work.time_for_new_blades(&plan, outage), 170);
+        (work.at(outage).look_days, work.at(outage).surface_days) = (3.0, 4.0);
+        assert_eq!(work.time_for_new_blades(&plan, outage), 100);
+        work.at(outage).blades_out = true;
+        assert_eq!(work.time_for_new_blades(&plan, outage), 20);
+        assert_eq!(work.time_for_new_blades(&plan, plan.scheduled.len()), 0);
+    }
+
+    /// Blades come out for two looks that choose a half each, apart from each other: one at every outage, one that reacts.
+    #[test] // by hand
+    fn a_look_that_reacts_takes_out_of_the_blades_that_are_in() {
+        let looks = "looks = [{ techniques = [\"ultrasonic\"], first_outage = 1, every_outages = 1, coverage = { blade_fraction = 0.5 } }]";
+        let half = |technique: &str, rest: &str| {
+            looks["looks = [".len()..looks.len() - 1]
+                .replace("ultrasonic", technique)
+                .replace(" } }", &format!(" }}{rest} }}"))
+        };
+        let both = format!("looks = [{}, {}]", half("eddy-current", ""), half("penetrant", ", skip_after_clean = 1"));
+        let StrategyPlan { policy, work: plan, .. } = strategy(&[(looks, &both)]);
+        let outage = plan.start;
+        let mut work = WorkDone::new(plan.scheduled.len());
+        work.look_by_schedule(&plan, &policy, outage, |_| true);
+        let Unscheduled { out_share, look_cost, look_days, blades_out, .. } = work.outages[outage];
+        assert!((out_share - 0.5).abs() < 1e-12 && (look_cost - (5.0 + 0.1 * 40.0)).abs() < 1e-12);
+        assert_eq!((look_days, blades_out), (3.0, true));
+    }
+}

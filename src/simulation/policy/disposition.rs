@@ -26,10 +26,10 @@ impl Dispositions {
         self.rules.iter().any(Disposition::asks_for_depth)
     }
 
-    /// What happens to a blade with indications of some length and depth.
+    /// What happens to a blade with indications of some length and depth; where there are rules, the last one holds for all.
     pub fn action(&self, longest_mm: f64, deepest_mm: f64) -> Action {
         let rule = self.rules.iter().find(|rule| rule.holds(longest_mm, deepest_mm));
-        rule.or(self.rules.last()).map_or(Action::Replace, |rule| rule.action)
+        rule.map_or(Action::Replace, |rule| rule.action)
     }
 
     /// Chance, at a guess, that a crack stays with an indication of some length and depth: others in its blade may be longer
@@ -90,5 +90,12 @@ mod tests {
         ];
         let keeps = |length_mm, depth_mm| dispositions(&rules).keeps(length_mm, depth_mm);
         assert!(keeps(1.0, 0.5) > 0.0 && keeps(1.0, 2.0) == 1.0 && keeps(3.0, 0.5) == 0.0 && keeps(3.0, 2.0) == 0.0);
+    }
+
+    #[test] // by hand
+    fn one_rule_by_depth_is_enough_to_ask_for_depths() {
+        let last = || Disposition::last(Action::Replace);
+        let asks = |rules: &[Disposition]| dispositions(rules).ask_for_depth();
+        assert!(asks(&[Disposition::below_depth_mm(1.0, Action::Watch), last()]) && !asks(&[last()]));
     }
 }

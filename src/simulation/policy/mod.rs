@@ -656,16 +656,15 @@ impl Policy {
     fn take_spares(&self, called: &CalledBlade, year: f64, state: &mut PolicyState, stocks: &mut Stocks) -> bool {
         let Some(spares) = &self.spares else { return true };
         let group: Vec<u32> = self.groups.of(called.blade).collect();
-        let is_refused = || state.short.refused.contains(&called.blade);
-        if !spares.may_run_on || !(is_refused() || spares.at_hand(stocks, group.len(), year).is_none()) {
+        // What is ordered comes later, so the others of a group that runs on find no more at hand than the first.
+        if !spares.may_run_on || spares.at_hand(stocks, group.len(), year).is_some() {
             take_group(spares, &group, year, state, stocks);
             return true;
         }
         if !state.awaiting.contains(&called.blade) {
             spares.order(stocks, group.len(), year);
-            state.awaiting.extend(&group);
+            state.awaiting.extend(group);
         }
-        state.short.refused.extend(group);
         false
     }
 
@@ -803,7 +802,9 @@ mod tests {
         let plain = text(LOOK, REPLACE);
         assert!(of(&plain).keeps_blades_apart);
         let of_look = |rest: &str| text(&LOOK.replace(" }", &format!(", {rest} }}")), REPLACE);
-        let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let both_agree = LOOK
+            .replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]")
+            .replace(" }", ", agreement = \"all\" }");
         let rule = |rule: &str| text(LOOK, &format!("{REPLACE}\n{rule}"));
         let of_root = |rule: &str| {
             plain.replace("[roots.fork.hot_spots.pin]", &format!("[roots.fork]\n{rule}\n[roots.fork.hot_spots.pin]"))
@@ -811,7 +812,8 @@ mod tests {
         for text in [
             text(LOOK, "{ action = \"watch\" }]"),
             of_look("escalation = { techniques = [\"eddy-current\"], first_call_stands = true }"),
-            text(&both.replace(" }", ", agreement = \"all\" }"), REPLACE),
+            text(&both_agree, REPLACE),
+            text(&format!("{LOOK}, {both_agree}"), REPLACE),
             of_look("coverage = { blades = 3, chosen = \"drawn\" }"),
             of_look("skip_after_clean = 1"),
             rule("extra_look = { after_years = 1, techniques = [\"eddy-current\"], stop_cost = 0, stop_days = 0 }"),
@@ -823,6 +825,149 @@ mod tests {
         ] {
             assert!(!of(&text).keeps_blades_apart, "{text}");
         }
+    }
+
+    /// Of three techniques, on a cleaned surface three more.
+    #[test] // by hand
+    fn a_technique_is_used_by_any_rule_that_leads_to_it() {
+        let used = |text: &str| {
+            let policy = of(text);
+            (0..6).filter(|&technique| policy.uses(technique)).collect::<Vec<_>>()
+        };
+        let cleaned = |looks: &str, rules: &str| {
+            let looks = looks.replace("first_outage", "cleaning = \"brush\", first_outage");
+            format!("{}\n[cleaning.brush]\nq50_factor = 0.9\n", text(&looks, rules))
+        };
+        let both = LOOK.replace("[\"ultrasonic\"]", "[\"ultrasonic\", \"eddy-current\"]");
+        let further = "escalation = { techniques = [\"eddy-current\", \"penetrant\"], first_call_stands = true } }";
+        let further = LOOK.replace(" }", &format!(", {further}"));
+        assert_eq!(used(&text(&both, REPLACE)), [0, 1]);
+        assert_eq!(used(&cleaned(&both, REPLACE)), [3, 4]);
+        assert_eq!(used(&text(&further, REPLACE)), [0, 1, 2]);
+        assert_eq!(used(&cleaned(&further, REPLACE)), [3, 4, 5]);
+        // Watched blades are looked at as they are, by what called them.
+        let watch = "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]";
+        assert_eq!(used(&cleaned(&both, watch)), [0, 1, 3, 4]);
+        assert_eq!(used(&cleaned(&further, watch)), [0, 1, 2, 3, 4, 5]);
+        let one_further = further.replace(", \"penetrant\"", "");
+        assert_eq!(used(&cleaned(&one_further, watch)), [0, 1, 3, 4]);
+    }
+
+    #[test] // by hand
+    fn called_blades_surely_go_and_used_ones_come_where_the_strategy_says_so() {
+        let rules =
+            |spares: &str| format!("{REPLACE}\nspares = [{{ blades = 1, lead_days = 9, without = \"wait\"{spares} }}]");
+        let used = ", used_blades = { blades = 2, life_factor = 0.5, cost_per_blade = 1 }";
+        let watch = "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]".to_string();
+        let answers = [REPLACE.to_string(), watch, rules(""), rules(used)].map(|rules| {
+            let policy = policy(LOOK, &rules);
+            (policy.replaces_every_called_blade(), policy.takes_used_blades())
+        });
+        assert_eq!(answers, [(true, false), (false, false), (true, false), (true, true)]);
+    }
+
+    #[test] // by hand
+    fn a_sample_is_told_with_its_size_and_new_blades_matter_where_it_hangs_on_those_before() {
+        let sampled = |chosen: &str| format!("coverage = {{ blades = 3, chosen = \"{chosen}\" }}");
+        let told = |rest: &str| {
+            let policy = policy(&LOOK.replace(" }", &format!(", {rest} }}")), REPLACE);
+            (policy.sample_of(&policy.scheduled[0]), policy.asks_for_new_blades())
+        };
+        assert_eq!(told(&sampled("drawn")), (Some((3, "drawn by chance")), false));
+        assert_eq!(told(&sampled("rotating")), (Some((3, "in turn")), true));
+        assert_eq!(told("coverage = { blade_fraction = 0.5 }"), (None, false));
+        let root = "[roots.fork.hot_spots.pin]";
+        let damaged =
+            text(LOOK, REPLACE).replace(root, &format!("[roots.fork]\nhandling_damage_probability = 0.1\n{root}"));
+        assert!(of(&damaged).asks_for_new_blades());
+    }
+
+    /// Looks at all blades at every outage, and by the same technique and another one at the second and later ones.
+    #[test] // by hand
+    fn a_technique_may_look_where_any_of_its_looks_does() {
+        let may_look =
+            |policy: &Policy, technique| (0..4).filter(|&at| policy.may_look(technique, at, 0)).collect::<Vec<_>>();
+        let later = LOOK.replace("first_outage = 1", "first_outage = 2");
+        let overruled = ", escalation = { techniques = [\"eddy-current\"], first_call_stands = false } }";
+        let all = policy(&format!("{LOOK}, {later}, {}", later.replace(" }", overruled)), REPLACE);
+        assert_eq!([0, 1, 2].map(|technique| may_look(&all, technique)), [vec![1, 2, 3], vec![0, 1, 2, 3], vec![]]);
+        assert_eq!([0, 1, 2].map(|look| all.stands(look)), [true, true, false]);
+        // One that reacts to finds may be brought forward, but not before its first outage.
+        let reacting = policy(&later.replace(" }", ", skip_after_clean = 1 }"), REPLACE);
+        assert_eq!(may_look(&reacting, 0), [2, 3]);
+        // Of what follows on finds only looks at the whole row see it again.
+        let further = |technique: &str, rest: &str| {
+            let further = format!("{{ techniques = [\"{technique}\"], first_call_stands = true{rest} }}");
+            LOOK.replace(" }", &format!(", escalation = {further} }}"))
+        };
+        let called = further("eddy-current", ", of = \"called-blades\"");
+        let both = policy(&format!("{called}, {}", further("penetrant", "")), REPLACE);
+        let again = |leading| [0, 1, 2].map(|technique| both.looks_at_row_again(technique, leading));
+        assert_eq!([again(0b01), again(0b10), again(0b11)], [[false; 3], [false, false, true], [false, false, true]]);
+    }
+
+    /// A look at every outage, every other one after it found nothing; the row is new at the second outage to come.
+    #[test] // by hand
+    fn a_look_is_due_next_by_what_it_found_or_from_where_the_row_was_new() {
+        let looks = LOOK.replace(" }", ", skip_after_clean = 1 }");
+        let policy = policy(&looks, &format!("{REPLACE}\nrow_end = {{ year = 2024, then = \"new-row\" }}"));
+        let (mut state, mut stocks, mut acts) = Default::default();
+        policy.begin(&mut state);
+        let mut decide = |outage: usize, any: bool, state: &mut PolicyState| {
+            let moment = (outage, [2021.0, 2024.0, 2027.0][outage - 1]);
+            policy.decide(moment, &Findings { any, ..Default::default() }, 9, state, &mut stocks, &mut acts);
+            (acts.clone(), policy.due_next(state).collect::<Vec<_>>())
+        };
+        assert_eq!(decide(1, true, &mut state), (vec![Act::ReplaceCalled], vec![(0, Some(2))]));
+        assert_eq!(decide(2, false, &mut state), (vec![Act::ReplaceRow], vec![(0, Some(3))]));
+        policy.begin(&mut state);
+        assert_eq!(decide(1, false, &mut state), (vec![Act::ReplaceCalled], vec![(0, Some(3))]));
+        assert_eq!(decide(2, false, &mut state), (vec![Act::ReplaceRow], vec![(0, Some(3))]));
+        assert_eq!(decide(3, false, &mut state), (vec![Act::ReplaceCalled], vec![(0, None)]));
+    }
+
+    #[test] // by hand
+    fn a_blade_is_watched_until_the_next_outage_only() {
+        let policy = policy(LOOK, "{ below_mm = 2, action = \"watch\" }, { action = \"replace\" }]");
+        let (mut state, mut stocks, mut acts) = Default::default();
+        policy.begin(&mut state);
+        let called = CalledBlade { blade: 7, longest_mm: 1.0, technique: 0, deepest_mm: 1.0 };
+        let mut decide = |moment: (usize, f64), blades: Vec<CalledBlade>, state: &mut PolicyState| {
+            let findings = Findings { any: !blades.is_empty(), blades, ..Default::default() };
+            policy.decide(moment, &findings, 9, state, &mut stocks, &mut acts);
+            (acts.clone(), state.watched.clone())
+        };
+        let watched = |outage| (vec![Act::WatchUntilNext], vec![Watched { outage, blade: 7, technique: 0 }]);
+        assert_eq!(decide((1, 2021.0), vec![called], &mut state), watched(2));
+        assert_eq!(decide((2, 2024.0), vec![], &mut state), (vec![], vec![]));
+        assert_eq!(decide((1, 2021.0), vec![called], &mut state), watched(2));
+        assert_eq!(decide((2, 2024.0), vec![called], &mut state), watched(3));
+    }
+
+    #[test] // by hand
+    fn what_was_done_to_a_blade_is_forgotten_with_it_and_with_its_row_and_life() {
+        let policy = policy(&LOOK.replace(" }", ", skip_after_clean = 1 }"), REPLACE);
+        let place = DressedPlace { blade: 3, hot_spot: 0, position: 0 };
+        let dressing = Dressing { gone_probability: 1.0, life_factor: 0.5, at_most_depth_mm: 2.0, blades_out: false };
+        let mut state = PolicyState::default();
+        let left = |state: &PolicyState| {
+            (state.watched.len(), state.awaiting.len(), state.ground.is_too_deep(&dressing, place, 2.0))
+        };
+        let begin = |state: &mut PolicyState| policy.begin(state);
+        let new_blade = |state: &mut PolicyState| state.renew_blade(3);
+        for forget in [&begin as &dyn Fn(&mut PolicyState), &new_blade, &PolicyState::renew_row] {
+            state.watched.push(Watched { outage: 2, blade: 3, technique: 0 });
+            state.awaiting.push(3);
+            state.ground.grind(place, 2.0);
+            assert_eq!(left(&state), (1, 1, true));
+            forget(&mut state);
+            assert_eq!(left(&state), (0, 0, false));
+        }
+        state.extra_look_year = Some(2022.0);
+        state.intervals[0].next = 3;
+        policy.begin(&mut state);
+        assert_eq!(state.extra_look_year, None);
+        assert_eq!(policy.due_next(&state).collect::<Vec<_>>(), [(0, Some(1))]);
     }
 
     /// One spare, for a strategy that has called blades run on, or wait; and time for one new blade, where the window closes.

@@ -70,7 +70,7 @@ impl Sampler {
         samples.chosen.resize(self.row as usize, false);
         if self.choice == Choice::Rotating {
             (0..self.size).for_each(|ahead| samples.chosen[((samples.next + ahead) % self.row) as usize] = true);
-            samples.next = (samples.next + self.size) % self.row;
+            samples.next += self.size;
             return;
         }
         samples.order.clear();

@@ -63,8 +63,6 @@ pub(crate) struct ShortOfSpares {
     pub wait_days: f64,
     /// Called blades that run on.
     pub run_on: u32,
-    /// Blades of groups for which not all were there.
-    pub refused: Vec<u32>,
     /// Blades whose place used ones take.
     pub used: Vec<u32>,
 }
@@ -72,7 +70,6 @@ pub(crate) struct ShortOfSpares {
 impl ShortOfSpares {
     pub fn clear(&mut self) {
         (self.wait_days, self.run_on) = (0.0, 0);
-        self.refused.clear();
         self.used.clear();
     }
 
@@ -109,10 +106,8 @@ impl Spares {
         for _ in 0..blades {
             if stock.there > 0 {
                 stock.there -= 1;
-            } else if let Some(arrival) = stock.arrivals.pop_front()
-                && arrival > last
-            {
-                last = arrival;
+            } else if let Some(arrival) = stock.arrivals.pop_front() {
+                last = last.max(arrival);
             }
         }
         (last - year) * DAYS_PER_YEAR

@@ -30,3 +30,26 @@ impl Stops {
         self.after_loss.as_ref().filter(|look| is_looked_at(look.of)).map_or(&[], |look| &look.techniques)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test] // by hand
+    fn a_look_between_outages_uses_its_techniques() {
+        let after_finds = ExtraLook { after_years: 1.0, techniques: vec![1, 2], stop_cost: 0.0, stop_days: 0.0 };
+        let after_loss = LookAfterLoss { of: LookScope::Row, techniques: vec![4] };
+        let used = |stops: Stops| (0..5).filter(|&technique| stops.use_technique(technique)).collect::<Vec<_>>();
+        assert_eq!(used(Stops { after_finds: Some(after_finds.clone()), after_loss: None }), [1, 2]);
+        assert_eq!(used(Stops { after_finds: Some(after_finds), after_loss: Some(after_loss) }), [1, 2, 4]);
+        assert!(used(Stops::default()).is_empty());
+    }
+
+    #[test] // by hand
+    fn an_outage_that_comes_no_later_takes_the_place_of_an_extra_look() {
+        let after_finds = ExtraLook { after_years: 1.0, techniques: vec![1], stop_cost: 0.0, stop_days: 0.0 };
+        let stops = Stops { after_finds: Some(after_finds), after_loss: None };
+        let years = [2023.0, 2022.0, 2021.5].map(|next_year| stops.extra_look_year(2021.0, next_year));
+        assert_eq!(years, [Some(2022.0), None, None]);
+    }
+}
