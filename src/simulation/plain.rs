@@ -1729,7 +1729,7 @@ mod tests {
     #[test]
     fn the_engine_lives_random_studies_as_the_plain_interpreter_does() {
         let config = ProptestConfig {
-            cases: 1200,
+            cases: 1600,
             failure_persistence: None,
             rng_seed: RngSeed::Fixed(16),
             ..ProptestConfig::default()

@@ -300,8 +300,9 @@ mod tests {
 
     #[test] // by hand
     fn a_loss_avoided_costs_what_both_differences_leave_open() {
-        let text = include_str!("../../../demo-data/reference-study.toml");
-        let study = crate::Study::parse(text, "study").expect("a good study");
+        let text =
+            include_str!("../../../tests/engine/data/y1c.toml").replace("blades_out_cost = 0", "blades_out_cost = 5");
+        let study = crate::Study::parse(&text, "y1c").expect("a good study");
         let run = crate::simulation::Run { trials: 400, seed: 3, ..Default::default() };
         let (made, lived) = (made::comparison(made::TRIALS), study.simulate(&run).expect("lives"));
         let pairs = (0..made::STRATEGIES).flat_map(|plan| (0..made::STRATEGIES).map(move |other| [plan, other]));
