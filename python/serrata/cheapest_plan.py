@@ -244,7 +244,7 @@ class CheapestPlan(JsonResult):
         budget = "" if most is None else f" and a budget of {most:,}"
         return (
             f"It took {lives:,} lives of the fleet, one plan at a time: {share:.2g} % of the {of_all:,} of all plans "
-            f"with {content['trials']:,} lives each{planted}{budget}."
+            f"with {content['trials']:,} lives each{planted}{budget}; seed {content['seed']}."
         )
 
     def _taken(self) -> str:

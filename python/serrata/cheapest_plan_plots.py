@@ -92,8 +92,10 @@ def cost_against_limit(content: dict[str, Any], ax: Axes | None = None) -> Axes:
     sizes_along(ax)
     ax.margins(x=0.1, y=0.12)
     ax.yaxis.set_major_formatter(lambda money, _: f"{money / scale:,g}")
+    is_cut = any(value < _LEAST for plan in plans for value in worst_over_limit(plan["limits"]) if value > 0.0)
+    edge = f"; {_LEAST:g} stands for less" if is_cut else ""
     ax.set_xlabel(
-        "chance of a loss in the worst year, over its limit\n(bars: intervals with the confidence of the search)"
+        f"chance of a loss in the worst year, over its limit\n(bars: intervals with the confidence of the search{edge})"
     )
     ax.set_ylabel(f"cost over {content['horizon_years']:g} years, discounted, {plain(unit)}\n(bars: 95 %)")
     beside(ax, key)

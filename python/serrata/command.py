@@ -105,7 +105,8 @@ def choose(
     which = comparison.which_plan()
     if figure is not None:
         draw(which.plot, figure)
-    click.echo(which.to_json() if as_json else which.report(), nl=as_json)
+    # The answer knows of no seed, and one that was drawn is needed to have it again.
+    click.echo(which.to_json() if as_json else f"Seed {comparison.seed}\n{which.report()}", nl=as_json)
 
 
 @main.command()

@@ -138,6 +138,7 @@ class InspectionInterval(JsonResult):
             f"years; limits on the chance of a loss in a year: {limits}; {content['trials']:,} lives of each plan"
         )
         head += f" and {content['planted_lives']:,} with planted cracks" if content["planted_lives"] else ""
+        head += f", seed {content['seed']}"
         # What was asked for may be longer than the calendar of some unit has outages to come.
         head += f"; intervals of up to {_outages(content['ways'][0]['held'][-1]['every_outages'])} were tried"
         table = self._table()

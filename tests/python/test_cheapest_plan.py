@@ -71,6 +71,7 @@ def test_the_answer_is_said_in_words(answer):
     assert "Left out, since the study refuses them: every_outages = 0" in said
     assert "lives of the fleet, one plan at a time" in said
     assert serrata.CAUTION in answer.report()
+    assert f"seed {json.loads(answer.to_json())['seed']}" in said
 
 
 def test_the_studys_own_plans_are_a_family_and_records_change_nothing_of_the_call():

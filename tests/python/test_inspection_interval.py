@@ -62,6 +62,7 @@ def test_the_answer_is_said_in_words(answer):
     assert "1 time in 20" in said
     assert "intervals of up to 3 outages were tried" in said
     assert serrata.CAUTION in answer.report()
+    assert f"seed {json.loads(answer.to_json())['seed']}" in said
     assert "as planned" in repr(answer)
     assert answer.plot().get_yscale() == "log"
 

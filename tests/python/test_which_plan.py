@@ -87,6 +87,7 @@ def test_the_command_says_the_same(tmp_path):
     ran = CliRunner().invoke(main, [*arguments, "--figure", str(figure)])
     assert ran.exit_code == 0, ran.output
     assert "cost alone decides nothing" in ran.output
+    assert "Seed 4\n" in ran.output
     assert figure.stat().st_size > 10_000
     ran = CliRunner().invoke(main, [*arguments, "--json"])
     assert len(json.loads(ran.output)["plans"]) == 7

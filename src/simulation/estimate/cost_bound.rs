@@ -47,7 +47,9 @@ impl Comparison {
         } else {
             self.most_losses_by_plain_lives(strategy, doubt)
         };
-        let in_excess = (most - losses.value - reach).max(0.0);
+        let excess = most - losses.value - reach;
+        // Not-a-number stays one: of such a plan nothing is known, and it drops no other.
+        let in_excess = if excess < 0.0 { 0.0 } else { excess };
         in_excess * costs.dearest_mean_loss() + -doubt.ln() / self.trials() as f64 * self.dearest_work(strategy)
     }
 
